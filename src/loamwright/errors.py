@@ -1,0 +1,98 @@
+"""What goes wrong, and how it is told.
+
+Programming mistakes and refusals raise one family of exceptions::
+
+    LoamwrightError
+    ├── InputError        the user's file or option cannot be used; carries Problems
+    ├── UnitError         a quantity's text or unit is not understood (also a ValueError)
+    ├── PropertyFileError the property file is missing, not ours, busy or damaged
+    └── MissingExtraError an optional dependency is not installed
+
+Faults in *user data* are not exceptions while a file is being read: they are collected as
+`Problem` values, each naming where, what and the fix, and shown together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Level(StrEnum):
+    """How serious a problem is."""
+
+    ERROR = "error"  #: the item cannot be used and was left out
+    WARNING = "warning"  #: used, but a person should look
+    NOTE = "note"  #: used; something was repaired, assumed or ignored, and this says so
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One fault in what the user brought.
+
+    Parameters
+    ----------
+    where
+        File, row or feature, and field: ``"soil_tests.csv, row 4, p_extractant"``.
+    what
+        What is wrong, with the offending value in the text.
+    fix
+        What the user can do about it.
+    level
+        Error (left out), warning (used) or note (repaired, assumed, ignored).
+    """
+
+    where: str
+    what: str
+    fix: str
+    level: Level = Level.ERROR
+
+    def __str__(self) -> str:
+        return f"{self.where}: {self.what}. {self.fix}" if self.fix else f"{self.where}: {self.what}"
+
+
+class LoamwrightError(Exception):
+    """Base of every error this package raises on purpose."""
+
+
+class InputError(LoamwrightError):
+    """The user's input cannot be used; nothing was changed.
+
+    Parameters
+    ----------
+    problems
+        The faults found, errors first if sorted by the caller. At least one.
+    """
+
+    def __init__(self, problems: Iterable[Problem]) -> None:
+        self.problems: tuple[Problem, ...] = tuple(problems)
+        super().__init__("\n".join(str(p) for p in self.problems))
+
+
+class UnitError(LoamwrightError, ValueError):
+    """A quantity's text or unit is not understood."""
+
+
+class PropertyFileError(LoamwrightError):
+    """The property file is missing, not ours, newer than this program, busy or damaged."""
+
+
+class MissingExtraError(LoamwrightError):
+    """An optional dependency is not installed; the message carries the install line."""
+
+
+def has_errors(problems: Iterable[Problem]) -> bool:
+    """Tell whether any problem is of level error.
+
+    Parameters
+    ----------
+    problems
+        The problems to look through.
+
+    Returns
+    -------
+    bool
+        True when at least one item was left out.
+    """
+    return any(p.level is Level.ERROR for p in problems)
