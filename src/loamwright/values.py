@@ -821,6 +821,14 @@ class Plan:
         Money.
     lines, buy, coverage
         The passes, the shopping, and need against supply.
+    plot_costs
+        Each plot's share of the cost by plot_id [money]; the shares add up to the total.
+    season
+        Season the plan is for [calendar year].
+    made_at
+        ISO 8601 time it was made; empty until it is stored.
+    reason
+        Why this plan replaced the one before; empty for the first.
     explanation
         Sentences: why it is what it is, or why it is impossible.
     problems
@@ -836,6 +844,10 @@ class Plan:
     lines: tuple[PlanLine, ...] = ()
     buy: tuple[Purchase, ...] = ()
     coverage: tuple[Coverage, ...] = ()
+    plot_costs: Mapping[str, Decimal] = field(default_factory=dict)
+    season: int = 0
+    made_at: str = ""
+    reason: str = ""
     explanation: tuple[str, ...] = ()
     problems: tuple[Problem, ...] = ()
 
@@ -982,6 +994,109 @@ class Calibration:
 
 
 # ---------------------------------------------------------------------------------------------
+# Rounds and sampling
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """One plot visited in a round, with what is put on it.
+
+    Parameters
+    ----------
+    plot_id, line_id, product
+        Which plan line this stop carries out.
+    mass_kg, packages, package
+        Product for this stop [kg], the same in packages [unrounded] and the package as written.
+    rate_kg_ha
+        Product per spread area [kg/ha].
+    load
+        Number of the hopper fill that starts this stop [1, 2, …].
+    left_on_vehicle_kg
+        Product still on the vehicle after the stop [kg]; None when the hopper size is not stated.
+    """
+
+    plot_id: str
+    line_id: str
+    product: str
+    mass_kg: float
+    packages: float | None
+    package: str
+    rate_kg_ha: float
+    load: int = 1
+    left_on_vehicle_kg: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Round:
+    """One outing: a product (or blend), a spreader and the plots in the order they are visited.
+
+    Parameters
+    ----------
+    round_id, title
+        Stable id and heading.
+    product, timing, spreader
+        What, when, with what (spreader name; empty = not chosen).
+    stops
+        In visiting order.
+    loads, trips
+        Hopper fills and vehicle trips [count]; None when the capacity is not stated.
+    last_load_kg
+        Product in the last hopper fill [kg]; None when the capacity is not stated.
+    hours
+        Estimated working time by effective field capacity [h]; None when swath, speed or
+        efficiency is not stated.
+    steps
+        How loads and time were reached.
+    """
+
+    round_id: str
+    title: str
+    product: str
+    timing: Timing | None
+    spreader: str
+    stops: tuple[Stop, ...]
+    loads: int | None = None
+    trips: int | None = None
+    last_load_kg: float | None = None
+    hours: float | None = None
+    steps: tuple[Step, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class SamplingPlan:
+    """Where to take cores on one plot, and why now.
+
+    Parameters
+    ----------
+    plot_id
+        Which plot.
+    due, reason
+        Whether a sample is due this season, and why or why not.
+    cores, cores_low, cores_high
+        Cores to take, and the published range it was chosen from [count].
+    points
+        Core places in walking order, (longitude, latitude) [degree].
+    label
+        Text for the sample bag.
+    depth_text
+        Depth to sample, as the source prints it.
+    steps
+        Sources of the counts and depth.
+    """
+
+    plot_id: str
+    due: bool
+    reason: str
+    cores: int
+    cores_low: int
+    cores_high: int
+    points: tuple[tuple[float, float], ...]
+    label: str
+    depth_text: str = ""
+    steps: tuple[Step, ...] = ()
+
+
+# ---------------------------------------------------------------------------------------------
 # The property as a whole
 
 
@@ -1116,6 +1231,10 @@ class SeasonView:
         The newest plan of the season, or None.
     statuses, balances
         Computed from the record.
+    rounds
+        The plan's lines as outings, in the order they would be done.
+    sampling
+        By plot_id.
     cautions, problems
         Everything to say.
     made_on
@@ -1129,6 +1248,8 @@ class SeasonView:
     plan: Plan | None
     statuses: tuple[LineStatus, ...]
     balances: tuple[Balance, ...]
+    rounds: tuple[Round, ...]
+    sampling: Mapping[str, SamplingPlan]
     cautions: tuple[Caution, ...]
     problems: tuple[Problem, ...]
     made_on: dt.date
