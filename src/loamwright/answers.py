@@ -340,6 +340,8 @@ class Plan:
         ISO 8601 time it was made; empty until it is stored.
     reason
         Why this plan replaced the one before; empty for the first.
+    counted_entries
+        Ids of the record entries whose amounts were already taken off the needs.
     explanation
         Sentences: why it is what it is, or why it is impossible.
     problems
@@ -359,6 +361,7 @@ class Plan:
     season: int = 0
     made_at: str = ""
     reason: str = ""
+    counted_entries: tuple[str, ...] = ()
     explanation: tuple[str, ...] = ()
     problems: tuple[Problem, ...] = ()
 
