@@ -46,6 +46,24 @@ N_PER_AMMONIUM_NITRATE = 2 * _N / (2 * _N + 4 * _H + 3 * _O)
 N_PER_AMMONIUM_SULFATE = 2 * _N / (2 * (_N + 4 * _H) + _S + 4 * _O)
 S_PER_AMMONIUM_SULFATE = _S / (2 * (_N + 4 * _H) + _S + 4 * _O)
 S_PER_SO3 = _S / (_S + 3 * _O)
+_CA, _MG, _CL = 40.078, 24.305, 35.45
+N_PER_NH3 = _N / (_N + 3 * _H)
+CA_PER_CAO = _CA / (_CA + _O)
+MG_PER_MGO = _MG / (_MG + _O)
+K2O_PER_KCL = (2 * _K + _O) / 2 / (_K + _CL)
+K2O_PER_K2SO4 = (2 * _K + _O) / (2 * _K + _S + 4 * _O)
+S_PER_K2SO4 = _S / (2 * _K + _S + 4 * _O)
+N_PER_MAP = _N / (_N + 6 * _H + _P + 4 * _O)  # NH4H2PO4
+P2O5_PER_MAP = (2 * _P + 5 * _O) / 2 / (_N + 6 * _H + _P + 4 * _O)
+N_PER_DAP = 2 * _N / (2 * _N + 9 * _H + _P + 4 * _O)  # (NH4)2HPO4
+P2O5_PER_DAP = (2 * _P + 5 * _O) / 2 / (2 * _N + 9 * _H + _P + 4 * _O)
+P2O5_PER_BONE_PHOSPHATE = (2 * _P + 5 * _O) / (3 * _CA + 2 * (_P + 4 * _O))  # Ca3(PO4)2
+_CACO3 = _CA + _C + 3 * _O
+CACO3_PER_CAO = _CACO3 / (_CA + _O)
+CACO3_PER_MGO = _CACO3 / (_MG + _O)
+CACO3_PER_CA_OH_2 = _CACO3 / (_CA + 2 * (_O + _H))
+CACO3_PER_DOLOMITE = 2 * _CACO3 / (_CA + _MG + 2 * (_C + 3 * _O))
+CACO3_PER_N = _CACO3 / 2 / _N  # neutralizes one H+ for each N
 
 SYSTEMS = ("us", "metric")
 
@@ -161,7 +179,7 @@ def parse_quantity(text: str) -> Quantity:
     >>> parse_quantity("60 bu/acre")
     Quantity(value=60.0, unit='bu/acre')
     """
-    match = re.match(r"^\s*([+-]?[\d.,]+)\s*(\S.*?)\s*$", text)
+    match = re.match(r"^\s*([+-]?[\d.,]+)\s*([^\s\d.,].*?)\s*$", text)
     if not match:
         raise UnitError(f"{text!r} needs a number and a unit, for example '2 ton/acre'")
     return Quantity(parse_number(match[1].rstrip(",")), match[2])
@@ -169,8 +187,10 @@ def parse_quantity(text: str) -> Quantity:
 
 def _spelled_for_pint(unit: str) -> str:
     """Rewrite trade spellings (``1000 ft2``, ``sq ft``, ``lbs``) into pint's grammar."""
-    spelled = unit.strip().lower().replace("²", "2").replace("³", "3")
+    spelled = re.sub(r"\bMg\b", "tonne", unit.strip())  # a megagram, before case is lost: mg is a milligram
+    spelled = spelled.lower().replace("²", "2").replace("³", "3")
     spelled = re.sub(r"\bsq\.?\s*(ft|feet|foot|m|yd)\b", r"\1**2", spelled)
+    spelled = re.sub(r"\bcu\.?\s*(ft|feet|foot|m|yd|in)\b", r"\1**3", spelled)
     spelled = re.sub(r"\b(ft|m|yd|in)\s*\^?\s*([23])\b", r"\1**\2", spelled)
     spelled = re.sub(r"\blbs?\.?(?![a-z])", "lb", spelled)
     spelled = re.sub(r"\bper\b", "/", spelled)
@@ -207,6 +227,8 @@ def convert(value: float, unit: str, to: str) -> float:
     """
     import pint
 
+    if _PACKAGE_WORDS.search(unit):  # pint knows a bag of 94 lb (cement)
+        raise UnitError(f"{unit!r} names a package, not a unit; write its weight, for example 150 lb")
     ureg = registry()
     try:
         scale = ureg.parse_expression(_spelled_for_pint(unit))
@@ -263,6 +285,48 @@ def parse_length(text: str) -> float:
         When it is not a length.
     """
     return _parse_as(text, "m", "a length", "50 ft")
+
+
+def parse_area(text: str) -> float:
+    """Read an area such as ``"5 acre"`` or ``"21.8 ft2"`` [m2].
+
+    Parameters
+    ----------
+    text
+        Number and unit.
+
+    Returns
+    -------
+    float
+        Area [m2].
+
+    Raises
+    ------
+    UnitError
+        When it is not an area.
+    """
+    return _parse_as(text, "m**2", "an area", "5 acre")
+
+
+def parse_speed(text: str) -> float:
+    """Read a speed such as ``"5 mph"`` [m/s].
+
+    Parameters
+    ----------
+    text
+        Number and unit.
+
+    Returns
+    -------
+    float
+        Speed [m/s].
+
+    Raises
+    ------
+    UnitError
+        When it is not a speed.
+    """
+    return _parse_as(text, "m/s", "a speed", "5 mph")
 
 
 def parse_rate(text: str) -> float:
@@ -348,7 +412,12 @@ def parse_package(text: str, density_kg_m3: float | None = None) -> float | None
     bare = _PACKAGE_WORDS.sub(" ", text).strip()
     if bare.lower() in {"ton", "tons", "tonne", "lb", "kg", "gal"}:
         bare = f"1 {bare}"
-    quantity = parse_quantity(bare)
+    try:
+        quantity = parse_quantity(bare)
+    except UnitError as error:
+        raise UnitError(
+            f"package {text!r} needs a number and a unit; write for example '50 lb bag'"
+        ) from error
     if quantity.value <= 0:
         raise UnitError(f"package {text!r} must be more than zero")
     try:
@@ -370,6 +439,32 @@ def parse_package(text: str, density_kg_m3: float | None = None) -> float | None
 
 def _trim(value: float, digits: int) -> str:
     return f"{value:,.{digits}f}"
+
+
+def format_figure(value: float, significant: int = 4) -> str:
+    """Write a bare number for a sentence: so many significant digits, no digit before the point lost.
+
+    Parameters
+    ----------
+    value
+        The number.
+    significant
+        Significant digits; trailing zeros are dropped.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> format_figure(22.5), format_figure(3.36375), format_figure(12345.6)
+    ('22.5', '3.364', '12,346')
+    """
+    if value == 0:
+        return "0"
+    decimals = max(0, significant - 1 - math.floor(math.log10(abs(value))))
+    text = _trim(value, decimals)
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def check_system(system: str) -> str:

@@ -254,8 +254,8 @@ class KeepOut:
         Any geometry, WKB, longitude-latitude on WGS84.
     setback_m
         Setback distance [m]; None = not stated (shown as missing, never taken as zero).
-    setback_text
-        The setback as the user wrote it.
+    setback_text, notes
+        The setback as the user wrote it; free text.
     """
 
     keepout_id: str
@@ -600,6 +600,8 @@ class Calibration:
         What fell on a known area [kg], [m2].
     rate_kg_ha
         The rate that follows [kg/ha].
+    note
+        As written.
     """
 
     calibration_id: str
@@ -656,6 +658,11 @@ class Settings:
         Edition whose lime table is used when the lab gives no lime recommendation.
     lime_region
         Region key the lime table asks for (``"Area 1"``); empty = not chosen, lime unknown.
+    lime_dose_limit
+        Id of the published rule for how much lime goes on at once (see `lime.DOSE_LIMITS`); empty =
+        none chosen, and the whole need is planned as one dose.
+    sampling_guide
+        Place whose published sampling advice is used (see ``data/sampling_rules.csv``).
     test_age_limit_years
         Older tests warn. 4 = the stricter of two published limits (see cautions C-44).
     spreading_cost_per_ha
@@ -682,6 +689,8 @@ class Settings:
     guideline: str = "umn-forage-2011"
     lime_guideline: str = "umn-wildlife-lime"
     lime_region: str = ""
+    lime_dose_limit: str = ""
+    sampling_guide: str = "Minnesota"
     test_age_limit_years: float = 4.0
     spreading_cost_per_ha: Decimal = Decimal(0)
     spreading_cost_per_pass: Decimal = Decimal(0)
