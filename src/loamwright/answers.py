@@ -300,6 +300,8 @@ class Caution:
         ``"stop"``, ``"care"`` or ``"note"``.
     text
         What to do, with the figures of this case.
+    published
+        The figures its source prints; empty when it prints none.
     where
         Plot ids it applies to; empty = whole property.
     product
@@ -315,6 +317,7 @@ class Caution:
     product: str
     source: Source
     defers_to: str
+    published: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -581,3 +584,52 @@ class SeasonView:
     cautions: tuple[Caution, ...]
     problems: tuple[Problem, ...]
     made_on: dt.date
+
+
+@dataclass(frozen=True, slots=True)
+class Story:
+    """Everything behind the numbers of one plot, in the order it happened.
+
+    Parameters
+    ----------
+    plot, cropping, area
+        The plot, what grows there, its size.
+    needs, lime
+        Needs asked for; lime is None when it was not.
+    lines, purchases
+        Plan lines of the plot, and the purchases they are filled from.
+    cautions
+        Cautions that apply.
+    """
+
+    plot: Plot
+    cropping: Cropping | None
+    area: PlotArea
+    needs: tuple[Need, ...]
+    lime: LimeNeed | None
+    lines: tuple[PlanLine, ...]
+    purchases: tuple[Purchase, ...]
+    cautions: tuple[Caution, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """What became of entries offered to the record, and the season after it.
+
+    Parameters
+    ----------
+    new, already_there
+        Entries written now, and those the record held word for word.
+    conflicts
+        Entries not written, and why.
+    view
+        The season after it.
+    problems
+        Everything found on the way, conflicts included.
+    """
+
+    new: tuple[Application, ...]
+    already_there: tuple[Application, ...]
+    conflicts: tuple[Problem, ...]
+    view: SeasonView
+    problems: tuple[Problem, ...]
