@@ -1,0 +1,220 @@
+"""What has been applied, what is left, and where it differs from the plan.
+
+The record is append-only: a correction is a new entry that points to the one it replaces. This file
+answers "which entries count?" and computes status and balance from them. It stores nothing.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+
+from loamwright.answers import Balance, LineStatus, Plan, PlanLine, PlotNeeds
+from loamwright.errors import Level, Problem
+from loamwright.values import Application, Done, Timing, WorkState
+
+#: A line counts as done from this share of the planned mass: catch tests call a spreader calibrated
+#: when it is within 5 % (UMass Extension, Rotary Spreader Calibration Procedures).
+DONE_FRACTION = 0.95
+#: ... and as over from this share.
+OVER_FRACTION = 1.05
+
+
+def entries_that_count(applications: Sequence[Application]) -> tuple[Application, ...]:
+    """Drop the entries that a later entry corrects.
+
+    Parameters
+    ----------
+    applications
+        All entries, in the order they were recorded.
+
+    Returns
+    -------
+    tuple of Application
+        The entries that stand, in the same order. A chain of corrections leaves only its last.
+    """
+    replaced = {entry.replaces for entry in applications if entry.replaces}
+    return tuple(entry for entry in applications if entry.entry_id not in replaced)
+
+
+def season_entries(applications: Sequence[Application], season: int) -> tuple[Application, ...]:
+    """Return the standing entries whose date falls in a season (a calendar year).
+
+    Parameters
+    ----------
+    applications
+        All entries.
+    season
+        Calendar year.
+
+    Returns
+    -------
+    tuple of Application
+    """
+    return tuple(e for e in entries_that_count(applications) if e.applied_on.year == season)
+
+
+def applied_supplies(
+    entries: Iterable[Application], contents: Mapping[str, Mapping[str, float]]
+) -> tuple[Mapping[str, Mapping[str, float]], tuple[Problem, ...]]:
+    """Add up what the entries delivered, per plot and supply.
+
+    Parameters
+    ----------
+    entries
+        Standing entries.
+    contents
+        Product name to supply key (``"N"``, ``"lime ENP"`` …) to mass fraction [kg per kg product].
+
+    Returns
+    -------
+    applied : mapping of plot_id to mapping of supply key to float
+        Delivered [kg].
+    problems
+        Entries whose product is not in the property file: their nutrients cannot be counted.
+    """
+    applied: dict[str, dict[str, float]] = defaultdict(lambda: defaultdict(float))
+    problems = []
+    for entry in entries:
+        if entry.product not in contents:
+            problems.append(
+                Problem(
+                    f"record entry {entry.entry_id}, product",
+                    f"{entry.product!r} applied on {entry.applied_on} is not among the products, so what it "
+                    f"delivered to plot {entry.plot_id} is not counted",
+                    "Import a products file that holds its label.",
+                    Level.WARNING,
+                )
+            )
+            continue
+        for supply, fraction in contents[entry.product].items():
+            applied[entry.plot_id][supply] += entry.mass_kg * fraction
+    return {plot_id: dict(supplies) for plot_id, supplies in applied.items()}, tuple(problems)
+
+
+def _answers(entry: Application, line: PlanLine) -> bool:
+    """Tell whether an entry reports on a plan line."""
+    if entry.plot_id != line.plot_id or entry.product != line.product:
+        return False
+    return entry.line_id in ("", line.line_id) and entry.timing in (None, line.timing)
+
+
+def _state(planned_kg: float, applied_kg: float) -> WorkState:
+    if applied_kg <= 0:
+        return WorkState.NOTHING
+    if applied_kg > planned_kg * OVER_FRACTION:
+        return WorkState.OVER
+    return WorkState.DONE if applied_kg >= planned_kg * DONE_FRACTION else WorkState.PART
+
+
+def line_statuses(plan: Plan | None, entries: Sequence[Application]) -> tuple[LineStatus, ...]:
+    """Compare each plan line with the entries that answer it.
+
+    Entries a plan has already taken off (`Plan.counted_entries`) are not set against its lines
+    again; they, and anything applied without a plan, are listed with an empty line id.
+
+    Parameters
+    ----------
+    plan
+        The newest plan, or None.
+    entries
+        Standing entries of the season.
+
+    Returns
+    -------
+    tuple of LineStatus
+        Plan lines first, in plan order, then what was applied outside it.
+    """
+    counted = set(plan.counted_entries) if plan else set()
+    open_entries = [e for e in entries if e.entry_id not in counted]
+    taken: set[str] = set()
+    statuses = []
+    for line in plan.lines if plan else ():
+        matching = [e for e in open_entries if e.entry_id not in taken and _answers(e, line)]
+        taken.update(e.entry_id for e in matching)
+        applied_kg = sum(e.mass_kg for e in matching)
+        statuses.append(
+            LineStatus(
+                line.plot_id,
+                line.product,
+                line.timing,
+                line.line_id,
+                line.mass_kg,
+                applied_kg,
+                _state(line.mass_kg, applied_kg),
+                tuple(e.reason for e in matching if e.reason),
+            )
+        )
+    outside: dict[tuple[str, str, Timing | None], list[Application]] = defaultdict(list)
+    for entry in entries:
+        if entry.entry_id not in taken and entry.done is not Done.NOT_DONE:
+            outside[entry.plot_id, entry.product, entry.timing].append(entry)
+    statuses.extend(
+        LineStatus(
+            plot_id,
+            product,
+            timing,
+            "",
+            0.0,
+            sum(e.mass_kg for e in group),
+            WorkState.DONE,
+            tuple(e.reason for e in group if e.reason),
+        )
+        for (plot_id, product, timing), group in outside.items()
+    )
+    return tuple(statuses)
+
+
+def balances(
+    needs_before: Mapping[str, PlotNeeds], applied: Mapping[str, Mapping[str, float]]
+) -> tuple[Balance, ...]:
+    """Set each plot's need before anything was applied against what was delivered.
+
+    Parameters
+    ----------
+    needs_before
+        By plot_id, worked out without this season's applications.
+    applied
+        Plot to supply key to delivered mass [kg].
+
+    Returns
+    -------
+    tuple of Balance
+        One per plot and nutrient looked at, and one for lime where a basis is known.
+    """
+    rows = []
+    for plot_id, plot in needs_before.items():
+        delivered = dict(applied.get(plot_id, {}))
+        for need in plot.needs:
+            rows.append(
+                Balance(plot_id, need.nutrient.value, need.mass_kg, delivered.get(need.nutrient.value, 0.0))
+            )
+        if plot.lime.basis is not None:
+            key = f"lime {plot.lime.basis.value}"
+            rows.append(Balance(plot_id, key, plot.lime.mass_kg, delivered.get(key, 0.0)))
+    return tuple(rows)
+
+
+def unknown_corrections(applications: Sequence[Application]) -> tuple[Problem, ...]:
+    """List corrections that point to an entry the record does not hold.
+
+    Parameters
+    ----------
+    applications
+        All entries.
+
+    Returns
+    -------
+    tuple of Problem
+    """
+    known = {entry.entry_id for entry in applications}
+    return tuple(
+        Problem(
+            f"record entry {entry.entry_id}, replaces",
+            f"it corrects entry {entry.replaces!r}, which is not in the record",
+            "Import the older records file as well; until then both may be counted.",
+            Level.WARNING,
+        )
+        for entry in applications
+        if entry.replaces and entry.replaces not in known
+    )
