@@ -1,0 +1,610 @@
+"""What a person reads in the terminal: tables and sentences from values, in the user's units.
+
+This file lays out text; it computes nothing but units. ``--json`` output is in `jsonviews`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+
+from rich.console import Console
+from rich.markup import escape
+from rich.table import Table
+
+from loamwright.answers import (
+    Caution,
+    LimeNeed,
+    Need,
+    Plan,
+    PlotArea,
+    Recorded,
+    SamplingPlan,
+    SeasonView,
+    Story,
+)
+from loamwright.errors import Level, Problem
+from loamwright.guidelines import GuidelineInfo
+from loamwright.history import PlotHistory
+from loamwright.products import Comparison
+from loamwright.units import LB_KG, format_area, format_mass, format_money, format_rate
+from loamwright.values import Calibration, NeedState, Nutrient, Outcome, Plot, Step
+
+_COLOURS = {Level.ERROR: "bold red", Level.WARNING: "yellow", Level.NOTE: "cyan"}
+_SHOWN_NUTRIENTS = (Nutrient.N, Nutrient.P2O5, Nutrient.K2O, Nutrient.S)
+
+
+def _table(title: str, *columns: str, numbers: Sequence[int] = ()) -> Table:
+    table = Table(title=title, title_justify="left", header_style="bold", pad_edge=False, expand=False)
+    for index, column in enumerate(columns):
+        table.add_column(column, justify="right" if index in numbers else "left", overflow="fold")
+    return table
+
+
+def show_problems(console: Console, problems: Iterable[Problem]) -> None:
+    """Print problems, errors first, each with its fix.
+
+    Parameters
+    ----------
+    console
+        Where to print.
+    problems
+        What was found.
+    """
+    order = {Level.ERROR: 0, Level.WARNING: 1, Level.NOTE: 2}
+    for item in sorted(problems, key=lambda p: order[p.level]):
+        colour = _COLOURS[item.level]
+        console.print(
+            f"[{colour}]{item.level.value}[/] {escape(item.where)}: {escape(item.what)}"
+            + (f"\n      [dim]→ {escape(item.fix)}[/]" if item.fix else "")
+        )
+
+
+def show_steps(console: Console, steps: Iterable[Step], indent: str = "  ") -> None:
+    """Print the arithmetic behind a number, a line a step, with its source.
+
+    Parameters
+    ----------
+    console
+        Where to print.
+    steps
+        The steps.
+    indent
+        Put before each line.
+    """
+    for item in steps:
+        if item.value is None:
+            figure = "unknown"
+        elif isinstance(item.value, str):
+            figure = item.value
+        else:
+            figure = f"{item.value:,.4g}" if abs(item.value) < 1000 else f"{item.value:,.0f}"
+        figure = f"{figure} {item.unit}".strip()
+        console.print(
+            f"{indent}{escape(item.what)} = [bold]{escape(figure)}[/] [dim]({escape(str(item.source))})[/]"
+        )
+
+
+def show_areas(console: Console, plots: Sequence[Plot], areas: Mapping[str, PlotArea], system: str) -> None:
+    """Print gross and spread area of each plot, and the totals.
+
+    Parameters
+    ----------
+    console
+        Where to print.
+    plots
+        In the order to print.
+    areas
+        By plot_id.
+    system
+        ``"us"`` or ``"metric"``.
+    """
+    table = _table("Plots", "plot", "name", "area", "spread area", "± (1 s.e.)", "remarks", numbers=(2, 3, 4))
+    for plot in plots:
+        area = areas[plot.plot_id]
+        remarks = []
+        if area.parts > 1:
+            remarks.append(f"{area.parts} parts")
+        if area.holes:
+            remarks.append(f"{area.holes} hole{'s' if area.holes > 1 else ''}")
+        if area.missing_setbacks:
+            remarks.append("setback not stated: " + ", ".join(area.missing_setbacks))
+        table.add_row(
+            escape(plot.plot_id),
+            escape(plot.name),
+            format_area(area.area_m2, system),
+            format_area(area.spread_area_m2, system),
+            "" if area.area_se_m2 is None else format_area(area.area_se_m2, system),
+            escape("; ".join(remarks)),
+        )
+    table.add_section()
+    total = sum(areas[p.plot_id].area_m2 for p in plots)
+    spread = sum(areas[p.plot_id].spread_area_m2 for p in plots)
+    table.add_row("", "all plots", format_area(total, system), format_area(spread, system), "", "")
+    console.print(table)
+
+
+def _need_cell(need: Need | LimeNeed | None, system: str) -> str:
+    if need is None:
+        return "–"
+    if need.state is NeedState.UNKNOWN or need.rate_kg_ha is None:
+        return "[yellow]unknown[/]"
+    if need.state is NeedState.NONE:
+        return "none"
+    return format_rate(need.rate_kg_ha, system) + ("*" if isinstance(need, Need) and need.assumed else "")
+
+
+def show_needs(console: Console, view: SeasonView, system: str) -> None:
+    """Print what each plot needs per area, and why some needs are unknown.
+
+    Parameters
+    ----------
+    console
+        Where to print.
+    view
+        The season.
+    system
+        ``"us"`` or ``"metric"``.
+    """
+    columns = ("plot", "name", "crop", "spread area", *(n.value for n in _SHOWN_NUTRIENTS), "lime")
+    table = _table(f"Needs, season {view.record.info.season}", *columns, numbers=range(3, len(columns)))
+    for plot in view.record.plots:
+        needs = view.needs[plot.plot_id]
+        cropping = view.croppings.get(plot.plot_id)
+        lime = _need_cell(needs.lime, system)
+        if needs.lime.state is NeedState.NEEDED and needs.lime.basis is not None:
+            lime += f" {needs.lime.basis.value}"
+        table.add_row(
+            escape(plot.plot_id),
+            escape(plot.name),
+            escape(cropping.crop if cropping else "not stated"),
+            format_area(view.areas[plot.plot_id].spread_area_m2, system),
+            *(_need_cell(needs.of(nutrient), system) for nutrient in _SHOWN_NUTRIENTS),
+            lime,
+        )
+    console.print(table)
+    if any(need.assumed for needs in view.needs.values() for need in needs.needs):
+        console.print("[dim]* a stated default of ours was used; `loamwright explain` shows it[/]")
+
+
+def show_comparison(console: Console, comparison: Comparison, with_steps: bool, system: str) -> None:
+    """Print the price of each nutrient in each offer, cheapest nitrogen first where there is any.
+
+    Parameters
+    ----------
+    console
+        Where to print.
+    comparison
+        The comparison.
+    with_steps
+        True to print the label arithmetic under the table.
+    system
+        ``"us"`` or ``"metric"``.
+    """
+    unit, per = ("lb", LB_KG) if system == "us" else ("kg", 1.0)
+    table = _table(
+        f"Price per {unit} of each nutrient, all credit to that nutrient",
+        "product",
+        "package",
+        "price",
+        *(n.value for n in _SHOWN_NUTRIENTS),
+        "effective lime",
+        numbers=range(2, 8),
+    )
+    for item in comparison.offers:
+        prices = (item.price_per_kg.get(n) for n in _SHOWN_NUTRIENTS)
+        lime = "; ".join(
+            f"${entry.price_per_effective_ton:,.2f}/ton {entry.basis.value}"
+            for entry in item.lime
+            if entry.price_per_effective_ton is not None
+        )
+        table.add_row(
+            escape(item.offer.product),
+            escape(item.offer.package),
+            "[yellow]missing[/]" if item.offer.price is None else format_money(item.offer.price),
+            *("" if price is None else f"${price * per:,.2f}" for price in prices),
+            lime,
+        )
+    console.print(table)
+    if with_steps:
+        for item in comparison.offers:
+            console.print(f"[bold]{escape(item.offer.product)}[/], {escape(item.offer.package)}")
+            show_steps(console, item.steps)
+
+
+_OUTCOME_WORDS = {
+    Outcome.PROVED: "[bold green]proved cheapest[/]",
+    Outcome.FOUND: "[bold yellow]best found[/]",
+    Outcome.IMPOSSIBLE: "[bold red]not every need can be met[/]",
+}
+
+
+def show_plan(console: Console, plan: Plan, view: SeasonView, system: str) -> None:
+    """Print the outcome, the buying list, each pass and what is left short or over.
+
+    Parameters
+    ----------
+    console
+        Where to print.
+    plan
+        The plan.
+    view
+        The season it belongs to.
+    system
+        ``"us"`` or ``"metric"``.
+    """
+    gap = "" if plan.gap is None else f" (gap {plan.gap:.2%})"
+    console.print(f"Plan: {_OUTCOME_WORDS[plan.outcome]}{gap}, total {format_money(plan.total_cost)}")
+    console.print(
+        f"  purchase {format_money(plan.purchase_cost)}, delivery {format_money(plan.delivery_cost)}, "
+        f"spreading {format_money(plan.spreading_cost)}"
+    )
+    buy = _table(
+        "To buy", "product", "package", "seller", "count", "from stock", "each", "cost", numbers=(3, 4, 5, 6)
+    )
+    for item in plan.buy:
+        buy.add_row(
+            escape(item.product),
+            escape(item.package),
+            escape(item.seller),
+            f"{item.count:,.3g}" if item.count % 1 else f"{item.count:,.0f}",
+            f"{item.from_stock:,.3g}" if item.from_stock else "",
+            format_money(item.unit_price),
+            format_money(item.cost),
+        )
+    console.print(buy)
+    names = {plot.plot_id: plot.name for plot in view.record.plots}
+    lines = _table(
+        "What goes where", "plot", "name", "product", "when", "rate", "total", "packages", numbers=(4, 5, 6)
+    )
+    for line in plan.lines:
+        lines.add_row(
+            escape(line.plot_id),
+            escape(names.get(line.plot_id, "")),
+            escape(line.product),
+            "any" if line.timing is None else line.timing.value,
+            format_rate(line.rate_kg_ha, system),
+            format_mass(line.mass_kg, system),
+            "" if line.packages is None else f"{line.packages:,.2f} × {escape(line.package)}",
+        )
+    console.print(lines)
+    for sentence in plan.explanation:
+        console.print(f"• {escape(sentence)}")
+
+
+def show_cautions(console: Console, cautions: Iterable[Caution], in_full: bool = False) -> None:
+    """Print cautions, each with who has the last word.
+
+    Parameters
+    ----------
+    console
+        Where to print.
+    cautions
+        The cautions.
+    in_full
+        True to add the published figures and their source.
+    """
+    for item in cautions:
+        console.print(
+            f"[yellow]{item.level}[/] {escape(item.text)} [dim]Last word: {escape(item.defers_to)}.[/]"
+            + (f" [dim]{escape(f'{item.published} ({item.source})')}[/]" if in_full else "")
+        )
+
+
+def show_status(console: Console, view: SeasonView, system: str) -> None:
+    """Print planned against applied, and what each plot is still owed.
+
+    Parameters
+    ----------
+    console
+        Where to print.
+    view
+        The season.
+    system
+        ``"us"`` or ``"metric"``.
+    """
+    table = _table(
+        f"Done so far, season {view.record.info.season}",
+        "plot",
+        "product",
+        "when",
+        "planned",
+        "applied",
+        "status",
+        "reason",
+        numbers=(3, 4),
+    )
+    for row in view.statuses:
+        table.add_row(
+            escape(row.plot_id),
+            escape(row.product),
+            "any" if row.timing is None else row.timing.value,
+            format_mass(row.planned_kg, system) if row.line_id else "not in the plan",
+            format_mass(row.applied_kg, system),
+            row.state.value,
+            escape("; ".join(row.reasons)),
+        )
+    console.print(table)
+    owed = _table("Still owed", "plot", "nutrient", "need", "applied", "left", numbers=(2, 3, 4))
+    for balance in view.balances:
+        if balance.need_kg is not None and (balance.need_kg > 0 or balance.applied_kg > 0):
+            owed.add_row(
+                escape(balance.plot_id),
+                balance.supply,
+                format_mass(balance.need_kg, system),
+                format_mass(balance.applied_kg, system),
+                format_mass(max(balance.need_kg - balance.applied_kg, 0.0), system),
+            )
+    console.print(owed)
+
+
+def show_sampling(console: Console, plans: Iterable[SamplingPlan]) -> None:
+    """Print which plots are due for a sample, why, and how many cores.
+
+    Parameters
+    ----------
+    console
+        Where to print.
+    plans
+        The sampling plans.
+    """
+    table = _table("Soil samples", "plot", "due", "why", "cores", "published range", "depth", numbers=(3,))
+    for item in plans:
+        table.add_row(
+            escape(item.plot_id),
+            "[bold]yes[/]" if item.due else "no",
+            escape(item.reason),
+            str(item.cores),
+            f"{item.cores_low}–{item.cores_high}",
+            escape(item.depth_text),
+        )
+    console.print(table)
+
+
+def show_summary(console: Console, view: SeasonView, system: str) -> None:
+    """Print the page a landowner reads: acres, dollars, bags, and what is missing and why.
+
+    Parameters
+    ----------
+    console
+        Where to print.
+    view
+        The season.
+    system
+        ``"us"`` or ``"metric"``.
+    """
+    info = view.record.info
+    areas = view.areas.values()
+    console.print(f"\n[bold]{escape(info.name)}[/], season {info.season}")
+    if info.about:
+        console.print(f"[dim]{escape(info.about)}[/]")
+    gross = format_area(sum(a.area_m2 for a in areas), system)
+    spread = format_area(sum(a.spread_area_m2 for a in areas), system)
+    console.print(f"{len(view.areas)} plots, {gross} inside the boundaries, {spread} to spread on.")
+    if view.plan is not None:
+        plan = view.plan
+        bags = sum(item.count for item in plan.buy if not item.count % 1)
+        console.print(
+            f"The plan ({_OUTCOME_WORDS[plan.outcome]}) costs {format_money(plan.total_cost)}: "
+            f"{format_money(plan.purchase_cost + plan.delivery_cost)} to buy {bags:,.0f} packages and loads, "
+            f"{format_money(plan.spreading_cost)} to spread {len(plan.lines)} passes."
+        )
+    reasons: dict[str, list[str]] = {}
+    for plot in view.record.plots:
+        needs = view.needs[plot.plot_id]
+        every: tuple[Need | LimeNeed, ...] = (*needs.needs, needs.lime)
+        for need in every:
+            if need.state is NeedState.UNKNOWN and (
+                isinstance(need, LimeNeed) or need.nutrient in _SHOWN_NUTRIENTS[:3]
+            ):
+                name = "lime" if isinstance(need, LimeNeed) else need.nutrient.value
+                reasons.setdefault(plot.plot_id, []).append(f"{name}: {need.reason}")
+    if reasons:
+        console.print("[yellow]Missing, so left out of the totals:[/]")
+        for plot_id, texts in reasons.items():
+            console.print(f"  {escape(plot_id)} – " + escape("; ".join(texts)))
+
+
+def show_paths(console: Console, paths: Iterable[Path], about: str = "") -> None:
+    """Print the files that were written.
+
+    Parameters
+    ----------
+    console
+        Where to print.
+    paths
+        The files.
+    about
+        Put behind the first, in brackets.
+    """
+    for index, path in enumerate(paths):
+        console.print(f"wrote {escape(str(path))}" + (f" ({escape(about)})" if about and not index else ""))
+
+
+def show_next_steps(console: Console, property_path: Path) -> None:
+    """Print the commands a newcomer would try next.
+
+    Parameters
+    ----------
+    console
+        Where to print.
+    property_path
+        The property file.
+    """
+    console.print("\n[bold]Try next[/]")
+    for command in (
+        f"loamwright explain {property_path} AF-01 P2O5",
+        f"loamwright compare {property_path} --steps",
+        f"loamwright why {property_path}",
+        f"loamwright record {property_path} --plot AF-01 --product 'Potash 0-0-60' --amount '50 lb'",
+        f"loamwright status {property_path}",
+        f"loamwright export {property_path} geojson exports",
+    ):
+        console.print(f"  {command}", markup=False)
+
+
+def show_guidelines(console: Console, editions: Iterable[GuidelineInfo]) -> None:
+    """Print the guideline editions with region, status and crops.
+
+    Parameters
+    ----------
+    console
+        Where to print.
+    editions
+        The editions.
+    """
+    table = _table("Guideline editions", "id", "name", "region", "status", "crops", "lime regions")
+    for item in editions:
+        table.add_row(
+            item.guideline_id,
+            escape(item.name),
+            escape(item.region),
+            escape(str(item.status)),
+            escape(", ".join(item.crops)),
+            escape(", ".join(item.lime_regions)),
+        )
+    console.print(table)
+
+
+def show_story(console: Console, story: Story, system: str) -> None:
+    """Print the whole chain of one plot, from the boundary to the packages.
+
+    Parameters
+    ----------
+    console
+        Where to print.
+    story
+        What stands behind the plot's numbers.
+    system
+        ``"us"`` or ``"metric"``.
+    """
+    plot, area = story.plot, story.area
+    console.print(f"[bold]{escape(plot.plot_id)} {escape(plot.name)}[/]")
+    if story.cropping is not None:
+        goal = story.cropping.yield_goal
+        console.print(
+            f"  crop {escape(story.cropping.crop or 'not stated')}"
+            + ("" if goal is None else f", yield goal {goal.value:g} {escape(goal.unit)}")
+        )
+    console.print(f"[bold]Area[/] {format_area(area.spread_area_m2, system)} to spread on")
+    show_steps(console, area.steps)
+    every: tuple[Need | LimeNeed, ...] = (*story.needs, *(() if story.lime is None else (story.lime,)))
+    for need in every:
+        name = f"lime ({need.basis})" if isinstance(need, LimeNeed) and need.basis else None
+        name = name or ("lime" if isinstance(need, LimeNeed) else need.nutrient.value)
+        amount = ""
+        if need.state is NeedState.NEEDED and need.rate_kg_ha is not None and need.mass_kg is not None:
+            amount = (
+                f" {format_rate(need.rate_kg_ha, system)}, {format_mass(need.mass_kg, system)} for the plot"
+            )
+        console.print(f"[bold]{name}[/] {need.state.value}{amount}: {escape(need.reason)}")
+        show_steps(console, need.steps)
+    for line in story.lines:
+        when = "any time" if line.timing is None else line.timing.value
+        console.print(
+            f"[bold]{escape(line.product)}[/] ({when}) {format_rate(line.rate_kg_ha, system)}, "
+            f"{format_mass(line.mass_kg, system)} for the plot"
+        )
+        show_steps(console, line.steps)
+    for item in story.purchases:
+        console.print(
+            f"  bought for the property: {item.count:,.6g} × {escape(item.product)} {escape(item.package)}"
+            f" from {escape(item.seller)}, {format_money(item.cost)}"
+        )
+    show_cautions(console, story.cautions, in_full=True)
+
+
+def show_history(console: Console, histories: Iterable[PlotHistory], system: str) -> None:
+    """Print tests over the years and each season's balance.
+
+    Parameters
+    ----------
+    console
+        Where to print.
+    histories
+        One per plot.
+    system
+        ``"us"`` or ``"metric"``.
+    """
+    tests = _table("Soil tests over the years", "plot", "figure", "test", "depth", "values", "per year")
+    owed = _table(
+        "Needs and what was applied",
+        "plot",
+        "season",
+        "nutrient",
+        "need",
+        "applied",
+        "owed",
+        numbers=(3, 4, 5),
+    )
+    for history in histories:
+        for row in history.tests:
+            tests.add_row(
+                escape(history.plot_id),
+                escape(row.figure),
+                escape(f"{row.test} {row.unit}".strip()),
+                escape(row.depth),
+                "; ".join(f"{date} {value:g}" for date, value in row.points),
+                "" if row.change_per_year is None else f"{row.change_per_year:+.2g}",
+            )
+        for balance in history.balances:
+            owed.add_row(
+                escape(history.plot_id),
+                str(balance.season),
+                escape(balance.supply),
+                "unknown" if balance.need_kg is None else format_mass(balance.need_kg, system),
+                format_mass(balance.applied_kg, system),
+                "unknown" if balance.owed_kg is None else format_mass(balance.owed_kg, system),
+            )
+    console.print(tests)
+    console.print(owed)
+
+
+def show_recorded(console: Console, found: Recorded, system: str) -> None:
+    """Print what the record took in, what it knew already, and the conflicts.
+
+    Parameters
+    ----------
+    console
+        Where to print.
+    found
+        What became of the entries.
+    system
+        ``"us"`` or ``"metric"``.
+    """
+    console.print(
+        f"{len(found.new)} new, {len(found.already_there)} already there, {len(found.conflicts)} in conflict"
+    )
+    for entry in found.new:
+        console.print(
+            f"  {entry.applied_on} {escape(entry.plot_id)}: {escape(entry.product)} {entry.done.value}, "
+            f"{format_mass(entry.mass_kg, system)}"
+            + (f", corrects {escape(entry.replaces)}" if entry.replaces else "")
+            + (f" ({escape(entry.reason)})" if entry.reason else "")
+        )
+    touched = {(entry.plot_id, entry.product) for entry in found.new}
+    for row in found.view.statuses:
+        if (row.plot_id, row.product) in touched:
+            planned = format_mass(row.planned_kg, system) if row.line_id else "not in the plan"
+            console.print(
+                f"  → {escape(row.plot_id)} {escape(row.product)}: {row.state.value}, "
+                f"{format_mass(row.applied_kg, system)} of {planned}"
+            )
+
+
+def show_calibration(console: Console, test: Calibration, system: str) -> None:
+    """Print the rate a catch test gives.
+
+    Parameters
+    ----------
+    console
+        Where to print.
+    test
+        The logged test.
+    system
+        ``"us"`` or ``"metric"``.
+    """
+    console.print(
+        f"{escape(test.spreader)}, {escape(test.product)}, setting {escape(test.setting)}: "
+        f"{format_mass(test.caught_kg, system)} caught = {format_rate(test.rate_kg_ha, system)}"
+    )

@@ -1,0 +1,90 @@
+"""The demo: the invented property, built from its files, with everything that is made from it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from pathlib import Path
+
+from loamwright import (
+    paper,
+    store,
+)
+from loamwright import settings as settings_file
+from loamwright.answers import (
+    SeasonView,
+)
+from loamwright.errors import InputError, Problem
+from loamwright.intake import PROPERTY_SUFFIX, import_files
+from loamwright.season import PlanOptions, Progress, make_map, make_plan, write_orders, write_reports
+
+#: Endings of the files that go in after the property itself is made.
+DEMO_SUFFIXES = (".geojson", ".csv", ".gpx")
+
+
+@dataclass(frozen=True, slots=True)
+class Demo:
+    """The demo property, its season, and the files made from it."""
+
+    property_path: Path
+    view: SeasonView
+    paths: tuple[Path, ...]
+
+
+def source_files() -> Path:
+    """Return the folder of the invented demo files, in the package or beside its sources.
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    InputError
+        When neither is there.
+    """
+    packaged = Path(__file__).parent / "demo_data"
+    checkout = Path(__file__).parents[2] / "demo_data"
+    for folder in (packaged, checkout):
+        if (folder / "plots.geojson").is_file():
+            return folder
+    raise InputError([Problem("demo_data", "the demo files are not installed", "Install the package again.")])
+
+
+def build(folder: Path, today: dt.date, progress: Progress) -> Demo:
+    """Build the invented demo property and run the whole chain on it.
+
+    Parameters
+    ----------
+    folder
+        Where to put it; made if missing. An older demo there is replaced.
+    today
+        Date for the age of tests and cautions.
+    progress
+        Told each stage.
+
+    Returns
+    -------
+    Demo
+
+    Raises
+    ------
+    InputError
+        When the folder holds something else under the demo's names.
+    """
+    source = source_files()
+    folder.mkdir(parents=True, exist_ok=True)
+    path = folder / f"alder_fork{PROPERTY_SUFFIX}"
+    path.unlink(missing_ok=True)
+    progress("reading the demo files")
+    info = settings_file.info_from(source / "property.json")
+    store.create(path, info)
+    import_files(path, [file for file in sorted(source.iterdir()) if file.suffix in DEMO_SUFFIXES])
+    season_view = make_plan(path, PlanOptions(), today, progress)
+    progress("drawing the map")
+    drawn = make_map(season_view, folder / "alder_fork.html")
+    progress("printing the work orders")
+    printed = write_orders(season_view, folder, paper.PaperOptions())
+    progress("drawing the season picture")
+    pictures = write_reports(season_view, folder, paper.PaperOptions())
+    return Demo(path, season_view, (path, drawn.path, *printed.paths, *pictures.paths))

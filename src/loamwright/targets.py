@@ -1,0 +1,254 @@
+"""From needs to what the planner must reach and may not exceed, plot by plot.
+
+This file answers "how much of each nutrient must a plot get, how much more may it get, and which
+products can be spread there at all?". The amounts are the needs themselves; the caps on surplus are
+ours (stated below, each open to the user's settings), because no source prints one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from loamwright.answers import LimeNeed, Need, PlotArea, PlotNeeds
+from loamwright.errors import Level, Problem
+from loamwright.lime import dose_limit
+from loamwright.planner import Demand, PlanPlot
+from loamwright.units import HA_M2, LB_ACRE_KG_HA
+from loamwright.values import NeedState, Nutrient, Plot, Product, Settings, Timing
+
+
+@dataclass(frozen=True, slots=True)
+class SurplusLimit:
+    """How far supply may go beyond a need.
+
+    Parameters
+    ----------
+    fraction
+        Over a known need [fraction of the need].
+    kg_ha
+        Over a known need [kg/ha]; the larger of the two applies.
+    none_kg_ha
+        Where none is needed [kg/ha].
+    unknown_kg_ha
+        Where the need is unknown [kg/ha].
+    """
+
+    fraction: float
+    kg_ha: float
+    none_kg_ha: float
+    unknown_kg_ha: float
+
+
+#: Our defaults; common practice, no source, except the reasons named. Nutrients absent are not capped.
+#: P: none where the test says none is needed, the crop gains nothing (caution C-15). N on legumes feeds
+#: the grass (C-22); 10 lb/acre leaves room for the N that comes with a phosphate. B: the window between
+#: enough and toxic is narrow (C-20). S: 25 lb/acre is the top of the published range for alfalfa
+#: (University of Minnesota Extension crop news, December 2021). Lime: a tenth over.
+SURPLUS_LIMITS: Mapping[str, SurplusLimit] = {
+    Nutrient.N.value: SurplusLimit(0.10, 5 * LB_ACRE_KG_HA, 10 * LB_ACRE_KG_HA, 0.0),
+    Nutrient.P2O5.value: SurplusLimit(0.25, 10 * LB_ACRE_KG_HA, 0.0, 0.0),
+    Nutrient.K2O.value: SurplusLimit(0.25, 10 * LB_ACRE_KG_HA, 10 * LB_ACRE_KG_HA, 0.0),
+    Nutrient.S.value: SurplusLimit(0.25, 25 * LB_ACRE_KG_HA, 25 * LB_ACRE_KG_HA, 25 * LB_ACRE_KG_HA),
+    Nutrient.B.value: SurplusLimit(0.05, 0.0, 0.0, 0.0),
+    "lime": SurplusLimit(0.10, 0.0, 0.0, 0.0),
+}
+
+
+def surplus_limit(supply: str, settings: Settings) -> SurplusLimit | None:
+    """Return the cap on surplus for one supply: the user's for it, else ours, else the user's ``"*"``.
+
+    Parameters
+    ----------
+    supply
+        A nutrient, or ``"lime "`` and a basis.
+    settings
+        The property's settings; the key ``"*"`` stands for supplies named neither there nor here.
+
+    Returns
+    -------
+    SurplusLimit or None
+        None when the supply is not capped.
+    """
+    default = SURPLUS_LIMITS.get("lime" if supply.startswith("lime ") else supply)
+    named = supply in settings.surplus_limit_fraction or supply in settings.surplus_limit_kg_ha
+    if default is not None and not named:
+        return default
+    key = supply if named else "*"
+    fraction = settings.surplus_limit_fraction.get(key)
+    kg_ha = settings.surplus_limit_kg_ha.get(key)
+    if fraction is None and kg_ha is None:
+        return None
+    kg_ha = 0.0 if kg_ha is None else kg_ha
+    unknown_kg_ha = kg_ha if default is None else default.unknown_kg_ha
+    return SurplusLimit(0.0 if fraction is None else fraction, kg_ha, kg_ha, unknown_kg_ha)
+
+
+def _cap_kg(need: Need | LimeNeed | None, limit: SurplusLimit, area_ha: float) -> float:
+    if need is None or need.state is NeedState.UNKNOWN or need.mass_kg is None:
+        return limit.unknown_kg_ha * area_ha
+    if need.state is NeedState.NONE:
+        return limit.none_kg_ha * area_ha
+    return need.mass_kg + max(limit.fraction * need.mass_kg, limit.kg_ha * area_ha)
+
+
+def lime_this_season(
+    lime: LimeNeed,
+    contents: Mapping[str, Mapping[str, float]],
+    products: Sequence[Product],
+    settings: Settings,
+) -> tuple[float, Problem | None]:
+    """Divide a lime need that is more than one dose carries.
+
+    Parameters
+    ----------
+    lime
+        The need; its state is needed.
+    contents
+        Product name to supply key to mass fraction [kg per kg product].
+    products
+        Products that can reach the plot.
+    settings
+        Name the published rule for one dose, or none.
+
+    Returns
+    -------
+    share : float
+        Part of the need to plan now [fraction].
+    problem : Problem or None
+        What is still owed afterwards, when the need is divided.
+
+    Notes
+    -----
+    The strongest lime on offer decides: its dose limit [kg/ha] times its effective share is the most one
+    dose brings. A rule that only says to halve takes half.
+    """
+    if not settings.lime_dose_limit or lime.rate_kg_ha is None or lime.basis is None:
+        return 1.0, None
+    limit = dose_limit(settings.lime_dose_limit)
+    supply = f"lime {lime.basis.value}"
+    strengths = [contents[item.product].get(supply, 0.0) for item in products]
+    if limit.max_kg_ha is None:
+        share = 1.0 / (limit.max_doses or 1)
+    else:
+        share = min(1.0, limit.max_kg_ha * max(strengths, default=0.0) / lime.rate_kg_ha)
+    if share >= 1.0 or share <= 0.0:
+        return 1.0, None
+    apart = f"; the rest after {limit.apart}" if limit.apart else ""
+    return share, Problem(
+        f"plot {lime.plot_id}, lime",
+        f"the need is more than one dose carries by the rule of {limit.place} ({limit.method}; "
+        f"{limit.source}): {share:.0%} is planned now{apart}",
+        "The rest stays owed; `status` shows it.",
+        Level.NOTE,
+    )
+
+
+def _demands(plot: PlotNeeds, lime_share: float) -> tuple[Demand, ...]:
+    demands: list[Demand] = []
+    for need in plot.needs:
+        if need.state is not NeedState.NEEDED or not need.mass_kg:
+            continue
+        splits: tuple[tuple[Timing | None, float], ...] = need.timings or ((None, 1.0),)
+        demands.extend(Demand(need.nutrient.value, need.mass_kg * share, timing) for timing, share in splits)
+    if plot.lime.state is NeedState.NEEDED and plot.lime.mass_kg and plot.lime.basis is not None:
+        demands.append(Demand(f"lime {plot.lime.basis.value}", plot.lime.mass_kg * lime_share, None))
+    return tuple(demands)
+
+
+def reachable_products(plot: Plot, products: Sequence[Product], settings: Settings) -> frozenset[str]:
+    """Name the products that a spreader of the property can put on a plot.
+
+    Parameters
+    ----------
+    plot
+        The plot. When its access note names spreaders of the property (``"ATV spreader only"``), only
+        those can reach it; otherwise any can.
+    products
+        Products with the equipment they need; no equipment stated = any.
+    settings
+        The property's spreaders; none stated = no limit.
+
+    Returns
+    -------
+    frozenset of str
+    """
+    owned = {spreader.name.casefold() for spreader in settings.spreaders}
+    named = {name for name in owned if name in plot.access.casefold()}
+    usable = named or owned
+    if not usable:
+        return frozenset(product.product for product in products)
+    return frozenset(
+        product.product
+        for product in products
+        if not product.equipment or usable & {name.casefold() for name in product.equipment}
+    )
+
+
+def plan_plots(
+    plots: Sequence[Plot],
+    areas: Mapping[str, PlotArea],
+    needs: Mapping[str, PlotNeeds],
+    contents: Mapping[str, Mapping[str, float]],
+    products: Sequence[Product],
+    settings: Settings,
+) -> tuple[tuple[PlanPlot, ...], tuple[Problem, ...]]:
+    """Turn needs into the planner's plots: demands, caps on surplus, products that can get there.
+
+    Parameters
+    ----------
+    plots
+        Plots of the property.
+    areas, needs
+        By plot_id.
+    contents
+        Product name to supply key to mass fraction [kg per kg product].
+    products
+        Products on offer.
+    settings
+        The property's settings.
+
+    Returns
+    -------
+    plots : tuple of PlanPlot
+        Plots with a spread area, whether or not anything is needed there.
+    problems : tuple of Problem
+        Lime that is divided over seasons.
+    """
+    problems: list[Problem] = []
+    supplies = sorted({supply for content in contents.values() for supply in content})
+    result = []
+    for plot in plots:
+        area_ha = areas[plot.plot_id].spread_area_m2 / HA_M2
+        if area_ha <= 0:
+            continue
+        plot_needs = needs[plot.plot_id]
+        allowed = reachable_products(plot, products, settings)
+        lime_share = 1.0
+        if plot_needs.lime.state is NeedState.NEEDED:
+            reaching = [product for product in products if product.product in allowed]
+            lime_share, owed = lime_this_season(plot_needs.lime, contents, reaching, settings)
+            problems.extend(() if owed is None else (owed,))
+        caps = {}
+        for supply in supplies:
+            limit = surplus_limit(supply, settings)
+            if limit is None:
+                continue
+            if supply.startswith("lime "):
+                wanted = plot_needs.lime.basis is not None and supply == f"lime {plot_needs.lime.basis.value}"
+                if plot_needs.lime.state is NeedState.NEEDED and not wanted:
+                    continue  # scored in another basis than the need: the need's own basis caps it
+                caps[supply] = _cap_kg(plot_needs.lime, limit, area_ha)
+            else:
+                caps[supply] = _cap_kg(plot_needs.of(Nutrient(supply)), limit, area_ha)
+        result.append(
+            PlanPlot(
+                plot_id=plot.plot_id,
+                area_ha=area_ha,
+                demands=_demands(plot_needs, lime_share),
+                caps=caps,
+                weight=plot.weight,
+                allowed_products=allowed,
+            )
+        )
+    return tuple(result), tuple(problems)
