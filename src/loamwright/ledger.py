@@ -6,6 +6,7 @@ answers "which entries count?" and computes status and balance from them. It sto
 
 from __future__ import annotations
 
+import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 
@@ -90,6 +91,60 @@ def applied_supplies(
         for supply, fraction in contents[entry.product].items():
             applied[entry.plot_id][supply] += entry.mass_kg * fraction
     return {plot_id: dict(supplies) for plot_id, supplies in applied.items()}, tuple(problems)
+
+
+def lime_entries(
+    applications: Sequence[Application], sampled_on: Mapping[str, dt.date], season: int
+) -> tuple[Application, ...]:
+    """Return the standing entries whose lime a soil test has not seen yet.
+
+    Parameters
+    ----------
+    applications
+        All entries.
+    sampled_on
+        plot_id to the date of its newest sample with a pH.
+    season
+        For plots without one: entries of this calendar year count.
+
+    Returns
+    -------
+    tuple of Application
+        Entries on or after the sample; the lab's pH already shows the lime of those before it.
+    """
+    return tuple(
+        entry
+        for entry in entries_that_count(applications)
+        if (
+            entry.applied_on >= sampled_on[entry.plot_id]
+            if entry.plot_id in sampled_on
+            else entry.applied_on.year == season
+        )
+    )
+
+
+def merge_lime(
+    season: Mapping[str, Mapping[str, float]], since_sample: Mapping[str, Mapping[str, float]]
+) -> Mapping[str, Mapping[str, float]]:
+    """Take nutrients from this season's entries and lime from those since the soil sample.
+
+    Parameters
+    ----------
+    season, since_sample
+        Plot to supply key to delivered mass [kg].
+
+    Returns
+    -------
+    mapping of plot_id to mapping of supply key to float
+        Delivered [kg].
+    """
+    merged: dict[str, dict[str, float]] = defaultdict(dict)
+    for source, lime in ((season, False), (since_sample, True)):
+        for plot_id, supplies in source.items():
+            merged[plot_id].update(
+                {key: mass for key, mass in supplies.items() if key.startswith("lime ") is lime}
+            )
+    return dict(merged)
 
 
 def _answers(entry: Application, line: PlanLine) -> bool:

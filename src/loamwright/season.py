@@ -113,6 +113,15 @@ def _croppings(record: PropertyRecord) -> Mapping[str, Cropping]:
     return {item.plot_id: item for item in record.croppings if item.season == record.info.season}
 
 
+def _ph_dates(record: PropertyRecord) -> Mapping[str, dt.date]:
+    """Return the date of each plot's newest sample with a pH."""
+    dates: dict[str, dt.date] = {}
+    for test in record.soil_tests:
+        if test.sampled_on is not None and test.ph is not None:
+            dates[test.plot_id] = max(test.sampled_on, dates.get(test.plot_id, test.sampled_on))
+    return dates
+
+
 def _newest_plan(record: PropertyRecord) -> Plan | None:
     plans = [plan for plan in record.plans if plan.season == record.info.season]
     return plans[-1] if plans else None
@@ -151,7 +160,10 @@ def compute(record: PropertyRecord, today: dt.date, progress: Progress = _quiet)
     progress("measuring plots")
     areas = {area.plot_id: area for area in geometry.areas(record.plots, record.keepouts)}
     entries = ledger.season_entries(record.applications, record.info.season)
-    applied, problems = ledger.applied_supplies(entries, product_contents(record))
+    contents = product_contents(record)
+    in_season, problems = ledger.applied_supplies(entries, contents)
+    unseen = ledger.lime_entries(record.applications, _ph_dates(record), record.info.season)
+    applied = ledger.merge_lime(in_season, ledger.applied_supplies(unseen, contents)[0])
     progress("reading soil tests and tables")
     plot_needs = _all_needs(record, areas, applied, today)
     needs_before = _all_needs(record, areas, {}, today) if applied else plot_needs

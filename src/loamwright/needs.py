@@ -1,0 +1,704 @@
+"""What a plot needs of each nutrient and of lime this season, and every step that says so.
+
+The order is the same for every nutrient: the lab's own recommendation if it printed one, else the
+chosen guideline; then credits, each a line (legume, manure, what was already applied); never below
+zero; then times the spread area. What cannot be known is unknown, because, and stays so: no
+neighbour crop, no assumed soil test, no guess. Steps are written in the printed US units, the
+fields are SI.
+
+Rules stated here once: no legume or manure credit is taken off a lab's figure unless the user says
+the lab took none; what was applied this season is always taken off; credits use up the earliest
+timing first.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from loamwright import liming, samples
+from loamwright.answers import Credit, LimeNeed, Need, PlotArea, PlotNeeds
+from loamwright.credits import CreditLine, organic_credits
+from loamwright.errors import Level, Problem, UnitError
+from loamwright.liming import LimeAnswer, LimeCase
+from loamwright.rates import Rate, Situation
+from loamwright.recommendations import Crop, Guideline, Status, prints_rule, recommend
+from loamwright.soil import Missing, rate_kg_ha, unit_of
+from loamwright.units import ACRE_M2, HA_M2, LB_ACRE_KG_HA, LB_KG, convert
+from loamwright.values import (
+    ARITHMETIC,
+    BOUNDARY,
+    LAB,
+    Cropping,
+    LimeBasis,
+    NeedState,
+    Nutrient,
+    OrganicInput,
+    Plot,
+    Quantity,
+    Settings,
+    SoilTest,
+    Source,
+    Step,
+    Timing,
+)
+
+ALWAYS = (Nutrient.N, Nutrient.P2O5, Nutrient.K2O, Nutrient.S)
+RECORD = Source("user", table="application record")
+ASK_THE_LAB = "use your lab's recommendation"
+
+
+def element_of(nutrient: Nutrient) -> str:
+    """Return the symbol a soil test reports for a nutrient.
+
+    Parameters
+    ----------
+    nutrient
+        Label basis.
+
+    Returns
+    -------
+    str
+        ``"P"`` for P2O5, ``"K"`` for K2O, the nutrient's own symbol otherwise.
+    """
+    return {Nutrient.P2O5: "P", Nutrient.K2O: "K"}.get(nutrient, nutrient.value)
+
+
+def plot_needs(
+    plot: Plot,
+    cropping: Cropping | None,
+    area: PlotArea,
+    tests: Sequence[SoilTest],
+    guideline: Guideline,
+    lime_guideline: Guideline,
+    settings: Settings,
+    applied_kg: Mapping[str, float],
+    organic: Sequence[OrganicInput],
+    today: dt.date,
+) -> PlotNeeds:
+    """Work out everything one plot needs this season.
+
+    Parameters
+    ----------
+    plot
+        Which plot.
+    cropping
+        What grows on it this season; None = not stated.
+    area
+        Its measured area; the spread area counts.
+    tests, organic
+        Soil reports and organic inputs of the property; those of other plots are passed over.
+    guideline, lime_guideline
+        Fallback where the lab recommends nothing, for nutrients and for lime.
+    settings
+        The user's choices.
+    applied_kg
+        Supply key to what was already applied this season [kg], as in `Coverage.supply`.
+    today
+        Date the question is asked.
+
+    Returns
+    -------
+    PlotNeeds
+        N, P2O5, K2O and S always; the others when tested, recommended or ruled on.
+
+    Raises
+    ------
+    ValueError
+        When an applied amount is below zero or not finite.
+    """
+    for key, mass in applied_kg.items():
+        if not (math.isfinite(mass) and mass >= 0):
+            raise ValueError(f"applied amount of {key} must be zero or more, not {mass!r} kg")
+    usable = samples.usable_tests(tests, plot.plot_id, today, settings.test_age_limit_years)
+    case = _Case(
+        plot,
+        cropping,
+        area,
+        usable.tests,
+        guideline,
+        lime_guideline,
+        settings,
+        applied_kg,
+        tuple(item for item in organic if item.plot_id == plot.plot_id),
+        today,
+        guideline.crop(cropping.crop) if cropping is not None else None,
+    )
+    problems = [*usable.problems, *_notices(case)]
+    needs = []
+    for nutrient in _looked_at(case):
+        need, found = _need(case, nutrient)
+        needs.append(need)
+        problems.extend(found)
+    lime, found = _lime_need(case)
+    return PlotNeeds(plot.plot_id, tuple(needs), lime, tuple(dict.fromkeys((*problems, *found))))
+
+
+@dataclass(frozen=True, slots=True)
+class _Case:
+    """Everything asked about one plot, gathered once."""
+
+    plot: Plot
+    cropping: Cropping | None
+    area: PlotArea
+    tests: tuple[SoilTest, ...]
+    guideline: Guideline
+    lime_guideline: Guideline
+    settings: Settings
+    applied_kg: Mapping[str, float]
+    organic: tuple[OrganicInput, ...]
+    today: dt.date
+    crop: Crop | None
+
+    @property
+    def where(self) -> str:
+        return f"plot {self.plot.plot_id}"
+
+    @property
+    def crop_text(self) -> str:
+        return "" if self.cropping is None else self.cropping.crop.strip()
+
+    @property
+    def season(self) -> int:
+        return self.today.year if self.cropping is None else self.cropping.season
+
+    @property
+    def area_ha(self) -> float:
+        return self.area.spread_area_m2 / HA_M2
+
+    def situation(self, crop: Crop) -> Situation:
+        cropping = self.cropping
+        assert cropping is not None
+        textures = {test.texture for test in samples.newest(self.tests, lambda test: bool(test.texture))}
+        return Situation(
+            crop=crop.name,
+            tests=self.tests,
+            yield_goal=cropping.yield_goal,
+            previous_crop=cropping.previous_crop.strip(),
+            previous_stand=cropping.previous_stand.strip(),
+            organic_matter_pct=_mean([t.organic_matter_pct for t in self._stating("organic_matter_pct")]),
+            cec_meq_100g=_mean([t.cec_meq_100g for t in self._stating("cec_meq_100g")]),
+            seeding=cropping.seeding,
+            texture=textures.pop() if len(textures) == 1 else "",
+            legume_pct=cropping.legume_pct,
+            convert_extractants=self.settings.convert_extractants,
+            lowest_yield=self.settings.default_yield_row,
+        )
+
+    def _stating(self, field: str) -> tuple[SoilTest, ...]:
+        return samples.newest(self.tests, lambda test: getattr(test, field) is not None)
+
+
+def _mean(values: Sequence[float | None]) -> float | None:
+    stated = [value for value in values if value is not None]
+    return samples.mean(stated) if stated else None
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:].rstrip(".") + "."
+
+
+# ---------------------------------------------------------------------------------------------
+# What is said of the plot as a whole
+
+
+def _notices(case: _Case) -> list[Problem]:
+    notices = []
+    for guideline in dict.fromkeys((case.guideline.guideline_id, case.lime_guideline.guideline_id)):
+        edition = case.guideline if guideline == case.guideline.guideline_id else case.lime_guideline
+        outside = _outside(case.plot, edition)
+        if outside:
+            notices.append(
+                Problem(
+                    case.where,
+                    f"{edition.short} was written for {edition.region.name}, and the plot lies at {outside}",
+                    "Use your lab's recommendation, or choose a guideline of your own state",
+                    Level.WARNING,
+                )
+            )
+        if edition.status is Status.FORM_TEST:
+            notices.append(
+                Problem(
+                    f"settings, guideline {edition.guideline_id}",
+                    f"{edition.short} is kept to test the form, not to plan by",
+                    "Choose another guideline",
+                    Level.WARNING,
+                )
+            )
+        elif edition.status is Status.CONFIRM:
+            notices.append(
+                Problem(
+                    f"settings, guideline {edition.guideline_id}",
+                    f"{edition.short} is a form whose levels you confirm yourself",
+                    "Copy it, set your own levels, and choose your copy",
+                    Level.WARNING,
+                )
+            )
+    if case.crop_text and case.crop is None and not _any_recommendation(case):
+        notices.append(
+            Problem(
+                f"{case.where}, crop",
+                f"{case.guideline.short} does not name {case.crop_text!r}",
+                f"Use your lab's recommendation; it names {', '.join(c.name for c in case.guideline.crops)}",
+                Level.WARNING,
+            )
+        )
+    return notices
+
+
+def _outside(plot: Plot, guideline: Guideline) -> str:
+    """Return where the plot lies when that is outside the guideline's box, else nothing."""
+    if guideline.region.box is None or not plot.boundary_wkb:
+        return ""
+    from loamwright.geometry import label_point
+
+    longitude, latitude = label_point(plot.boundary_wkb)
+    if guideline.region.contains(longitude, latitude):
+        return ""
+    north_south, east_west = "NS"[latitude < 0], "EW"[longitude < 0]
+    return f"{abs(latitude):.2f}° {north_south}, {abs(longitude):.2f}° {east_west}"
+
+
+def _any_recommendation(case: _Case) -> bool:
+    return any(test.recommendation is not None and test.recommendation.rates for test in case.tests)
+
+
+def _looked_at(case: _Case) -> tuple[Nutrient, ...]:
+    def spoken_of(nutrient: Nutrient) -> bool:
+        return (
+            nutrient in ALWAYS
+            or any(_speaks_of(test, nutrient) for test in case.tests)
+            or (case.crop is not None and prints_rule(case.guideline, nutrient, case.crop.name))
+        )
+
+    return tuple(nutrient for nutrient in Nutrient if spoken_of(nutrient))
+
+
+def _recommended(test: SoilTest, nutrient: Nutrient) -> Quantity | None:
+    return None if test.recommendation is None else test.recommendation.rates.get(nutrient)
+
+
+def _speaks_of(test: SoilTest, nutrient: Nutrient) -> bool:
+    return element_of(nutrient) in test.readings or _recommended(test, nutrient) is not None
+
+
+# ---------------------------------------------------------------------------------------------
+# One nutrient
+
+
+@dataclass(frozen=True, slots=True)
+class _Gross:
+    """A gross need before credits.
+
+    `rate_kg_ha` is None when it is unknown. `credits_due` tells whether legume and manure credits
+    are to be taken off: always on a guideline's figure, on a lab's only when it took none.
+    """
+
+    rate_kg_ha: float | None
+    reason: str
+    steps: tuple[Step, ...]
+    assumed: bool = False
+    timings: tuple[tuple[Timing, float], ...] = ()
+    credits_due: bool = True
+    from_lab: bool = False
+    counts_previous_crop: bool = False
+    sampled_on: dt.date | None = None
+    problems: tuple[Problem, ...] = ()
+
+
+def _need(case: _Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
+    governing = samples.newest(case.tests, lambda test: _speaks_of(test, nutrient))
+    advised = [test for test in governing if _recommended(test, nutrient) is not None]
+    gross = (
+        _from_lab(case, nutrient, governing, advised)
+        if advised
+        else _from_guideline(case, nutrient, governing)
+    )
+    problems = list(gross.problems)
+    plot_id, steps = case.plot.plot_id, list(gross.steps)
+    if gross.rate_kg_ha is None:
+        reason = _sentence(gross.reason)
+        return Need(plot_id, nutrient, NeedState.UNKNOWN, reason, steps=tuple(steps)), problems
+
+    lines: list[CreditLine] = []
+    if gross.rate_kg_ha > 0:
+        lines, remarks, found = _credits(case, nutrient, gross)
+        problems.extend(found)
+        steps.extend(remarks)
+    unit = f"lb {nutrient.value}/acre"
+    for line in lines:
+        steps.extend(line.steps)
+    credited = sum(line.credit.rate_kg_ha for line in lines)
+    net = gross.rate_kg_ha - credited
+    net = 0.0 if net < 1e-9 else net
+    if lines:
+        shown = " - ".join(f"{line.credit.rate_kg_ha / LB_ACRE_KG_HA:.6g}" for line in lines)
+        text = f"Still to supply: {gross.rate_kg_ha / LB_ACRE_KG_HA:.6g} - {shown}, never below zero"
+        steps.append(Step(text, net / LB_ACRE_KG_HA, unit, ARITHMETIC))
+    state, reason = NeedState.NEEDED, gross.reason
+    if net == 0:
+        state = NeedState.NONE
+        reason = (
+            f"credits cover it: {gross.reason}" if gross.rate_kg_ha > 0 else f"none needed: {gross.reason}"
+        )
+    elif case.area_ha <= 0:
+        state, net, reason = NeedState.NONE, 0.0, "the keep-outs leave no ground to spread on"
+    mass_kg = net * case.area_ha
+    if state is NeedState.NEEDED:
+        steps.extend(_area_steps(case, net, mass_kg, nutrient.value))
+    return (
+        Need(
+            plot_id,
+            nutrient,
+            state,
+            _sentence(reason),
+            gross_kg_ha=gross.rate_kg_ha,
+            rate_kg_ha=net,
+            mass_kg=mass_kg,
+            credits=tuple(line.credit for line in lines),
+            timings=_remaining(gross.timings, gross.rate_kg_ha, net) if state is NeedState.NEEDED else (),
+            steps=tuple(steps),
+            assumed=gross.assumed,
+        ),
+        problems,
+    )
+
+
+def _area_steps(case: _Case, net_kg_ha: float, mass_kg: float, what: str) -> tuple[Step, Step]:
+    acres = case.area.spread_area_m2 / ACRE_M2
+    rate = net_kg_ha / LB_ACRE_KG_HA
+    return (
+        Step("Spread area of the plot", acres, "acres", BOUNDARY),
+        Step(f"{rate:.6g} lb/acre x {acres:.6g} acres", mass_kg / LB_KG, f"lb {what}", ARITHMETIC),
+    )
+
+
+def _remaining(
+    timings: Sequence[tuple[Timing, float]], gross: float, net: float
+) -> tuple[tuple[Timing, float], ...]:
+    """Share what is still owed over the timings: what is already there counts for the earliest first."""
+    there, result = gross - net, []
+    for timing, share in timings:
+        left = max(0.0, share * gross - there)
+        there = max(0.0, there - share * gross)
+        if left > 1e-9:
+            result.append((timing, left / net))
+    return tuple(result)
+
+
+def _lab_rate(printed: Quantity, nutrient: Nutrient) -> float | Missing:
+    """Read a lab's rate [kg/ha]; the unit may name the nutrient but no other basis."""
+    unit = printed.unit
+    for word in ("P2O5", "K2O", "P", "K", "N", "S"):
+        if re.search(rf"\b{word}\b", unit, re.IGNORECASE) and word != nutrient.value:
+            return Missing(f"the lab's rate {printed.value:g} {unit} is in {word}, not in {nutrient.value}")
+    bare = re.sub(rf"\s*\b{nutrient.value}\b\s*", "", unit, flags=re.IGNORECASE)
+    try:
+        rate = convert(printed.value, bare, "kg/ha")
+    except UnitError:
+        return Missing(f"the unit of the lab's rate {printed.value:g} {unit!r} is not understood")
+    return rate if rate >= 0 else Missing(f"the lab's rate {printed.value:g} {unit} cannot be")
+
+
+def _from_lab(
+    case: _Case, nutrient: Nutrient, governing: Sequence[SoilTest], advised: Sequence[SoilTest]
+) -> _Gross:
+    steps: list[Step] = []
+    problems: list[Problem] = []
+    rates = []
+    for test in advised:
+        printed = _recommended(test, nutrient)
+        assert printed is not None
+        rate = _lab_rate(printed, nutrient)
+        if isinstance(rate, Missing):
+            return _Gross(None, rate.reason, tuple(steps))
+        rates.append(rate)
+        unit = printed.unit if nutrient.value in printed.unit else unit_of(printed.unit, nutrient.value)
+        text = f"The lab's own recommendation, as printed ({samples.sample_text((test,))})"
+        steps.append(Step(text, printed.value, unit, LAB))
+    gross = samples.mean(rates)
+    in_lb = gross / LB_ACRE_KG_HA
+    if len(rates) > 1:
+        listed = " and ".join(f"{rate / LB_ACRE_KG_HA:.6g}" for rate in rates)
+        text = f"Several samples of one day count once each: mean of {listed}"
+        steps.append(Step(text, in_lb, f"lb {nutrient.value}/acre", ARITHMETIC))
+    elif not math.isclose(steps[-1].value if isinstance(steps[-1].value, float | int) else 0.0, in_lb):
+        steps.append(Step("The same in lb/acre", in_lb, f"lb {nutrient.value}/acre", ARITHMETIC))
+    if len(advised) < len(governing):
+        problems.append(
+            Problem(
+                f"{case.where}, {nutrient.value}",
+                f"only {len(advised)} of {len(governing)} samples of that day carry a recommendation",
+                "Check the reports",
+                Level.NOTE,
+            )
+        )
+    sampled_on = advised[0].sampled_on
+    if sampled_on is not None and sampled_on.year < case.season - 1:
+        problems.append(
+            Problem(
+                f"{case.where}, {nutrient.value}",
+                f"the lab's recommendation is from {sampled_on}; it was made for the crop named then",
+                f"Check that it fits {case.crop_text or 'this crop'} in {case.season}",
+                Level.NOTE,
+            )
+        )
+    taken = [test.recommendation.credits_taken for test in advised if test.recommendation is not None]
+    return _Gross(
+        gross,
+        "the lab's own recommendation",
+        tuple(steps),
+        credits_due=all(answer is False for answer in taken),
+        from_lab=True,
+        sampled_on=sampled_on,
+        problems=tuple(problems),
+    )
+
+
+def _from_guideline(case: _Case, nutrient: Nutrient, governing: Sequence[SoilTest]) -> _Gross:
+    if not case.crop_text:
+        return _Gross(None, "no crop is stated for this season", ())
+    if case.crop is None:
+        return _Gross(None, f"{case.guideline.short} does not name {case.crop_text!r}: {ASK_THE_LAB}", ())
+    if not prints_rule(case.guideline, nutrient, case.crop.name):
+        tested = any(element_of(nutrient) in test.readings for test in case.tests) or nutrient is Nutrient.N
+        untested = "" if tested else ", and it was not tested"
+        lacks = f"{case.guideline.short} prints no {nutrient.value} rule for {case.crop.name}"
+        return _Gross(None, f"{lacks}{untested}: {ASK_THE_LAB}", ())
+    rate: Rate = recommend(case.guideline, nutrient, case.situation(case.crop))
+    if rate.value is None:
+        return _Gross(None, rate.reason, rate.steps)
+    gross = rate_kg_ha(rate.value, rate.unit)
+    steps = rate.steps
+    if rate.unit != "lb/acre":
+        steps = (
+            *steps,
+            Step("The same in lb/acre", gross / LB_ACRE_KG_HA, f"lb {nutrient.value}/acre", ARITHMETIC),
+        )
+    return _Gross(
+        gross,
+        rate.reason,
+        steps,
+        rate.assumed,
+        rate.timings,
+        counts_previous_crop=rate.counts_previous_crop,
+        # A rule that goes by no soil test has seen nothing of what was spread before it.
+        sampled_on=governing[0].sampled_on if governing else dt.date.min,
+    )
+
+
+# ---------------------------------------------------------------------------------------------
+# Credits
+
+
+def _credits(
+    case: _Case, nutrient: Nutrient, gross: _Gross
+) -> tuple[list[CreditLine], list[Step], list[Problem]]:
+    """Collect the credit lines, remarks for the chain, and problems."""
+    lines: list[CreditLine] = []
+    remarks: list[Step] = []
+    problems: list[Problem] = []
+    found = organic_credits(
+        case.organic,
+        case.guideline.manure,
+        nutrient,
+        case.season,
+        gross.sampled_on,
+        case.area_ha,
+        case.today,
+    )
+    if gross.credits_due:
+        lines.extend(found.lines)
+        problems.extend(found.problems)
+        if nutrient is Nutrient.N and not gross.counts_previous_crop:
+            _legume(case, gross, lines, remarks, problems)
+    elif found.lines:
+        listed = "; ".join(line.credit.what for line in found.lines)
+        text = f"not taken off the lab's {nutrient.value}: the report does not say that the lab left it out"
+        remarks.append(Step(f"{listed}: {text}", "remark", "", LAB))
+        problems.append(
+            Problem(
+                f"{case.where}, {nutrient.value}",
+                f"{listed} was {text}",
+                "Set credits_taken to no on the soil test if the lab did not count it",
+                Level.NOTE,
+            )
+        )
+    applied = case.applied_kg.get(nutrient.value, 0.0)
+    if applied > 0 and case.area_ha > 0:
+        rate = applied / case.area_ha
+        steps = (Step("Applied this season", rate / LB_ACRE_KG_HA, f"lb {nutrient.value}/acre", RECORD),)
+        lines.append(CreditLine(Credit("applied this season", rate, RECORD), steps))
+    return lines, remarks, problems
+
+
+def _legume(
+    case: _Case,
+    gross: _Gross,
+    lines: list[CreditLine],
+    remarks: list[Step],
+    problems: list[Problem],
+) -> None:
+    if case.cropping is None or not case.cropping.previous_crop.strip():
+        return
+    previous = case.cropping.previous_crop.strip()
+    crop_name = "" if case.crop is None else case.crop.name
+    tables = [table for table in case.guideline.legumes if not table.crops or crop_name in table.crops]
+    if not tables:
+        if gross.from_lab:
+            text = (
+                f"No legume credit after {previous}: {case.guideline.short} prints none for {case.crop_text}"
+            )
+            remarks.append(Step(text, "none taken", "", ARITHMETIC))
+        return
+    table = tables[0]
+    found = table.credit(previous, case.cropping.previous_stand)
+    if isinstance(found, CreditLine):
+        lines.append(found)
+        if table.note:
+            remarks.append(Step(table.note, "remark", "", table.source))
+    elif isinstance(found, Missing):
+        problems.append(
+            Problem(
+                f"{case.where}, previous_stand",
+                f"{found.reason}; no legume credit was taken",
+                "State the stand, for example 4 plants/ft2",
+                Level.WARNING,
+            )
+        )
+    else:
+        text = f"{previous} is not in the legume credit table"
+        remarks.append(Step(text, "none taken", "", table.source))
+
+
+# ---------------------------------------------------------------------------------------------
+# Lime
+
+
+def _lime_need(case: _Case) -> tuple[LimeNeed, list[Problem]]:
+    def speaks(test: SoilTest) -> bool:
+        stated = (test.ph, test.buffer_ph, test.acidity_meq_100g)
+        printed = test.recommendation is not None and test.recommendation.lime is not None
+        return printed or any(value is not None for value in stated)
+
+    governing = samples.newest(case.tests, speaks)
+    printed = [t for t in governing if t.recommendation is not None and t.recommendation.lime is not None]
+    answer = _lime_from_lab(printed) if printed else _lime_from_guideline(case)
+    dolomitic, magnesium = liming.wants_dolomitic(case.tests)
+    problems = [
+        Problem(f"{case.where}, lime", remark, "Ask your lab for lime advice for that depth", Level.WARNING)
+        for remark in answer.remarks
+    ]
+    need = LimeNeed(
+        case.plot.plot_id,
+        answer.state,
+        _sentence(answer.reason),
+        target_ph=answer.target_ph,
+        depth_m=answer.depth_m,
+        dolomitic=dolomitic,
+        steps=(*answer.steps, *magnesium),
+    )
+    if answer.state is NeedState.UNKNOWN:
+        return need, problems
+    if answer.state is NeedState.NONE or answer.value is None or answer.basis is None:
+        return replace(need, rate_kg_ha=0.0, mass_kg=0.0), problems
+    return _lime_owed(case, need, answer, magnesium), [*problems, *_other_basis(case, answer.basis)]
+
+
+def _lime_owed(case: _Case, need: LimeNeed, answer: LimeAnswer, magnesium: Sequence[Step]) -> LimeNeed:
+    assert answer.value is not None
+    assert answer.basis is not None
+    gross = rate_kg_ha(answer.value, answer.unit)
+    unit = f"lb {answer.basis.value}/acre"
+    steps = list(answer.steps)
+    if answer.unit != "lb/acre":
+        steps.append(Step("The same in lb/acre", gross / LB_ACRE_KG_HA, unit, ARITHMETIC))
+    applied = case.applied_kg.get(f"lime {answer.basis.value}", 0.0)
+    net = gross
+    if applied > 0 and case.area_ha > 0:
+        there = applied / case.area_ha
+        net = 0.0 if gross - there < 1e-9 else gross - there
+        steps += [
+            Step("Applied this season", there / LB_ACRE_KG_HA, unit, RECORD),
+            Step("Still to supply, never below zero", net / LB_ACRE_KG_HA, unit, ARITHMETIC),
+        ]
+    none = replace(need, state=NeedState.NONE, rate_kg_ha=0.0, mass_kg=0.0)
+    if net == 0:
+        reason = _sentence(f"what was applied covers it: {answer.reason}")
+        return replace(none, reason=reason, steps=(*steps, *magnesium))
+    if case.area_ha <= 0:
+        return replace(none, reason="The keep-outs leave no ground to spread on.", steps=(*steps, *magnesium))
+    mass_kg = net * case.area_ha
+    steps.extend(_area_steps(case, net, mass_kg, answer.basis.value))
+    return replace(need, basis=answer.basis, rate_kg_ha=net, mass_kg=mass_kg, steps=(*steps, *magnesium))
+
+
+def _other_basis(case: _Case, basis: LimeBasis) -> list[Problem]:
+    """Say when lime was applied that cannot be counted, because its worth is known in another basis only."""
+    keys = [key for key, mass in case.applied_kg.items() if key.startswith("lime ") and mass > 0]
+    if not keys or f"lime {basis.value}" in keys:
+        return []
+    return [
+        Problem(
+            f"{case.where}, lime",
+            f"lime applied this season is known in {', '.join(key[5:] for key in keys)}, and the need is in "
+            f"{basis.value}: nothing was taken off",
+            f"Add the {basis.value} of that product's label",
+            Level.WARNING,
+        )
+    ]
+
+
+def _lime_from_lab(printed: Sequence[SoilTest]) -> LimeAnswer:
+    steps: list[Step] = []
+    rates: list[float] = []
+    bases: set[LimeBasis] = set()
+    for test in printed:
+        assert test.recommendation is not None
+        quantity = test.recommendation.lime
+        assert quantity is not None
+        read = liming.read_lab_lime(quantity)
+        if isinstance(read, Missing):
+            return LimeAnswer(NeedState.UNKNOWN, read.reason, steps=tuple(steps))
+        text = f"The lab's own lime recommendation, as printed ({samples.sample_text((test,))})"
+        steps.append(Step(text, quantity.value, quantity.unit, LAB))
+        bases.add(read[0])
+        rates.append(read[1])
+    if len(bases) > 1:
+        listed = " and ".join(sorted(basis.value for basis in bases))
+        return LimeAnswer(
+            NeedState.UNKNOWN,
+            f"the samples of one day print lime in {listed}, which do not mix",
+            steps=tuple(steps),
+        )
+    basis, rate = bases.pop(), samples.mean(rates)
+    if len(rates) > 1:
+        unit = f"lb {basis.value}/acre"
+        text = "Several samples of one day count once each: their mean"
+        steps.append(Step(text, rate / LB_ACRE_KG_HA, unit, ARITHMETIC))
+    if rate == 0:
+        return LimeAnswer(NeedState.NONE, "the lab recommends no lime", 0.0, steps=tuple(steps))
+    return LimeAnswer(
+        NeedState.NEEDED, "the lab's own recommendation", rate / LB_ACRE_KG_HA, "lb/acre", basis, tuple(steps)
+    )
+
+
+def _lime_from_guideline(case: _Case) -> LimeAnswer:
+    own = case.lime_guideline.crop(case.crop_text) if case.crop_text else None
+    targets = [crop.target_ph for crop in (own, case.crop) if crop is not None and crop.target_ph is not None]
+    asked = LimeCase(case.tests, case.settings.lime_region, targets[0] if targets else None)
+    rule = case.lime_guideline.lime_rule(own)
+    flat = case.guideline.lime_rule(case.crop)
+    if rule is None:
+        reason = f"{case.lime_guideline.short} has no lime rule"
+        answer = LimeAnswer(NeedState.UNKNOWN, f"{reason}: {ASK_THE_LAB}", lacks_buffer=True)
+    else:
+        answer = rule.rate(asked)
+    if answer.lacks_buffer and flat is not None and flat is not rule and flat.crops:
+        text = f"{answer.reason}: the rate that {case.guideline.short} prints for {case.crop_text} is used"
+        found = flat.rate(asked)
+        return replace(found, steps=(*found.steps, Step(_sentence(text), "remark", "", ARITHMETIC)))
+    return answer
