@@ -85,3 +85,12 @@ def test_a_plot_with_nothing_left_is_still_drawn() -> None:
     assert drawn.plots[0].spread_rings == ()
     assert drawn.plots[0].rings
     assert drawn.swath_bearing_deg is None
+
+
+def test_a_setback_may_reach_in_where_its_keep_out_does_not() -> None:
+    """The plot is 60 m wide from x = 0; a well at x = 400 m with 350 m around it reaches to x = 50 m."""
+    far = KeepOut("K4", "Far well", "well", wkb(shapely.Point(place((400, 150)))), 350.0)
+    (measured,) = areas([PLOT], [far])
+    (shown,) = outline(measured, PLOT, [far]).keepouts
+    assert (shown.rings, shown.lines, shown.spots) == ((), (), ())
+    assert shown.setback_rings

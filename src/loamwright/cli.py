@@ -353,6 +353,34 @@ def show_history(
         )
 
 
+@app.command("project")
+def project_test(
+    property_path: PropertyPath,
+    plot: Annotated[str, typer.Argument(help="Plot id.")],
+    nutrient: Annotated[str, typer.Argument(help="P2O5 or K2O.")],
+    removed: Annotated[
+        str | None, typer.Option(help="What the crop takes out, for example '30 lb/acre'.")
+    ] = None,
+    per_ppm: Annotated[
+        float | None,
+        typer.Option(help="Your own pounds per acre that move the test by 1 ppm; else the published."),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Say where a soil test may go from what was put on this season and what the crop takes out."""
+    from loamwright import console, jsonviews, season
+    from loamwright.units import parse_rate
+    from loamwright.values import Nutrient
+
+    with refusals(as_json):
+        if nutrient.upper() not in ("P2O5", "K2O"):
+            raise InputError([Problem("nutrient", f"{nutrient!r} has no soil test here", "Use P2O5 or K2O.")])
+        view = view_of(property_path)
+        rate = None if removed is None else parse_rate(removed)
+        found = season.project(view, plot, Nutrient(nutrient.upper()), rate, per_ppm)
+        give(Answer(jsonviews.plain(found), lambda out: console.show_projection(out, found)), as_json)
+
+
 # ---------------------------------------------------------------------------------------------
 # Planning
 

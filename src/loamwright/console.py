@@ -5,7 +5,7 @@ This file lays out text; it computes nothing but units. ``--json`` output is in 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from pathlib import Path
 
 from rich.console import Console
@@ -25,7 +25,7 @@ from loamwright.answers import (
 )
 from loamwright.errors import Level, Problem
 from loamwright.guidelines import GuidelineInfo
-from loamwright.history import PlotHistory
+from loamwright.history import PlotHistory, Projection
 from loamwright.products import Comparison
 from loamwright.units import LB_KG, format_area, format_mass, format_money, format_rate
 from loamwright.values import Calibration, NeedState, Nutrient, Outcome, Plot, Step
@@ -134,6 +134,25 @@ def _need_cell(need: Need | LimeNeed | None, system: str) -> str:
     return format_rate(need.rate_kg_ha, system) + ("*" if isinstance(need, Need) and need.assumed else "")
 
 
+def _show_unknown(console: Console, view: SeasonView, nutrients: Collection[Nutrient]) -> None:
+    """Print which of these needs, and of lime, are unknown and why; plots with one reason together."""
+    groups: dict[tuple[str, str], list[str]] = {}
+    for plot in view.record.plots:
+        needs = view.needs[plot.plot_id]
+        reasons: dict[str, list[str]] = {}
+        for need in needs.needs:
+            if need.state is NeedState.UNKNOWN and need.nutrient in nutrients:
+                reasons.setdefault(need.reason, []).append(need.nutrient.value)
+        if needs.lime.state is NeedState.UNKNOWN:
+            reasons.setdefault(needs.lime.reason, []).append("lime")
+        for reason, names in reasons.items():
+            groups.setdefault((", ".join(names), reason), []).append(plot.plot_id)
+    if groups:
+        console.print("[yellow]Unknown, so left out of the totals:[/]")
+    for (which, reason), plot_ids in groups.items():
+        console.print(f"  {escape(', '.join(plot_ids))} – {which}: {escape(reason)}")
+
+
 def show_needs(console: Console, view: SeasonView, system: str) -> None:
     """Print what each plot needs per area, and why some needs are unknown.
 
@@ -146,8 +165,8 @@ def show_needs(console: Console, view: SeasonView, system: str) -> None:
     system
         ``"us"`` or ``"metric"``.
     """
-    columns = ("plot", "name", "crop", "spread area", *(n.value for n in _SHOWN_NUTRIENTS), "lime")
-    table = _table(f"Needs, season {view.record.info.season}", *columns, numbers=range(3, len(columns)))
+    columns = ("plot, crop", "spread area", *(n.value for n in _SHOWN_NUTRIENTS), "lime")
+    table = _table(f"Needs, season {view.record.info.season}", *columns, numbers=range(1, len(columns)))
     for plot in view.record.plots:
         needs = view.needs[plot.plot_id]
         cropping = view.croppings.get(plot.plot_id)
@@ -155,9 +174,8 @@ def show_needs(console: Console, view: SeasonView, system: str) -> None:
         if needs.lime.state is NeedState.NEEDED and needs.lime.basis is not None:
             lime += f" {needs.lime.basis.value}"
         table.add_row(
-            escape(plot.plot_id),
-            escape(plot.name),
-            escape(cropping.crop if cropping else "not stated"),
+            f"{escape(plot.plot_id)} {escape(plot.name)}\n"
+            f"[dim]{escape(cropping.crop if cropping and cropping.crop else 'crop not stated')}[/]",
             format_area(view.areas[plot.plot_id].spread_area_m2, system),
             *(_need_cell(needs.of(nutrient), system) for nutrient in _SHOWN_NUTRIENTS),
             lime,
@@ -165,6 +183,7 @@ def show_needs(console: Console, view: SeasonView, system: str) -> None:
     console.print(table)
     if any(need.assumed for needs in view.needs.values() for need in needs.needs):
         console.print("[dim]* a stated default of ours was used; `loamwright explain` shows it[/]")
+    _show_unknown(console, view, _SHOWN_NUTRIENTS)
 
 
 def show_comparison(console: Console, comparison: Comparison, with_steps: bool, system: str) -> None:
@@ -389,20 +408,7 @@ def show_summary(console: Console, view: SeasonView, system: str) -> None:
             f"{format_money(plan.purchase_cost + plan.delivery_cost)} to buy {bags:,.0f} packages and loads, "
             f"{format_money(plan.spreading_cost)} to spread {len(plan.lines)} passes."
         )
-    reasons: dict[str, list[str]] = {}
-    for plot in view.record.plots:
-        needs = view.needs[plot.plot_id]
-        every: tuple[Need | LimeNeed, ...] = (*needs.needs, needs.lime)
-        for need in every:
-            if need.state is NeedState.UNKNOWN and (
-                isinstance(need, LimeNeed) or need.nutrient in _SHOWN_NUTRIENTS[:3]
-            ):
-                name = "lime" if isinstance(need, LimeNeed) else need.nutrient.value
-                reasons.setdefault(plot.plot_id, []).append(f"{name}: {need.reason}")
-    if reasons:
-        console.print("[yellow]Missing, so left out of the totals:[/]")
-        for plot_id, texts in reasons.items():
-            console.print(f"  {escape(plot_id)} – " + escape("; ".join(texts)))
+    _show_unknown(console, view, _SHOWN_NUTRIENTS[:3])
 
 
 def show_paths(console: Console, paths: Iterable[Path], about: str = "") -> None:
@@ -585,10 +591,10 @@ def show_recorded(console: Console, found: Recorded, system: str) -> None:
     touched = {(entry.plot_id, entry.product) for entry in found.new}
     for row in found.view.statuses:
         if (row.plot_id, row.product) in touched:
-            planned = format_mass(row.planned_kg, system) if row.line_id else "not in the plan"
+            planned = f" of {format_mass(row.planned_kg, system)}" if row.line_id else ", not in the plan"
             console.print(
                 f"  → {escape(row.plot_id)} {escape(row.product)}: {row.state.value}, "
-                f"{format_mass(row.applied_kg, system)} of {planned}"
+                f"{format_mass(row.applied_kg, system)}{planned}"
             )
 
 
@@ -608,3 +614,23 @@ def show_calibration(console: Console, test: Calibration, system: str) -> None:
         f"{escape(test.spreader)}, {escape(test.product)}, setting {escape(test.setting)}: "
         f"{format_mass(test.caught_kg, system)} caught = {format_rate(test.rate_kg_ha, system)}"
     )
+
+
+def show_projection(console: Console, found: Projection) -> None:
+    """Print where a soil test may go, or why that is unknown.
+
+    Parameters
+    ----------
+    console
+        Where to print.
+    found
+        The projection.
+    """
+    if found.to_low_ppm is None or found.to_high_ppm is None:
+        console.print(f"{found.nutrient}: unknown, because {escape(found.reason)}")
+        return
+    console.print(
+        f"{found.nutrient}: from {found.from_ppm:g} ppm to {found.to_low_ppm:.1f}–{found.to_high_ppm:.1f} "
+        "ppm, a rule of thumb for the plough layer"
+    )
+    show_steps(console, found.steps)

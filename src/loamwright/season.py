@@ -45,6 +45,7 @@ from loamwright.answers import (
     Story,
 )
 from loamwright.errors import InputError, Problem
+from loamwright.units import HA_M2
 from loamwright.values import (
     Cropping,
     LimeBasis,
@@ -431,6 +432,64 @@ def history(view: SeasonView, plot_id: str | None = None) -> tuple[plot_history.
     if plot_id not in histories:
         raise InputError([Problem("plot", f"{plot_id!r} is not a plot of this property", "")])
     return (histories[plot_id],)
+
+
+def project(
+    view: SeasonView, plot_id: str, nutrient: Nutrient, removed_kg_ha: float | None, lb_per_ppm: float | None
+) -> plot_history.Projection:
+    """Say where a plot's soil test may go from what was put on this season and what the crop takes out.
+
+    Parameters
+    ----------
+    view
+        The season.
+    plot_id
+        Which plot.
+    nutrient
+        P2O5 or K2O.
+    removed_kg_ha
+        Taken out by the crop [kg nutrient/ha]; None = not stated, and the answer is unknown.
+    lb_per_ppm
+        The user's own figure [lb nutrient/acre per ppm]; None = the published one.
+
+    Returns
+    -------
+    history.Projection
+
+    Raises
+    ------
+    InputError
+        When the plot has no reading in ppm, or the nutrient has no soil test.
+    """
+    element = {Nutrient.P2O5: "P", Nutrient.K2O: "K"}.get(nutrient)
+    tests = [
+        test
+        for test in view.record.soil_tests
+        if test.plot_id == plot_id and element in test.readings and test.sampled_on is not None
+    ]
+    if element is None or not tests:
+        what = f"plot {plot_id!r} has no dated soil test for {nutrient}"
+        raise InputError(
+            [Problem("project", what, "Name a plot with a P test for P2O5 or a K test for K2O.")]
+        )
+    newest = max(tests, key=lambda test: test.sampled_on or dt.date.min)
+    reading = newest.readings[element]
+    if reading.unit != "ppm":
+        what = f"the newest {element} test of plot {plot_id} is in {reading.unit}"
+        raise InputError([Problem("project", what, "A projection needs a reading in ppm.")])
+    applied_kg = sum(
+        row.applied_kg for row in view.balances if row.plot_id == plot_id and row.supply == nutrient.value
+    )
+    area_ha = view.areas[plot_id].spread_area_m2 / HA_M2
+    figure = (
+        reference_data.load_change_figures().get(nutrient)
+        if lb_per_ppm is None
+        else plot_history.user_figure(nutrient, lb_per_ppm)
+    )
+    added_kg_ha = applied_kg / area_ha if area_ha else 0.0
+    return plot_history.project(
+        nutrient, reading.value, reading.extractant or "", added_kg_ha, removed_kg_ha, figure
+    )
 
 
 # ---------------------------------------------------------------------------------------------

@@ -195,6 +195,7 @@ def _drawn_keepouts(
         if not (sheet.intersects(shape) or sheet.intersects(ground)):
             continue
         parts = shapely.get_parts(shapely.make_valid(shape).intersection(sheet)).tolist()
+        parts = [part for part in parts if not part.is_empty]
         drawn.append(
             SketchKeepOut(
                 keepout_id=keepout.keepout_id,
