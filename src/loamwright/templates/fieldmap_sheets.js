@@ -1,0 +1,242 @@
+// The sheets beside the map: list of plots, one plot, the round.
+
+function plain(text) {
+  return text.normalize("NFKD").replace(/\p{M}/gu, "").toLowerCase();
+}
+
+// --- list ------------------------------------------------------------------------------------------
+
+const searchTexts = data.plots.map((plot) =>
+  plain([plot.name, plot.id, plot.crop, plot.notes, plot.access, ...list(plot.lines).map((line) => line.product)].join(" ")));
+
+function buildList() {
+  const search = make("input", { type: "search", id: "search", placeholder: "name, crop, product", autocomplete: "off",
+    on: { input: drawList } });
+  const sort = make("select", { id: "sort", on: { change: drawList } },
+    [["file", "as in the file"], ["name", "by name"], ["large", "large first"], ["near", "nearest first"]]
+      .map(([value, text]) => make("option", { value }, text)));
+  byId("view-plots").replaceChildren(
+    heading("Plots"),
+    make("div", { class: "two" }, field("Find a plot", search), field("Order", sort)),
+    make("p", { id: "found", role: "status" }),
+    make("ul", { id: "plots" }),
+    list(data.keepouts).length ? section("Keep-outs", make("ul", { class: "rows" }, data.keepouts.map((one, place) =>
+      make("li", {}, button([make("b", {}, written(one.name)), make("span", {}, written(one.setback))],
+        () => {
+          const shape = keepOutShapes[place];
+          if (!isWide()) show("map");
+          goTo(shape.getBounds());
+          shape.openPopup(shape.getBounds().getCenter());
+          say(`${one.name}: ${one.setback}`);
+        }, { class: "row" }))))) : "");
+}
+
+function drawList() {
+  const wanted = plain(byId("search").value.trim());
+  const order = data.plots.map((_, place) => place).filter((place) => searchTexts[place].includes(wanted));
+  const by = byId("sort").value;
+  if (by === "name") order.sort((a, b) => data.plots[a].name.localeCompare(data.plots[b].name, "en", { numeric: true }));
+  if (by === "large") order.sort((a, b) => data.plots[b].spread_m2 - data.plots[a].spread_m2);
+  if (by === "near" && state.position) {
+    const far = data.plots.map((plot) => map.distance(state.position.latlng, plot.entrance || plot.middle));
+    order.sort((a, b) => far[a] - far[b]);
+  }
+  let found = `${order.length} of ${data.plots.length} plots`;
+  if (by === "near" && !state.position) found += ". Turn on “Where am I” to sort by distance.";
+  byId("found").textContent = found;
+  byId("plots").replaceChildren(...order.map((place) => {
+    const plot = data.plots[place];
+    const value = shown.values[place];
+    const level = shown.classes[shown.of[place]];
+    return make("li", {}, button([swatch(fillOf(level)),
+      make("span", { class: "row-text" }, make("b", {}, written(plot.name)),
+        make("span", {}, [plot.area, value || level.label].join(" – ")))],
+    () => choosePlot(place, true), { class: "row", "data-plot": plot.id }));
+  }));
+}
+
+// --- one plot --------------------------------------------------------------------------------------
+
+function choosePlot(place, focus) {
+  state.plot = place;
+  state.fromRound = false;
+  showPlot(place, focus);
+  drawLayer();
+  goTo(L.polygon(data.plots[place].outline).getBounds());
+  if (state.position) drawPlace();
+}
+
+function closePlot() {
+  state.plot = null;
+  drawLayer();
+  drawList();
+  show("plots", true);
+}
+
+function showPlot(place, focus) {
+  const plot = data.plots[place];
+  const states = lineStates(plot);
+  const products = new Set(list(plot.lines).map((line) => line.product));
+  const cautions = cautionsOf(plot).filter((one) => !products.has(one.product)); // those stand with the product
+  const own = cautions.filter((one) => !one.everywhere);
+  const general = cautions.filter((one) => one.everywhere);
+  const spots = plot.entrance || plot.middle;
+  byId("view-plot").replaceChildren(...[
+    heading(written(plot.name)),
+    make("p", { class: "lead" }, make("b", {}, plot.area), " to spread on"),
+    make("p", { class: "quiet" }, written(plot.id), ". ", written(plot.crop), "."),
+    list(plot.area_notes).length ? make("p", { class: "quiet" }, written(`${plot.area_notes.join("; ")}.`)) : "",
+    steps(plot.steps, "area"),
+    own.filter((one) => one.level === "stop").map(cautionCard),
+    section("What goes on", list(plot.lines).length ? plot.lines.map((line, i) => lineCard(plot, line, states[i]))
+      : make("p", {}, data.plan_id ? "Nothing is planned here." : "There is no plan yet for this season."),
+    button("Something else was spread here", () => openCheckOff(plot, null, null))),
+    section("Cautions", own.filter((one) => one.level !== "stop").map(cautionCard), general.length
+      ? make("details", { class: "how" }, make("summary", {}, `${general.length} for the whole property`), general.map(cautionCard)) : ""),
+    section("What it needs", list(plot.needs).map(needCard)),
+    plot.cost ? section("Cost", make("p", {}, `${plot.cost} is this plot's share.`)) : "",
+    section("Getting there", make("p", {}, written(plot.access || "How to get there is not stated.")),
+      make("p", { class: "quiet" }, `${plot.entrance ? "Entrance" : "Entrance not stated; middle of the plot"}: `
+        + `${spots[0].toFixed(5)}, ${spots[1].toFixed(5)} (latitude, longitude)`)),
+    plot.notes ? section("Notes", make("p", {}, written(plot.notes))) : "",
+    plot.sampling ? section("Sampling", make("p", {}, plot.sampling.due ? "A sample is due: " : "No sample is due: ",
+      written(plot.sampling.reason), "."), plot.sampling.due ? make("p", {}, `${plot.sampling.cores}`,
+      plot.sampling.depth ? [", ", written(plot.sampling.depth), " deep"] : "", ". Bag label: ", written(plot.sampling.label)) : "",
+    steps(plot.sampling.steps, "cores")) : "",
+    section("Soil tests", list(plot.tests).length ? make("ul", {}, plot.tests.map((one) => make("li", {}, written(one))))
+      : make("p", {}, "None on file.")),
+    list(plot.history).length ? section("On file this season", make("ul", {}, plot.history.map((one) => make("li", {}, written(one))))) : "",
+  ].flat().filter(Boolean));
+  show("plot", focus);
+}
+
+const STATE_MARKS = { "nothing yet": "○", part: "◐", done: "●", over: "▲" };
+
+function lineCard(plot, line, now) {
+  return make("div", { class: "card", "data-line": line.id },
+    make("p", { class: "lead" }, make("b", {}, written(line.product))),
+    make("p", { class: "figures" }, line.packages ? [make("b", {}, written(line.packages)), " = "] : "", make("b", {}, line.mass),
+      `, ${line.rate}`, line.timing ? `, ${line.timing}` : ""),
+    make("p", { class: "state" }, `${STATE_MARKS[now.state]} ${now.state}`, now.kg ? `: ${massText(now.kg)} so far` : "",
+      now.notDone ? [" – not done: ", written(now.notDone)] : "",
+      list(line.reasons).length ? [" – ", written(line.reasons.join("; "))] : ""),
+    cautionsOf(plot).filter((one) => one.product === line.product).map(cautionCard),
+    button(["Check off", make("span", { class: "unseen" }, " ", written(line.product))],
+      () => openCheckOff(plot, line, null), { class: "main" }),
+    steps(line.steps, line.product));
+}
+
+function needCard(need) {
+  const figures = need.state === "needed" ? [make("b", {}, need.rate), `, ${need.mass} in all`] : [make("b", {}, need.state)];
+  const more = [need.supplied ? `plan gives ${need.supplied}` : "", need.applied ? `${need.applied} given so far` : "",
+    need.state === "needed" && need.left ? `${need.left} still owed` : ""].filter(Boolean);
+  return make("div", { class: "card" },
+    make("p", {}, make("b", { class: "what" }, need.what), ": ", figures),
+    make("p", { class: "quiet" }, written(need.reason)),
+    more.length ? make("p", {}, more.join("; ")) : "",
+    list(need.credits).length ? make("p", { class: "quiet" }, "Already taken off: ", written(need.credits.join("; "))) : "",
+    steps(need.steps, need.what));
+}
+
+// --- the round -------------------------------------------------------------------------------------
+
+function stopState(stop) {
+  const plot = data.plots[stop.plot];
+  return lineStates(plot)[list(plot.lines).findIndex((line) => line.id === stop.line)];
+}
+
+const isOpen = (stop) => {
+  const now = stopState(stop);
+  return now.state === "nothing yet" && !now.notDone;
+};
+
+function chooseRound(place) {
+  state.round = place;
+  const { stops } = data.rounds[place];
+  const first = stops.findIndex(isOpen);
+  goToStop(first < 0 ? 0 : first);
+}
+
+function backToRound() {
+  state.fromRound = false;
+  drawRound(true);
+}
+
+function leaveRound() {
+  state.round = null;
+  state.plot = null;
+  drawLayer();
+  drawWay();
+  placeLabels();
+  drawRound(true);
+}
+
+function goToStop(number) {
+  const stop = data.rounds[state.round].stops[number];
+  state.stop = number;
+  state.plot = stop.plot;
+  drawLayer();
+  drawWay();
+  drawRound(true);
+  goTo(L.polygon(data.plots[stop.plot].outline).getBounds());
+  if (state.position) drawPlace();
+}
+
+function drawRound(focus) {
+  const view = byId("view-round");
+  if (state.round === null) {
+    view.replaceChildren(heading("Rounds"), list(data.rounds).length
+      ? make("ul", { class: "rows" }, data.rounds.map((one, place) => {
+        const left = one.stops.filter(isOpen).length;
+        return make("li", {}, button([make("b", {}, written(one.title)), make("span", {}, written(one.facts.join("; "))),
+          make("span", {}, left ? `${left} of ${one.stops.length} stops open` : "● all stops reported")],
+        () => chooseRound(place), { class: "row" }));
+      }))
+      : make("p", {}, "No rounds: there is no plan yet, or nothing in it is to be spread."));
+    show("round", focus);
+    return;
+  }
+  const round = data.rounds[state.round];
+  const stop = round.stops[state.stop];
+  const plot = data.plots[stop.plot];
+  const line = list(plot.lines).find((each) => each.id === stop.line);
+  const now = stopState(stop);
+  const cautions = cautionsOf(plot).filter((one) => one.level !== "note" && (one.product ? one.product === line.product : !one.everywhere));
+  const fresh = state.stop === 0 || round.stops[state.stop - 1].load !== stop.load;
+  const later = round.stops.findIndex((each, number) => number > state.stop && isOpen(each));
+  const next = later >= 0 ? later : state.stop + 1 < round.stops.length ? state.stop + 1 : -1;
+  view.replaceChildren(...[
+    heading(written(round.title)),
+    make("div", { class: "card stop" },
+      make("p", {}, make("b", {}, `Stop ${state.stop + 1} of ${round.stops.length}`), `, load ${stop.load}`,
+        fresh && stop.left ? " (fill here)" : ""),
+      make("p", { class: "lead" }, make("b", {}, written(plot.name)), `, ${plot.area}`),
+      make("p", { class: "figures" }, stop.packages ? [make("b", {}, written(stop.packages)), " = "] : "", make("b", {}, stop.mass),
+        `, ${stop.rate}`),
+      make("p", {}, stop.left ? ["Left on the vehicle after it, by the plan: ", make("b", {}, stop.left)]
+        : "Left on the vehicle: unknown, its capacity is not stated."),
+      make("p", { class: "state" }, `${STATE_MARKS[now.state]} ${now.state}`, now.kg ? `: ${massText(now.kg)}` : "",
+        now.notDone ? [" – not done: ", written(now.notDone)] : ""),
+      plot.access ? make("p", {}, written(plot.access)) : "",
+      cautions.map(cautionCard),
+      button("Whole sheet of this plot", () => {
+        state.fromRound = true;
+        showPlot(stop.plot, true);
+      })),
+    make("p", { class: "quiet" }, written([...round.facts, round.spreader].filter(Boolean).join("; ")), "."),
+    steps(round.steps, "loads and time"),
+    make("ol", { class: "rows stops" }, round.stops.map((each, number) => {
+      const its = stopState(each);
+      return make("li", {}, button([make("b", {}, `${number + 1}. `, written(data.plots[each.plot].name)),
+        make("span", {}, `load ${each.load}; `, each.packages ? [written(each.packages), " = "] : "", `${each.mass}; `,
+          `${STATE_MARKS[its.state]} ${its.notDone ? "not done" : its.state}`,
+          each.left ? `; then ${each.left} left` : "")],
+      () => goToStop(number), { class: "row", "aria-current": number === state.stop ? "step" : null }));
+    })),
+    make("div", { class: "actions thumb" },
+      button("Previous", () => goToStop(state.stop - 1), { disabled: state.stop === 0 }),
+      button("Check off", () => openCheckOff(plot, line, null), { class: "main" }),
+      button("Next stop", () => goToStop(next), { disabled: next < 0 })),
+  ].filter(Boolean));
+  show("round", focus);
+}
