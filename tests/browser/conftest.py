@@ -3,30 +3,16 @@
 from __future__ import annotations
 
 import os
-import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+from chromium import CHROMIUM, FLAGS, PHONE
 from sample_view import sample_view
 
 from loamwright.fieldmap import SCRIPTS, MapOptions, write_map
 
-CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
-FLAGS = (
-    "--no-sandbox",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-default-apps",
-    "--disable-domain-reliability",
-    "--disable-sync",
-    "--no-first-run",
-    "--no-pings",
-    "--host-resolver-rules=MAP * ~NOTFOUND",
-)
-PHONE = {"viewport": {"width": 360, "height": 740}, "is_mobile": True, "has_touch": True}
-DESK = {"viewport": {"width": 1400, "height": 850}}
 TEMPLATES = Path(__file__).parents[2] / "src" / "loamwright" / "templates"
 
 

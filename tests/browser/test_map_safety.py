@@ -8,11 +8,10 @@ from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
+from chromium import DESK
 from sample_view import HOSTILE, sample_view
 
 from loamwright.fieldmap import Basemap, MapOptions, write_map
-
-from .conftest import DESK
 
 pytestmark = pytest.mark.browser
 

@@ -9,9 +9,8 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from chromium import DESK
 from sample_view import ACRE_M2, K_LB_ACRE, N_LB_ACRE, sample_view
-
-from .conftest import DESK
 
 pytestmark = pytest.mark.browser
 

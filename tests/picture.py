@@ -1,4 +1,4 @@
-"""Make the demo's map and its pictures again: ``python tests/browser/picture.py``.
+"""Make the demo's map and its pictures again: ``python tests/picture.py``.
 
 Writes ``maps/alder_fork.html`` (the file a visitor opens) and the two pictures README shows, taken by the
 browser the tests use.
@@ -10,13 +10,13 @@ import shutil
 import tempfile
 from pathlib import Path
 
-from conftest import CHROMIUM, DESK, FLAGS, PHONE
+from chromium import CHROMIUM, DESK, FLAGS, PHONE
 from playwright.sync_api import sync_playwright
 
 from loamwright import demo
 from loamwright.answering import today
 
-MAPS = Path(__file__).parents[2] / "maps"
+MAPS = Path(__file__).parents[1] / "maps"
 
 
 def main() -> None:

@@ -1,0 +1,80 @@
+"""The command line as a test uses it, and small files to give it.
+
+Nothing here computes: a command is run, and what it printed and how it ended is handed back.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from typer.testing import CliRunner
+
+from loamwright.cli import app
+
+#: Tests and entries are dated so that nothing is too old or out of season whenever the tests run.
+TODAY = dt.datetime.now().astimezone().date()
+SEASON = TODAY.year
+SAMPLED = TODAY - dt.timedelta(days=30)
+
+Ring = list[list[float]]
+
+
+@dataclass(frozen=True, slots=True)
+class Ran:
+    """How a command ended: exit code, everything it printed with blanks squeezed, its JSON if any."""
+
+    code: int
+    text: str
+    data: Any
+
+    @property
+    def problems(self) -> list[str]:
+        """Each problem as one text: where, what, fix."""
+        return [f"{p['where']}: {p['what']}. {p['fix']}" for p in self.data["problems"]]
+
+    def says(self, *words: str) -> bool:
+        """Tell whether one single problem holds all the words."""
+        return any(all(word in problem for word in words) for problem in self.problems)
+
+
+def run(*arguments: object, as_json: bool = True) -> Ran:
+    """Run a command in this process, on a screen wide enough not to break words."""
+    typed = [str(argument) for argument in arguments] + (["--json"] if as_json else [])
+    done = CliRunner().invoke(app, typed, env={"COLUMNS": "240"})
+    if done.exception is not None and not isinstance(done.exception, SystemExit):
+        raise done.exception
+    data = json.loads(done.stdout) if as_json else None
+    return Ran(done.exit_code, " ".join(done.output.split()), data)
+
+
+def ran_well(*arguments: object) -> Any:
+    """Run a command that must end with code 0 and return its JSON."""
+    done = run(*arguments)
+    assert done.code == 0, done.text
+    return done.data
+
+
+def box(west: float = -93.05, south: float = 46.05, size: float = 0.001) -> Ring:
+    """Return the ring of a square in degrees; counter-clockwise and closed."""
+    east, north = west + size, south + size
+    return [[west, south], [east, south], [east, north], [west, north], [west, south]]
+
+
+def geojson(path: Path, *features: tuple[Mapping[str, object], Sequence[Ring]]) -> Path:
+    """Write polygons with their properties."""
+    shapes = [
+        {"type": "Feature", "properties": dict(words), "geometry": {"type": "Polygon", "coordinates": rings}}
+        for words, rings in features
+    ]
+    return written(path, json.dumps({"type": "FeatureCollection", "features": shapes}))
+
+
+def written(path: Path, text: str) -> Path:
+    """Write a text file."""
+    path.write_text(text, encoding="utf-8")
+    return path
