@@ -78,3 +78,30 @@ def written(path: Path, text: str) -> Path:
     """Write a text file."""
     path.write_text(text, encoding="utf-8")
     return path
+
+
+def worked_files(folder: Path) -> tuple[Path, Path, Path]:
+    """Write plots, soil tests and products of a small property: one plot sampled, one not.
+
+    Both plots are squares of a thousandth of a degree. A-1 is red clover at 2 ton/acre, Bray P1 9 ppm,
+    K 95 ppm, pH 5.4. On offer: a phosphate, a potash (one bag in stock) and a lime sold by the half ton.
+    """
+    crop = {"crop": "red clover", "yield_goal": "2 ton/acre", "seeding": "no", "legume_pct": 90}
+    plots = geojson(
+        folder / "plots.geojson",
+        ({"plot_id": "A-1", "name": "Alder", **crop}, [box()]),
+        ({"plot_id": "A-2", "name": "Birch", **crop}, [box(-93.048)]),
+    )
+    tests = written(
+        folder / "soil_tests.csv",
+        "plot_id,sampled_on,depth,ph,p,p_unit,p_extractant,k,k_unit,k_extractant\n"
+        f"A-1,{SAMPLED},0-6 in,5.4,9,ppm,Bray P1,95,ppm,ammonium acetate\n",
+    )
+    products = written(
+        folder / "products.csv",
+        "product,form,n,p2o5,k2o,enp,package,price,seller,in_stock,increment\n"
+        "MAP 11-52-0,dry,11,52,0,,50 lb bag,34.00,Store,,\n"
+        "Potash 0-0-60,dry,0,0,60,,50 lb bag,21.00,Store,1,\n"
+        "Ag lime,lime,,,,1100,1 ton bulk,42.00,Quarry,,0.5 ton\n",
+    )
+    return plots, tests, products

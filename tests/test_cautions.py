@@ -27,7 +27,7 @@ from loamwright.answers import (
     PropertyRecord,
     Purchase,
 )
-from loamwright.reference_data import load_caution_texts
+from loamwright.reference_data import load_caution_texts, load_sampling_guides
 from loamwright.units import ACRE_M2, FT_M, LB_ACRE_KG_HA, LB_GAL_KG_M3, LB_KG
 from loamwright.values import (
     Application,
@@ -124,6 +124,11 @@ def lime_need(**answer: Any) -> PlotNeeds:
     answer.setdefault("basis", LimeBasis.ENP)
     rate = 3000 * LB_ACRE_KG_HA
     return PlotNeeds("A1", (), LimeNeed("A1", NeedState.NEEDED, "pH 5.4", rate_kg_ha=rate, **answer))
+
+
+def nitrogen_need(*timings: tuple[Timing, float]) -> PlotNeeds:
+    need = Need("A1", Nutrient.N, NeedState.NEEDED, "by yield", 168, 168, 136, timings=timings)
+    return PlotNeeds("A1", (need,), LimeNeed("A1", NeedState.NONE, "pH is high enough"))
 
 
 def plan(lines: Sequence[PlanLine] = (), buy: Sequence[Purchase] = ()) -> Plan:
@@ -255,6 +260,19 @@ CASES = (
         ("dewy grass", "22 %"),
         about="Urea 46-0-0",
     ),
+    Case(  # half an inch in one event washes it in: 0.5 in is enough, 0.3 in or an uncertain 0.5 is not
+        "C-02",
+        {"entries": [entry("Urea 46-0-0", 100, ground="moist", forecast="0.3 in of rain tonight")]},
+        {"entries": [entry("Urea 46-0-0", 100, ground="moist", forecast="0.5 in of rain tonight")]},
+        ("0.5 inch of rain in one event",),
+        about="Urea 46-0-0",
+    ),
+    Case(
+        "C-02",
+        {"entries": [entry("Urea 46-0-0", 100, ground="moist", forecast="30 % chance of 0.6 in")]},
+        {"entries": [entry("Urea 46-0-0", 100, ground="moist", forecast="80 % chance of 0.6 in")]},
+        about="Urea 46-0-0",
+    ),
     Case(
         "C-03",
         {"entries": [entry("Urea 46-0-0", 100, ground="2 in of snow")]},
@@ -267,6 +285,12 @@ CASES = (
         {"lines": [line("Urea 46-0-0", 100, FALL)]},
         {"lines": [line("Potash 0-0-60", 100, FALL)]},
         ("46 lb/acre of N", "50 F"),
+        about="Urea 46-0-0",
+    ),
+    Case(  # Minnesota's split of grass above 4 ton/acre: a quarter in late August is asked for
+        "C-04",
+        {"lines": [line("Urea 46-0-0", 100, FALL)], "needs": nitrogen_need()},
+        {"lines": [line("Urea 46-0-0", 100, FALL)], "needs": nitrogen_need((TOP, 0.75), (FALL, 0.25))},
         about="Urea 46-0-0",
     ),
     Case(  # 184 lb of urea on 2 acres is 92 lb/acre, 42.32 lb N/acre
@@ -521,6 +545,12 @@ CASES = (
         {"lines": [line("Urea 46-0-0", 87)], "cropping": Cropping("A1", 2026, crop="Brassica")},
         ("Red clover (share not stated)",),
     ),
+    Case(  # 22 x 46 % = 10.1 lb N/acre is a dressing, 21 x 46 % = 9.7 rides along (our line: 10)
+        "C-22",
+        {"lines": [line("Urea 46-0-0", 22)], "cropping": CLOVER},
+        {"lines": [line("Urea 46-0-0", 21)], "cropping": CLOVER},
+        ("10.1 lb/acre of N",),
+    ),
     Case(  # 2 ton/acre x 50 lb = 100 lb K2O out; 170 x 60 % = 102 lb in, 166 x 60 % = 99.6
         "C-23",
         {
@@ -549,6 +579,18 @@ CASES = (
         {"lines": [line("Ag lime", 7000)]},
         {"lines": [line("Ag lime", 4000)]},
         ("3.50 tons/acre of Ag lime", "2 tons/acre on the surface (Missouri)"),
+        about="Ag lime",
+    ),
+    Case(  # two limes, each within 2 tons: 3,000 + 1,500 lb is 2.25 tons, 3,000 + 1,000 lb is just 2
+        "C-24",
+        {"lines": [line("Ag lime", 3000), line("Pelletized lime", 1500)]},
+        {"lines": [line("Ag lime", 3000), line("Pelletized lime", 1000)]},
+        ("2.25 tons/acre of lime in all (Ag lime and Pelletized lime)",),
+    ),
+    Case(  # a solver's 4,000.001 lb is 2 tons
+        "C-24",
+        {"lines": [line("Ag lime", 4010)]},
+        {"lines": [line("Ag lime", 4000.001)]},
         about="Ag lime",
     ),
     Case(  # Noble's 4 tons/acre when worked in, chosen by the user: 4.5 is over, 3.5 is not
@@ -689,7 +731,7 @@ CASES = (
         "C-38",
         {"lines": [line("Urea 46-0-0", 60)], "settings": ATV},
         {"lines": [line("Urea 46-0-0", 50)], "settings": ATV},
-        ("More than one fill of Urea 46-0-0 on North Field",),
+        ("More than one hopper fill on North Field",),
     ),
     Case(  # calibrated at 2.0 m/s, driven at 1.8: 2.0 / 1.8 = 1.111, 11 % more product
         "C-41",
@@ -760,11 +802,35 @@ CASES = (
         {"tests": [soil_test(sampled_on=dt.date(2022, 9, 14))]},
         ("4.7 years old", "your limit is 4"),
     ),
-    Case(  # 11 acres by one sample against 5; three samples of one day: 3.7 acres each
+    Case(  # Minnesota's 20 acres on level ground: 21 acres by one sample, by two 10.5 each
         "C-45",
+        {"tests": [soil_test()], "area": {"area_m2": 21 * ACRE_M2}},
+        {"tests": [soil_test(test_id=f"T{part}") for part in range(2)], "area": {"area_m2": 21 * ACRE_M2}},
+        ("21.00 acres (Minnesota: 20 acres)", "20 level"),
+    ),
+    Case(  # 11 acres are too much for Minnesota's hilly ground, where 5 is the most, not for level ground
+        "C-45",
+        {
+            "tests": [soil_test()],
+            "area": {"area_m2": 11 * ACRE_M2},
+            "settings": Settings(sampling_guide="Minnesota, hilly"),
+        },
         {"tests": [soil_test()], "area": {"area_m2": 11 * ACRE_M2}},
-        {"tests": [soil_test(test_id=f"T{part}") for part in range(3)], "area": {"area_m2": 11 * ACRE_M2}},
-        ("11.00 acres", "Wisconsin 5"),
+        ("11.00 acres (Minnesota, hilly: 5 acres)",),
+    ),
+    Case(  # Oklahoma prints no limit: the strictest, Wisconsin's 5
+        "C-45",
+        {
+            "tests": [soil_test()],
+            "area": {"area_m2": 5.5 * ACRE_M2},
+            "settings": Settings(sampling_guide="Oklahoma"),
+        },
+        {
+            "tests": [soil_test()],
+            "area": {"area_m2": 4.5 * ACRE_M2},
+            "settings": Settings(sampling_guide="Oklahoma"),
+        },
+        ("5.50 acres (the strictest: 5 acres)", "Wisconsin 5"),
     ),
     Case(  # 300 ft = 91.44 m
         "C-47",
@@ -797,6 +863,28 @@ CASES = (
         {"lines": [line("Urea 46-0-0", 100)], "entries": [entry("Urea 46-0-0", 100)]},
         {"lines": [line("Urea 46-0-0", 100)], "entries": [entry("Urea 46-0-0", 100, reason="ran out")]},
         about="Urea 46-0-0",
+    ),
+    Case(  # Ohio: dolomitic lime where soil Mg is under 50 ppm; the need carries the answer
+        "C-51",
+        {"lines": [line("Ag lime", 3000)], "needs": lime_need(dolomitic=True)},
+        {"lines": [line("Ag lime", 3000)], "needs": lime_need(dolomitic=False)},
+        ("Soil magnesium is low on North Field", "Ag lime may not be dolomitic", "under 50 ppm"),
+        about="Ag lime",
+    ),
+    Case(  # not tested is not low; a dolomitic lime is what is asked for
+        "C-51",
+        {
+            "lines": [line("Stone", 3000)],
+            "needs": lime_need(dolomitic=True),
+            "products": [product("Stone", Form.LIME, dolomitic=False)],
+        },
+        {
+            "lines": [line("Stone", 3000)],
+            "needs": lime_need(dolomitic=True),
+            "products": [product("Stone", Form.LIME, dolomitic=True)],
+        },
+        ("Stone is not dolomitic",),
+        about="Stone",
     ),
     Case(  # 200 lb urea x 46 % = 92 lb N since; 92 x 500 / 100 = 460 lb ag lime
         "C-50",
@@ -832,8 +920,8 @@ def test_every_rule_has_a_case() -> None:
 
 
 def test_rules_and_the_rest_are_the_whole_table() -> None:
-    """Fifty rows, C-01 to C-50; each is either a rule or named as not triggerable, never both."""
-    every = {f"C-{number:02d}" for number in range(1, 51)}
+    """C-01 to C-51; each row is either a rule or named as not triggerable, never both."""
+    every = {f"C-{number:02d}" for number in range(1, 52)}
     assert set(TEXTS) == every
     assert set(cautions.RULES) | set(cautions.NOT_TRIGGERABLE) == every
     assert set(cautions.RULES) & set(cautions.NOT_TRIGGERABLE) == set()
@@ -864,20 +952,25 @@ def test_nitrogen_of_several_products_adds_up_and_names_who_asked_for_it() -> No
     lines = [line("Urea 46-0-0", 50), line("Blue bag 21-0-0", 100)]
     (hit,) = of_rule(fire(lines, cropping=CLOVER), "C-22")
     assert "44 lb/acre of N on North Field, 40 % legume" in hit.text
-    assert "asks for N" not in hit.text
+    assert "asks for it" not in hit.text
     asked = PlotNeeds(
         "A1",
         (Need("A1", Nutrient.N, NeedState.NEEDED, "60 lb by the table", 67, 67, 54),),
         LimeNeed("A1", NeedState.NONE, "pH is high enough"),
     )
     (hit,) = of_rule(fire(lines, cropping=CLOVER, needs=asked), "C-22")
-    assert "Your guideline or lab asks for N on North Field" in hit.text
+    assert "Your guideline or lab asks for it: weigh the two" in hit.text
+    few_pounds = [line("Triple super 0-46-0", 50), line("Blue bag 21-0-0", 20)]  # 4.2 lb N/acre
+    assert not of_rule(fire(few_pounds, cropping=CLOVER), "C-22")
+    assert of_rule(fire(few_pounds, cropping=CLOVER, needs=asked), "C-22")
 
 
 def test_dust_of_rounding_is_no_stock() -> None:
     """A tenth of a pound left of bulk is not kept; two pounds are."""
     assert not of_rule(fire(buy=[left_over("UAN 28-0-0", 0.1)]), "C-35")
     assert of_rule(fire(buy=[left_over("UAN 28-0-0", 2)]), "C-35")
+    assert not of_rule(fire(buy=[left_over("Urea 46-0-0", 10)]), "C-36")  # 4.5 kg: scraps, by our line of 5
+    assert of_rule(fire(buy=[left_over("Urea 46-0-0", 12)]), "C-36")
 
 
 def test_spill_notes_fire() -> None:
@@ -950,7 +1043,7 @@ def test_one_caution_names_every_plot() -> None:
     found = cautions.fire(TEXTS, record, areas, {}, {}, plan(lines), TODAY)
     (hit,) = of_rule(found, "C-24")
     assert hit.where == ("A1", "A2", "A3", "A4", "A5", "A6")
-    assert "2.50 tons/acre to 5.00 tons/acre" in hit.text  # 5,000 and 10,000 lb over 2,000
+    assert "2.50 to 5.00 tons/acre" in hit.text  # 5,000 and 10,000 lb over 2,000
     assert "A1, A2, A3 and 3 more" in hit.text
     keys = [(caution.rule, caution.product) for caution in found]
     assert len(keys) == len(set(keys))
@@ -968,6 +1061,7 @@ def test_metric_property_speaks_metric() -> None:
 #: Typed from the publications named in each row of the table.
 PUBLISHED_LIMITS = {
     "C-01": {"days": (3, "day")},  # NDSU, Understanding Urea; Montana State: within 2-3 days when warm
+    "C-02": {"rain": (0.5, "inch")},  # Montana State; NDSU: half an inch in one event
     "C-07": {"chance": (50, "percent"), "rain": (1, "inch")},  # Ohio Revised Code 905.326
     "C-10": {  # Minnesota Rules 7020, table at North Fork Crow River Watershed District
         "water": (300, "ft"),
@@ -1009,7 +1103,15 @@ PUBLISHED_LIMITS = {
     "C-41": {"speed": (10, "percent")},  # Missouri G1270A
     "C-42": {"nitrogen": (15, "percent"), "other": (25, "percent")},  # LandWISE, cites Lawrence 2007
     "C-43": {"jobs": (4, "application")},  # NC State; Clemson HGIC: every fourth application
-    "C-45": {"most": (5, "acre")},  # Polk County WI
+    "C-45": {
+        "Minnesota": (20, "acre"),  # UMN Soil Testing Laboratory: level ground
+        "Minnesota, hilly": (5, "acre"),
+        "Pennsylvania": (20, "acre"),  # Agronomy Guide Table 1-2-2: 10-20
+        "New York": (15, "acre"),  # Ketterings and others: 10-15
+        "Kansas": (4, "acre"),  # Ruiz Diaz: 2-4 acres for 12-15 cores
+        "Kentucky pasture": (20, "acre"),  # UKY Grazer
+        "elsewhere": (5, "acre"),  # Polk County WI, the strictest
+    },
     "C-47": {"road": (300, "ft")},  # UMN Soil Testing Laboratory
     "C-49": {"tolerance": (5, "percent")},  # UMass, Rotary Spreader Calibration Procedures
     "C-50": {"lime": (500, "lb"), "nitrogen": (100, "lb")},  # No-Till Farmer
@@ -1035,6 +1137,20 @@ def test_every_limit_is_shown_to_the_reader() -> None:
             continue
         for quantity in text.limits.values():
             assert words.get(rule, f"{quantity.value:g}") in text.published, rule
+
+
+def test_land_per_sample_is_the_sampling_advice_of_the_same_place() -> None:
+    """Two tables print one figure: the caution about a past sample and the advice for the next agree."""
+    limits = TEXTS["C-45"].limits
+    for place, guide in load_sampling_guides().items():
+        printed = limits[place].value if place in limits else None
+        assert printed == guide.acres_high, place
+
+
+@pytest.mark.parametrize("rule", sorted(TEXTS))
+def test_what_to_do_is_short_enough_to_read_in_the_field(rule: str) -> None:
+    """Two lines of a work order, some 150 characters (ours)."""
+    assert len(TEXTS[rule].text) <= 150
 
 
 def test_every_row_names_its_source_level_and_last_word() -> None:

@@ -129,7 +129,18 @@ def test_compost_counts_by_the_users_own_share() -> None:
     )
     assert lb_acre(count(compost)) == pytest.approx(6)
     assert lb_acre(count(compost, with_table=False)) == pytest.approx(6)
-    assert "'compost' is not in the manure table" in reason(count(compost, season=2027))
+    later = reason(count(compost, season=2027))
+    assert "your usable percent is for the first season" in later
+    assert "'compost' is not in the manure table" in later
+
+
+def test_old_manure_is_not_brought_up_for_ever() -> None:
+    """The table prints three years for beef and two for the rest: year 3 of dairy is open, year 4 is over."""
+    assert "no figure was read for dairy manure in year 3" in reason(
+        count(manure(material="dairy"), season=2028)
+    )
+    assert count(manure(material="dairy"), season=2029) == CreditsFound()
+    assert count(manure(material="beef"), season=2029) == CreditsFound()
 
 
 def test_missouri_shares() -> None:

@@ -200,7 +200,7 @@ def test_property_file() -> None:
     assert (info.name, info.season) == ("Alder Fork Preserve", 2026)
     assert info.settings.lime_region == "Area 1"
     assert info.settings.spreaders
-    assert {"*", "N", "B"} <= set(info.settings.surplus_limit_kg_ha)
+    assert {"N", "B"} <= set(info.settings.surplus_limit_kg_ha)
 
 
 def test_everything_says_that_it_is_invented() -> None:

@@ -121,6 +121,7 @@ def full_record() -> PropertyRecord:
                 test_age_limit_years=3.5,
                 spreading_cost_per_ha=Decimal("14.8263228880299299637169"),
                 spreading_cost_per_pass=Decimal("4.00"),
+                hauling_cost_per_kg=Decimal("0.011"),
                 max_products_per_plot=None,
                 surplus_limit_fraction={"*": 0.25, "N": 0.0},
                 surplus_limit_kg_ha={"N": 11.2, "lime ENP": 448.0},

@@ -49,6 +49,7 @@ ZERO_IS_MEANT = {
     ("Settings", "test_age_limit_years"): "our stated default",
     ("Settings", "spreading_cost_per_ha"): "own time is not counted",
     ("Settings", "spreading_cost_per_pass"): "own time is not counted",
+    ("Settings", "hauling_cost_per_kg"): "own time is not counted",
     ("Settings", "max_products_per_plot"): "our stated default; None = no limit",
     ("Settings", "gps_sigma_m"): "our stated default",
     ("PlotArea", "parts"): "one polygon",

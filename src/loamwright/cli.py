@@ -13,6 +13,7 @@ from typing import Annotated, Any
 import typer
 from rich.console import Console
 
+from loamwright import buying_cli, planning_cli
 from loamwright.answering import (
     Answer,
     AsJson,
@@ -38,6 +39,8 @@ app = typer.Typer(
 )
 guideline_app = typer.Typer(no_args_is_help=True, help="Published guideline editions, and your own.")
 app.add_typer(guideline_app, name="guideline")
+app.add_typer(buying_cli.app, name="buy")
+app.registered_commands += planning_cli.app.registered_commands
 
 
 # ---------------------------------------------------------------------------------------------
@@ -283,14 +286,23 @@ def explain(
 @app.command()
 def status(property_path: PropertyPath, as_json: AsJson = False, units: InUnits = None) -> None:
     """Show what is done, what is left and what each plot is still owed."""
-    from loamwright import console, jsonviews
+    from loamwright import console, jsonviews, season
 
     with refusals(as_json):
         view = view_of(property_path)
+        acidity = season.acidity(view)
+
+        def show(out: Console) -> None:
+            console.show_status(out, view, system_for(view, units))
+            console.show_acidity(out, acidity, system_for(view, units))
+
         give(
             Answer(
-                jsonviews.status(view),
-                lambda out: console.show_status(out, view, system_for(view, units)),
+                {
+                    **jsonviews.status(view),
+                    "acidity": {plot_id: jsonviews.acidity(item) for plot_id, item in acidity.items()},
+                },
+                show,
                 view.problems,
             ),
             as_json,
@@ -379,97 +391,6 @@ def project_test(
         rate = None if removed is None else parse_rate(removed)
         found = season.project(view, plot, Nutrient(nutrient.upper()), rate, per_ppm)
         give(Answer(jsonviews.plain(found), lambda out: console.show_projection(out, found)), as_json)
-
-
-# ---------------------------------------------------------------------------------------------
-# Planning
-
-
-@app.command()
-def plan(
-    property_path: PropertyPath,
-    budget: Annotated[str | None, typer.Option(help="Spend at most this, where it does most.")] = None,
-    gap: Annotated[float, typer.Option(help="Proof wanted: 0.001 = within a tenth of a percent.")] = 0.001,
-    time_limit: Annotated[float, typer.Option(help="Seconds the solver may take.")] = 60.0,
-    reason: Annotated[str, typer.Option(help="Why this plan replaces the one before.")] = "",
-    as_json: AsJson = False,
-    units: InUnits = None,
-) -> None:
-    """Find the cheapest purchase of whole packages that meets every need, and keep the plan."""
-    from loamwright import console, jsonviews, season
-    from loamwright.answers import Plan
-    from loamwright.units import parse_money
-    from loamwright.values import Outcome
-
-    with refusals(as_json):
-        options = season.PlanOptions(
-            budget=None if budget is None else parse_money(budget),
-            gap=gap,
-            time_limit_s=time_limit,
-            reason=reason,
-        )
-        with showing_progress(as_json) as progress:
-            view = season.make_plan(property_path, options, today(), progress)
-        made = view.plan
-        assert isinstance(made, Plan)
-
-        def show(out: Console) -> None:
-            console.show_plan(out, made, view, system_for(view, units))
-            console.show_cautions(out, view.cautions)
-
-        give(
-            Answer(
-                jsonviews.plan(made, view.cautions, view.problems),
-                show,
-                (*made.problems, *view.problems),
-                no_plan=made.outcome is Outcome.IMPOSSIBLE,
-            ),
-            as_json,
-        )
-
-
-@app.command()
-def why(
-    property_path: PropertyPath,
-    time_limit: Annotated[float, typer.Option(help="Seconds each solve may take.")] = 20.0,
-    as_json: AsJson = False,
-    units: InUnits = None,
-) -> None:
-    """Say why the plan is what it is: marginal prices, prices at which others enter, habits compared."""
-    from loamwright import console, jsonviews, season
-
-    with refusals(as_json):
-        with showing_progress(as_json) as progress:
-            view = season.view(property_path, today())
-            found = season.reasons(view, time_limit, progress)
-        give(
-            Answer(
-                jsonviews.plain(found), lambda out: console.show_reasons(out, found, system_for(view, units))
-            ),
-            as_json,
-        )
-
-
-@app.command("budget")
-def show_budget(
-    property_path: PropertyPath,
-    points: Annotated[int, typer.Option(help="Points on the curve.")] = 8,
-    chart: Annotated[Path | None, typer.Option(help="Also draw the curve to this SVG file.")] = None,
-    as_json: AsJson = False,
-) -> None:
-    """Show how much of the needs each sum of money covers."""
-    from loamwright import console, jsonviews, season
-
-    with refusals(as_json):
-        with showing_progress(as_json) as progress:
-            curve = season.budget_curve(season.view(property_path, today()), points, progress)
-        paths = () if chart is None else (season.draw_budget(curve, chart),)
-
-        def show(out: Console) -> None:
-            console.show_budget(out, curve)
-            console.show_paths(out, paths)
-
-        give(Answer({"points": [jsonviews.plain(point) for point in curve]}, show), as_json)
 
 
 # ---------------------------------------------------------------------------------------------

@@ -12,11 +12,11 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
+from loamwright.acidity import Acidity
 from loamwright.answers import (
     Caution,
     LimeNeed,
     Need,
-    Plan,
     PlotArea,
     Recorded,
     SamplingPlan,
@@ -34,7 +34,22 @@ _COLOURS = {Level.ERROR: "bold red", Level.WARNING: "yellow", Level.NOTE: "cyan"
 _SHOWN_NUTRIENTS = (Nutrient.N, Nutrient.P2O5, Nutrient.K2O, Nutrient.S)
 
 
-def _table(title: str, *columns: str, numbers: Sequence[int] = ()) -> Table:
+def table_of(title: str, *columns: str, numbers: Sequence[int] = ()) -> Table:
+    """Begin a table.
+
+    Parameters
+    ----------
+    title
+        Above it.
+    columns
+        Headings.
+    numbers
+        Places of the columns that hold numbers.
+
+    Returns
+    -------
+    Table
+    """
     table = Table(title=title, title_justify="left", header_style="bold", pad_edge=False, expand=False)
     for index, column in enumerate(columns):
         table.add_column(column, justify="right" if index in numbers else "left", overflow="fold")
@@ -99,7 +114,9 @@ def show_areas(console: Console, plots: Sequence[Plot], areas: Mapping[str, Plot
     system
         ``"us"`` or ``"metric"``.
     """
-    table = _table("Plots", "plot", "name", "area", "spread area", "± (1 s.e.)", "remarks", numbers=(2, 3, 4))
+    table = table_of(
+        "Plots", "plot", "name", "area", "spread area", "± (1 s.e.)", "remarks", numbers=(2, 3, 4)
+    )
     for plot in plots:
         area = areas[plot.plot_id]
         remarks = []
@@ -166,7 +183,7 @@ def show_needs(console: Console, view: SeasonView, system: str) -> None:
         ``"us"`` or ``"metric"``.
     """
     columns = ("plot, crop", "spread area", *(n.value for n in _SHOWN_NUTRIENTS), "lime")
-    table = _table(f"Needs, season {view.record.info.season}", *columns, numbers=range(1, len(columns)))
+    table = table_of(f"Needs, season {view.record.info.season}", *columns, numbers=range(1, len(columns)))
     for plot in view.record.plots:
         needs = view.needs[plot.plot_id]
         cropping = view.croppings.get(plot.plot_id)
@@ -201,7 +218,7 @@ def show_comparison(console: Console, comparison: Comparison, with_steps: bool, 
         ``"us"`` or ``"metric"``.
     """
     unit, per = ("lb", LB_KG) if system == "us" else ("kg", 1.0)
-    table = _table(
+    table = table_of(
         f"Price per {unit} of each nutrient, all credit to that nutrient",
         "product",
         "package",
@@ -231,64 +248,12 @@ def show_comparison(console: Console, comparison: Comparison, with_steps: bool, 
             show_steps(console, item.steps)
 
 
-_OUTCOME_WORDS = {
+#: How an outcome is said in the terminal.
+OUTCOME_WORDS = {
     Outcome.PROVED: "[bold green]proved cheapest[/]",
     Outcome.FOUND: "[bold yellow]best found[/]",
     Outcome.IMPOSSIBLE: "[bold red]not every need can be met[/]",
 }
-
-
-def show_plan(console: Console, plan: Plan, view: SeasonView, system: str) -> None:
-    """Print the outcome, the buying list, each pass and what is left short or over.
-
-    Parameters
-    ----------
-    console
-        Where to print.
-    plan
-        The plan.
-    view
-        The season it belongs to.
-    system
-        ``"us"`` or ``"metric"``.
-    """
-    gap = "" if plan.gap is None else f" (gap {plan.gap:.2%})"
-    console.print(f"Plan: {_OUTCOME_WORDS[plan.outcome]}{gap}, total {format_money(plan.total_cost)}")
-    console.print(
-        f"  purchase {format_money(plan.purchase_cost)}, delivery {format_money(plan.delivery_cost)}, "
-        f"spreading {format_money(plan.spreading_cost)}"
-    )
-    buy = _table(
-        "To buy", "product", "package", "seller", "count", "from stock", "each", "cost", numbers=(3, 4, 5, 6)
-    )
-    for item in plan.buy:
-        buy.add_row(
-            escape(item.product),
-            escape(item.package),
-            escape(item.seller),
-            f"{item.count:,.3g}" if item.count % 1 else f"{item.count:,.0f}",
-            f"{item.from_stock:,.3g}" if item.from_stock else "",
-            format_money(item.unit_price),
-            format_money(item.cost),
-        )
-    console.print(buy)
-    names = {plot.plot_id: plot.name for plot in view.record.plots}
-    lines = _table(
-        "What goes where", "plot", "name", "product", "when", "rate", "total", "packages", numbers=(4, 5, 6)
-    )
-    for line in plan.lines:
-        lines.add_row(
-            escape(line.plot_id),
-            escape(names.get(line.plot_id, "")),
-            escape(line.product),
-            "any" if line.timing is None else line.timing.value,
-            format_rate(line.rate_kg_ha, system),
-            format_mass(line.mass_kg, system),
-            "" if line.packages is None else f"{line.packages:,.2f} × {escape(line.package)}",
-        )
-    console.print(lines)
-    for sentence in plan.explanation:
-        console.print(f"• {escape(sentence)}")
 
 
 def show_cautions(console: Console, cautions: Iterable[Caution], in_full: bool = False) -> None:
@@ -322,7 +287,7 @@ def show_status(console: Console, view: SeasonView, system: str) -> None:
     system
         ``"us"`` or ``"metric"``.
     """
-    table = _table(
+    table = table_of(
         f"Done so far, season {view.record.info.season}",
         "plot",
         "product",
@@ -344,7 +309,7 @@ def show_status(console: Console, view: SeasonView, system: str) -> None:
             escape("; ".join(row.reasons)),
         )
     console.print(table)
-    owed = _table("Still owed", "plot", "nutrient", "need", "applied", "left", numbers=(2, 3, 4))
+    owed = table_of("Still owed", "plot", "nutrient", "need", "applied", "left", numbers=(2, 3, 4))
     for balance in view.balances:
         if balance.need_kg is not None and (balance.need_kg > 0 or balance.applied_kg > 0):
             owed.add_row(
@@ -367,7 +332,7 @@ def show_sampling(console: Console, plans: Iterable[SamplingPlan]) -> None:
     plans
         The sampling plans.
     """
-    table = _table("Soil samples", "plot", "due", "why", "cores", "published range", "depth", numbers=(3,))
+    table = table_of("Soil samples", "plot", "due", "why", "cores", "published range", "depth", numbers=(3,))
     for item in plans:
         table.add_row(
             escape(item.plot_id),
@@ -404,7 +369,7 @@ def show_summary(console: Console, view: SeasonView, system: str) -> None:
         plan = view.plan
         bags = sum(item.count for item in plan.buy if not item.count % 1)
         console.print(
-            f"The plan ({_OUTCOME_WORDS[plan.outcome]}) costs {format_money(plan.total_cost)}: "
+            f"The plan ({OUTCOME_WORDS[plan.outcome]}) costs {format_money(plan.total_cost)}: "
             f"{format_money(plan.purchase_cost + plan.delivery_cost)} to buy {bags:,.0f} packages and loads, "
             f"{format_money(plan.spreading_cost)} to spread {len(plan.lines)} passes."
         )
@@ -459,7 +424,7 @@ def show_guidelines(console: Console, editions: Iterable[GuidelineInfo]) -> None
     editions
         The editions.
     """
-    table = _table("Guideline editions", "id", "name", "region", "status", "crops", "lime regions")
+    table = table_of("Guideline editions", "id", "name", "region", "status", "crops", "lime regions")
     for item in editions:
         table.add_row(
             item.guideline_id,
@@ -532,8 +497,8 @@ def show_history(console: Console, histories: Iterable[PlotHistory], system: str
     system
         ``"us"`` or ``"metric"``.
     """
-    tests = _table("Soil tests over the years", "plot", "figure", "test", "depth", "values", "per year")
-    owed = _table(
+    tests = table_of("Soil tests over the years", "plot", "figure", "test", "depth", "values", "per year")
+    owed = table_of(
         "Needs and what was applied",
         "plot",
         "season",
@@ -634,3 +599,29 @@ def show_projection(console: Console, found: Projection) -> None:
         "ppm, a rule of thumb for the plough layer"
     )
     show_steps(console, found.steps)
+
+
+def show_acidity(console: Console, acidity: Mapping[str, Acidity], system: str) -> None:
+    """Print how much lime the season's nitrogen uses up.
+
+    Parameters
+    ----------
+    console
+        Where to print.
+    acidity
+        By plot_id.
+    system
+        ``"us"`` or ``"metric"``.
+    """
+    for plot_id, found in acidity.items():
+        sums = (
+            ("by published figures", found.published_kg),
+            ("at most, by stoichiometry", found.ceiling_kg),
+        )
+        told = ", ".join(
+            f"{'unknown' if kg is None else format_mass(kg, system)} {name}" for name, kg in sums
+        )
+        left = f"; not counted: {', '.join(found.left_out)}" if found.left_out else ""
+        console.print(
+            escape(f"{plot_id}: the season's nitrogen uses up lime worth {told} (pure CaCO3){left}")
+        )

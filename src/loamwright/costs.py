@@ -17,8 +17,11 @@ from decimal import ROUND_HALF_UP, Decimal
 
 from loamwright.errors import InputError, Problem
 from loamwright.products import nutrient_fractions, supply_fractions
-from loamwright.units import HA_M2, LB_KG, format_area, format_figure, format_mass, format_money
+from loamwright.units import HA_M2, LB_KG, format_area, format_figure, format_mass, format_money, format_rate
 from loamwright.values import ARITHMETIC, USER, LimeBasis, Offer, Product, Step
+
+#: Supply key of the product itself, for a rate that names no nutrient.
+PRODUCT = "product"
 
 # ---------------------------------------------------------------------------------------------
 # Amounts
@@ -48,7 +51,7 @@ def product_needed(product: Product, supply: str, amount: float) -> Amount:
     product
         The label.
     supply
-        A nutrient (``"N"``) or a lime basis (``"lime ENP"``).
+        A nutrient (``"N"``), a lime basis (``"lime ENP"``), or `PRODUCT`.
     amount
         Wanted of it [kg or kg/ha].
 
@@ -70,6 +73,8 @@ def product_needed(product: Product, supply: str, amount: float) -> Amount:
     >>> product_needed(Product("8-8-8", Form.DRY, {Nutrient.N: 8}), "N", 1).amount
     12.5
     """
+    if supply == PRODUCT:
+        return Amount(amount, ())
     fraction = _supply_fraction(product, supply)
     step = Step(
         f"{format_figure(amount)} {supply} ÷ {format_figure(fraction * 100)} % {supply} in {product.product}",
@@ -88,6 +93,45 @@ def _supply_fraction(product: Product, supply: str) -> float:
         what = f"it guarantees no {supply}, so it cannot be measured out by it"
         raise InputError([Problem(f"product {product.product}", what, f"Choose a product with {supply}.")])
     return fraction
+
+
+def product_on_area(product: Product, supply: str, rate_kg_ha: float, area_m2: float) -> Amount:
+    """Work out how much product meets a rate on an area.
+
+    Parameters
+    ----------
+    product
+        The label.
+    supply
+        What the rate is of: a nutrient (``"N"``), a lime basis (``"lime ENP"``), or `PRODUCT`.
+    rate_kg_ha
+        Rate of it [kg/ha].
+    area_m2
+        Spread area [m2].
+
+    Returns
+    -------
+    Amount
+        Product [kg].
+
+    Raises
+    ------
+    InputError
+        When the product does not guarantee the supply, or the rate or area is not more than zero.
+    """
+    for name, value in (("rate", rate_kg_ha), ("area", area_m2)):
+        if not (math.isfinite(value) and value > 0):
+            what = f"the {name} {value:g} is not more than zero"
+            raise InputError([Problem(f"amount of {product.product}", what, f"Give the {name}.")])
+    supplied_kg = rate_kg_ha * area_m2 / HA_M2
+    words = f"{format_rate(rate_kg_ha)} × {format_area(area_m2)}"
+    steps = [Step(words, supplied_kg / LB_KG, f"lb {supply}", ARITHMETIC)]
+    needed = product_needed(product, supply, supplied_kg)
+    if supply != PRODUCT:
+        words = f"÷ {format_figure(supplied_kg / needed.amount * 100)} % {supply} in {product.product}"
+        steps.extend(needed.steps[:-1])
+        steps.append(Step(words, needed.amount / LB_KG, "lb product", ARITHMETIC))
+    return Amount(needed.amount, tuple(steps))
 
 
 @dataclass(frozen=True, slots=True)
@@ -406,7 +450,7 @@ def delivered_cost(
     product, offer
         Label and offer.
     supply
-        What the rate is of: a nutrient (``"N"``) or a lime basis (``"lime ENP"``).
+        What the rate is of: a nutrient (``"N"``), a lime basis (``"lime ENP"``), or `PRODUCT`.
     rate_kg_ha
         Rate of it [kg/ha].
     area_m2
@@ -430,11 +474,7 @@ def delivered_cost(
     -----
     Application cost can turn a ranking by product price around, so compare these totals.
     """
-    for name, value in (("rate", rate_kg_ha), ("area", area_m2)):
-        if not (math.isfinite(value) and value > 0):
-            what = f"the {name} {value:g} is not more than zero"
-            raise InputError([Problem(f"cost of {product.product}", what, f"Give the {name}.")])
-    needed = product_needed(product, supply, rate_kg_ha * area_m2 / HA_M2)
+    needed = product_on_area(product, supply, rate_kg_ha, area_m2)
     packages = packages_for(needed.amount, offer)
     unit_price = price_at(offer, packages.count)
     purchase = _cents(unit_price * Decimal(str(packages.count)))
@@ -444,14 +484,7 @@ def delivered_cost(
     total = purchase + offer.delivery_fee + hauling + spreading
     supplied_kg = rate_kg_ha * area_m2 / HA_M2
     steps = (
-        Step(f"{format_area(area_m2)} need", supplied_kg / LB_KG, f"lb {supply}", ARITHMETIC),
-        *needed.steps[:-1],
-        Step(
-            f"÷ {format_figure(supplied_kg / needed.amount * 100)} % {supply} in {product.product}",
-            needed.amount / LB_KG,
-            "lb product",
-            ARITHMETIC,
-        ),
+        *needed.steps,
         *packages.steps,
         Step(
             f"{format_figure(packages.count)} × {format_money(unit_price)}", float(purchase), "$", ARITHMETIC

@@ -190,9 +190,12 @@ class ManureTable:
         Returns
         -------
         tuple of float and Source, or Missing, or None
-            Percent and row; Missing when the table cannot say; None when nothing is left to count
-            (P2O5, K2O and S after the first year, which the soil test then shows).
+            Percent and row; Missing when the table cannot say; None when nothing is left to count: P2O5,
+            K2O and S after the first year, which the soil test then shows, and N after the last year
+            printed for any species.
         """
+        if year > max((printed for _, printed in self.nitrogen_pct), default=1):
+            return None
         species = sorted({name for name, _ in self.nitrogen_pct})
         if soil.plain_name(organic.material) not in species:
             return Missing(f"{organic.material!r} is not in the manure table ({', '.join(species)})")
@@ -298,7 +301,9 @@ def organic_credits(
                 Problem(
                     f"{where}, {nutrient.value}",
                     f"{found.reason}; nothing was taken off for it",
-                    "State its analysis and the usable percent to have it counted",
+                    "State its analysis and the usable percent of the first season to have it counted"
+                    if year == 1
+                    else "Ask your lab what is still to be expected of it",
                     Level.NOTE,
                 )
             )
@@ -321,12 +326,15 @@ def _organic_credit(
             return None  # the soil test has seen it
         if sampled_on is None:
             return Missing("the date of the soil sample is not stated, so the test may already show it")
-    if year == 1 and nutrient in organic.available_pct:
-        share: tuple[float, Source] | Missing | None = (organic.available_pct[nutrient], USER)
+    stated = organic.available_pct.get(nutrient)
+    if stated is not None and year == 1:
+        share: tuple[float, Source] | Missing | None = (stated, USER)
     elif table is None:
         share = Missing("the guideline prints no usable shares for organic inputs")
     else:
         share = table.share(organic, nutrient, year)
+    if isinstance(share, Missing) and stated is not None:
+        return Missing(f"your usable percent is for the first season, and {share.reason}")
     if not isinstance(share, tuple):
         return share
     percent, source = share

@@ -16,7 +16,8 @@ from loamwright.answers import (
 )
 from loamwright.errors import InputError, Problem
 from loamwright.intake import PROPERTY_SUFFIX, import_files
-from loamwright.season import PlanOptions, Progress, make_map, make_plan, write_orders, write_reports
+from loamwright.planning import PlanOptions, make_plan
+from loamwright.season import Progress, make_map, write_orders, write_reports
 
 #: Endings of the files that go in after the property itself is made.
 DEMO_SUFFIXES = (".geojson", ".csv", ".gpx")
@@ -70,14 +71,24 @@ def build(folder: Path, today: dt.date, progress: Progress) -> Demo:
     Raises
     ------
     InputError
-        When the folder holds something else under the demo's names.
+        When the folder cannot be made, or holds another property under the demo's name.
+    PropertyFileError
+        When it holds something under that name that is no property file.
     """
     source = source_files()
-    folder.mkdir(parents=True, exist_ok=True)
-    path = folder / f"alder_fork{PROPERTY_SUFFIX}"
-    path.unlink(missing_ok=True)
-    progress("reading the demo files")
     info = settings_file.info_from(source / "property.json")
+    path = folder / f"alder_fork{PROPERTY_SUFFIX}"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(
+            [Problem(str(folder), f"no folder can be made here: {error.strerror}", "Name another.")]
+        ) from error
+    if path.exists():
+        if store.load(path).info.name != info.name:
+            raise InputError([Problem(str(path), "this is another property", "Name another folder.")])
+        path.unlink()
+    progress("reading the demo files")
     store.create(path, info)
     import_files(path, [file for file in sorted(source.iterdir()) if file.suffix in DEMO_SUFFIXES])
     season_view = make_plan(path, PlanOptions(), today, progress)

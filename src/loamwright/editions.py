@@ -355,6 +355,14 @@ class Edition:
         if not section.texts("extractants"):
             self.report.error(f"{section.where}, extractants", "no soil test is named", 'Add ["Mehlich-3"]')
         years = section.number("buildup_years")
+        if years == 0:
+            self.report.error(
+                f"{section.where}, buildup_years",
+                "a build-up cannot be spread over 0 years",
+                "Write 1 or more; for no build-up write buildup_per_unit = 0",
+            )
+        rows = tuple(level for row in levels.rows if (level := self._level(row)))
+        self._check_levels(levels.where, rows)
         result = Maintenance(
             nutrient=nutrient,
             crops=crops,
@@ -362,7 +370,7 @@ class Edition:
             element=section.text("soil", None),
             soil_unit=self._soil_unit(section),
             extractants=extractants,
-            levels=tuple(level for row in levels.rows if (level := self._level(row))),
+            levels=rows,
             removals=self._removals(taken, nutrient),
             source=self._source(section),
             extra=section.number("extra") or 0.0,
@@ -383,6 +391,14 @@ class Edition:
             what = f"the limit {limit:g} is under the critical level {critical:g}"
             self.report.error(f"{row.where}, column limit", what, "Correct one of them")
         return Level(crops, row.span("cec"), critical, limit, row.line)
+
+    def _check_levels(self, where: str, levels: Sequence[Level]) -> None:
+        """Look for crops whose levels cannot be told apart."""
+        for one, other in itertools.combinations(levels, 2):
+            shared = [crop for crop in one.crops if crop in other.crops]
+            if shared and (one.cec is None or other.cec is None or _overlap(one.cec, other.cec)):
+                what = f"{shared[0]} has two rows for one exchange capacity (the other is row {one.line})"
+                self.report.error(f"{where}, row {other.line}, column cec", what, "Correct one of them")
 
     def _removals(self, read: CsvTable, nutrient: Nutrient) -> dict[str, Removal]:
         result: dict[str, Removal] = {}
@@ -421,13 +437,15 @@ class Edition:
             rate_unit=self._rate_unit(section),
             cells=cells,
             source=self._source(section),
-            edges=self._edges(section),
+            edges=self._edges(section, cells),
             soil_unit=self._soil_unit(section),
         )
         section.done()
         return result
 
-    def _edges(self, section: Section) -> dict[str, tuple[tuple[str, Mapping[Extractant, Span]], ...]]:
+    def _edges(
+        self, section: Section, cells: Mapping[tuple[str, str], MatrixCell]
+    ) -> dict[str, tuple[tuple[str, Mapping[Extractant, Span]], ...]]:
         if not section.has("ratings"):
             return {}
         read = read_csv(self.folder, section, "ratings", ["soil", "rating"])
@@ -437,10 +455,26 @@ class Edition:
                 test = self._test(f"{read.where}, row 1", column)
                 if test is not None:
                     tests[column] = test
-        result: dict[str, list[tuple[str, Mapping[Extractant, Span]]]] = {}
+        result: dict[str, list[tuple[str, Mapping[Extractant, Span]]]] = {"P": [], "K": []}
+        lines: dict[tuple[str, Extractant], list[tuple[Span, float | None, Row]]] = {}
         for row in read.rows:
+            element, rating = row.cells["soil"], row.cells["rating"]
+            if element not in result:
+                self.report.error(f"{row.where}, column soil", f"{element!r} is not P or K", "Correct it")
+                continue
             spans = {test: span for column, test in tests.items() if (span := row.span(column))}
-            result.setdefault(row.cells["soil"], []).append((row.cells["rating"], spans))
+            result[element].append((rating, spans))
+            for test, span in spans.items():
+                lines.setdefault((element, test), []).append((span, None, row))
+        for having in lines.values():
+            self._check_classes(having)
+        for place, element in enumerate(result):
+            printed = list(dict.fromkeys(pair[place] for pair in cells))
+            rated = [rating for rating, _ in result[element]]
+            for rating in dict.fromkeys((*printed, *rated)):
+                if read.rows and cells and (rating in printed) != (rating in rated):
+                    only = "has no class" if rating in printed else "is not a rating of the matrix"
+                    self.report.error(read.where, f"{element} {rating!r} {only}", "Complete or correct it")
         return {element: tuple(edges) for element, edges in result.items()}
 
     def _split(self, section: Section) -> Split:
@@ -640,3 +674,15 @@ class Edition:
         )
         section.done()
         return table
+
+
+def _overlap(one: Span, other: Span) -> bool:
+    """Tell whether two ranges share a number."""
+
+    def ends_before(first: Span, second: Span) -> bool:
+        if first.high is None or second.low is None:
+            return False
+        apart = first.high_outside or second.low_outside
+        return first.high < second.low or (first.high == second.low and apart)
+
+    return not (ends_before(one, other) or ends_before(other, one))

@@ -6,9 +6,10 @@ checked before anything is stored; then all of it is, or nothing. What follows f
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TypeVar
 
 from loamwright import (
     boundaries,
@@ -40,6 +41,8 @@ from loamwright.values import (
     PropertyInfo,
     SoilTest,
 )
+
+R = TypeVar("R")
 
 #: Ending of a property file.
 PROPERTY_SUFFIX = ".gpkg"
@@ -87,8 +90,12 @@ def measure(
     Raises
     ------
     InputError
-        When no plot can be measured.
+        When no plot can be measured, or the standard error is negative.
     """
+    if gps_sigma_m < 0:
+        raise InputError(
+            [Problem("--gps-sigma", f"{gps_sigma_m:g} m is less than nothing", "Give zero or more.")]
+        )
     read = boundaries.plots_from_shapes(
         vectorfiles.read_shapes(path, layer), season, gps_sigma_m, unnamed_ok=True
     )
@@ -182,10 +189,21 @@ def new_property(path: Path, name: str, season: int, settings: Path | None, unit
     Raises
     ------
     InputError
-        When the settings cannot be read.
+        When the settings cannot be read, the name is blank, the season is no year, or the path does not
+        end in `PROPERTY_SUFFIX`.
     PropertyFileError
         When the file exists or cannot be written.
     """
+    problems = []
+    if not name.strip():
+        problems.append(Problem("--name", f"{name!r} is no name", "Write what people call the property."))
+    if not 1900 <= season <= 9999:
+        problems.append(Problem("--season", f"{season} is not a calendar year", "Write for example 2026."))
+    if path.suffix.lower() != PROPERTY_SUFFIX:
+        fix = f"Write {path.with_suffix(PROPERTY_SUFFIX).name}."
+        problems.append(Problem(path.name, f"a property file ends in {PROPERTY_SUFFIX}", fix))
+    if problems:
+        raise InputError(problems)
     info = PropertyInfo(name, season) if settings is None else settings_file.info_from(settings)
     store.create(path, replace(info, name=name, season=season, units=units or info.units))
 
@@ -198,14 +216,24 @@ class Imported:
     problems: tuple[Problem, ...]
 
 
+def _count(items: Sequence[object], noun: str) -> str:
+    return f"{len(items)} {noun}{'' if len(items) == 1 else 's'}"
+
+
+def _replaced(found: Iterable[R], held: Iterable[R], key: Callable[[R], str]) -> list[str]:
+    """Name what the property holds with another content under the same key."""
+    before = {key(item): item for item in held}
+    return [key(item) for item in found if before.get(key(item), item) != item]
+
+
 class _Basket:
     """Everything read from the files of one import, before any of it is stored."""
 
     def __init__(self, record: PropertyRecord, layer: str | None) -> None:
+        self.held = record
         self.season = record.info.season
         self.layer = layer
         self.gps_sigma_m = record.info.settings.gps_sigma_m
-        self.name = record.info.name
         self.plots: dict[str, Plot] = {}
         self.croppings: list[Cropping] = []
         self.keepouts: list[KeepOut] = []
@@ -216,6 +244,7 @@ class _Basket:
         self.entries: list[Application] = []
         self.info: PropertyInfo | None = None
         self.known = {plot.plot_id for plot in record.plots}
+        self.seen: set[tuple[str, str]] = set()
         self.problems: list[Problem] = []
         self.taken: list[str] = []
 
@@ -226,61 +255,88 @@ class _Basket:
             return
         if kind == "settings":
             self.info = settings_file.info_from(path)
+            self.season, self.gps_sigma_m = self.info.season, self.info.settings.gps_sigma_m
             self.taken.append(f"{path.name}: settings of {self.info.name}, season {self.info.season}")
             return
-        found: Sequence[object]
         if kind == "records":
             entries, problems = records.records_from(path, self.known)
-            self.entries.extend(entries)
-            found, noun = entries, "record entries"
+            self._take_entries(path, entries)
         else:
             table = tablefiles.read_table(path)
             if kind == "products":
                 labels, offers, problems = pricelists.products_from(table)
-                self.products.extend(labels)
-                self.offers.extend(offers)
-                found, noun = offers, f"offers of {len(labels)} products"
+                self._take_products(path, labels, offers)
             elif kind == "soil tests":
                 tests, problems = tables.soil_tests_from(table, self.known)
                 self.tests.extend(tests)
-                found, noun = tests, "soil tests"
+                self._once(path, "test_id", (test.test_id for test in tests))
+                replaced = _replaced(tests, self.held.soil_tests, lambda test: test.test_id)
+                self._took(path, _count(tests, "soil test"), replaced)
             elif kind == "organic inputs":
                 inputs, problems = tables.organic_inputs_from(table, self.known)
                 self.organic.extend(inputs)
-                found, noun = inputs, "organic inputs"
+                self._once(path, "input_id", (item.input_id for item in inputs))
+                replaced = _replaced(inputs, self.held.organic_inputs, lambda item: item.input_id)
+                self._took(path, _count(inputs, "organic input"), replaced)
             else:
                 entries, problems = tables.applications_from(table, self.known)
-                self.entries.extend(entries)
-                found, noun = entries, "record entries"
+                self._take_entries(path, entries)
         self.problems.extend(problems)
-        self.taken.append(f"{path.name}: {len(found)} {noun}")
+
+    def _once(self, path: Path, field: str, ids: Iterable[str]) -> None:
+        """Note ids that an earlier file of this import has given already."""
+        for key in ids:
+            if (field, key) in self.seen:
+                what = f"{key!r} stands in two of the files"
+                self.problems.append(Problem(f"{path.name}, {field}", what, "Give each its own."))
+            self.seen.add((field, key))
+
+    def _took(self, path: Path, what: str, replaced: Sequence[str] = ()) -> None:
+        """Note what a file held, and what of the property it replaces."""
+        instead = f"; replaced what was here of {', '.join(replaced)}" if replaced else ""
+        self.taken.append(f"{path.name}: {what}{instead}")
+
+    def _take_entries(self, path: Path, entries: Sequence[Application]) -> None:
+        known = {entry.entry_id for entry in self.held.applications}
+        new = [entry for entry in entries if entry.entry_id not in known]
+        self.entries.extend(entries)
+        self._took(path, f"{_count(entries, 'application')}, {len(new)} of them new")
+
+    def _take_products(self, path: Path, labels: Sequence[Product], offers: Sequence[Offer]) -> None:
+        self._once(path, "offer_id", (offer.offer_id for offer in offers))
+        for name in _replaced(labels, self.products, lambda label: label.product):
+            what = f"the label of {name!r} is another one in an earlier file"
+            self.problems.append(Problem(f"{path.name}, product", what, "Correct one of them."))
+        self.products.extend(labels)
+        self.offers.extend(offers)
+        names = {offer.offer_id: f"the offer {offer.product}, {offer.package}" for offer in offers}
+        replaced = [
+            *_replaced(labels, self.held.products, lambda label: label.product),
+            *(names[key] for key in _replaced(offers, self.held.offers, lambda offer: offer.offer_id)),
+        ]
+        self._took(path, f"{_count(offers, 'offer')} of {_count(labels, 'product')}", replaced)
 
     def _take_shapes(self, path: Path, kind: str) -> None:
         shapes = vectorfiles.read_shapes(path, self.layer)
         if kind == "plots":
             read = boundaries.plots_from_shapes(shapes, self.season, self.gps_sigma_m)
-            for plot in read.plots:
-                if plot.plot_id in self.plots:
-                    self.problems.append(
-                        Problem(
-                            f"{path.name}, plot {plot.plot_id}, plot_id",
-                            f"{plot.plot_id!r} stands in two of the files",
-                            "Give every plot its own id.",
-                        )
-                    )
-                self.plots[plot.plot_id] = plot
+            self._once(path, "plot_id", (plot.plot_id for plot in read.plots))
+            self.plots.update({plot.plot_id: plot for plot in read.plots})
             self.croppings.extend(read.croppings)
             self.known.update(self.plots)
             self.problems.extend(read.problems)
-            self.taken.append(f"{path.name}: {len(read.plots)} plots")
+            replaced = _replaced(read.plots, self.held.plots, lambda plot: plot.plot_id)
+            self._took(path, _count(read.plots, "plot"), replaced)
         else:
             kept = boundaries.keepouts_from_shapes(shapes)
             self.keepouts.extend(kept.keepouts)
+            self._once(path, "keepout_id", (keepout.keepout_id for keepout in kept.keepouts))
             self.problems.extend(kept.problems)
-            self.taken.append(f"{path.name}: {len(kept.keepouts)} keep-outs")
+            replaced = _replaced(kept.keepouts, self.held.keepouts, lambda keepout: keepout.keepout_id)
+            self._took(path, _count(kept.keepouts, "keep-out"), replaced)
 
-    def put(self, path: Path) -> store.Appended:
-        """Store everything in one transaction."""
+    def put(self, path: Path) -> None:
+        """Store everything in one transaction; an entry the record contradicts undoes it all."""
         with store.edit(path) as editor:
             if self.info is not None:
                 editor.put_info(self.info)
@@ -291,7 +347,9 @@ class _Basket:
             editor.put_organic_inputs(self.organic)
             editor.put_products(self.products)
             editor.put_offers(self.offers)
-            return editor.append_applications(self.entries)
+            conflicts = editor.append_applications(self.entries).conflicts
+            if conflicts:
+                raise InputError(conflicts)  # leaves the transaction, which undoes it
 
 
 #: Kinds of file that can be imported, in the order they are read: tests need their plots.
@@ -325,7 +383,7 @@ def kind_of_file(path: Path, layer: str | None = None) -> str:
     Raises
     ------
     InputError
-        When the content does not tell.
+        When the file cannot be read, or its content does not tell.
     """
     kind: str | None
     if path.suffix.lower() in tablefiles.SUFFIXES:
@@ -335,7 +393,10 @@ def kind_of_file(path: Path, layer: str | None = None) -> str:
     elif path.suffix.lower() == ".json" and records.looks_like(path):
         kind = "records"
     else:
-        kind = boundaries.looks_like(vectorfiles.read_shapes(path, layer))
+        shapes = vectorfiles.read_shapes(path, layer)
+        if not shapes.features:
+            raise InputError(shapes.problems)
+        kind = boundaries.looks_like(shapes)
         kind = "keep-outs" if kind == "keepouts" else kind
     if kind is None:
         raise InputError(
@@ -400,5 +461,5 @@ def import_files(
         problems.extend(boundary_checks.find_overlaps(tuple(merged.values())))
     if has_errors(problems):
         raise InputError(problems)
-    appended = basket.put(path)
-    return Imported(tuple(basket.taken), (*problems, *appended.conflicts))
+    basket.put(path)
+    return Imported(tuple(basket.taken), tuple(problems))

@@ -16,8 +16,10 @@ from decimal import Decimal
 from enum import Enum
 from typing import Any
 
+from loamwright.acidity import Acidity
 from loamwright.answers import (
     Caution,
+    Coverage,
     LimeNeed,
     LineStatus,
     Need,
@@ -31,8 +33,13 @@ from loamwright.answers import (
     SeasonView,
     Story,
 )
+from loamwright.budget import CurvePoint
+from loamwright.custom_blends import CustomBlend
 from loamwright.errors import Problem
+from loamwright.habits import Habit
 from loamwright.lime import LimeOffer
+from loamwright.plan_reasons import Reasons
+from loamwright.planner import PurchaseList
 from loamwright.products import OfferComparison
 from loamwright.units import ACRE_M2, LB_ACRE_KG_HA, LB_KG
 from loamwright.values import Application, Plot, Step
@@ -352,15 +359,7 @@ def plan(made: Plan, cautions: Iterable[Caution], found: Iterable[Problem]) -> J
         },
         "lines": [_line(line) for line in made.lines],
         "buy": [_purchase(item) for item in made.buy],
-        "coverage": [
-            {
-                "plot_id": row.plot_id,
-                "nutrient": row.supply,
-                "need_lb": _pounds(row.need_kg),
-                "supplied_lb": _pounds(row.supplied_kg),
-            }
-            for row in made.coverage
-        ],
+        "coverage": [_coverage(row) for row in made.coverage],
         "plot_costs": {plot_id: _dollars(cost) for plot_id, cost in made.plot_costs.items()},
         "explanation": list(made.explanation),
         "cautions": [caution(item) for item in cautions],
@@ -519,4 +518,158 @@ def story(item: Story) -> Json:
         "lines": [_line(line) for line in item.lines],
         "buy": [_purchase(purchase) for purchase in item.purchases],
         "cautions": [caution(one) for one in item.cautions],
+    }
+
+
+def purchase_list(item: PurchaseList) -> Json:
+    """Return what to have bought before one timing.
+
+    Parameters
+    ----------
+    item
+        The list.
+
+    Returns
+    -------
+    dict
+    """
+    return {
+        "timing": None if item.timing is None else item.timing.value,
+        "buy": [_purchase(purchase) for purchase in item.buy],
+    }
+
+
+def _per_lb(price_per_kg: float | None) -> float | None:
+    return None if price_per_kg is None else price_per_kg * LB_KG
+
+
+def reasons(found: Reasons) -> Json:
+    """Return why the plan is what it is; prices by the pound, packages at their price.
+
+    Parameters
+    ----------
+    found
+        The reasons.
+
+    Returns
+    -------
+    dict
+    """
+    return {
+        "summary": list(found.summary),
+        "nutrients": [
+            {
+                "nutrient": item.supply,
+                "need_lb": _pounds(item.need_kg),
+                "price_per_lb": _per_lb(item.price_per_kg),
+                "price_in_packages_per_lb": _per_lb(item.price_in_packages_per_kg),
+                "saved_without": _dollars(item.without),
+                "added_for_a_tenth_more": _dollars(item.more),
+                "certain_to": _dollars(item.certain_to),
+                "text": item.text,
+            }
+            for item in found.nutrients
+        ],
+        "offers_not_bought": [plain(item) for item in found.entries],
+        "price_ranges": [plain(item) for item in found.ranges],
+        "plots": [{"plot_id": item.plot_id, "cost": _dollars(item.cost)} for item in found.plots],
+    }
+
+
+def _coverage(row: Coverage) -> Json:
+    return {
+        "plot_id": row.plot_id,
+        "nutrient": row.supply,
+        "need_lb": _pounds(row.need_kg),
+        "supplied_lb": _pounds(row.supplied_kg),
+    }
+
+
+def habit(item: Habit) -> Json:
+    """Return one habit, costed, with its shortages and surpluses.
+
+    Parameters
+    ----------
+    item
+        The habit.
+
+    Returns
+    -------
+    dict
+    """
+    return {
+        "name": item.name,
+        "how": item.how,
+        "cost": _dollars(item.plan.total_cost),
+        "covered": item.covered,
+        "short": [_coverage(row) for row in item.short],
+        "surplus": [_coverage(row) for row in item.surplus],
+        "broken": list(item.broken),
+        "beside": item.beside,
+    }
+
+
+def curve_point(point: CurvePoint) -> Json:
+    """Return one point of the budget curve.
+
+    Parameters
+    ----------
+    point
+        The point.
+
+    Returns
+    -------
+    dict
+    """
+    return {
+        "budget": _dollars(point.budget),
+        "cost": _dollars(point.cost),
+        "covered": point.covered,
+        "gap": point.gap,
+        "packages": point.packages,
+    }
+
+
+def custom_blend(found: CustomBlend) -> Json:
+    """Return a blend to have made: recipe, grade, cost with and without it.
+
+    Parameters
+    ----------
+    found
+        The blend.
+
+    Returns
+    -------
+    dict
+    """
+    return {
+        "grade": found.grade,
+        "recipe": [{"product": product, "share": share} for product, share in found.recipe],
+        "plots": list(found.group),
+        "left_out": [{"plot_id": plot_id, "why": why} for plot_id, why in found.left_out],
+        "ordered": found.ordered,
+        "cost_with": _dollars(found.plan.total_cost),
+        "cost_without": _dollars(found.without.total_cost),
+        "text": list(found.text),
+        "steps": steps(found.steps),
+    }
+
+
+def acidity(item: Acidity) -> Json:
+    """Return how much lime nitrogen uses up, as pounds of pure CaCO3.
+
+    Parameters
+    ----------
+    item
+        The sum for one plot.
+
+    Returns
+    -------
+    dict
+    """
+    return {
+        "caco3_lb_published": _pounds(item.published_kg),
+        "caco3_lb_ceiling": _pounds(item.ceiling_kg),
+        "left_out": list(item.left_out),
+        "steps": steps(item.steps),
     }

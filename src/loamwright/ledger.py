@@ -10,9 +10,11 @@ import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 
+from loamwright.acidity import Acidity, add_up
 from loamwright.answers import Balance, LineStatus, Plan, PlanLine, PlotNeeds
 from loamwright.errors import Level, Problem
-from loamwright.values import Application, Done, Timing, WorkState
+from loamwright.products import nitrogen_acidity
+from loamwright.values import Application, Done, Product, Timing, WorkState
 
 #: A line counts as done from this share of the planned mass: catch tests call a spreader calibrated
 #: when it is within 5 % (UMass Extension, Rotary Spreader Calibration Procedures).
@@ -148,10 +150,12 @@ def merge_lime(
 
 
 def _answers(entry: Application, line: PlanLine) -> bool:
-    """Tell whether an entry reports on a plan line."""
+    """Tell whether an entry reports on a plan line: by its id, else by plot, product and timing."""
     if entry.plot_id != line.plot_id or entry.product != line.product:
         return False
-    return entry.line_id in ("", line.line_id) and entry.timing in (None, line.timing)
+    if entry.line_id:
+        return entry.line_id == line.line_id
+    return None in (entry.timing, line.timing) or entry.timing is line.timing
 
 
 def _state(planned_kg: float, applied_kg: float) -> WorkState:
@@ -162,11 +166,17 @@ def _state(planned_kg: float, applied_kg: float) -> WorkState:
     return WorkState.DONE if applied_kg >= planned_kg * DONE_FRACTION else WorkState.PART
 
 
+def _is_open(line: PlanLine, entries: Sequence[Application]) -> bool:
+    return _state(line.mass_kg, sum(e.mass_kg for e in entries)) in (WorkState.NOTHING, WorkState.PART)
+
+
 def line_statuses(plan: Plan | None, entries: Sequence[Application]) -> tuple[LineStatus, ...]:
     """Compare each plan line with the entries that answer it.
 
-    Entries a plan has already taken off (`Plan.counted_entries`) are not set against its lines
-    again; they, and anything applied without a plan, are listed with an empty line id.
+    An entry that names no line goes to the first line that is not done yet, one of its own timing before
+    others, so the doses of a split fill up one after the other. Entries a plan has already taken off
+    (`Plan.counted_entries`), and corrections of those, are not set against its lines again; they, and
+    anything applied without a plan, are listed with an empty line id.
 
     Parameters
     ----------
@@ -180,14 +190,22 @@ def line_statuses(plan: Plan | None, entries: Sequence[Application]) -> tuple[Li
     tuple of LineStatus
         Plan lines first, in plan order, then what was applied outside it.
     """
+    lines = plan.lines if plan else ()
     counted = set(plan.counted_entries) if plan else set()
-    open_entries = [e for e in entries if e.entry_id not in counted]
-    taken: set[str] = set()
+    matching: dict[str, list[Application]] = {line.line_id: [] for line in lines}
+    outside: dict[tuple[str, str, Timing | None], list[Application]] = defaultdict(list)
+    for entry in entries:
+        taken_off = entry.entry_id in counted or entry.replaces in counted
+        answered = [line for line in lines if not taken_off and _answers(entry, line)]
+        if answered:
+            answered.sort(key=lambda line: line.timing is not entry.timing)
+            open_lines = [line for line in answered if _is_open(line, matching[line.line_id])]
+            matching[(open_lines or answered)[0].line_id].append(entry)
+        elif entry.done is not Done.NOT_DONE:
+            outside[entry.plot_id, entry.product, entry.timing].append(entry)
     statuses = []
-    for line in plan.lines if plan else ():
-        matching = [e for e in open_entries if e.entry_id not in taken and _answers(e, line)]
-        taken.update(e.entry_id for e in matching)
-        applied_kg = sum(e.mass_kg for e in matching)
+    for line in lines:
+        applied_kg = sum(e.mass_kg for e in matching[line.line_id])
         statuses.append(
             LineStatus(
                 line.plot_id,
@@ -197,13 +215,9 @@ def line_statuses(plan: Plan | None, entries: Sequence[Application]) -> tuple[Li
                 line.mass_kg,
                 applied_kg,
                 _state(line.mass_kg, applied_kg),
-                tuple(e.reason for e in matching if e.reason),
+                tuple(e.reason for e in matching[line.line_id] if e.reason),
             )
         )
-    outside: dict[tuple[str, str, Timing | None], list[Application]] = defaultdict(list)
-    for entry in entries:
-        if entry.entry_id not in taken and entry.done is not Done.NOT_DONE:
-            outside[entry.plot_id, entry.product, entry.timing].append(entry)
     statuses.extend(
         LineStatus(
             plot_id,
@@ -250,8 +264,37 @@ def balances(
     return tuple(rows)
 
 
+def acidity_left(entries: Iterable[Application], labels: Iterable[Product]) -> Mapping[str, Acidity]:
+    """Add up the lime that the nitrogen of these entries will use up, plot by plot.
+
+    Parameters
+    ----------
+    entries
+        Standing entries, of one season or of several.
+    labels
+        The property's products.
+
+    Returns
+    -------
+    mapping of plot_id to Acidity
+        Plots in the order of their first entry. The published figures and the stoichiometric ceiling are
+        two conventions and are summed apart; what a sum lacks is named in `Acidity.left_out`.
+    """
+    known = {label.product: label for label in labels}
+    parts: dict[str, list[Acidity]] = defaultdict(list)
+    for entry in entries:
+        if entry.mass_kg > 0:
+            label = known.get(entry.product)
+            parts[entry.plot_id].append(
+                Acidity(None, None, (f"{entry.product}: not among the products",))
+                if label is None
+                else nitrogen_acidity(label, entry.mass_kg)
+            )
+    return {plot_id: add_up(found) for plot_id, found in parts.items()}
+
+
 def unknown_corrections(applications: Sequence[Application]) -> tuple[Problem, ...]:
-    """List corrections that point to an entry the record does not hold.
+    """List corrections that leave open which entry counts.
 
     Parameters
     ----------
@@ -261,15 +304,23 @@ def unknown_corrections(applications: Sequence[Application]) -> tuple[Problem, .
     Returns
     -------
     tuple of Problem
+        Corrections of an entry the record does not hold, and of one that is corrected already: then
+        both corrections count.
     """
     known = {entry.entry_id for entry in applications}
-    return tuple(
-        Problem(
-            f"record entry {entry.entry_id}, replaces",
-            f"it corrects entry {entry.replaces!r}, which is not in the record",
-            "Import the older records file as well; until then both may be counted.",
-            Level.WARNING,
-        )
-        for entry in applications
-        if entry.replaces and entry.replaces not in known
-    )
+    first: dict[str, str] = {}
+    problems = []
+    for entry in applications:
+        if not entry.replaces:
+            continue
+        where = f"record entry {entry.entry_id}, replaces"
+        if entry.replaces not in known:
+            what = f"it corrects entry {entry.replaces!r}, which is not in the record"
+            fix = "Import the older records file as well; until then both may be counted."
+            problems.append(Problem(where, what, fix, Level.WARNING))
+        elif entry.replaces in first:
+            what = f"it corrects entry {entry.replaces!r}, as entry {first[entry.replaces]!r} does already"
+            fix = "Both corrections are counted: correct one of them to 0 lb."
+            problems.append(Problem(where, what, fix, Level.WARNING))
+        first.setdefault(entry.replaces, entry.entry_id)
+    return tuple(problems)

@@ -620,6 +620,9 @@ class DoseLimit:
         The number of doses the rule divides into at most; None = as many as it takes.
     apart
         Time between doses in our words; empty when the source prints none.
+    seasons_apart
+        Seasons from one dose to the next [count]: 0 = all doses may go on in one season. 1 where the
+        source prints no time (ours).
     source
         Who says so.
     """
@@ -630,7 +633,12 @@ class DoseLimit:
     max_kg_ha: float | None
     max_doses: int | None
     apart: str
+    seasons_apart: int
     source: Source
+
+
+#: Time between doses that all go on in one season, worked in at different depths.
+SAME_SEASON = "the same season"
 
 
 def _per_area(pounds: float, square_feet: float) -> float:
@@ -640,48 +648,49 @@ def _per_area(pounds: float, square_feet: float) -> float:
 #: Published rules; the user picks one. They disagree, because ground and method differ.
 DOSE_LIMITS: tuple[DoseLimit, ...] = (
     DoseLimit(
-        "missouri-surface", "Missouri", "not worked in", 2 * TON_ACRE_KG_HA, None, "two to three years",
+        "missouri-surface", "Missouri", "not worked in", 2 * TON_ACRE_KG_HA, None, "two to three years", 2,
         Source("MU Extension, P. Miller, How Much Lime To Apply?"),
     ),
     DoseLimit(
-        "noble-surface", "Oklahoma and Texas", "on the surface", 2.5 * TON_ACRE_KG_HA, None, "a year",
+        "noble-surface", "Oklahoma and Texas", "on the surface", 2.5 * TON_ACRE_KG_HA, None, "a year", 1,
         Source("Samuel Roberts Noble Foundation, J. Ball, 10 liming questions", "February 2002"),
     ),
     DoseLimit(
-        "noble-worked-in", "Oklahoma and Texas", "worked in", 4 * TON_ACRE_KG_HA, None, "",
+        "noble-worked-in", "Oklahoma and Texas", "worked in", 4 * TON_ACRE_KG_HA, None, "", 1,
         Source("Samuel Roberts Noble Foundation, J. Ball, 10 liming questions", "February 2002"),
     ),
     DoseLimit(
         "tennessee-no-till", "Tennessee", "no-till or established alfalfa", 4 * TON_ACRE_KG_HA, None,
-        "two years, after a new soil test",
+        "two years, after a new soil test", 2,
         Source("University of Tennessee, UTcrops, alfalfa"),
     ),
     DoseLimit(
         "oregon-top-dress", "Western Oregon", "top-dressed on perennials or no-till (1 to 2 tons/acre)",
-        2 * TON_ACRE_KG_HA, None, "",
+        2 * TON_ACRE_KG_HA, None, "", 1,
         Source("Oregon State Univ. EM 9057, Anderson and others", "2013, rev. 2021"),
     ),
     DoseLimit(
         "penn-state-forage", "Pennsylvania", "worked in: half ploughed in, half worked into the surface",
-        4 * TON_ACRE_KG_HA, 2, "the same season",
+        4 * TON_ACRE_KG_HA, 2, SAME_SEASON, 0,
         Source("Penn State Forages, Liming Practices, pre-establishment"),
     ),
     DoseLimit(
         "penn-state-turf", "Pennsylvania", "on the surface of turf", _per_area(100, 1000), None,
-        "four to six months",
+        "four to six months", 0,
         Source("Penn State AASL, commercial turf maintenance report notes"),
     ),
     DoseLimit(
         "penn-state-greens", "Pennsylvania", "on greens and tees", _per_area(25, 1000), None,
-        "four to six months",
+        "four to six months", 0,
         Source("Penn State AASL, commercial turf maintenance report notes"),
     ),
     DoseLimit(
-        "penn-state-garden", "Pennsylvania", "on a garden's surface", _per_area(10, 100), 3, "six months",
+        "penn-state-garden", "Pennsylvania", "on a garden's surface", _per_area(10, 100), 3, "six months", 0,
         Source("Penn State AASL, home garden report notes"),
     ),
     DoseLimit(
         "kansas-no-till", "Kansas", "on the surface of no-till: half the rate, twice as often", None, 2, "",
+        1,
         Source("K-State, D. Mengel, Guidelines for applying lime to no-till"),
     ),
 )  # fmt: skip

@@ -207,7 +207,7 @@ class BufferTable:
     mineral_only
         True when the table is for mineral soil.
     sample_depth_in
-        Depth the rates assume, (from, to) [inch]; None = not stated.
+        Depth the rates assume, (from, to) [inch]; None = not stated. The answer gives the smaller.
     depth_factors
         Published changes for shallow samples.
     crops
@@ -327,7 +327,7 @@ class BufferTable:
         )
         if self.buffer_note:
             steps.append(Step(self.buffer_note, "assumed", "", self.source))
-        value, remarks = self._for_depth(value, unit, tests, steps)
+        value, depth_m, remarks = self._for_depth(value, unit, tests, steps)
         if value == 0:
             return _none(f"the table gives 0 for buffer index {span.text} in {heading}", steps, target)
         return LimeAnswer(
@@ -338,32 +338,36 @@ class BufferTable:
             self.basis,
             tuple(steps),
             target,
+            depth_m,
             remarks=remarks,
         )
 
     def _for_depth(
         self, value: float, unit: str, tests: Sequence[SoilTest], steps: list[Step]
-    ) -> tuple[float, tuple[str, ...]]:
-        bottoms = [test.depth_bottom_m for test in tests if test.depth_bottom_m is not None]
-        if self.sample_depth_in is None or not bottoms:
-            return value, ()
-        inches = round(max(bottoms) / INCH_M, 2)
+    ) -> tuple[float, float | None, tuple[str, ...]]:
+        """Return the rate for the depth sampled, the depth it treats [m], and remarks."""
+        if self.sample_depth_in is None:
+            return value, None, ()
         low, high = self.sample_depth_in
+        bottoms = [test.depth_bottom_m for test in tests if test.depth_bottom_m is not None]
+        if not bottoms:
+            return value, low * INCH_M, ()
+        inches = round(max(bottoms) / INCH_M, 2)
         fitting = next((f for f in self.depth_factors if inches <= f.bottom_in), None)
         if fitting is not None:
             changed = value * fitting.factor
             steps.append(
                 Step(f"{fitting.when}: {fitting.factor:g} of the rate", changed, unit, fitting.source)
             )
-            return changed, ()
+            return changed, max(bottoms), ()
         if low <= inches <= high:
-            return value, ()
+            return value, low * INCH_M, ()
         remark = (
             f"sampled to {inches:g} inches, and the lime rates assume {low:g} to {high:g}; "
             "the source read prints no rule for that, so the rate stands as printed"
         )
         steps.append(Step(remark[0].upper() + remark[1:], value, unit, self.source))
-        return value, (remark,)
+        return value, low * INCH_M, (remark,)
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,8 +7,8 @@ neighbour crop, no assumed soil test, no guess. Steps are written in the printed
 fields are SI.
 
 Rules stated here once: no legume or manure credit is taken off a lab's figure unless the user says
-the lab took none; what was applied this season is always taken off; credits use up the earliest
-timing first.
+the lab took none; what was applied this season, and lime since the sample, is always taken off; credits
+use up the earliest timing first.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from loamwright import liming, samples
@@ -26,6 +26,7 @@ from loamwright.errors import Level, Problem, UnitError
 from loamwright.liming import LimeAnswer, LimeCase
 from loamwright.rates import Rate, Situation
 from loamwright.recommendations import Crop, Guideline, Status, prints_rule, recommend
+from loamwright.secondary import flag
 from loamwright.soil import Missing, rate_kg_ha, unit_of
 from loamwright.units import ACRE_M2, HA_M2, LB_ACRE_KG_HA, LB_KG, convert
 from loamwright.values import (
@@ -96,7 +97,8 @@ def plot_needs(
     settings
         The user's choices.
     applied_kg
-        Supply key to what was already applied this season [kg], as in `Coverage.supply`.
+        Supply key to what is already on the plot [kg], as in `Coverage.supply`: nutrients spread this
+        season, lime spread since the soil was sampled.
     today
         Date the question is asked.
 
@@ -213,8 +215,8 @@ def _notices(case: _Case) -> list[Problem]:
         if outside:
             notices.append(
                 Problem(
-                    case.where,
-                    f"{edition.short} was written for {edition.region.name}, and the plot lies at {outside}",
+                    f"settings, guideline {edition.guideline_id}",
+                    f"{edition.short} was written for {edition.region.name}; plots lie near {outside}",
                     "Use your lab's recommendation, or choose a guideline of your own state",
                     Level.WARNING,
                 )
@@ -250,7 +252,7 @@ def _notices(case: _Case) -> list[Problem]:
 
 
 def _outside(plot: Plot, guideline: Guideline) -> str:
-    """Return where the plot lies when that is outside the guideline's box, else nothing."""
+    """Return about where the plot lies when that is outside the guideline's box, else nothing."""
     if guideline.region.box is None or not plot.boundary_wkb:
         return ""
     from loamwright.geometry import label_point
@@ -259,7 +261,7 @@ def _outside(plot: Plot, guideline: Guideline) -> str:
     if guideline.region.contains(longitude, latitude):
         return ""
     north_south, east_west = "NS"[latitude < 0], "EW"[longitude < 0]
-    return f"{abs(latitude):.2f}° {north_south}, {abs(longitude):.2f}° {east_west}"
+    return f"{abs(latitude):.0f}° {north_south}, {abs(longitude):.0f}° {east_west}"
 
 
 def _any_recommendation(case: _Case) -> bool:
@@ -294,7 +296,8 @@ class _Gross:
     """A gross need before credits.
 
     `rate_kg_ha` is None when it is unknown. `credits_due` tells whether legume and manure credits
-    are to be taken off: always on a guideline's figure, on a lab's only when it took none.
+    are to be taken off: always on a guideline's figure, on a lab's only when it took none. `lab_took`
+    is True when the user says that the lab took them.
     """
 
     rate_kg_ha: float | None
@@ -303,6 +306,7 @@ class _Gross:
     assumed: bool = False
     timings: tuple[tuple[Timing, float], ...] = ()
     credits_due: bool = True
+    lab_took: bool = False
     from_lab: bool = False
     counts_previous_crop: bool = False
     sampled_on: dt.date | None = None
@@ -318,6 +322,8 @@ def _need(case: _Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
         else _from_guideline(case, nutrient, governing)
     )
     problems = list(gross.problems)
+    if gross.rate_kg_ha == 0 and not gross.from_lab:
+        problems.extend(_part_asks(case, governing, nutrient.value, _asks_for(nutrient)))
     plot_id, steps = case.plot.plot_id, list(gross.steps)
     if gross.rate_kg_ha is None:
         reason = _sentence(gross.reason)
@@ -365,6 +371,33 @@ def _need(case: _Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
         ),
         problems,
     )
+
+
+def _asks_for(nutrient: Nutrient) -> Callable[[_Case], bool]:
+    return lambda part: bool(_from_guideline(part, nutrient, part.tests).rate_kg_ha)
+
+
+def _asks_for_lime(part: _Case) -> bool:
+    return _lime_from_guideline(part).state is NeedState.NEEDED
+
+
+def _part_asks(
+    case: _Case, governing: Sequence[SoilTest], what: str, asks: Callable[[_Case], bool]
+) -> list[Problem]:
+    """Say when the mean of several samples hides a part that would need something by itself."""
+    if len(governing) < 2:
+        return []
+    asking = [test.part or test.test_id for test in governing if asks(replace(case, tests=(test,)))]
+    if not asking:
+        return []
+    return [
+        Problem(
+            f"{case.where}, {what}",
+            f"none by the mean of its samples, but {' and '.join(asking)} needs it by its own sample",
+            "Make that part a plot of its own if it can be spread by itself",
+            Level.WARNING,
+        )
+    ]
 
 
 def _area_steps(case: _Case, net_kg_ha: float, mass_kg: float, what: str) -> tuple[Step, Step]:
@@ -423,7 +456,7 @@ def _from_lab(
     in_lb = gross / LB_ACRE_KG_HA
     if len(rates) > 1:
         listed = " and ".join(f"{rate / LB_ACRE_KG_HA:.6g}" for rate in rates)
-        text = f"Several samples of one day count once each: mean of {listed}"
+        text = f"Several samples count once each: mean of {listed}"
         steps.append(Step(text, in_lb, f"lb {nutrient.value}/acre", ARITHMETIC))
     elif not math.isclose(steps[-1].value if isinstance(steps[-1].value, float | int) else 0.0, in_lb):
         steps.append(Step("The same in lb/acre", in_lb, f"lb {nutrient.value}/acre", ARITHMETIC))
@@ -431,17 +464,17 @@ def _from_lab(
         problems.append(
             Problem(
                 f"{case.where}, {nutrient.value}",
-                f"only {len(advised)} of {len(governing)} samples of that day carry a recommendation",
+                f"only {len(advised)} of {len(governing)} samples carry a recommendation",
                 "Check the reports",
                 Level.NOTE,
             )
         )
-    sampled_on = advised[0].sampled_on
+    sampled_on = samples.latest_date(advised)
     if sampled_on is not None and sampled_on.year < case.season - 1:
         problems.append(
             Problem(
-                f"{case.where}, {nutrient.value}",
-                f"the lab's recommendation is from {sampled_on}; it was made for the crop named then",
+                f"{case.where}, lab's recommendation",
+                f"it is from {sampled_on} and was made for the crop named then",
                 f"Check that it fits {case.crop_text or 'this crop'} in {case.season}",
                 Level.NOTE,
             )
@@ -452,6 +485,7 @@ def _from_lab(
         "the lab's own recommendation",
         tuple(steps),
         credits_due=all(answer is False for answer in taken),
+        lab_took=any(answer is True for answer in taken),
         from_lab=True,
         sampled_on=sampled_on,
         problems=tuple(problems),
@@ -461,13 +495,16 @@ def _from_lab(
 def _from_guideline(case: _Case, nutrient: Nutrient, governing: Sequence[SoilTest]) -> _Gross:
     if not case.crop_text:
         return _Gross(None, "no crop is stated for this season", ())
+    flagged = flag(case.tests, nutrient, case.crop_text)
+    low = f"; the soil test is {flagged.text}" if flagged.text else ""
     if case.crop is None:
-        return _Gross(None, f"{case.guideline.short} does not name {case.crop_text!r}: {ASK_THE_LAB}", ())
+        lacks = f"{case.guideline.short} does not name {case.crop_text!r}"
+        return _Gross(None, f"{lacks}: {ASK_THE_LAB}{low}", flagged.steps)
     if not prints_rule(case.guideline, nutrient, case.crop.name):
         tested = any(element_of(nutrient) in test.readings for test in case.tests) or nutrient is Nutrient.N
         untested = "" if tested else ", and it was not tested"
         lacks = f"{case.guideline.short} prints no {nutrient.value} rule for {case.crop.name}"
-        return _Gross(None, f"{lacks}{untested}: {ASK_THE_LAB}", ())
+        return _Gross(None, f"{lacks}{untested}: {ASK_THE_LAB}{low}", flagged.steps)
     rate: Rate = recommend(case.guideline, nutrient, case.situation(case.crop))
     if rate.value is None:
         return _Gross(None, rate.reason, rate.steps)
@@ -486,7 +523,7 @@ def _from_guideline(case: _Case, nutrient: Nutrient, governing: Sequence[SoilTes
         rate.timings,
         counts_previous_crop=rate.counts_previous_crop,
         # A rule that goes by no soil test has seen nothing of what was spread before it.
-        sampled_on=governing[0].sampled_on if governing else dt.date.min,
+        sampled_on=samples.latest_date(governing) if governing else dt.date.min,
     )
 
 
@@ -510,23 +547,32 @@ def _credits(
         case.area_ha,
         case.today,
     )
+    legume = None
+    if nutrient is Nutrient.N and not gross.counts_previous_crop:
+        legume = _legume(case, gross)
     if gross.credits_due:
         lines.extend(found.lines)
         problems.extend(found.problems)
-        if nutrient is Nutrient.N and not gross.counts_previous_crop:
-            _legume(case, gross, lines, remarks, problems)
-    elif found.lines:
-        listed = "; ".join(line.credit.what for line in found.lines)
-        text = f"not taken off the lab's {nutrient.value}: the report does not say that the lab left it out"
-        remarks.append(Step(f"{listed}: {text}", "remark", "", LAB))
-        problems.append(
-            Problem(
-                f"{case.where}, {nutrient.value}",
-                f"{listed} was {text}",
-                "Set credits_taken to no on the soil test if the lab did not count it",
-                Level.NOTE,
+        if isinstance(legume, CreditLine):
+            lines.append(legume)
+        elif isinstance(legume, Missing):
+            problems.append(
+                Problem(
+                    f"{case.where}, previous_stand",
+                    f"{legume.reason}; no legume credit was taken",
+                    "State the stand, for example 4 plants/ft2",
+                    Level.WARNING,
+                )
             )
-        )
+        elif legume is not None:
+            remarks.append(legume)
+    else:
+        left_out = (*found.lines, *([legume] if isinstance(legume, CreditLine) else []))
+        if left_out:
+            listed = "; ".join(line.credit.what for line in left_out)
+            remark, problem = _left_to_the_lab(case, nutrient, listed, gross.lab_took)
+            remarks.append(remark)
+            problems.extend(problem)
     applied = case.applied_kg.get(nutrient.value, 0.0)
     if applied > 0 and case.area_ha > 0:
         rate = applied / case.area_ha
@@ -535,43 +581,40 @@ def _credits(
     return lines, remarks, problems
 
 
-def _legume(
-    case: _Case,
-    gross: _Gross,
-    lines: list[CreditLine],
-    remarks: list[Step],
-    problems: list[Problem],
-) -> None:
-    if case.cropping is None or not case.cropping.previous_crop.strip():
-        return
-    previous = case.cropping.previous_crop.strip()
+def _left_to_the_lab(
+    case: _Case, nutrient: Nutrient, listed: str, lab_took: bool
+) -> tuple[Step, list[Problem]]:
+    """Say that credits were not taken off a lab's figure, and why."""
+    if lab_took:
+        text = f"{listed}: your lab took it off already, as the soil test says"
+        return Step(text, "not taken again", "", LAB), []
+    text = f"not taken off the lab's {nutrient.value}: the report does not say whether the lab took it"
+    problem = Problem(
+        f"{case.where}, {nutrient.value}",
+        f"{listed} was {text}",
+        "Set credits_taken on the soil test: no if the lab did not count it, yes if it did",
+        Level.NOTE,
+    )
+    return Step(f"{listed}: {text}", "remark", "", LAB), [problem]
+
+
+def _legume(case: _Case, gross: _Gross) -> CreditLine | Missing | Step | None:
+    """Look up what last year's legume leaves: a credit, why it is missing, or a remark that none is due."""
+    previous = "" if case.cropping is None else case.cropping.previous_crop.strip()
+    if case.cropping is None or not previous:
+        return None
     crop_name = "" if case.crop is None else case.crop.name
     tables = [table for table in case.guideline.legumes if not table.crops or crop_name in table.crops]
     if not tables:
-        if gross.from_lab:
-            text = (
-                f"No legume credit after {previous}: {case.guideline.short} prints none for {case.crop_text}"
-            )
-            remarks.append(Step(text, "none taken", "", ARITHMETIC))
-        return
+        text = f"No legume credit after {previous}: {case.guideline.short} prints none for {case.crop_text}"
+        return Step(text, "none taken", "", ARITHMETIC) if gross.from_lab else None
     table = tables[0]
     found = table.credit(previous, case.cropping.previous_stand)
-    if isinstance(found, CreditLine):
-        lines.append(found)
-        if table.note:
-            remarks.append(Step(table.note, "remark", "", table.source))
-    elif isinstance(found, Missing):
-        problems.append(
-            Problem(
-                f"{case.where}, previous_stand",
-                f"{found.reason}; no legume credit was taken",
-                "State the stand, for example 4 plants/ft2",
-                Level.WARNING,
-            )
-        )
-    else:
-        text = f"{previous} is not in the legume credit table"
-        remarks.append(Step(text, "none taken", "", table.source))
+    if found is None:
+        return Step(f"{previous} is not in the legume credit table", "none taken", "", table.source)
+    if isinstance(found, CreditLine) and table.note:
+        return replace(found, steps=(*found.steps, Step(table.note, "remark", "", table.source)))
+    return found
 
 
 # ---------------------------------------------------------------------------------------------
@@ -587,11 +630,15 @@ def _lime_need(case: _Case) -> tuple[LimeNeed, list[Problem]]:
     governing = samples.newest(case.tests, speaks)
     printed = [t for t in governing if t.recommendation is not None and t.recommendation.lime is not None]
     answer = _lime_from_lab(printed) if printed else _lime_from_guideline(case)
+    if answer.state is NeedState.NONE and not printed:
+        parts = _part_asks(case, governing, "lime", _asks_for_lime)
+    else:
+        parts = []
     dolomitic, magnesium = liming.wants_dolomitic(case.tests)
     problems = [
         Problem(f"{case.where}, lime", remark, "Ask your lab for lime advice for that depth", Level.WARNING)
         for remark in answer.remarks
-    ]
+    ] + parts
     need = LimeNeed(
         case.plot.plot_id,
         answer.state,
@@ -622,7 +669,7 @@ def _lime_owed(case: _Case, need: LimeNeed, answer: LimeAnswer, magnesium: Seque
         there = applied / case.area_ha
         net = 0.0 if gross - there < 1e-9 else gross - there
         steps += [
-            Step("Applied this season", there / LB_ACRE_KG_HA, unit, RECORD),
+            Step("Spread since the soil was sampled", there / LB_ACRE_KG_HA, unit, RECORD),
             Step("Still to supply, never below zero", net / LB_ACRE_KG_HA, unit, ARITHMETIC),
         ]
     none = replace(need, state=NeedState.NONE, rate_kg_ha=0.0, mass_kg=0.0)
@@ -644,7 +691,7 @@ def _other_basis(case: _Case, basis: LimeBasis) -> list[Problem]:
     return [
         Problem(
             f"{case.where}, lime",
-            f"lime applied this season is known in {', '.join(key[5:] for key in keys)}, and the need is in "
+            f"the lime already spread is known in {', '.join(key[5:] for key in keys)}, and the need is in "
             f"{basis.value}: nothing was taken off",
             f"Add the {basis.value} of that product's label",
             Level.WARNING,
@@ -671,13 +718,13 @@ def _lime_from_lab(printed: Sequence[SoilTest]) -> LimeAnswer:
         listed = " and ".join(sorted(basis.value for basis in bases))
         return LimeAnswer(
             NeedState.UNKNOWN,
-            f"the samples of one day print lime in {listed}, which do not mix",
+            f"the samples print lime in {listed}, which do not mix",
             steps=tuple(steps),
         )
     basis, rate = bases.pop(), samples.mean(rates)
     if len(rates) > 1:
         unit = f"lb {basis.value}/acre"
-        text = "Several samples of one day count once each: their mean"
+        text = "Several samples count once each: their mean"
         steps.append(Step(text, rate / LB_ACRE_KG_HA, unit, ARITHMETIC))
     if rate == 0:
         return LimeAnswer(NeedState.NONE, "the lab recommends no lime", 0.0, steps=tuple(steps))

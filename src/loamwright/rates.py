@@ -283,7 +283,7 @@ class RateTable:
         Rate
             Known when every printed row that fits what is known gives the same figure.
         """
-        rows, assumed = self.rows, False
+        rows, assumed, choice = self.rows, False, ""
         labels: list[str] = []
         steps: list[Step] = []
         if self.extractants != ():
@@ -298,7 +298,8 @@ class RateTable:
                 continue
             fitting = tuple(row for row in rows if self._fits(column, row.conditions[column], fact))
             if not fitting:
-                return unknown(f"the table has no row for {column} {fact}", steps)
+                text = f"the table has no row for {column} {fact}: use your lab's recommendation"
+                return unknown(text, steps)
             cells = {row.conditions[column] for row in fitting}
             if cells != {None} and len(cells) == 1:
                 labels.append(f"{column} {_cell_text(cells.pop(), fact)}")
@@ -310,11 +311,11 @@ class RateTable:
             chosen = self._by_yield(situation, rows, nearest, steps)
             if isinstance(chosen, Rate):
                 return chosen
-            rows, label, step, ours = chosen
+            rows, label, step, choice = chosen
             labels.insert(0, label)
             steps.append(step)
-            assumed = assumed or ours
-        return self._answer(rows, labels, [c for c, fact in facts.items() if fact is None], steps, assumed)
+        asked = [column for column, fact in facts.items() if fact is None]
+        return self._answer(rows, labels, asked, steps, assumed or bool(choice), choice)
 
     def _by_soil(self, situation: Situation) -> tuple[tuple[RateRow, ...], str, list[Step], bool] | Rate:
         figure = samples.soil_value(
@@ -364,14 +365,15 @@ class RateTable:
 
     def _by_yield(
         self, situation: Situation, rows: tuple[RateRow, ...], nearest: bool, steps: Sequence[Step]
-    ) -> tuple[tuple[RateRow, ...], str, Step, bool] | Rate:
+    ) -> tuple[tuple[RateRow, ...], str, Step, str] | Rate:
+        """Return rows, label, step and, when the row is our choice, half a sentence on why it stands."""
         spans = self._spans(YIELD)
         printed = ", ".join(span.text for span in spans)
         goal = situation.yield_goal
         if goal is None:
             if not situation.lowest_yield:
                 return unknown(f"no yield goal is stated; the table has {printed} {self.yield_unit}", steps)
-            span, ours = spans[0], True
+            span, choice = spans[0], "no yield goal is stated, so the lowest row stands"
             step = Step(
                 "No yield goal stated: lowest printed row", f"{span.text} {self.yield_unit}", "", OURS
             )
@@ -386,17 +388,18 @@ class RateTable:
                 low, high = below[-1], above[0]
                 assert low.low is not None
                 assert high.low is not None
-                span, ours = (high if value - low.low >= high.low - value else low), True
+                span = high if value - low.low >= high.low - value else low
+                choice = f"the nearest row to a yield goal of {value:g}"
                 text = f"Yield goal {value:g} is not a printed row ({printed}): nearest row, halfway goes up"
                 step = Step(text, f"{span.text} {self.yield_unit}", "", OURS)
             elif isinstance(found, Gap):
                 reason = f"a yield goal of {value:g} {self.yield_unit} is {found.value} ({printed})"
                 return unknown(reason, steps, gap=found)
             else:
-                span, ours = found, False
+                span, choice = found, ""
                 step = Step("Yield goal", value, self.yield_unit, USER)
         fitting = tuple(row for row in rows if row.conditions[YIELD] == span)
-        return fitting, f"{span.text} {self.yield_unit}", step, ours
+        return fitting, f"{span.text} {self.yield_unit}", step, choice
 
     def _answer(
         self,
@@ -405,6 +408,7 @@ class RateTable:
         asked: Sequence[str],
         steps: list[Step],
         assumed: bool,
+        choice: str,
     ) -> Rate:
         values = {row.value for row in rows}
         if len(values) > 1:
@@ -416,12 +420,14 @@ class RateTable:
         where = ", ".join(labels)
         source = row_of(self.source, where)
         steps.append(Step(f"Table row: {where}" if where else "Printed rate", row.value, self._unit, source))
-        remarks = dict.fromkeys(text for text in (*(r.remark for r in rows), self.note) if text)
-        steps.extend(Step(remark, "remark", "", source) for remark in remarks)
-        reason = "; ".join(dict.fromkeys(r.remark for r in rows if r.remark))
+        printed = dict.fromkeys(r.remark for r in rows if r.remark)
+        remarks = [text for text in printed if not any(text != t and text in t for t in printed)]
+        every = dict.fromkeys((*remarks, *([self.note] if self.note else [])))
+        steps.extend(Step(remark, "remark", "", source) for remark in every)
+        reason = "; ".join(remarks)
         if where:
             reason = f"{reason} ({where})" if reason else where
-        reason = reason or "one rate is printed for this crop"
+        reason = "; ".join(part for part in (reason or "one rate is printed for this crop", choice) if part)
         counts = "previous crop" in self.columns
         return Rate(row.value, self.rate_unit, reason, tuple(steps), assumed, counts_previous_crop=counts)
 

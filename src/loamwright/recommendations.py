@@ -117,36 +117,62 @@ class RatingMatrix:
         Returns
         -------
         Rate
+            Known when every cell that fits the ratings known gives the same figure.
         """
-        if not self.edges:
-            return unknown(
+        ratings: dict[str, str] = {}
+        steps: list[Step] = []
+        assumed, gaps = False, []
+        for element in ("P", "K"):
+            found = self._rating(element, situation, steps)
+            if isinstance(found, Missing):
+                gaps.append(found.reason)
+            else:
+                ratings[element], figure_assumed = found
+                assumed = assumed or figure_assumed
+        if len(ratings) == 2:
+            found_rate = self.rate_for_ratings(nutrient, ratings["P"], ratings["K"])
+            return replace(found_rate, steps=(*steps, *found_rate.steps), assumed=assumed)
+        fitting = {
+            cell.rates.get(nutrient)
+            for (p_rating, k_rating), cell in self.cells.items()
+            if p_rating == ratings.get("P", p_rating) and k_rating == ratings.get("K", k_rating)
+        }
+        only = fitting.pop() if len(fitting) == 1 else None
+        if only is None:
+            return unknown(gaps[0], steps)
+        known = ", ".join(f"{element} {rating}" for element, rating in ratings.items())
+        where = f"every row of {known}" if known else "every row"
+        step = Step(
+            f"Table: {where}", only, unit_of(self.rate_unit, nutrient.value), row_of(self.source, where)
+        )
+        return Rate(only, self.rate_unit, f"one rate in {where}", (*steps, step), assumed)
+
+    def _rating(self, element: str, situation: Situation, steps: list[Step]) -> tuple[str, bool] | Missing:
+        """Rate one soil figure and write the steps down."""
+        edges = self.edges.get(element, ())
+        if not edges:
+            return Missing(
                 "this table goes by the rating words on that lab's report, and the figures between its "
                 "ratings were not read"
             )
-        ratings: dict[str, str] = {}
-        steps: list[Step] = []
-        assumed = False
-        for element in ("P", "K"):
-            edges = self.edges.get(element, ())
-            accepted = tuple(dict.fromkeys(test for _, spans in edges for test in spans))
-            figure = samples.soil_value(
-                situation.tests, element, self.soil_unit, accepted, situation.convert_extractants
-            )
-            if isinstance(figure, Missing):
-                return unknown(figure.reason, steps)
-            assert figure.extractant is not None
-            spans = [(rating, by[figure.extractant]) for rating, by in edges if figure.extractant in by]
-            value = classified(figure.value, [span for _, span in spans])
-            rating = next((rating for rating, span in spans if span.contains(value)), None)
-            if rating is None:
-                return unknown(
-                    f"{figure.value:g} {self.soil_unit} {element} is outside the printed ratings", steps
-                )
-            ratings[element] = rating
-            steps += [*figure.steps, Step(f"Rating of soil {element}", rating, "", self.source)]
-            assumed = assumed or figure.assumed
-        found = self.rate_for_ratings(nutrient, ratings["P"], ratings["K"])
-        return replace(found, steps=(*steps, *found.steps), assumed=assumed)
+        accepted = tuple(dict.fromkeys(test for _, spans in edges for test in spans))
+        figure = samples.soil_value(
+            situation.tests, element, self.soil_unit, accepted, situation.convert_extractants
+        )
+        if isinstance(figure, Missing):
+            return figure
+        steps.extend(figure.steps)
+        spans = [
+            (rating, by[figure.extractant])
+            for rating, by in edges
+            if figure.extractant is not None and figure.extractant in by
+        ]
+        value = classified(figure.value, [span for _, span in spans])
+        rating = next((rating for rating, span in spans if span.contains(value)), None)
+        if rating is None:
+            return Missing(f"{figure.value:g} {self.soil_unit} {element} is outside the printed ratings")
+        steps.append(Step(f"Rating of soil {element}", rating, "", self.source))
+        return rating, figure.assumed
 
 
 # ---------------------------------------------------------------------------------------------

@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
 from loamwright import (
     cells,
@@ -22,7 +23,7 @@ from loamwright import (
 from loamwright.answers import (
     Recorded,
 )
-from loamwright.errors import InputError, Problem, UnitError, has_errors
+from loamwright.errors import InputError, Level, Problem, has_errors
 from loamwright.season import view
 from loamwright.units import parse_area, parse_length, parse_mass, parse_speed
 from loamwright.values import (
@@ -31,18 +32,36 @@ from loamwright.values import (
     Done,
 )
 
+T = TypeVar("T")
+
 
 def _append(
     path: Path, entries: Sequence[Application], problems: Sequence[Problem], today: dt.date
 ) -> Recorded:
     with store.edit(path) as editor:
         appended = editor.append_applications(entries)
+    after = view(path, today)
     return Recorded(
         appended.new,
         appended.already_there,
         appended.conflicts,
-        view(path, today),
-        (*problems, *appended.conflicts),
+        after,
+        (*problems, *appended.conflicts, *_other_seasons(appended.new, after.record.info.season)),
+    )
+
+
+def _other_seasons(entries: Sequence[Application], season: int) -> tuple[Problem, ...]:
+    """Say which entries the status of the season leaves out, because of their date."""
+    return tuple(
+        Problem(
+            f"entry {entry.entry_id}, applied_on",
+            f"{entry.applied_on} is not in season {season}, so what went on plot {entry.plot_id} is kept "
+            "but does not count in this season's status",
+            "If the date is wrong, enter it again with --corrects and this id.",
+            Level.WARNING,
+        )
+        for entry in entries
+        if entry.applied_on.year != season
     )
 
 
@@ -127,7 +146,7 @@ def record_entry(path: Path, hand: HandEntry, now: dt.datetime) -> Recorded:
         When plot, product, amount or date is not understood; nothing was stored.
     """
     record = store.load(path)
-    problems = []
+    problems: list[Problem] = []
     if hand.plot_id not in {plot.plot_id for plot in record.plots}:
         problems.append(
             Problem("--plot", f"{hand.plot_id!r} is not a plot of this property", "See `status`.")
@@ -137,15 +156,13 @@ def record_entry(path: Path, hand: HandEntry, now: dt.datetime) -> Recorded:
         problems.append(
             Problem("--product", f"{hand.product!r} is not a product here", f"Use one of: {names}.")
         )
-    mass_kg, applied_on = 0.0, now.date()
-    try:
-        mass_kg = parse_mass(hand.amount)
-    except UnitError as error:
-        problems.append(Problem("--amount", str(error), "Write for example '120 lb'."))
-    try:
-        applied_on = now.date() if hand.applied_on is None else cells.parse_date(hand.applied_on)
-    except UnitError as error:
-        problems.append(Problem("--on", str(error), "Write for example 2026-05-02."))
+    problems.extend(_correction_problems(hand.corrects, record.applications))
+    mass_kg = _read("--amount", hand.amount, parse_mass, problems) or 0.0
+    if mass_kg < 0:
+        problems.append(
+            Problem("--amount", f"{hand.amount!r} is negative", "Correct an entry by a new one: --corrects.")
+        )
+    applied_on = _read("--on", hand.applied_on, cells.parse_date, problems) or now.date()
     if problems:
         raise InputError(problems)
     entry = Application(
@@ -164,6 +181,26 @@ def record_entry(path: Path, hand: HandEntry, now: dt.datetime) -> Recorded:
         recorded_at=now.isoformat(timespec="seconds"),
     )
     return _append(path, (entry,), (), now.date())
+
+
+def _correction_problems(corrects: str, applications: Sequence[Application]) -> Iterator[Problem]:
+    """Check that the entry to correct is there and stands."""
+    if corrects and corrects not in {entry.entry_id for entry in applications}:
+        yield Problem("--corrects", f"the record holds no entry {corrects!r}", "See `export … csv`.")
+    for entry in applications:
+        if corrects and entry.replaces == corrects:
+            what = f"entry {corrects!r} is corrected already, by {entry.entry_id!r}"
+            yield Problem("--corrects", what, "Correct that one.")
+
+
+def _read(option: str, text: str | None, parse: Callable[[str], T], problems: list[Problem]) -> T | None:
+    """Read a typed option; None when it was not typed, or when it adds a problem instead."""
+    try:
+        return None if text is None else parse(text)
+    except ValueError as error:
+        what, _, fix = str(error).partition("; ")
+        problems.append(Problem(option, what, f"{fix[:1].upper()}{fix[1:]}." if fix else ""))
+        return None
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,20 +251,28 @@ def log_calibration(path: Path, test: CatchTest, today: dt.date) -> Calibration:
 
     Raises
     ------
-    UnitError
-        When a quantity is not understood.
+    InputError
+        When a quantity or the date is not understood or not possible; nothing was stored.
     """
+    problems: list[Problem] = []
+    caught_kg = _read("--caught", test.caught, parse_mass, problems)
+    catch_area_m2 = _read("--catch-area", test.catch_area, parse_area, problems)
+    swath_m = _read("--swath", test.swath, parse_length, problems)
+    speed_m_s = _read("--speed", test.speed, parse_speed, problems)
+    tested_on = _read("--on", test.tested_on, cells.parse_date, problems) or today
+    if caught_kg is None or catch_area_m2 is None or problems:
+        raise InputError(problems)
     calibration = spreading.calibrate(
         calibration_id=str(uuid.uuid4()),
         spreader=test.spreader,
         product=test.product,
         setting=test.setting,
         operator=test.operator,
-        tested_on=today if test.tested_on is None else cells.parse_date(test.tested_on),
-        caught_kg=parse_mass(test.caught),
-        catch_area_m2=parse_area(test.catch_area),
-        swath_m=None if test.swath is None else parse_length(test.swath),
-        speed_m_s=None if test.speed is None else parse_speed(test.speed),
+        tested_on=tested_on,
+        caught_kg=caught_kg,
+        catch_area_m2=catch_area_m2,
+        swath_m=swath_m,
+        speed_m_s=speed_m_s,
         note=test.note,
     )
     with store.edit(path) as editor:

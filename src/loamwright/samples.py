@@ -4,8 +4,9 @@ Rules stated here once:
 
 * *Newest governs.* For each figure, the newest dated report that states it; undated reports only
   when no dated one does. A report dated after today is refused.
-* *Same day, several samples.* Their plain mean, every sample once, marked on the result. They must
-  agree on the test used.
+* *Several samples.* Those of the newest date stand together. Where they are of parts of the plot, so
+  does the newest sample of every other part taken in the same calendar year. Their plain mean counts,
+  every sample once, marked on the result. They must agree on the test used.
 * *The table's own test.* A figure by another test is refused, unless the user asked for conversion
   and a named formula exists.
 """
@@ -16,9 +17,18 @@ import datetime as dt
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from loamwright.errors import Level, Problem
-from loamwright.soil import INCH_M, Extractant, Missing, conversion_for, read_extractant, to_unit
+from loamwright.soil import (
+    INCH_M,
+    Extractant,
+    Missing,
+    conversion_for,
+    plain_name,
+    read_extractant,
+    to_unit,
+)
 from loamwright.values import ARITHMETIC, LAB, SoilTest, Step
 
 
@@ -115,8 +125,8 @@ def usable_tests(
     Returns
     -------
     UsableTests
-        Reports with impossible figures left out and named. Remarks on age and depth are made for
-        the newest date only: older reports stand in for single figures at most.
+        Reports with impossible figures left out and named. Remarks on date and depth are made for the
+        newest; the age limit holds for every report a figure is still taken from.
     """
     mine = [test for test in tests if test.plot_id == plot_id]
     problems: list[Problem] = []
@@ -126,7 +136,8 @@ def usable_tests(
         problems.extend(found)
         if not found:
             usable.append(test)
-    for test in newest(usable, lambda _: True):
+    newest_date = newest(usable, lambda _: True)
+    for test in newest_date:
         where = f"soil test {test.test_id} of plot {plot_id}"
         if test.sampled_on is None:
             problems.append(
@@ -134,17 +145,6 @@ def usable_tests(
                     f"{where}, sampled_on",
                     "the date of sampling is not stated, so its age is not known",
                     "Enter the date",
-                    Level.WARNING,
-                )
-            )
-        elif (today - test.sampled_on).days > age_limit_years * 365.25:
-            years = (today - test.sampled_on).days / 365.25
-            problems.append(
-                Problem(
-                    f"{where}, sampled_on",
-                    f"sampled on {test.sampled_on}, {years:.1f} years ago; "
-                    f"the limit is {age_limit_years:g} years",
-                    "Take a new sample before relying on it",
                     Level.WARNING,
                 )
             )
@@ -157,11 +157,47 @@ def usable_tests(
                     Level.NOTE,
                 )
             )
+    for test, names in _standing(usable):
+        if test.sampled_on is None or (today - test.sampled_on).days <= age_limit_years * 365.25:
+            continue
+        years = (today - test.sampled_on).days / 365.25
+        alone = "" if test in newest_date else f"; no newer report states {' or '.join(names)}"
+        problems.append(
+            Problem(
+                f"soil test {test.test_id} of plot {plot_id}, sampled_on",
+                f"sampled on {test.sampled_on}, {years:.1f} years ago; "
+                f"the limit is {age_limit_years:g} years{alone}",
+                "Take a new sample before relying on it",
+                Level.WARNING,
+            )
+        )
     return UsableTests(tuple(usable), tuple(problems))
 
 
+def _standing(tests: Sequence[SoilTest]) -> list[tuple[SoilTest, list[str]]]:
+    """Return the reports that a figure is still taken from, with the names of those figures."""
+    figures: dict[str, Callable[[SoilTest], bool]] = {
+        "pH": lambda test: test.ph is not None,
+        "exchangeable acidity": lambda test: test.acidity_meq_100g is not None,
+        "organic matter": lambda test: test.organic_matter_pct is not None,
+        "exchange capacity": lambda test: test.cec_meq_100g is not None,
+        "a recommendation": lambda test: test.recommendation is not None,
+    }
+    for element in dict.fromkeys(element for test in tests for element in test.readings):
+        figures[element] = partial(_reads, element)
+    names: dict[str, list[str]] = {}
+    for name, states in figures.items():
+        for test in newest(tests, states):
+            names.setdefault(test.test_id, []).append(name)
+    return [(test, names[test.test_id]) for test in tests if test.test_id in names]
+
+
+def _reads(element: str, test: SoilTest) -> bool:
+    return element in test.readings
+
+
 def newest(tests: Iterable[SoilTest], states: Callable[[SoilTest], bool]) -> tuple[SoilTest, ...]:
-    """Return the reports of the newest date that state something; several when sampled the same day.
+    """Return the newest reports that state something: several when sampled the same day or by parts.
 
     Parameters
     ----------
@@ -177,8 +213,36 @@ def newest(tests: Iterable[SoilTest], states: Callable[[SoilTest], bool]) -> tup
     """
     stating = [test for test in tests if states(test)]
     dates = [test.sampled_on for test in stating if test.sampled_on is not None]
-    governing = max(dates) if dates else None
-    return tuple(test for test in stating if test.sampled_on == governing)
+    if not dates:
+        return tuple(stating)
+    governing = max(dates)
+    parts = {plain_name(test.part): governing for test in stating if test.sampled_on == governing}
+    if "" not in parts:
+        for test in stating:
+            if test.part.strip() and test.sampled_on is not None and test.sampled_on.year == governing.year:
+                part = plain_name(test.part)
+                parts[part] = max(test.sampled_on, parts.get(part, test.sampled_on))
+    return tuple(
+        test
+        for test in stating
+        if test.sampled_on is not None and parts.get(plain_name(test.part)) == test.sampled_on
+    )
+
+
+def latest_date(tests: Iterable[SoilTest]) -> dt.date | None:
+    """Return the date of the last of several samples.
+
+    Parameters
+    ----------
+    tests
+        Reports.
+
+    Returns
+    -------
+    datetime.date or None
+        None when no date is stated.
+    """
+    return max((test.sampled_on for test in tests if test.sampled_on is not None), default=None)
 
 
 def sample_text(tests: Sequence[SoilTest]) -> str:
@@ -194,8 +258,8 @@ def sample_text(tests: Sequence[SoilTest]) -> str:
     str
         ``"sampled 2026-04-11, Lab A, west part"``.
     """
-    first = tests[0]
-    date = f"sampled {first.sampled_on}" if first.sampled_on else "date of sampling not stated"
+    days = sorted({test.sampled_on for test in tests if test.sampled_on is not None})
+    date = f"sampled {' and '.join(map(str, days))}" if days else "date of sampling not stated"
     labs = sorted({test.lab for test in tests if test.lab})
     parts = [test.part for test in tests if test.part]
     return ", ".join([date, *labs, *([" and ".join(parts)] if parts else [])])
@@ -224,7 +288,7 @@ def mean(values: Sequence[float]) -> float:
 def mean_figure(
     tests: Sequence[SoilTest], values: Sequence[float], what: str, unit: str
 ) -> tuple[float, tuple[Step, ...]]:
-    """Combine the same figure of several samples of one day, and write it down.
+    """Combine the same figure of several samples, and write it down.
 
     Parameters
     ----------
@@ -253,7 +317,7 @@ def mean_figure(
     listed = " and ".join(f"{value:g}" for value in values)
     return together, (
         *each,
-        Step(f"Several samples of one day count once each: mean of {listed}", together, unit, ARITHMETIC),
+        Step(f"Several samples count once each: mean of {listed}", together, unit, ARITHMETIC),
     )
 
 
@@ -315,7 +379,7 @@ def _one_extractant(tests: Sequence[SoilTest], element: str) -> Extractant | Mis
         names.add(name)
     if len(names) > 1:
         listed = " and ".join(sorted(names))
-        return Missing(f"the samples of one day were tested for {element} by {listed}, which do not mix")
+        return Missing(f"the samples were tested for {element} by {listed}, which do not mix")
     return names.pop()
 
 
@@ -381,7 +445,7 @@ def soil_value(
     formula = conversion_for(element, have, accepted)
     refused = f"{value:g} {unit} {element} by {have}: the table was written for {written_for}"
     if formula is None:
-        return Missing(refused)
+        return Missing(refused + _what_would_convert(element, have, accepted))
     if not convert:
         return Missing(f"{refused}; a published conversion exists but conversion is switched off")
     if unit != "ppm":
@@ -393,6 +457,17 @@ def soil_value(
         f"Converted because you asked: {formula.formula}", converted, f"ppm {element}", formula.source
     )
     return SoilValue(element, converted, unit, formula.target, (*steps, step), assumed=True)
+
+
+def _what_would_convert(element: str, have: Extractant, accepted: Sequence[Extractant]) -> str:
+    """Say when naming how a Mehlich-3 extract was read would open a published conversion."""
+    by_icp = conversion_for(element, Extractant.MEHLICH_3_ICP, accepted)
+    if have is not Extractant.MEHLICH_3 or by_icp is None:
+        return ""
+    return (
+        f"; if your lab reads it by ICP, enter {Extractant.MEHLICH_3_ICP}, "
+        "for which a published conversion exists"
+    )
 
 
 def _value_steps(
@@ -417,7 +492,7 @@ def _value_steps(
         listed = " and ".join(f"{value:g}" for value in values)
         steps.append(
             Step(
-                f"Several samples of one day count once each: mean of {listed}",
+                f"Several samples count once each: mean of {listed}",
                 mean(values),
                 f"{unit} {element}",
                 ARITHMETIC,

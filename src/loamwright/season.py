@@ -8,8 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from decimal import Decimal
+from dataclasses import dataclass
 from pathlib import Path
 
 from loamwright import (
@@ -23,7 +22,6 @@ from loamwright import (
     ledger,
     needs,
     paper,
-    planner,
     products,
     reference_data,
     sampling,
@@ -32,10 +30,10 @@ from loamwright import (
     seasonrecord,
     spreading,
     store,
-    targets,
     workorders,
 )
 from loamwright import history as plot_history
+from loamwright.acidity import Acidity
 from loamwright.answers import (
     Plan,
     PlotArea,
@@ -50,15 +48,20 @@ from loamwright.values import (
     Cropping,
     LimeBasis,
     Nutrient,
-    Offer,
 )
 
 #: Called with a short text as each stage begins; screens show it, tests ignore it.
 Progress = Callable[[str], None]
 
 
-def _quiet(_stage: str) -> None:
-    """Report nothing."""
+def quiet(_stage: str) -> None:
+    """Report nothing.
+
+    Parameters
+    ----------
+    _stage
+        Ignored.
+    """
 
 
 # ---------------------------------------------------------------------------------------------
@@ -137,7 +140,7 @@ def _sampling_guide(place: str) -> sampling.SamplingGuide:
     return guides[place]
 
 
-def compute(record: PropertyRecord, today: dt.date, progress: Progress = _quiet) -> SeasonView:
+def compute(record: PropertyRecord, today: dt.date, progress: Progress = quiet) -> SeasonView:
     """Compute one season of a property from what its file holds.
 
     Parameters
@@ -228,125 +231,6 @@ def view(path: Path, today: dt.date) -> SeasonView:
 
 
 # ---------------------------------------------------------------------------------------------
-# Planning
-
-
-@dataclass(frozen=True, slots=True)
-class PlanOptions:
-    """What may be asked of a plan.
-
-    Parameters
-    ----------
-    budget
-        Spend at most this [money]; None = meet every need.
-    gap
-        Proof wanted [fraction of cost].
-    time_limit_s
-        Time the solver may take [s].
-    reason
-        Why this plan replaces the one before.
-    """
-
-    budget: Decimal | None = None
-    gap: float = 0.001
-    time_limit_s: float = 60.0
-    reason: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class PlanningTask:
-    """What the planner is asked.
-
-    Parameters
-    ----------
-    plots, wares, offers, terms
-        As `planner.make_plan` takes them.
-    problems
-        What was divided or left out on the way.
-    """
-
-    plots: tuple[planner.PlanPlot, ...]
-    wares: tuple[planner.Ware, ...]
-    offers: tuple[Offer, ...]
-    terms: planner.Terms
-    problems: tuple[Problem, ...]
-
-
-def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
-    """Gather what the planner is asked.
-
-    Parameters
-    ----------
-    view
-        The season.
-    options
-        What is asked of the plan.
-
-    Returns
-    -------
-    PlanningTask
-    """
-    record = view.record
-    settings = record.info.settings
-    contents = product_contents(record)
-    plots, problems = targets.plan_plots(
-        record.plots, view.areas, view.needs, contents, record.products, settings
-    )
-    return PlanningTask(
-        plots=plots,
-        wares=tuple(planner.Ware(product, contents[product.product]) for product in record.products),
-        offers=record.offers,
-        terms=planner.Terms(
-            max_products_per_plot=settings.max_products_per_plot,
-            spreading_cost_per_ha=settings.spreading_cost_per_ha,
-            spreading_cost_per_pass=settings.spreading_cost_per_pass,
-            min_rate_kg_ha=settings.min_rate_kg_ha,
-            gap=options.gap,
-            time_limit_s=options.time_limit_s,
-            budget=options.budget,
-            season=record.info.season,
-            units=record.info.units,
-        ),
-        problems=problems,
-    )
-
-
-def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progress = _quiet) -> SeasonView:
-    """Plan the season of a property and keep the plan in its file.
-
-    Parameters
-    ----------
-    path
-        The property file.
-    options
-        What is asked of the plan.
-    today
-        Date for the age of tests and cautions.
-    progress
-        Told each stage.
-
-    Returns
-    -------
-    SeasonView
-        With the new plan.
-    """
-    before = compute(store.load(path), today, progress)
-    progress("finding the cheapest packages")
-    entries = ledger.season_entries(before.record.applications, before.record.info.season)
-    task = planning_task(before, options)
-    made = planner.make_plan(task.plots, task.wares, task.offers, task.terms)
-    made = replace(
-        made,
-        problems=(*task.problems, *made.problems),
-        counted_entries=tuple(entry.entry_id for entry in entries),
-    )
-    with store.edit(path) as editor:
-        editor.add_plan(made, options.reason)
-    progress("checking cautions")
-    return compute(store.load(path), today, progress)
-
-
-# ---------------------------------------------------------------------------------------------
 # Showing the math
 
 
@@ -432,6 +316,23 @@ def history(view: SeasonView, plot_id: str | None = None) -> tuple[plot_history.
     if plot_id not in histories:
         raise InputError([Problem("plot", f"{plot_id!r} is not a plot of this property", "")])
     return (histories[plot_id],)
+
+
+def acidity(view: SeasonView) -> Mapping[str, Acidity]:
+    """Say how much lime this season's nitrogen uses up, plot by plot.
+
+    Parameters
+    ----------
+    view
+        The season.
+
+    Returns
+    -------
+    mapping of plot_id to Acidity
+        Plots where something was applied.
+    """
+    entries = ledger.season_entries(view.record.applications, view.record.info.season)
+    return ledger.acidity_left(entries, view.record.products)
 
 
 def project(

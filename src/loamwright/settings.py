@@ -18,6 +18,7 @@ from loamwright.units import (
     ACRE_M2,
     HA_M2,
     SYSTEMS,
+    TON_KG,
     convert,
     parse_length,
     parse_mass,
@@ -161,7 +162,9 @@ def _settings(keys: _Keys) -> Settings:
     sigma = keys.take("gps_sigma", _not_negative(parse_length))
     products_given = "max_products_per_plot" in keys.left
     most = keys.take("max_products_per_plot", _count)
+    per_ton = keys.take("hauling_cost_per_ton", _money)
     settings = Settings(
+        hauling_cost_per_kg=default.hauling_cost_per_kg if per_ton is None else per_ton / Decimal(TON_KG),
         guideline=keys.take("guideline", _text) or default.guideline,
         lime_guideline=keys.take("lime_guideline", _text) or default.lime_guideline,
         lime_region=keys.take("lime_region", _text) or default.lime_region,

@@ -30,6 +30,7 @@ from typing import Literal
 from loamwright.cells import Fields, Headings, Notes, headings, unknown_columns
 from loamwright.errors import Level, Problem, UnitError
 from loamwright.liming import read_lab_lime
+from loamwright.plan_inputs import FixedPass
 from loamwright.pricelists import PRODUCT_ALIASES, PRODUCT_FIELDS
 from loamwright.soil import Missing, read_buffer, read_extractant, read_unit
 from loamwright.tablefiles import Table
@@ -617,3 +618,45 @@ def _area_m2(fields: Fields) -> float | None:
     if area is not None and area < 0:
         fields.problem("area", f"{fields.text('area')!r} is negative", "Write the area covered.")
     return area
+
+
+# ---------------------------------------------------------------------------------------------
+# Passes somebody has decided on
+
+
+def passes_from(
+    table: Table, plot_ids: Collection[str], products: Collection[str]
+) -> tuple[tuple[FixedPass, ...], tuple[Problem, ...]]:
+    """Read a list of passes: so much of a product on a plot, at a time.
+
+    Parameters
+    ----------
+    table
+        The table, with plot_id, product and amount; timing may be blank.
+    plot_ids, products
+        Of the property; others are errors.
+
+    Returns
+    -------
+    passes : tuple of FixedPass
+        From the rows without an error.
+    problems : tuple of Problem
+        In row order.
+    """
+    needed = ("plot_id", "product", "amount")
+    columns, notes = _begin(table, (*needed, "timing"), _APPLICATION_ALIASES, needed)
+    passes: list[FixedPass] = []
+    for index in range(len(table.rows)) if all(name in columns.places for name in needed) else ():
+        fields = Fields(table, index, columns, notes)
+        plot_id, product = _plot_id(fields, plot_ids), fields.required("product", "Urea 46-0-0")
+        if product and product not in products:
+            known = ", ".join(sorted(products))
+            fields.problem(
+                "product", f"{product!r} is not a product of the property", f"Use one of: {known}."
+            )
+        mass_kg, timing = fields.read("amount", parse_mass), fields.one_of("timing", Timing)
+        if not fields.bad and not (mass_kg and mass_kg > 0):
+            fields.problem("amount", f"{fields.text('amount')!r} is no amount", "Write for example 150 lb.")
+        if not fields.bad and mass_kg is not None:
+            passes.append(FixedPass(plot_id, product, mass_kg, timing))
+    return tuple(passes), tuple(notes.problems)

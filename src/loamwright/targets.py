@@ -9,13 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from loamwright.answers import LimeNeed, Need, PlotArea, PlotNeeds
 from loamwright.errors import Level, Problem
-from loamwright.lime import dose_limit
+from loamwright.ledger import entries_that_count
+from loamwright.lime import SAME_SEASON, dose_limit
 from loamwright.planner import Demand, PlanPlot
 from loamwright.units import HA_M2, LB_ACRE_KG_HA
-from loamwright.values import NeedState, Nutrient, Plot, Product, Settings, Timing
+from loamwright.values import Application, Form, NeedState, Nutrient, Plot, Product, Settings, Timing
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +57,11 @@ SURPLUS_LIMITS: Mapping[str, SurplusLimit] = {
 }
 
 
+#: When money is short, a share of a plot's lime counts this many times a share of a nutrient: where pH is
+#: what limits, lime is the first dollar to spend. Ours; common practice, no source.
+LIME_PRIORITY = 3.0
+
+
 def surplus_limit(supply: str, settings: Settings) -> SurplusLimit | None:
     """Return the cap on surplus for one supply: the user's for it, else ours, else the user's ``"*"``.
 
@@ -92,12 +99,53 @@ def _cap_kg(need: Need | LimeNeed | None, limit: SurplusLimit, area_ha: float) -
     return need.mass_kg + max(limit.fraction * need.mass_kg, limit.kg_ha * area_ha)
 
 
+def lime_spread(
+    applications: Sequence[Application],
+    products: Sequence[Product],
+    areas: Mapping[str, PlotArea],
+    settings: Settings,
+    season: int,
+) -> Mapping[str, float]:
+    """Add up the lime that a dose planned now would come on top of, by the user's dose rule.
+
+    Parameters
+    ----------
+    applications
+        The record.
+    products
+        Products of the property.
+    areas
+        By plot_id.
+    settings
+        Name the published rule for one dose, or none.
+    season
+        Season planned for [calendar year].
+
+    Returns
+    -------
+    mapping of plot_id to float
+        Lime product spread in this season and as many before as the rule sets between doses [kg/ha].
+    """
+    if not settings.lime_dose_limit:
+        return {}
+    since = season - dose_limit(settings.lime_dose_limit).seasons_apart
+    limes = {product.product for product in products if product.form is Form.LIME}
+    spread: dict[str, float] = {}
+    for entry in entries_that_count(applications):
+        area_m2 = areas[entry.plot_id].spread_area_m2 if entry.plot_id in areas else 0.0
+        if area_m2 > 0 and entry.product in limes and since < entry.applied_on.year <= season:
+            rate = entry.mass_kg / area_m2 * HA_M2
+            spread[entry.plot_id] = spread.get(entry.plot_id, 0.0) + rate
+    return spread
+
+
 def lime_this_season(
     lime: LimeNeed,
     contents: Mapping[str, Mapping[str, float]],
     products: Sequence[Product],
     settings: Settings,
-) -> tuple[float, Problem | None]:
+    spread_kg_ha: float,
+) -> float:
     """Divide a lime need that is more than one dose carries.
 
     Parameters
@@ -110,37 +158,52 @@ def lime_this_season(
         Products that can reach the plot.
     settings
         Name the published rule for one dose, or none.
+    spread_kg_ha
+        Lime product already spread that the dose comes on top of [kg/ha], from `lime_spread`.
 
     Returns
     -------
-    share : float
+    float
         Part of the need to plan now [fraction].
-    problem : Problem or None
-        What is still owed afterwards, when the need is divided.
 
     Notes
     -----
-    The strongest lime on offer decides: its dose limit [kg/ha] times its effective share is the most one
-    dose brings. A rule that only says to halve takes half.
+    The weakest lime that can reach the plot decides: what is left of the dose limit [kg/ha] times its
+    effective share is planned, so that whichever lime is bought stays within the rule. A rule that only
+    says to halve takes half, the lime already spread included. Doses that all go on in one season are
+    planned together.
     """
     if not settings.lime_dose_limit or lime.rate_kg_ha is None or lime.basis is None:
-        return 1.0, None
+        return 1.0
     limit = dose_limit(settings.lime_dose_limit)
     supply = f"lime {lime.basis.value}"
     strengths = [contents[item.product].get(supply, 0.0) for item in products]
+    weakest = min((strength for strength in strengths if strength > 0), default=None)
+    if weakest is None or limit.apart == SAME_SEASON:
+        return 1.0
+    wanted_kg_ha = lime.rate_kg_ha / weakest
     if limit.max_kg_ha is None:
-        share = 1.0 / (limit.max_doses or 1)
+        dose_kg_ha = (wanted_kg_ha + spread_kg_ha) / (limit.max_doses or 1)
     else:
-        share = min(1.0, limit.max_kg_ha * max(strengths, default=0.0) / lime.rate_kg_ha)
-    if share >= 1.0 or share <= 0.0:
-        return 1.0, None
+        dose_kg_ha = limit.max_kg_ha
+    return min(1.0, max(0.0, dose_kg_ha - spread_kg_ha) / wanted_kg_ha)
+
+
+def _divided(shares: Mapping[str, float], settings: Settings) -> tuple[Problem, ...]:
+    """Say once which plots get part of their lime now, by whose rule, and when the rest is due."""
+    if not shares:
+        return ()
+    limit = dose_limit(settings.lime_dose_limit)
+    told = ", ".join(f"{plot_id} {share:.0%}" for plot_id, share in shares.items())
     apart = f"; the rest after {limit.apart}" if limit.apart else ""
-    return share, Problem(
-        f"plot {lime.plot_id}, lime",
-        f"the need is more than one dose carries by the rule of {limit.place} ({limit.method}; "
-        f"{limit.source}): {share:.0%} is planned now{apart}",
-        "The rest stays owed; `status` shows it.",
-        Level.NOTE,
+    return (
+        Problem(
+            f"lime of {', '.join(shares)}",
+            f"the need is more than one dose carries by the rule of {limit.place} ({limit.method}; "
+            f"{limit.source}). Planned now: {told}{apart}",
+            "The rest stays owed; `status` shows it.",
+            Level.NOTE,
+        ),
     )
 
 
@@ -151,8 +214,10 @@ def _demands(plot: PlotNeeds, lime_share: float) -> tuple[Demand, ...]:
             continue
         splits: tuple[tuple[Timing | None, float], ...] = need.timings or ((None, 1.0),)
         demands.extend(Demand(need.nutrient.value, need.mass_kg * share, timing) for timing, share in splits)
-    if plot.lime.state is NeedState.NEEDED and plot.lime.mass_kg and plot.lime.basis is not None:
-        demands.append(Demand(f"lime {plot.lime.basis.value}", plot.lime.mass_kg * lime_share, None))
+    if plot.lime.mass_kg and plot.lime.basis is not None and lime_share > 0:
+        demands.append(
+            Demand(f"lime {plot.lime.basis.value}", plot.lime.mass_kg * lime_share, None, LIME_PRIORITY)
+        )
     return tuple(demands)
 
 
@@ -192,6 +257,7 @@ def plan_plots(
     contents: Mapping[str, Mapping[str, float]],
     products: Sequence[Product],
     settings: Settings,
+    lime_spread_kg_ha: Mapping[str, float] = MappingProxyType({}),
 ) -> tuple[tuple[PlanPlot, ...], tuple[Problem, ...]]:
     """Turn needs into the planner's plots: demands, caps on surplus, products that can get there.
 
@@ -207,6 +273,8 @@ def plan_plots(
         Products on offer.
     settings
         The property's settings.
+    lime_spread_kg_ha
+        Lime that a dose planned now comes on top of, by plot_id, from `lime_spread` [kg/ha].
 
     Returns
     -------
@@ -215,7 +283,7 @@ def plan_plots(
     problems : tuple of Problem
         Lime that is divided over seasons.
     """
-    problems: list[Problem] = []
+    divided: dict[str, float] = {}
     supplies = sorted({supply for content in contents.values() for supply in content})
     result = []
     for plot in plots:
@@ -227,8 +295,10 @@ def plan_plots(
         lime_share = 1.0
         if plot_needs.lime.state is NeedState.NEEDED:
             reaching = [product for product in products if product.product in allowed]
-            lime_share, owed = lime_this_season(plot_needs.lime, contents, reaching, settings)
-            problems.extend(() if owed is None else (owed,))
+            spread_kg_ha = lime_spread_kg_ha.get(plot.plot_id, 0.0)
+            lime_share = lime_this_season(plot_needs.lime, contents, reaching, settings, spread_kg_ha)
+            if lime_share < 1.0:
+                divided[plot.plot_id] = lime_share
         caps = {}
         for supply in supplies:
             limit = surplus_limit(supply, settings)
@@ -251,4 +321,4 @@ def plan_plots(
                 allowed_products=allowed,
             )
         )
-    return tuple(result), tuple(problems)
+    return tuple(result), _divided(divided, settings)

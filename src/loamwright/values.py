@@ -669,6 +669,8 @@ class Settings:
         For one pass [money per ha].
     spreading_cost_per_pass
         For going to a plot once, whatever its size [money].
+    hauling_cost_per_kg
+        For bringing what is bought to the property [money per kg].
     max_products_per_plot
         Fertilizer products on one plot and timing; None = no limit.
     surplus_limit_fraction, surplus_limit_kg_ha
@@ -694,6 +696,7 @@ class Settings:
     test_age_limit_years: float = 4.0
     spreading_cost_per_ha: Decimal = Decimal(0)
     spreading_cost_per_pass: Decimal = Decimal(0)
+    hauling_cost_per_kg: Decimal = Decimal(0)
     max_products_per_plot: int | None = 3
     surplus_limit_fraction: Mapping[str, float] = field(default_factory=dict)
     surplus_limit_kg_ha: Mapping[str, float] = field(default_factory=dict)

@@ -23,7 +23,7 @@ import loamwright
 from loamwright import errors
 
 #: Commands: their docstrings are the help people read, their parameters carry help of their own.
-COMMANDS = {"loamwright.cli"}
+COMMANDS = {"loamwright.cli", "loamwright.buying_cli", "loamwright.planning_cli"}
 OUR_ERRORS = {
     name
     for name, kind in inspect.getmembers(errors, inspect.isclass)

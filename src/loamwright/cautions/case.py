@@ -16,7 +16,7 @@ from loamwright.answers import LineStatus, Plan, PlanLine, PlotArea, PlotNeeds, 
 from loamwright.ledger import entries_that_count, line_statuses, season_entries
 from loamwright.nearness import distances_m
 from loamwright.products import nutrient_fractions
-from loamwright.units import format_mass, format_rate
+from loamwright.units import LB_ACRE_KG_HA, format_mass, format_rate
 from loamwright.values import (
     Application,
     Cropping,
@@ -142,10 +142,7 @@ class Case:
         str
             ``"North Field, Pine Edge, Bog Strip and 4 more"``.
         """
-        named = [self.plots[key].name or key if key in self.plots else key for key in plot_ids]
-        if len(named) > NAMES_SHOWN + 1:
-            return f"{', '.join(named[:NAMES_SHOWN])} and {len(named) - NAMES_SHOWN} more"
-        return listed(named)
+        return few(self.plots[key].name or key if key in self.plots else key for key in plot_ids)
 
     def rates(self, rates_kg_ha: Iterable[float]) -> str:
         """Write one rate, or the range several rates lie in.
@@ -158,11 +155,32 @@ class Case:
         Returns
         -------
         str
-            ``"900 lb/acre to 1,500 lb/acre"``.
+            ``"900 to 1,500 lb/acre"``.
         """
         written = sorted(rates_kg_ha)
-        ends = [format_rate(rate, self.record.info.units) for rate in (written[0], written[-1])]
-        return ends[0] if ends[0] == ends[1] else f"{ends[0]} to {ends[1]}"
+        low, high = (format_rate(rate, self.record.info.units) for rate in (written[0], written[-1]))
+        if low == high:
+            return low
+        number, _, unit = low.partition(" ")
+        return f"{number if high.endswith(f' {unit}') else low} to {high}"
+
+    def effective_rates(self, rates_kg_ha: Iterable[float]) -> str:
+        """Write rates of effective lime, which people count in pounds and not in tons.
+
+        Parameters
+        ----------
+        rates_kg_ha
+            Rates [kg effective lime/ha]; at least one.
+
+        Returns
+        -------
+        str
+            ``"2,000 to 4,500 lb/acre"``.
+        """
+        unit, per = ("lb/acre", LB_ACRE_KG_HA) if self.record.info.units == "us" else ("kg/ha", 1.0)
+        written = sorted(rate / per for rate in rates_kg_ha)
+        ends = dict.fromkeys(f"{figure:,.0f}" for figure in (written[0], written[-1]))
+        return f"{' to '.join(ends)} {unit}"
 
     def mass(self, mass_kg: float) -> str:
         """Write a mass in the property's units.
@@ -405,6 +423,29 @@ def listed(names: Iterable[str]) -> str:
     """
     each = list(dict.fromkeys(names))
     return f"{', '.join(each[:-1])} and {each[-1]}" if len(each) > 1 else "".join(each)
+
+
+def few(names: Iterable[str]) -> str:
+    """Write names as a sentence does: all of a few, the first of many.
+
+    Parameters
+    ----------
+    names
+        The names; each counts once.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> few("abcdefg")
+    'a, b, c and 4 more'
+    """
+    each = list(dict.fromkeys(names))
+    if len(each) > NAMES_SHOWN + 1:
+        return f"{', '.join(each[:NAMES_SHOWN])} and {len(each) - NAMES_SHOWN} more"
+    return listed(each)
 
 
 def dates(entries: Iterable[Application]) -> str:

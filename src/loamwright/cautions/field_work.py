@@ -6,7 +6,17 @@ import re
 from collections.abc import Iterator, Mapping
 
 from loamwright.answers import PlanLine
-from loamwright.cautions.case import Case, CautionText, Finding, Rule, dates, grouped, listed, plots_of
+from loamwright.cautions.case import (
+    Case,
+    CautionText,
+    Finding,
+    Rule,
+    dates,
+    few,
+    grouped,
+    listed,
+    plots_of,
+)
 from loamwright.cautions.words import is_fertilizer, says
 from loamwright.values import Application, Calibration, Done, Nutrient, Product, WorkState
 
@@ -35,10 +45,9 @@ def _stock(case: Case, text: CautionText) -> Iterator[Finding]:
     ]
     jobs: tuple[PlanLine | Application, ...] = (*planned, *lately)
     if jobs:
-        products = listed(job.product for job in jobs)
         where = plots_of(jobs)
         spread = f", spread on {dates(lately)}" if lately else ""
-        yield Finding(f"{products} on grazed ground: {case.names(where)}{spread}.", where)
+        yield Finding(f"Fertilizer where stock may graze: {case.names(where)}{spread}.", where)
 
 
 def _spills(case: Case, text: CautionText) -> Iterator[Finding]:
@@ -55,8 +64,7 @@ def _spills(case: Case, text: CautionText) -> Iterator[Finding]:
     ]
     sentences = []
     if refilled:
-        products = listed(line.product for line in refilled)
-        sentences.append(f"More than one fill of {products} on {case.names(plots_of(refilled))}.")
+        sentences.append(f"More than one hopper fill on {case.names(plots_of(refilled))}.")
     if told:
         sentences.append(f"A spill is noted on {case.names(plots_of(told))}, {dates(told)}.")
     if sentences:
@@ -139,7 +147,7 @@ def _calibration_stale(case: Case, text: CautionText) -> Iterator[Finding]:
             continue
         where.extend(lines)
     if where:
-        sentences = [f"No calibration is logged with {listed(never)}.", *stale] if never else stale
+        sentences = [f"No calibration is logged with {few(never)}.", *stale] if never else stale
         yield Finding(" ".join(sentences), plots_of(where))
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator, Mapping
 
 from loamwright.cautions.case import (
@@ -15,7 +14,14 @@ from loamwright.cautions.case import (
     plots_of,
     recorded_on_ground,
 )
-from loamwright.cautions.words import is_fertilizer, is_kind, says, worked_in
+from loamwright.cautions.words import (
+    is_fertilizer,
+    is_kind,
+    rain_chance_pct,
+    rain_depth,
+    says,
+    worked_in,
+)
 from loamwright.geometry import NEAR_M
 from loamwright.units import convert, format_area, format_length
 from loamwright.values import Form, KeepOut, Nutrient, OrganicInput, Quantity
@@ -65,8 +71,8 @@ def _rain_ahead(case: Case, text: CautionText) -> Iterator[Finding]:
         if entry.product in case.products
         and case.products[entry.product].form is Form.DRY
         and not worked_in(entry)
-        and _chance_pct(entry.forecast) > chance
-        and _depth(entry.forecast, rain.unit) > rain.value
+        and (rain_chance_pct(entry.forecast) or 0.0) > chance
+        and rain_depth(entry.forecast, rain.unit) > rain.value
     )
     for product, found in entries.items():
         forecasts = listed(f'"{entry.forecast}"' for entry in found)
@@ -74,17 +80,6 @@ def _rain_ahead(case: Case, text: CautionText) -> Iterator[Finding]:
         yield Finding(
             f"{product} went on {case.names(where)} under the forecast {forecasts}.", where, product
         )
-
-
-def _chance_pct(forecast: str) -> float:
-    """Read the largest chance in a forecast as written [percent]; 0 when none is written."""
-    return max((float(number) for number in re.findall(r"(\d+(?:\.\d+)?)\s*%", forecast)), default=0.0)
-
-
-def _depth(forecast: str, unit: str) -> float:
-    """Read the largest depth of rain in a forecast as written; 0 when none is written."""
-    found = re.findall(r"(\d*\.?\d+)\s*(inches|inch|in|mm|cm)\b", forecast.casefold())
-    return max((convert(float(number), written, unit) for number, written in found), default=0.0)
 
 
 def _setback_taken_off(case: Case, text: CautionText) -> Iterator[Finding]:

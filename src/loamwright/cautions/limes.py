@@ -1,11 +1,12 @@
-"""Cautions about lime: dose, date, depth, pounds of what, caustic forms, mixing."""
+"""Cautions about lime: dose, date, depth, pounds of what, caustic forms, mixing, magnesium."""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Mapping
 
-from loamwright.cautions.case import Case, CautionText, Finding, Rule, listed, plots_of
+from loamwright.answers import PlanLine
+from loamwright.cautions.case import Case, CautionText, Finding, Rule, few, listed, plots_of
 from loamwright.cautions.words import is_fertilizer, is_legume, legume_shares, made_of
 from loamwright.lime import dose_limit
 from loamwright.samples import newest
@@ -13,6 +14,8 @@ from loamwright.units import convert, parse_rate
 from loamwright.values import Form, LimeBasis, NeedState, Nutrient, Product, Timing
 
 _MONTH_DAYS = 365.25 / 12
+#: A rate over a limit by less than this is the solver's rounding, not a heavier dose [fraction].
+_SOLVER_NOISE = 1e-3
 
 
 def _is_lime(product: Product) -> bool:
@@ -26,14 +29,29 @@ def _more_than_one_dose(case: Case, text: CautionText) -> Iterator[Finding]:
     most = limit.max_kg_ha
     if most is None:
         return  # a rule that divides the rate whatever its size sets no most
+    place = f"{limit.place} puts on at most {case.rates([most])}"
+    most *= 1 + _SOLVER_NOISE
+    by_plot: dict[str, list[PlanLine]] = {}
     for product, lines in case.lines_of(_is_lime).items():
         heavy = [line for line in lines if line.rate_kg_ha > most]
         if heavy:
             where = plots_of(heavy)
             rates = case.rates(line.rate_kg_ha for line in heavy)
-            place = f"{limit.place} puts on at most {case.rates([most])}"
-            what = f"{rates} of {product} in one pass on {case.names(where)}; {place}."
-            yield Finding(what, where, product)
+            yield Finding(
+                f"{rates} of {product} in one pass on {case.names(where)}; {place}.", where, product
+            )
+        for line in lines:
+            by_plot.setdefault(line.plot_id, []).append(line)
+    together = {
+        plot_id: sum(line.rate_kg_ha for line in lines)
+        for plot_id, lines in by_plot.items()
+        if all(line.rate_kg_ha <= most for line in lines)
+    }
+    over = {plot_id: rate for plot_id, rate in together.items() if rate > most}
+    if over:
+        names = few(line.product for plot_id in over for line in by_plot[plot_id])
+        what = f"{case.rates(over.values())} of lime in all ({names}) on {case.names(over)}; {place}."
+        yield Finding(what, tuple(over))
 
 
 def _late_for_seeding(case: Case, text: CautionText) -> Iterator[Finding]:
@@ -98,7 +116,7 @@ def _effective_pounds(case: Case, text: CautionText) -> Iterator[Finding]:
     }
     if owed:
         bases = listed(sorted(str(lime.basis) for lime in owed.values()))
-        rates = case.rates(lime.rate_kg_ha or 0.0 for lime in owed.values())
+        rates = case.effective_rates(lime.rate_kg_ha or 0.0 for lime in owed.values())
         what = f"The lime need of {case.names(owed)} is {rates} of {bases}, not of product."
         yield Finding(what, tuple(owed))
 
@@ -146,7 +164,7 @@ def _reacts_with_lime(case: Case, product: Product) -> bool:
 
 def _with_fertilizer(case: Case, text: CautionText) -> Iterator[Finding]:
     """C-30: lime and an ammonium or phosphate fertilizer at one time, or on one day, on a plot."""
-    jobs = [(line.plot_id, line.product, f"{line.timing or 'no time set'}") for line in case.open_lines]
+    jobs = [(line.plot_id, line.product, f"{line.timing or 'with no time set'}") for line in case.open_lines]
     jobs += [(entry.plot_id, entry.product, str(entry.applied_on)) for entry in case.season_entries]
     limed: set[tuple[str, str]] = set()
     fed: dict[tuple[str, str], str] = {}
@@ -161,9 +179,9 @@ def _with_fertilizer(case: Case, text: CautionText) -> Iterator[Finding]:
     both = {key: name for key, name in fed.items() if key in limed}
     if both:
         where = tuple(dict.fromkeys(plot_id for plot_id, _ in both))
-        names = listed(both.values())
-        when = ", ".join(dict.fromkeys(when for _, when in both))
-        yield Finding(f"Lime and {names} fall together on {case.names(where)} ({when}).", where)
+        when = listed(dict.fromkeys(when for _, when in both))
+        what = f"Lime and fertilizer ({few(both.values())}) both go on {case.names(where)}, {when}."
+        yield Finding(what, where)
 
 
 def _wash_out(case: Case, text: CautionText) -> Iterator[Finding]:
@@ -171,8 +189,28 @@ def _wash_out(case: Case, text: CautionText) -> Iterator[Finding]:
     lines = case.lines_of(_is_lime)
     if lines:
         yield Finding(
-            f"Lime job: {listed(lines)}.", plots_of(line for found in lines.values() for line in found)
+            f"Lime job: {few(lines)}.", plots_of(line for found in lines.values() for line in found)
         )
+
+
+def _magnesium_low(case: Case, text: CautionText) -> Iterator[Finding]:
+    """C-51: a lime without magnesium planned where soil magnesium asks for dolomitic lime."""
+
+    def lacks_magnesium(product: Product) -> bool:
+        return _is_lime(product) and not product.dolomitic and Nutrient.MG not in product.analysis_pct
+
+    for product, lines in case.lines_of(lacks_magnesium).items():
+        low = [
+            line
+            for line in lines
+            if line.plot_id in case.needs and case.needs[line.plot_id].lime.dolomitic is True
+        ]
+        if low:
+            where = plots_of(low)
+            said = "is not dolomitic" if case.products[product].dolomitic is False else "may not be dolomitic"
+            yield Finding(
+                f"Soil magnesium is low on {case.names(where)}, and {product} {said}.", where, product
+            )
 
 
 RULES: Mapping[str, Rule] = {
@@ -184,4 +222,5 @@ RULES: Mapping[str, Rule] = {
     "C-29": _caustic,
     "C-30": _with_fertilizer,
     "C-31": _wash_out,
+    "C-51": _magnesium_low,
 }

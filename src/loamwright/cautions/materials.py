@@ -10,6 +10,8 @@ from loamwright.errors import UnitError
 from loamwright.units import LB_GAL_KG_M3, parse_rate
 from loamwright.values import Form, Nutrient, Product
 
+#: Less than this in the shed is not worth a caution about damp [kg]. Ours: about a fifth of a bag.
+_SCRAPS_KG = 5.0
 _FORAGE = r"\bhay\b|pasture|meadow|graz|alfalfa|forage|grass"
 
 
@@ -123,12 +125,14 @@ def _damp_storage(case: Case, text: CautionText) -> Iterator[Finding]:
         product = case.products.get(name)
         if product is None or product.form is not Form.DRY:
             continue
+        if max(stock.on_hand_kg, stock.left_over_kg) < _SCRAPS_KG:
+            continue
         found = [material for material in text.limits if made_of(product, material) is not None]
         if found:
             damp = min(text.limits[material].value for material in found)
             kept.append(f"{name} over {damp:g} % ({case.kept(stock)})")
     if kept:
-        yield Finding(f"In the shed, drawing water from air of this relative humidity: {listed(kept)}.")
+        yield Finding(f"Takes up water from damp air: {listed(kept)}.")
 
 
 RULES: Mapping[str, Rule] = {

@@ -16,12 +16,23 @@ from loamwright.cautions.case import (
     plots_of,
     recorded_on_ground,
 )
-from loamwright.cautions.words import is_kind, is_legume, legume_shares, made_of, says, worked_in
-from loamwright.units import HA_M2, parse_rate
+from loamwright.cautions.words import (
+    is_kind,
+    is_legume,
+    legume_shares,
+    made_of,
+    rain_chance_pct,
+    rain_depth,
+    says,
+    worked_in,
+)
+from loamwright.units import HA_M2, LB_ACRE_KG_HA, parse_rate
 from loamwright.values import Application, Form, NeedState, Nutrient, Product, Timing
 
 _DAMP = r"\b(damp|moist|wet|dew|dewy)\b"
 _WITH_SEED = r"with (the )?seed|in[- ]furrow|pop-?up|seed[- ]row"
+#: Nitrogen up to this rides along with a phosphate and is no dressing [kg N/ha]. Ours: the planner's cap.
+_RIDES_ALONG_KG_HA = 10 * LB_ACRE_KG_HA
 _SAND = r"(coarse |fine |very fine )?(loamy )?sands?"
 
 
@@ -46,9 +57,8 @@ def _urea_on_surface(case: Case, text: CautionText) -> Iterator[Finding]:
         sentences = []
         if lines:
             rates = case.rates(line.rate_kg_ha for line in lines)
-            sentences.append(
-                f"{product}{known} carries urea: {rates} planned on {case.names(plots_of(lines))}."
-            )
+            carries = "" if "urea" in product.casefold() else " carries urea"
+            sentences.append(f"{product}{known}{carries}: {rates} planned on {case.names(plots_of(lines))}.")
         if entries:
             sentences.append(
                 f"{product}{known} went on {case.names(plots_of(entries))} on {dates(entries)}; "
@@ -64,9 +74,24 @@ def _urea_entries(case: Case, entries: Iterable[Application]) -> Iterator[Applic
 
 
 def _urea_on_damp_ground(case: Case, text: CautionText) -> Iterator[Finding]:
-    """C-02: urea left on a surface recorded as damp, wet or dewy."""
-    entries = _urea_entries(case, case.season_entries)
-    yield from recorded_on_ground(case, (e for e in entries if says(e.ground, _DAMP) and not worked_in(e)))
+    """C-02: urea left on a surface recorded as damp, wet or dewy, with no real rain in the forecast."""
+    enough = text.limits["rain"]
+    yield from recorded_on_ground(
+        case,
+        (
+            entry
+            for entry in _urea_entries(case, case.season_entries)
+            if says(entry.ground, _DAMP)
+            and not worked_in(entry)
+            and not _rain_expected(entry.forecast, enough.value, enough.unit)
+        ),
+    )
+
+
+def _rain_expected(forecast: str, depth: float, unit: str) -> bool:
+    """Tell whether a forecast promises so much rain: as certain, or with an even chance at least."""
+    chance_pct = rain_chance_pct(forecast)
+    return rain_depth(forecast, unit) >= depth and (chance_pct is None or chance_pct >= 50)
 
 
 def _urea_on_snow(case: Case, text: CautionText) -> Iterator[Finding]:
@@ -101,10 +126,20 @@ def _area_m2(case: Case, entry: Application) -> float | None:
 
 
 def _fall_nitrogen(case: Case, text: CautionText) -> Iterator[Finding]:
-    """C-04: nitrogen planned or recorded after harvest."""
+    """C-04: nitrogen planned or recorded after harvest, where no guideline asks for it then."""
     for product, rates in _after_harvest(case).items():
-        what = f"{product} brings {case.rates(rates.values())} of N to {case.names(rates)} after harvest."
-        yield Finding(what, tuple(rates), product)
+        unasked = {
+            plot_id: rate for plot_id, rate in rates.items() if not _asked_after_harvest(case, plot_id)
+        }
+        if unasked:
+            brings = f"{product} brings {case.rates(unasked.values())} of N"
+            yield Finding(f"{brings} to {case.names(unasked)} after harvest.", tuple(unasked), product)
+
+
+def _asked_after_harvest(case: Case, plot_id: str) -> bool:
+    """Tell whether the source of the need splits nitrogen so that a share is due after harvest."""
+    need = case.needs[plot_id].of(Nutrient.N) if plot_id in case.needs else None
+    return need is not None and any(timing is Timing.AFTER_HARVEST for timing, _ in need.timings)
 
 
 def _fall_nitrogen_on_vulnerable_ground(case: Case, text: CautionText) -> Iterator[Finding]:
@@ -187,21 +222,25 @@ def _leaf_burn(case: Case, text: CautionText) -> Iterator[Finding]:
 
 
 def _nitrogen_on_legumes(case: Case, text: CautionText) -> Iterator[Finding]:
-    """C-22: nitrogen planned on a stand with the published share of legume or more."""
+    """C-22: nitrogen asked for, or more than rides along, on a stand with the published share of legume."""
     least = text.limits["legume"].value
-    rates: dict[str, float] = {}
-    products: dict[str, None] = {}
+    planned: dict[str, float] = {}
     for line in case.open_lines:
         rate = line.rate_kg_ha * case.fraction(line.product, Nutrient.N)
         if rate > 0 and is_legume(case.croppings.get(line.plot_id), least):
-            rates[line.plot_id] = rates.get(line.plot_id, 0.0) + rate
-            products[line.product] = None
+            planned[line.plot_id] = planned.get(line.plot_id, 0.0) + rate
+    asked = [plot_id for plot_id in planned if _nitrogen_asked(case, plot_id)]
+    rates = {
+        plot_id: rate
+        for plot_id, rate in planned.items()
+        if plot_id in asked or rate > _RIDES_ALONG_KG_HA * (1 + 1e-9)
+    }
     if rates:
         shares = legume_shares(case.croppings[plot_id] for plot_id in rates)
-        what = f"{listed(products)}: {case.rates(rates.values())} of N on {case.names(rates)}, {shares}."
-        asked = [plot_id for plot_id in rates if _nitrogen_asked(case, plot_id)]
+        what = f"{case.rates(rates.values())} of N on {case.names(rates)}, {shares}."
         if asked:
-            what += f" Your guideline or lab asks for N on {case.names(asked)}: weigh the two."
+            where = "" if len(asked) == len(rates) else f" on {case.names(asked)}"
+            what += f" Your guideline or lab asks for it{where}: weigh the two."
         yield Finding(what, tuple(rates))
 
 

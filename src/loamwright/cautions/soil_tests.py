@@ -106,8 +106,11 @@ def _old_test(case: Case, text: CautionText) -> Iterator[Finding]:
 
 
 def _much_land_per_sample(case: Case, text: CautionText) -> Iterator[Finding]:
-    """C-45: more land for each sample of the newest date than the published limit."""
-    most_m2 = text.limits["most"].value * ACRE_M2
+    """C-45: more land for each sample than the place whose sampling advice the user follows allows."""
+    place = case.record.info.settings.sampling_guide
+    limit = text.limits.get(place, text.limits["elsewhere"])
+    whose = place if place in text.limits else "the strictest"
+    most_m2 = limit.value * ACRE_M2
     per_sample = {
         plot_id: case.areas[plot_id].area_m2 / len(tests)
         for plot_id in case.plots
@@ -115,8 +118,9 @@ def _much_land_per_sample(case: Case, text: CautionText) -> Iterator[Finding]:
     }
     large = {plot_id: area_m2 for plot_id, area_m2 in per_sample.items() if area_m2 > most_m2}
     if large:
-        areas = ", ".join(format_area(area_m2, case.record.info.units) for area_m2 in large.values())
-        yield Finding(f"Each sample of {case.names(large)} stands for {areas}.", tuple(large))
+        most = format_area(max(large.values()), case.record.info.units)
+        what = f"A sample of {case.names(large)} stands for up to {most} ({whose}: {limit.value:g} acres)."
+        yield Finding(what, tuple(large))
 
 
 def _without_plot(case: Case, text: CautionText) -> Iterator[Finding]:

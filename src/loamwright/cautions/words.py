@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 
+from loamwright.units import convert
 from loamwright.values import Application, Cropping, Form, KeepOut, Product
 
 
@@ -53,6 +54,51 @@ def worked_in(entry: Application) -> bool:
     """
     said = f"{entry.method}; {entry.note}"
     return says(said, r"incorporat|worked in|inject|harrow|\bdis[ck](ed|k)?\b|plow|plough|\btilled|raked in")
+
+
+def rain_chance_pct(forecast: str) -> float | None:
+    """Read the largest chance of rain in a forecast as written.
+
+    Parameters
+    ----------
+    forecast
+        As written on the work order.
+
+    Returns
+    -------
+    float or None
+        Chance [percent]; None when none is written.
+
+    Examples
+    --------
+    >>> rain_chance_pct("60 % chance of 1.2 in tonight")
+    60.0
+    """
+    return max((float(number) for number in re.findall(r"(\d+(?:\.\d+)?)\s*%", forecast)), default=None)
+
+
+def rain_depth(forecast: str, unit: str) -> float:
+    """Read the largest depth of rain in a forecast as written.
+
+    Parameters
+    ----------
+    forecast
+        As written on the work order.
+    unit
+        Wanted unit of length.
+
+    Returns
+    -------
+    float
+        Depth [`unit`]; 0 when none is written.
+
+    Examples
+    --------
+    >>> rain_depth("0.5 in of rain tonight", "inch")
+    0.5
+    """
+    found = re.findall(r"(\d*\.?\d+)\s*(inches|inch|in|mm|cm)\b", forecast.casefold())
+    return max((convert(float(number), written, unit) for number, written in found), default=0.0)
 
 
 #: Materials by the words for them. "urea" is inside UAN as well; a product may be several.

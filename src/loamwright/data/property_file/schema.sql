@@ -69,6 +69,7 @@ CREATE TABLE property (
     test_age_limit_years REAL NOT NULL,
     spreading_cost_per_ha TEXT NOT NULL,
     spreading_cost_per_pass TEXT NOT NULL,
+    hauling_cost_per_kg TEXT NOT NULL,
     max_products_per_plot INTEGER,
     min_rate_kg_ha REAL,
     convert_extractants BOOLEAN NOT NULL,
