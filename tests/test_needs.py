@@ -361,9 +361,101 @@ def test_a_newer_test_without_advice_goes_before_an_older_ones_advice() -> None:
 
 def test_old_advice_is_noted_because_it_was_for_another_crop() -> None:
     old = report(sampled_on=dt.date(2024, 4, 1), recommendation=advice(P2O5=99))
-    assert any(
-        "2024-04-01; it was made for the crop named then" in p.what for p in needs([old], crop()).problems
+    said = "it is from 2024-04-01 and was made for the crop named then"
+    assert [p.what for p in needs([old], crop()).problems].count(said) == 1
+    both = report(sampled_on=dt.date(2024, 4, 1), recommendation=advice(P2O5=99, K2O=40))
+    assert [p.what for p in needs([both], crop()).problems].count(said) == 1  # once a plot, not once a rate
+
+
+def test_parts_sampled_on_different_days_of_a_year_stand_together() -> None:
+    """West on 1 April 4 ppm, east on 3 April 12 ppm: (4 + 12) / 2 = 8, in 6 to 10, 25 lb at 2 ton."""
+    west = report(p=(4, "Bray P1"), sampled_on=dt.date(2026, 4, 1), part="west", test_id="W")
+    east = report(p=(12, "Bray P1"), sampled_on=dt.date(2026, 4, 3), part="east", test_id="E")
+    assert pounds(needs([west, east], crop()), "P2O5") == pytest.approx(25)
+    older = replace(west, sampled_on=dt.date(2025, 4, 1))  # another year: the newest alone, 15 lb
+    assert pounds(needs([older, east], crop()), "P2O5") == pytest.approx(15)
+    whole = replace(west, part="")  # a sample of the whole plot is older news than any part's
+    assert pounds(needs([whole, east], crop()), "P2O5") == pytest.approx(15)
+    again = replace(west, sampled_on=dt.date(2026, 3, 1), test_id="W0")  # of one part only the newest
+    assert pounds(needs([again, west, east], crop()), "P2O5") == pytest.approx(25)
+
+
+def test_an_undated_part_does_not_slip_in_beside_dated_ones() -> None:
+    undated = report(p=(99, "Bray P1"), sampled_on=None, part="north", test_id="N")
+    east = report(p=(12, "Bray P1"), part="east", test_id="E")
+    assert pounds(needs([undated, east], crop()), "P2O5") == pytest.approx(15)
+
+
+def test_a_part_that_asks_for_lime_is_not_hidden_by_the_mean() -> None:
+    """pH 5.8 and 6.4: the mean 6.1 is not below 6.0, but the west by itself is."""
+    buffered = {"buffer_ph": 6.6, "buffer_method": "Sikora"}
+    west = report(ph=5.8, part="west", test_id="W", **buffered)
+    east = report(ph=6.4, part="east", test_id="E", **buffered)
+    found = needs([west, east], crop())
+    assert found.lime.state is NeedState.NONE
+    (told,) = [p for p in found.problems if p.where.endswith("lime")]
+    assert "west needs it by its own sample" in told.what
+    assert told.level is Level.WARNING
+    assert not [p for p in needs([east], crop()).problems if p.where.endswith("lime")]
+
+
+def test_a_part_that_asks_for_phosphate_is_not_hidden_by_the_mean() -> None:
+    """8 and 40 ppm: the mean 24 asks for none, the north alone for 25 lb."""
+    north = report(p=(8, "Bray P1"), part="north", test_id="N")
+    south = report(p=(40, "Bray P1"), part="south", test_id="S")
+    found = needs([north, south], crop())
+    assert pounds(found, "P2O5") == 0
+    assert any("north needs it by its own sample" in p.what for p in found.problems)
+
+
+def test_an_old_report_that_still_gives_a_figure_draws_the_age_warning() -> None:
+    """K of 2019 under a P test of 2026: the limit of 4 years holds for the K."""
+    old = report(k=(50, "ammonium acetate"), sampled_on=dt.date(2019, 4, 1), test_id="old")
+    new = report(p=(8, "Bray P1"), test_id="new")
+    found = needs([old, new], crop())
+    (warned,) = [p for p in found.problems if "the limit is 4 years" in p.what]
+    assert "soil test old" in warned.where
+    assert "no newer report states K" in warned.what
+    newer = report(p=(8, "Bray P1"), k=(50, "ammonium acetate"), test_id="new")
+    assert not [p for p in needs([old, newer], crop()).problems if "the limit is" in p.what]
+
+
+def test_a_stand_in_yield_is_told_in_the_reason() -> None:
+    """Oats after soybeans without a yield goal: the table's lowest row is 0 lb, and that it is ours is said."""
+    tests = [report(organic_matter_pct=2.5)]
+    oats = of(needs(tests, crop("oats", None, previous_crop="soybeans")), "N")
+    assert (oats.state, oats.assumed) == (NeedState.NONE, True)
+    assert "no yield goal is stated, so the lowest row stands" in oats.reason
+    assert (
+        "use your lab's recommendation"
+        in of(needs(tests, crop("oats", 90, "bu/acre", previous_crop="corn")), "N").reason
     )
+
+
+def test_mehlich_3_that_may_be_read_by_icp_is_told_what_to_ask() -> None:
+    asked = of(needs([report(p=(22, "Mehlich-3"))], crop()), "P2O5")
+    assert asked.state is NeedState.UNKNOWN
+    assert "enter Mehlich-3 ICP, for which a published conversion exists" in asked.reason
+    colour = of(needs([report(p=(22, "Mehlich-3 colorimetric"))], crop()), "P2O5")
+    assert "conversion" not in colour.reason
+
+
+# ---------------------------------------------------------------------------------------------
+# Flags of secondary nutrients and micronutrients
+
+
+def test_low_magnesium_without_a_rule_is_flagged_and_stays_unknown() -> None:
+    """90 lb/acre of a 6 inch slice are 45 ppm, under Ohio's 50; 110 are 55."""
+    low = report(readings={"Mg": Reading(90, "lb/acre", "ammonium acetate", "Mg")})
+    need = of(needs([low], crop()), "Mg")
+    assert (need.state, need.mass_kg) == (NeedState.UNKNOWN, None)
+    assert "under 50 ppm" in need.reason
+    assert "dolomitic lime where lime is due" in need.reason
+    assert "= 45.0 ppm Mg" in texts(need.steps)
+    enough = report(readings={"Mg": Reading(110, "lb/acre", "ammonium acetate", "Mg")})
+    need = of(needs([enough], crop()), "Mg")
+    assert "under 50" not in need.reason
+    assert "not low" in texts(need.steps)
 
 
 # ---------------------------------------------------------------------------------------------
@@ -406,6 +498,19 @@ def test_a_lab_that_took_its_credits_is_not_credited_again(taken: bool | None, a
     assert noted is (taken is None)  # what the user has answered needs no note
     chain = texts(of(found, "N").steps)
     assert ("your lab took it off already" in chain) is (taken is True)
+
+
+def test_a_legume_credit_the_lab_may_have_taken_is_told() -> None:
+    """UMN sunflower, Table 1: 35 lb after harvested red clover; the lab's report says 60 lb N."""
+    sunflower = crop("sunflower", None, previous_crop="harvested red clover")
+    silent = needs([report(recommendation=advice(N=60))], sunflower)
+    assert pounds(silent, "N") == pytest.approx(60)
+    assert any("harvested red clover was not taken off the lab's N" in p.what for p in silent.problems)
+    left_out = needs([report(recommendation=advice(N=60, taken=False))], sunflower)
+    assert pounds(left_out, "N") == pytest.approx(25)
+    took = needs([report(recommendation=advice(N=60, taken=True))], sunflower)
+    assert pounds(took, "N") == pytest.approx(60)
+    assert not [p for p in took.problems if "not taken off" in p.what]
 
 
 def test_a_credit_never_makes_a_need_negative() -> None:

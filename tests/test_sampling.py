@@ -134,6 +134,17 @@ def test_the_range_and_its_source_ride_along() -> None:
     assert "our rule" in str(steps[-1].source)
 
 
+@pytest.mark.parametrize(("chosen", "beside"), [(12, "under"), (20, "within"), (40, "over")])
+def test_the_users_own_number_of_cores_goes_before_the_rule(chosen: int, beside: str) -> None:
+    """Minnesota prints 15 to 30; the user's number stands and is set beside that."""
+    owner = a_property(settings=Settings(cores_per_sample=chosen))
+    plan = plan_sampling(MINNESOTA, owner, area(8), TODAY)["A1"]
+    assert (plan.cores, len(plan.points)) == (chosen, chosen)
+    assert (plan.cores_low, plan.cores_high) == (15, 30)
+    (own,) = [step for step in plan.steps if step.source.publication == "user"]
+    assert own.what == f"your own number, {beside} that range"
+
+
 def test_a_plot_over_the_limit_is_told_to_split() -> None:
     """25 acres over 20 acres a sample: two samples."""
     plan = plan_sampling(MINNESOTA, a_property(), area(25), TODAY)["A1"]

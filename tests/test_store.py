@@ -118,6 +118,7 @@ def full_record() -> PropertyRecord:
                 lime_region="Area 2",
                 lime_dose_limit="missouri-surface",
                 sampling_guide="Kansas",
+                cores_per_sample=12,
                 test_age_limit_years=3.5,
                 spreading_cost_per_ha=Decimal("14.8263228880299299637169"),
                 spreading_cost_per_pass=Decimal("4.00"),

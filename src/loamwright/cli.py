@@ -40,7 +40,6 @@ app = typer.Typer(
 guideline_app = typer.Typer(no_args_is_help=True, help="Published guideline editions, and your own.")
 app.add_typer(guideline_app, name="guideline")
 app.add_typer(buying_cli.app, name="buy")
-app.registered_commands += planning_cli.app.registered_commands
 
 
 # ---------------------------------------------------------------------------------------------
@@ -391,6 +390,9 @@ def project_test(
         rate = None if removed is None else parse_rate(removed)
         found = season.project(view, plot, Nutrient(nutrient.upper()), rate, per_ppm)
         give(Answer(jsonviews.plain(found), lambda out: console.show_projection(out, found)), as_json)
+
+
+app.registered_commands += planning_cli.app.registered_commands
 
 
 # ---------------------------------------------------------------------------------------------

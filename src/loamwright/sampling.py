@@ -1,8 +1,9 @@
 """Where to take soil cores on each plot, how many, and why now.
 
 This file answers "does this plot need a sample this season, how many cores, where do they go, and what
-is written on the bag?". The ranges are a place's published ones (`SamplingGuide`); the choice inside a
-range, the distance kept from edges and the crop-change rule are ours and say so. It writes no files.
+is written on the bag?". The ranges are a place's published ones (`SamplingGuide`). The number inside a
+range is the user's or, unless he states one, ours; the distance kept from edges and the crop-change rule
+are ours and say so. It writes no files.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from loamwright.answers import PlotArea, PropertyRecord, SamplingPlan
 from loamwright.cores import sampling_points, usable_edge_m
 from loamwright.ledger import entries_that_count
 from loamwright.units import ACRE_M2, FT_M
-from loamwright.values import BOUNDARY, Cropping, Form, Plot, SoilTest, Source, Step
+from loamwright.values import BOUNDARY, USER, Cropping, Form, Plot, SoilTest, Source, Step
 
 #: Cores keep this far from edges and keep-outs [m]. Common practice, no source: sources say to stay away
 #: from fence rows and field edges without giving a distance.
@@ -68,8 +69,10 @@ class SamplingGuide:
     source: Source
 
 
-def core_count(guide: SamplingGuide, spread_area_m2: float) -> tuple[int, tuple[Step, ...]]:
-    """Choose the cores for one sample from the published range by the size of the plot.
+def core_count(
+    guide: SamplingGuide, spread_area_m2: float, chosen: int | None = None
+) -> tuple[int, tuple[Step, ...]]:
+    """Choose the cores for one sample: the user's number, else from the published range by plot size.
 
     Parameters
     ----------
@@ -77,6 +80,8 @@ def core_count(guide: SamplingGuide, spread_area_m2: float) -> tuple[int, tuple[
         The place's advice.
     spread_area_m2
         Area the sample stands for [m2].
+    chosen
+        The user's own number; None = by the rule below.
 
     Returns
     -------
@@ -107,11 +112,18 @@ def core_count(guide: SamplingGuide, spread_area_m2: float) -> tuple[int, tuple[
         guide.source,
     )
     size = Step("area the sample stands for", acres, "acre", BOUNDARY)
+    if chosen is not None:
+        beside = "under" if chosen < guide.cores_low else "over" if chosen > guide.cores_high else "within"
+        return chosen, (
+            published,
+            size,
+            Step(f"your own number, {beside} that range", float(chosen), "cores", USER),
+        )
     if guide.acres_high is None:
-        chosen = Step(
+        highest = Step(
             "no limit on land per sample printed: high end", float(guide.cores_high), "cores", OUR_RULE
         )
-        return guide.cores_high, (published, size, chosen)
+        return guide.cores_high, (published, size, highest)
     share = min(1.0, acres / guide.acres_high)
     cores = math.ceil(round(guide.cores_low + span * share, 6))
     what = (
@@ -258,7 +270,7 @@ def plan_sampling(
         if area.spread_area_m2 <= 0:
             due, reason = False, "nothing of the plot is left outside the keep-outs"
         else:
-            cores, steps = core_count(guide, area.spread_area_m2)
+            cores, steps = core_count(guide, area.spread_area_m2, record.info.settings.cores_per_sample)
             steps += _samples(guide, area.spread_area_m2)
             edge_ft = usable_edge_m(area.spread_wkb, EDGE_M) / FT_M
             steps += (

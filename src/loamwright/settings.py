@@ -170,6 +170,7 @@ def _settings(keys: _Keys) -> Settings:
         lime_region=keys.take("lime_region", _text) or default.lime_region,
         lime_dose_limit=keys.take("lime_dose_limit", _text) or default.lime_dose_limit,
         sampling_guide=keys.take("sampling_guide", _text) or default.sampling_guide,
+        cores_per_sample=keys.take("cores_per_sample", _cores),
         test_age_limit_years=default.test_age_limit_years if age is None else age,
         spreading_cost_per_ha=default.spreading_cost_per_ha if per_ha is None else per_ha,
         spreading_cost_per_pass=keys.take("spreading_cost_per_pass", _money)
@@ -252,6 +253,12 @@ def _efficiency(value: object) -> float:
 def _count(value: object) -> int:
     if (number := _number(value)) < 1 or not number.is_integer():
         raise ValueError(f"{number:g} is not a number of products; write 1 or more, or null for no limit")
+    return int(number)
+
+
+def _cores(value: object) -> int:
+    if not 1 <= (number := _number(value)) <= 100 or not number.is_integer():
+        raise ValueError(f"{number:g} is not a number of cores; write a whole number from 1 to 100")
     return int(number)
 
 

@@ -663,6 +663,8 @@ class Settings:
         none chosen, and the whole need is planned as one dose.
     sampling_guide
         Place whose published sampling advice is used (see ``data/sampling_rules.csv``).
+    cores_per_sample
+        Cores in one sample [count]; None = by the size of the plot, within the published range.
     test_age_limit_years
         Older tests warn. 4 = the stricter of two published limits (see cautions C-44).
     spreading_cost_per_ha
@@ -693,6 +695,7 @@ class Settings:
     lime_region: str = ""
     lime_dose_limit: str = ""
     sampling_guide: str = "Minnesota"
+    cores_per_sample: int | None = None
     test_age_limit_years: float = 4.0
     spreading_cost_per_ha: Decimal = Decimal(0)
     spreading_cost_per_pass: Decimal = Decimal(0)

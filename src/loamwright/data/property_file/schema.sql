@@ -66,6 +66,7 @@ CREATE TABLE property (
     lime_region TEXT NOT NULL,
     lime_dose_limit TEXT NOT NULL,
     sampling_guide TEXT NOT NULL,
+    cores_per_sample INTEGER,
     test_age_limit_years REAL NOT NULL,
     spreading_cost_per_ha TEXT NOT NULL,
     spreading_cost_per_pass TEXT NOT NULL,
