@@ -166,9 +166,37 @@ def brute_force_cost(
                 candidates.append((made + paid + sum(fees.values()), passes, counts))
     candidates.sort(key=lambda one: one[0])
     for cost, passes, counts in candidates:
-        if _amounts_exist(plots, wares, offers, terms, passes, counts):
+        if _could_do(plots, wares, offers, passes, counts) and _amounts_exist(
+            plots, wares, offers, terms, passes, counts
+        ):
             return cost
     return None
+
+
+def _could_do(
+    plots: Sequence[PlanPlot],
+    wares: Sequence[Ware],
+    offers: Sequence[Offer],
+    passes: Sequence[tuple[int, int]],
+    counts: Sequence[int],
+) -> bool:
+    """Rule most candidates out by hand: a need without a pass, or more needed in all than is bought."""
+    have = {
+        offer.product: (count + offer.in_stock) * (offer.package_kg or 0.0)
+        for offer, count in zip(offers, counts, strict=True)
+    }
+    needed: dict[str, float] = {}
+    for number, one in enumerate(plots):
+        for demand in one.demands:
+            if demand.mass_kg and not any(
+                p == number and wares[w].contents.get(demand.supply, 0.0) > 0 for p, w in passes
+            ):
+                return False
+            needed[demand.supply] = needed.get(demand.supply, 0.0) + (demand.mass_kg or 0.0)
+    return all(
+        sum(have.get(one.product.product, 0.0) * one.contents.get(key, 0.0) for one in wares) >= mass - 1e-6
+        for key, mass in needed.items()
+    )
 
 
 def _amounts_exist(

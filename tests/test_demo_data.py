@@ -6,6 +6,7 @@ Geometry is checked with shapely and pyproj alone, not with the program's own co
 from __future__ import annotations
 
 import csv
+import dataclasses
 import datetime as dt
 import json
 import re
@@ -20,7 +21,8 @@ from shapely.geometry import shape
 
 from loamwright import pricelists, settings, tablefiles, tables
 from loamwright.errors import Level, has_errors
-from loamwright.values import Form
+from loamwright.lime import DOSE_LIMITS
+from loamwright.values import Form, Settings
 
 DEMO = Path(__file__).parents[1] / "demo_data"
 ACRE = 4046.8564224
@@ -201,6 +203,27 @@ def test_property_file() -> None:
     assert info.settings.lime_region == "Area 1"
     assert info.settings.spreaders
     assert {"N", "B"} <= set(info.settings.surplus_limit_kg_ha)
+
+
+def test_every_choice_of_a_property_is_written_down(tmp_path: Path) -> None:
+    """The keys of the table, each tried: one that the reader does not know is refused as misspelled."""
+    readme = (DEMO / "README.md").read_text(encoding="utf-8")
+    table = readme.partition("| key in `settings` |")[2]
+    cells = [line.strip("| ").split(" | ")[0] for line in table.splitlines()]
+    keys = {key for cell in cells for key in re.findall(r"`([a-z_]+)`", cell)}
+    said = tmp_path / "property.json"
+    said.write_text(json.dumps({"name": "A", "season": 2026, "settings": dict.fromkeys(keys)}))
+    settings.info_from(said)  # null takes the default of a key that is known
+    stored = {field.name for field in dataclasses.fields(Settings)}
+    spelled = {  # kept in SI, or as two
+        "min_rate_kg_ha": "min_rate",
+        "gps_sigma_m": "gps_sigma",
+        "hauling_cost_per_kg": "hauling_cost_per_ton",
+        "surplus_limit_fraction": "surplus_limits",
+        "surplus_limit_kg_ha": "surplus_limits",
+    }
+    assert {spelled.get(name, name) for name in stored} | {"spreading_cost_per_acre"} == keys
+    assert all(f"`{limit.limit_id}`" in readme for limit in DOSE_LIMITS)
 
 
 def test_everything_says_that_it_is_invented() -> None:

@@ -502,3 +502,58 @@ def test_a_matrix_must_have_every_pair(tmp_path: Path) -> None:
     folder = Path(shutil.copytree(guidelines.BUILT_IN / "clemson-matrix", tmp_path / "clemson"))
     replace(folder / "alfalfa.csv", "Low,Excessive,0,100,0,\n", "")
     assert any("no row for P Low, K Excessive" in problem.what for problem in guidelines.check(folder))
+
+
+MATRIX = """
+[[crop]]
+name = "chicory"
+
+[[matrix]]
+crops = ["chicory"]
+file = "cells.csv"
+ratings = "ratings.csv"
+publication = "Example County Extension (invented)"
+"""
+CELLS = "P rating,K rating,P2O5\nLow,Low,50\nLow,High,40\nHigh,Low,10\nHigh,High,0\n"
+RATINGS = "soil,rating,Mehlich-3\nP,Low,0 to 30\nP,High,31+\nK,Low,0 to 99\nK,High,100+\n"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "where", "offending"),
+    [
+        ("", "", "", ""),
+        ("K,Low,0 to 99\nK,High,100+\n", "", "ratings.csv", "K 'Low' has no class"),
+        ("P,High", "P,Middle", "ratings.csv", "P 'Middle' is not a rating of the matrix"),
+        ("P,High,31+", "P,High,25+", "ratings.csv, row 3", "25+ overlaps class 0 to 30"),
+        ("K,Low", "Mg,Low", "ratings.csv, row 4, column soil", "'Mg' is not P or K"),
+    ],
+)
+def test_the_ratings_of_a_matrix_are_held_against_it(
+    own: Path, old: str, new: str, where: str, offending: str
+) -> None:
+    main = own / "guideline.toml"
+    main.write_text(main.read_text(encoding="utf-8") + MATRIX, encoding="utf-8")
+    (own / "cells.csv").write_text(CELLS, encoding="utf-8")
+    (own / "ratings.csv").write_text(RATINGS.replace(old, new, 1) if old else RATINGS, encoding="utf-8")
+    found = guidelines.check(own)
+    if not old:
+        assert found == ()
+        return
+    assert any(where in problem.where and offending in problem.what for problem in found), found
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new", "offending"),
+    [
+        ("guideline.toml", "buildup_years = 4", "buildup_years = 0", "over 0 years"),
+        ("k_levels.csv", ">5,120", ">=5,120", "two rows for one exchange capacity (the other is row 2)"),
+        ("k_levels.csv", ">5,120", ",120", "two rows for one exchange capacity"),
+    ],
+)
+def test_levels_that_cannot_be_told_apart_are_refused(
+    tmp_path: Path, file: str, old: str, new: str, offending: str
+) -> None:
+    folder = Path(shutil.copytree(guidelines.BUILT_IN / "removal-maintenance", tmp_path / "keep"))
+    assert guidelines.check(folder) == ()
+    replace(folder / file, old, new)
+    assert any(offending in problem.what for problem in guidelines.check(folder))

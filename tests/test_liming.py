@@ -116,6 +116,15 @@ def test_an_older_buffer_is_not_mixed_with_a_newer_ph() -> None:
     assert (found.state, found.lacks_buffer) == (NeedState.UNKNOWN, True)
 
 
+def test_a_region_is_known_whatever_its_capitals() -> None:
+    """Buffer index 6.3: 3,500 lb ENP in Area 1; there is no Area 3."""
+    rule = guidelines.load("umn-wildlife-lime").lime_rule(None)
+    assert rule is not None
+    answers = [rule.rate(LimeCase((acid(5.6, 6.3),), region)) for region in ("area 1", "AREA-1", "Area 3")]
+    assert [answer.value for answer in answers] == [3500, 3500, None]
+    assert "'Area 3' is not in the table" in answers[2].reason
+
+
 def test_samples_of_one_day_are_averaged() -> None:
     """pH (5.4 + 5.8) / 2 = 5.6; buffer (6.2 + 6.4) / 2 = 6.3: 3,500 lb ENP in Area 1."""
     found = wildlife(acid(5.4, 6.2, part="west"), acid(5.8, 6.4, test_id="T2", part="east"))
@@ -129,6 +138,8 @@ def test_a_shallow_sample_is_pointed_out_and_the_rate_stands() -> None:
     assert found.value == 3500
     assert "sampled to 4 inches" in found.remarks[0]
     assert wildlife(acid()).remarks == ()
+    # the rate treats 6 inches whatever was sampled, so the caution about depth can compare
+    assert found.depth_m == wildlife(acid()).depth_m == pytest.approx(6 * 0.0254)
 
 
 def test_red_clover_takes_a_flat_rate_on_acid_soil() -> None:
@@ -227,6 +238,7 @@ def test_a_printed_depth_rule_halves_the_rate() -> None:
     assert found.value == 1.5
     assert "0.5 of the rate" in texts(found.steps)
     assert "E-2567" in texts(found.steps)
+    assert found.depth_m == pytest.approx(4 * 0.0254)  # scaled to the slice sampled
     assert own(6.4, inches=5).remarks  # no rule for 5 inches
 
 

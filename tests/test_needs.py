@@ -421,7 +421,7 @@ def test_an_old_report_that_still_gives_a_figure_draws_the_age_warning() -> None
 
 
 def test_a_stand_in_yield_is_told_in_the_reason() -> None:
-    """Oats after soybeans without a yield goal: the table's lowest row is 0 lb, and that it is ours is said."""
+    """Oats after soybeans, no yield goal: the lowest printed row is 0 lb, and that is said to be ours."""
     tests = [report(organic_matter_pct=2.5)]
     oats = of(needs(tests, crop("oats", None, previous_crop="soybeans")), "N")
     assert (oats.state, oats.assumed) == (NeedState.NONE, True)

@@ -229,6 +229,15 @@ def test_grass_nitrogen_by_yield_and_its_split_above_four_tons() -> None:
     ]
 
 
+def test_a_split_is_written_down_with_its_own_source() -> None:
+    """J. Tesmer, Fillmore County Journal, 2013: above 4 ton, three quarters in spring, the rest in August."""
+    found = ask("N", "grasses for hay and pasture", 5)
+    assert found.steps[-1].what == "When it goes on above 4 ton/acre"
+    assert found.steps[-1].value == "75% top-dress, 25% after harvest"
+    assert "Tesmer" in found.steps[-1].source.publication
+    assert "When it goes on" not in texts(ask("N", "grasses for hay and pasture", 4).steps)
+
+
 def test_a_split_for_high_yields_goes_before_the_one_for_any_yield() -> None:
     any_yield = replace(FORAGE.splits[1], above_yield=None, shares=((Timing.TOPDRESS, 1.0),))
     guideline = replace(FORAGE, splits=(any_yield, FORAGE.splits[1]))
@@ -247,6 +256,7 @@ def test_grass_legume_nitrogen_is_flat_and_top_dressed() -> None:
     found = ask("N", "grass-legume mixture")
     assert (found.value, found.timings, found.assumed) == (60, ((Timing.TOPDRESS, 1.0),), False)
     assert "less or none may do" in texts(found.steps)
+    assert "When it goes on = 100% top-dress" in texts(found.steps)
 
 
 @pytest.mark.parametrize("seeding", [True, False, None])
@@ -257,6 +267,7 @@ def test_an_inoculated_legume_needs_no_nitrogen(seeding: bool | None, texture: s
     assert "inoculated" in found.reason
     allowance = seeding is not False and texture in ("sandy loam", "")
     assert ("less than 25 lb" in texts(found.steps)) is allowance
+    assert found.reason.count("inoculated") == 1
 
 
 def oats(previous: str = "", goal: float | None = 90, matter: float | None = 2.5, stand: str = "") -> Rate:
@@ -398,6 +409,28 @@ def test_a_matrix_with_printed_edges_rates_the_figures_itself() -> None:
     assert [s.value for s in found.steps if s.what.startswith("Rating")] == ["Low", "High"]
     refused = matrix.rate_of(Nutrient.P2O5, Situation("x", (report(p=(19, "Mehlich-1"), k=(90, "Olsen")),)))
     assert "90 ppm K by Olsen" in refused.reason
+
+
+def test_a_matrix_answers_what_every_fitting_cell_agrees_on() -> None:
+    """Clemson 029: nitrogen is 90 in all 25 cells, so no rating is needed. Ours: K Low, P not rated."""
+    clemson = guidelines.load("clemson-matrix")
+    grain = recommend(clemson, Nutrient.N, Situation("small grain", ()))
+    assert (grain.value, grain.reason) == (90, "one rate in every row")
+    assert recommend(clemson, Nutrient.K2O, Situation("small grain", ())).value is None
+    rates = {("Low", "Low"): (50, 80), ("High", "Low"): (0, 80), ("Low", "High"): (50, 0)}
+    cells = {
+        pair: MatrixCell({Nutrient.P2O5: p, Nutrient.K2O: k}, {}, n)
+        for n, (pair, (p, k)) in enumerate({**rates, ("High", "High"): (0, 0)}.items())
+    }
+    test = Extractant.MEHLICH_1
+    edges = tuple(
+        (rating, {test: parse_span(span)}) for rating, span in (("Low", "0 to 99"), ("High", "100+"))
+    )
+    matrix = RatingMatrix(("x",), "lb/acre", cells, SOURCE, {"P": edges, "K": edges})
+    potash_only = Situation("x", (report(k=(50, "Mehlich-1")),))
+    found = matrix.rate_of(Nutrient.K2O, potash_only)
+    assert (found.value, found.reason) == (80, "one rate in every row of K Low")
+    assert "phosphorus was not tested" in matrix.rate_of(Nutrient.P2O5, potash_only).reason
 
 
 # ---------------------------------------------------------------------------------------------

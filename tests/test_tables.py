@@ -716,6 +716,9 @@ def test_settings(tmp_path: Path) -> None:
                 "spreading_cost_per_acre": "6.00",
                 "min_rate": "25 lb/acre",
                 "max_products_per_plot": None,
+                "lime_dose_limit": "missouri-surface",
+                "sampling_guide": "Minnesota, hilly",
+                "cores_per_sample": 18,
                 "surplus_limits": {
                     "N": {"fraction": 0.1, "rate": "10 lb/acre"},
                     "lime ENP": {"fraction": 0.2},
@@ -729,6 +732,8 @@ def test_settings(tmp_path: Path) -> None:
     assert float(chosen.spreading_cost_per_ha) == pytest.approx(6 / ACRE * 10_000, rel=1e-12)
     assert chosen.min_rate_kg_ha == pytest.approx(25 * lb_acre, rel=1e-12)
     assert chosen.max_products_per_plot is None
+    assert (chosen.lime_dose_limit, chosen.sampling_guide) == ("missouri-surface", "Minnesota, hilly")
+    assert chosen.cores_per_sample == 18
     assert chosen.surplus_limit_fraction == {"N": 0.1, "lime ENP": 0.2}
     assert chosen.surplus_limit_kg_ha == {"N": pytest.approx(10 * lb_acre, rel=1e-12)}
     (spreader,) = chosen.spreaders
@@ -755,6 +760,10 @@ def test_settings(tmp_path: Path) -> None:
         ({"settings": {"spreaders": [{"hopper": "100 lb"}]}}, "spreader 1, name", "missing"),
         ({"settings": {"spreaders": [{"name": "A", "speed": "5 lb"}]}}, "spreader 1, speed", "'5 lb'"),
         ({"settings": {"max_products_per_plot": 0}}, "max_products_per_plot", "0"),
+        ({"settings": {"lime_dose_limit": "utah"}}, "lime_dose_limit", "'utah'"),
+        ({"settings": {"sampling_guide": "Utah"}}, "sampling_guide", "'Utah'"),
+        ({"settings": {"cores_per_sample": 0}}, "cores_per_sample", "0"),
+        ({"settings": {"cores_per_sample": 12.5}}, "cores_per_sample", "12.5"),
         ({"settings": []}, "property.json, settings", "[]"),
     ],
 )

@@ -6,6 +6,7 @@ This file lays out text; it computes nothing but units. ``--json`` output is in 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from rich.console import Console
@@ -27,8 +28,22 @@ from loamwright.errors import Level, Problem
 from loamwright.guidelines import GuidelineInfo
 from loamwright.history import PlotHistory, Projection
 from loamwright.products import Comparison
-from loamwright.units import LB_KG, format_area, format_mass, format_money, format_rate
-from loamwright.values import Calibration, NeedState, Nutrient, Outcome, Plot, Step
+from loamwright.units import LB_ACRE_KG_HA, LB_KG, format_area, format_mass, format_money, format_rate
+from loamwright.values import (
+    ARITHMETIC,
+    BOUNDARY,
+    LAB,
+    LABEL,
+    USER,
+    Calibration,
+    LimeBasis,
+    NeedState,
+    Nutrient,
+    Outcome,
+    Plot,
+    Source,
+    Step,
+)
 
 _COLOURS = {Level.ERROR: "bold red", Level.WARNING: "yellow", Level.NOTE: "cyan"}
 _SHOWN_NUTRIENTS = (Nutrient.N, Nutrient.P2O5, Nutrient.K2O, Nutrient.S)
@@ -75,7 +90,60 @@ def show_problems(console: Console, problems: Iterable[Problem]) -> None:
         )
 
 
-def show_steps(console: Console, steps: Iterable[Step], indent: str = "  ") -> None:
+#: Sources that are no publication: said in words where they stand.
+_PLAIN_SOURCES = frozenset(source.publication for source in (USER, LABEL, LAB, BOUNDARY, ARITHMETIC)) | {
+    "exact definition",
+    "common practice",
+    "our default",
+}
+
+#: Values that mark a step as a sentence, not a figure, and how the sentence is introduced.
+_MARKS = {"remark": "Note", "assumed": "Assumed"}
+
+
+class Sources:
+    """Numbers the publications of one story, so that each is written out once, at its end."""
+
+    def __init__(self) -> None:
+        self.numbers: dict[Source, int] = {}
+
+    def cite(self, source: Source, said: str = "") -> str:
+        """Write a publication as a number with the row it was read in, anything else in words.
+
+        Parameters
+        ----------
+        source
+            The source.
+        said
+            The sentence it stands behind; a row named there is not told again.
+
+        Returns
+        -------
+        str
+        """
+        if source.publication in _PLAIN_SOURCES:
+            return str(source)
+        number = self.numbers.setdefault(replace(source, row=""), len(self.numbers) + 1)
+        row = "" if source.row in said else source.row
+        return f"source {number}, {row}" if row else f"source {number}"
+
+    def show(self, console: Console) -> None:
+        """Print the list.
+
+        Parameters
+        ----------
+        console
+            Where to print.
+        """
+        if self.numbers:
+            console.print("[bold]Sources[/]")
+        for source, number in self.numbers.items():
+            console.print(f"  {number}  [dim]{escape(str(source))}[/]")
+
+
+def show_steps(
+    console: Console, steps: Iterable[Step], indent: str = "  ", sources: Sources | None = None
+) -> None:
     """Print the arithmetic behind a number, a line a step, with its source.
 
     Parameters
@@ -86,8 +154,15 @@ def show_steps(console: Console, steps: Iterable[Step], indent: str = "  ") -> N
         The steps.
     indent
         Put before each line.
+    sources
+        Numbers the publications; None writes each out where it stands.
     """
     for item in steps:
+        told = str(item.source) if sources is None else sources.cite(item.source, item.what)
+        source = f"[dim]({escape(told)})[/]"
+        if isinstance(item.value, str) and item.value in _MARKS:
+            console.print(f"{indent}{_MARKS[item.value]}: {escape(item.what)} {source}")
+            continue
         if item.value is None:
             figure = "unknown"
         elif isinstance(item.value, str):
@@ -95,9 +170,7 @@ def show_steps(console: Console, steps: Iterable[Step], indent: str = "  ") -> N
         else:
             figure = f"{item.value:,.4g}" if abs(item.value) < 1000 else f"{item.value:,.0f}"
         figure = f"{figure} {item.unit}".strip()
-        console.print(
-            f"{indent}{escape(item.what)} = [bold]{escape(figure)}[/] [dim]({escape(str(item.source))})[/]"
-        )
+        console.print(f"{indent}{escape(item.what)} = [bold]{escape(figure)}[/] {source}")
 
 
 def show_areas(console: Console, plots: Sequence[Plot], areas: Mapping[str, PlotArea], system: str) -> None:
@@ -141,14 +214,32 @@ def show_areas(console: Console, plots: Sequence[Plot], areas: Mapping[str, Plot
     console.print(table)
 
 
+def _effective(need: Need | LimeNeed) -> bool:
+    """Tell whether an amount is effective lime, which people count in pounds and not in tons."""
+    return isinstance(need, LimeNeed) and need.basis not in (None, LimeBasis.PRODUCT)
+
+
+def _rate(rate_kg_ha: float, effective: bool, system: str) -> str:
+    if effective and system == "us":
+        return f"{rate_kg_ha / LB_ACRE_KG_HA:,.0f} lb/acre"
+    return format_rate(rate_kg_ha, system)
+
+
+def _mass(mass_kg: float, effective: bool, system: str) -> str:
+    if effective and system == "us":
+        return f"{mass_kg / LB_KG:,.0f} lb"
+    return format_mass(mass_kg, system)
+
+
 def _need_cell(need: Need | LimeNeed | None, system: str) -> str:
     if need is None:
         return "–"
     if need.state is NeedState.UNKNOWN or need.rate_kg_ha is None:
         return "[yellow]unknown[/]"
     if need.state is NeedState.NONE:
-        return "none"
-    return format_rate(need.rate_kg_ha, system) + ("*" if isinstance(need, Need) and need.assumed else "")
+        return "none*" if isinstance(need, Need) and need.assumed else "none"
+    rate = _rate(need.rate_kg_ha, _effective(need), system)
+    return rate + ("*" if isinstance(need, Need) and need.assumed else "")
 
 
 def _show_unknown(console: Console, view: SeasonView, nutrients: Collection[Nutrient]) -> None:
@@ -256,7 +347,7 @@ OUTCOME_WORDS = {
 }
 
 
-def show_cautions(console: Console, cautions: Iterable[Caution], in_full: bool = False) -> None:
+def show_cautions(console: Console, cautions: Iterable[Caution], sources: Sources | None = None) -> None:
     """Print cautions, each with who has the last word.
 
     Parameters
@@ -265,14 +356,16 @@ def show_cautions(console: Console, cautions: Iterable[Caution], in_full: bool =
         Where to print.
     cautions
         The cautions.
-    in_full
-        True to add the published figures and their source.
+    sources
+        Numbers the publications; None leaves out the published figures and their source.
     """
     for item in cautions:
         console.print(
             f"[yellow]{item.level}[/] {escape(item.text)} [dim]Last word: {escape(item.defers_to)}.[/]"
-            + (f" [dim]{escape(f'{item.published} ({item.source})')}[/]" if in_full else "")
         )
+        if sources is not None:
+            published = f"{item.published} " if item.published else ""
+            console.print(f"  [dim]{escape(f'{published}({sources.cite(item.source)})')}[/]")
 
 
 def show_status(console: Console, view: SeasonView, system: str) -> None:
@@ -312,12 +405,13 @@ def show_status(console: Console, view: SeasonView, system: str) -> None:
     owed = table_of("Still owed", "plot", "nutrient", "need", "applied", "left", numbers=(2, 3, 4))
     for balance in view.balances:
         if balance.need_kg is not None and (balance.need_kg > 0 or balance.applied_kg > 0):
+            effective = balance.supply.startswith("lime ") and balance.supply != "lime product"
             owed.add_row(
                 escape(balance.plot_id),
                 balance.supply,
-                format_mass(balance.need_kg, system),
-                format_mass(balance.applied_kg, system),
-                format_mass(max(balance.need_kg - balance.applied_kg, 0.0), system),
+                _mass(balance.need_kg, effective, system),
+                _mass(balance.applied_kg, effective, system),
+                _mass(max(balance.need_kg - balance.applied_kg, 0.0), effective, system),
             )
     console.print(owed)
 
@@ -458,31 +552,33 @@ def show_story(console: Console, story: Story, system: str) -> None:
             + ("" if goal is None else f", yield goal {goal.value:g} {escape(goal.unit)}")
         )
     console.print(f"[bold]Area[/] {format_area(area.spread_area_m2, system)} to spread on")
-    show_steps(console, area.steps)
+    sources = Sources()
+    show_steps(console, area.steps, sources=sources)
     every: tuple[Need | LimeNeed, ...] = (*story.needs, *(() if story.lime is None else (story.lime,)))
     for need in every:
         name = f"lime ({need.basis})" if isinstance(need, LimeNeed) and need.basis else None
         name = name or ("lime" if isinstance(need, LimeNeed) else need.nutrient.value)
         amount = ""
         if need.state is NeedState.NEEDED and need.rate_kg_ha is not None and need.mass_kg is not None:
-            amount = (
-                f" {format_rate(need.rate_kg_ha, system)}, {format_mass(need.mass_kg, system)} for the plot"
-            )
-        console.print(f"[bold]{name}[/] {need.state.value}{amount}: {escape(need.reason)}")
-        show_steps(console, need.steps)
+            mass = _mass(need.mass_kg, _effective(need), system)
+            amount = f" {_rate(need.rate_kg_ha, _effective(need), system)}, {mass} for the plot"
+        state = "" if need.reason.startswith("None needed") else f" {need.state.value}"
+        console.print(f"[bold]{name}[/]{state}{amount}: {escape(need.reason)}")
+        show_steps(console, need.steps, sources=sources)
     for line in story.lines:
         when = "any time" if line.timing is None else line.timing.value
         console.print(
             f"[bold]{escape(line.product)}[/] ({when}) {format_rate(line.rate_kg_ha, system)}, "
             f"{format_mass(line.mass_kg, system)} for the plot"
         )
-        show_steps(console, line.steps)
+        show_steps(console, line.steps, sources=sources)
     for item in story.purchases:
         console.print(
             f"  bought for the property: {item.count:,.6g} × {escape(item.product)} {escape(item.package)}"
             f" from {escape(item.seller)}, {format_money(item.cost)}"
         )
-    show_cautions(console, story.cautions, in_full=True)
+    show_cautions(console, story.cautions, sources)
+    sources.show(console)
 
 
 def show_history(console: Console, histories: Iterable[PlotHistory], system: str) -> None:

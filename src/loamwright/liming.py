@@ -249,9 +249,11 @@ class BufferTable:
                 return f"{wants} and this table only raises to {_shown(self.target_ph)}"
             if not case.region:
                 return f"no region is chosen; the table has {', '.join(self.columns)}"
-            if case.region not in self.columns:
+            named = {soil.plain_name(heading): heading for heading in self.columns}
+            region = named.get(soil.plain_name(case.region))
+            if region is None:
                 return f"region {case.region!r} is not in the table, which has {', '.join(self.columns)}"
-            return case.region, self.target_ph
+            return region, self.target_ph
         wanted = self.target_ph if case.target_ph is None else case.target_ph
         if wanted is None:
             return f"no target pH is known for the crop; the table has {', '.join(self.columns)}"

@@ -659,7 +659,7 @@ def _topped_up(plan_model: PlanModel, mass: Floats, values: Floats) -> Floats:
         brings = content[passes.ware[here], cell.supply] * mass[here]
         got = float(brings.sum())
         if 0 < wanted - got <= 1e-5 * wanted and got > 0:
-            mass[here[brings > 0]] *= wanted / got * (1 + 4e-16)
+            mass[here[brings > 0]] *= wanted / got * (1 + 1e-15)
     return mass
 
 

@@ -174,8 +174,7 @@ def _cut(model: Model, columns: Ints, rows: Ints) -> Part:
 def _fingerprint(model: Model) -> bytes:
     """Alike plots have alike programs and need solving once."""
     return b"".join(
-        array.tobytes()
-        for array in (model.cost, model.upper, model.row_lower, model.index, model.value)
+        array.tobytes() for array in (model.cost, model.upper, model.row_lower, model.index, model.value)
     )
 
 

@@ -80,6 +80,8 @@ class EntryPrice:
         None when nobody would want it for nothing.
     count
         Packages that would then be bought.
+    certain_to
+        The price is certain to within this [money]: the gaps of the plans compared, per package.
     text
         In a sentence.
     """
@@ -89,6 +91,7 @@ class EntryPrice:
     price: Decimal
     enters_at: Decimal | None
     count: float
+    certain_to: Decimal
     text: str
 
 
@@ -186,9 +189,9 @@ def explain(
     """
     tell = progress or (lambda _stage: None)
     terms = replace(terms, budget=None)
-    asked = _Asked(plots, wares, offers, terms, plan)
     tell("prices by the pound")
     by_the_pound = pound_prices(check_request(plots, wares, offers, terms), plan)
+    asked = _Asked(plots, wares, offers, terms, plan, by_the_pound)
     nutrients = []
     for supply in asked.supplies():
         tell(f"what {supply} costs")
@@ -325,7 +328,9 @@ class _Asked:
         offers: Sequence[Offer],
         terms: Terms,
         plan: Plan,
+        by_the_pound: Mapping[str, float],
     ) -> None:
+        self.by_the_pound = by_the_pound
         self.plots, self.wares, self.offers, self.terms, self.plan = plots, wares, offers, terms, plan
         gap = plan.gap if plan.gap is not None else terms.gap
         self.base_doubt = plan.total_cost * Decimal(str(gap))
@@ -401,15 +406,19 @@ class _Asked:
         (Dinkelbach, On nonlinear fractional programming, Management Science 13, 1967, 492-498).
         """
         assert offer.price is not None
-        price, count = _CENT, 0.0
-        for _round in range(6):
+        price, count, doubt = self._guess(offer), 0.0, self.base_doubt
+        for _round in range(8):
             plan = self._priced(offer, price)
             number = sum(one.count for one in plan.buy if one.offer_id == offer.offer_id)
+            if number <= 0 and count == 0 and price > _CENT:
+                price = _CENT  # the guess was too high
+                continue
             if number <= 0:
                 break
             other = plan.total_cost - sum(
                 (one.cost for one in plan.buy if one.offer_id == offer.offer_id), Decimal(0)
             )
+            doubt = (self.base_doubt + self._doubt(plan)) / Decimal(str(number))
             pays = ((self.plan.total_cost - other) / Decimal(str(number))).quantize(_CENT, ROUND_DOWN)
             if pays <= price:
                 count = count or number
@@ -417,17 +426,25 @@ class _Asked:
             price, count = min(pays, offer.price), number
             if price == offer.price:
                 break
-        now = format_money(offer.price)
+        now, doubt = format_money(offer.price), doubt.quantize(_CENT)
         if count <= 0:
             text = f"{offer.offer_id} ({now}) would not be used if it cost a cent."
-            return EntryPrice(offer.offer_id, offer.product, offer.price, None, 0.0, text)
+            return EntryPrice(offer.offer_id, offer.product, offer.price, None, 0.0, Decimal(0), text)
+        give = f", give or take {format_money(doubt)}" if doubt else ""
         if price >= offer.price:
-            text = f"{offer.offer_id} at {now} would do as well as what the plan buys, within the gap."
+            text = f"{offer.offer_id} at {now} would do as well as what the plan buys{give}."
         else:
-            text = (
-                f"{offer.offer_id} costs {now} and would enter at {format_money(price)}, {count:g} of them."
-            )
-        return EntryPrice(offer.offer_id, offer.product, offer.price, price, count, text)
+            enters = format_money(price)
+            text = f"{offer.offer_id} costs {now} and would enter at {enters}{give}, {count:g} of them."
+        return EntryPrice(offer.offer_id, offer.product, offer.price, price, count, doubt, text)
+
+    def _guess(self, offer: Offer) -> Decimal:
+        """A price to begin at: three quarters of what a package is worth by the pound."""
+        contents = {ware.product.product: ware.contents for ware in self.wares}.get(offer.product, {})
+        worth = sum(self.by_the_pound.get(key, 0.0) * content for key, content in contents.items())
+        guess = Decimal(0.75 * worth * (offer.package_kg or 0.0)).quantize(_CENT)
+        assert offer.price is not None
+        return min(max(_CENT, guess), offer.price)
 
     def _priced(self, offer: Offer, price: Decimal) -> Plan:
         assert offer.price is not None

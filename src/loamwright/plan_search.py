@@ -147,7 +147,9 @@ class _Run:
         self.bound = max(self.bound, apart.bound)
         self.note("plots alone")
         choices = chosen(plan_model, apart.values)
-        joined = self.try_model("their passes joined", only(plan_model, choices, must=True), 0.2 * self.left())
+        joined = self.try_model(
+            "their passes joined", only(plan_model, choices, must=True), 0.2 * self.left()
+        )
         if not joined.has_values:
             self.try_model("their passes joined", only(plan_model, choices), 0.2 * self.left())
         random = np.random.default_rng(0)

@@ -141,7 +141,7 @@ def _for_needs(request: Request) -> _Whole:
     if found.solution is None:
         words = f"No plan was found in {terms.time_limit_s:g} s; allow more time."
         explanation = (words, *(one.sentence(terms.units) for one in shortfalls))
-        plan = _nothing(request, explanation)
+        plan = replace(_nothing(request, explanation), outcome=Outcome.FOUND, gap=1.0)
         return _Whole(plan, shares, shortfalls, found.bound, has_plan=False)
     plan = _written(plan_model, found.solution)
     cost = float(plan.total_cost)

@@ -381,7 +381,13 @@ def recommend(guideline: Guideline, nutrient: Nutrient, situation: Situation) ->
         rate = matrices[0].rate_of(nutrient, situation)
     else:
         return unknown(f"{guideline.short} prints no {nutrient.value} rule for {crop}")
-    return replace(rate, timings=_timings(guideline, nutrient, situation))
+    split = _split(guideline, nutrient, situation)
+    if split is None or rate.value is None:
+        return rate
+    shares = ", ".join(f"{share:.0%} {timing.value}" for timing, share in split.shares)
+    above = "" if split.above_yield is None else f" above {split.above_yield:g} {split.yield_unit}"
+    step = Step(f"When it goes on{above}", shares, "", split.source)
+    return replace(rate, timings=split.shares, steps=(*rate.steps, step))
 
 
 def prints_rule(guideline: Guideline, nutrient: Nutrient, crop: str) -> bool:
@@ -426,14 +432,13 @@ def _table_then_equation(table: RateTable, equations: Sequence[Equation], situat
     return table.rate(situation, nearest=True)
 
 
-def _timings(
-    guideline: Guideline, nutrient: Nutrient, situation: Situation
-) -> tuple[tuple[Timing, float], ...]:
+def _split(guideline: Guideline, nutrient: Nutrient, situation: Situation) -> Split | None:
+    """Find the split that holds: one for yields above a limit goes before one for any yield."""
     mine = [s for s in guideline.splits if s.nutrient is nutrient and situation.crop in s.crops]
     for split in sorted(mine, key=lambda s: s.above_yield is None):
         if split.above_yield is None:
-            return split.shares
+            return split
         goal = None if situation.yield_goal is None else goal_in(situation.yield_goal, split.yield_unit)
         if isinstance(goal, float | int) and goal > split.above_yield:
-            return split.shares
-    return ()
+            return split
+    return None

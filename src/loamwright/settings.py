@@ -14,6 +14,8 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from loamwright.errors import InputError, Problem, UnitError
+from loamwright.lime import DOSE_LIMITS
+from loamwright.reference_data import load_sampling_guides
 from loamwright.units import (
     ACRE_M2,
     HA_M2,
@@ -168,8 +170,8 @@ def _settings(keys: _Keys) -> Settings:
         guideline=keys.take("guideline", _text) or default.guideline,
         lime_guideline=keys.take("lime_guideline", _text) or default.lime_guideline,
         lime_region=keys.take("lime_region", _text) or default.lime_region,
-        lime_dose_limit=keys.take("lime_dose_limit", _text) or default.lime_dose_limit,
-        sampling_guide=keys.take("sampling_guide", _text) or default.sampling_guide,
+        lime_dose_limit=keys.take("lime_dose_limit", _dose_limit) or default.lime_dose_limit,
+        sampling_guide=keys.take("sampling_guide", _sampling_guide) or default.sampling_guide,
         cores_per_sample=keys.take("cores_per_sample", _cores),
         test_age_limit_years=default.test_age_limit_years if age is None else age,
         spreading_cost_per_ha=default.spreading_cost_per_ha if per_ha is None else per_ha,
@@ -254,6 +256,23 @@ def _count(value: object) -> int:
     if (number := _number(value)) < 1 or not number.is_integer():
         raise ValueError(f"{number:g} is not a number of products; write 1 or more, or null for no limit")
     return int(number)
+
+
+def _dose_limit(value: object) -> str:
+    text = _text(value)
+    known = [limit.limit_id for limit in DOSE_LIMITS]
+    if text and text not in known:
+        raise ValueError(f"{text!r} is no lime rule known here; use one of: {', '.join(known)}")
+    return text
+
+
+def _sampling_guide(value: object) -> str:
+    text = _text(value)
+    known = tuple(load_sampling_guides())
+    if text and text not in known:
+        listed = ", ".join(map(repr, known))
+        raise ValueError(f"{text!r} has no sampling advice known here; use one of: {listed}")
+    return text
 
 
 def _cores(value: object) -> int:

@@ -239,9 +239,10 @@ def _collision(alone: Request, short: Flags) -> tuple[str, str]:
     def enough(request: Request) -> bool:
         return bool((_reach(request)[short] >= _FULL).all())
 
-    for one in loosenings:
-        if enough(one.lift(alone)):
-            return f"in the way: {one.because}", one.change(alone)
+    ways = [one for one in loosenings if enough(one.lift(alone))]
+    if ways:
+        because = "in the way: " + ", with ".join(one.because for one in ways)
+        return because, " Or: ".join(one.change(alone) for one in ways)
     for place, one in enumerate(loosenings):
         for other in loosenings[place + 1 :]:
             if enough(other.lift(one.lift(alone))):

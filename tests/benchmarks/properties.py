@@ -8,7 +8,7 @@ Sizes, needs and prices are of the order of small wildlife and hay plots in the 
     The settings a property starts with: no spreading costs, at most 3 products on a plot at a time.
 ``full``
     Everything at once: 12 $ a hectare and 4 $ for going there per pass, at least 40 kg/ha, caps on every
-    surplus, at most 3 products, a delivery fee for bulk. This is what makes a plan hard to prove.
+    surplus, at most 4 products on a plot at a time. This is what makes a plan hard to prove.
 """
 
 from __future__ import annotations
@@ -110,14 +110,15 @@ def make_case(plots: int, offers: int, timings: int, kind: str, seed: int) -> Ca
         caps = {}
         if full:
             caps = {key: max(1.25 * need[key], need[key] + 11.2 * area) for key in ("N", "P2O5", "K2O")}
-            caps["S"] = max(1.25 * need["S"], 30 * area)
+            caps["N"] = max(caps["N"], 45 * area)  # room for the N that comes with S
+            caps["S"] = need["S"] + 60 * area
             caps["B"] = max(1.1 * need["B"], 0.1 * area)
             caps["lime ENP"] = 1.1 * need["lime ENP"]
         made.append(PlanPlot(f"plot {number:04d}", area, tuple(demands), caps))
     terms = Terms(max_products_per_plot=3)
     if full:
         terms = Terms(
-            max_products_per_plot=3,
+            max_products_per_plot=4,
             spreading_cost_per_ha=Decimal(12),
             spreading_cost_per_pass=Decimal(4),
             min_rate_kg_ha=40.0,

@@ -10,7 +10,11 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from plan_cases import assert_sound, bag, brute_force_cost, plot, short, ware
 
+from loamwright import plan_search
+from loamwright.plan_inputs import check_request
+from loamwright.plan_model import build
 from loamwright.planner import Demand, PlanPlot, Terms, Ware, make_plan
+from loamwright.solver import Effort, Found
 from loamwright.values import Offer, Outcome, Timing
 
 TINY = settings(max_examples=300, deadline=None, suppress_health_check=list(HealthCheck))
@@ -215,3 +219,24 @@ def test_a_budget_is_kept_and_more_money_never_covers_less(case: Case, dollars: 
         assert plan.total_cost <= dollars
         assert plan.outcome is Outcome.FOUND
         assert short(plan)
+
+
+@SMALL
+@given(small())
+def test_the_search_in_stages_agrees_with_the_whole_program(case: Case) -> None:
+    plots, wares, offers, terms = case
+    request = check_request(plots, wares, offers, terms)
+    plan_model = build(request)
+    whole = plan_model.model.solve(Effort(1e-6, 60))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(plan_search, "SMALL", -1)
+        staged = plan_search.search(plan_model, 1e-6, 60)
+    if whole.found is Found.INFEASIBLE:
+        assert staged.found is Found.INFEASIBLE
+        return
+    assert staged.solution is not None
+    cost = float(plan_model.model.cost @ staged.solution.values)
+    assert cost == pytest.approx(whole.objective, rel=3e-6, abs=1e-6)
+    for stage in staged.stages:  # a bound is a bound at every stage, and a plan is never under it
+        assert stage.bound <= whole.objective * (1 + 1e-6) + 1e-6
+        assert stage.cost >= whole.bound * (1 - 1e-6) - 1e-6

@@ -340,7 +340,8 @@ def check_plan(plan: dict[str, Any], wanted: dict[tuple[str, str], float], acres
         assert cost == round(price * Decimal(str(round(count, 6))), 2)
         goods += cost
         there[row["product"]] += (count + purchase["from_stock"]) * package_lb(row)
-        left[row["product"]] += purchase["left_over_lb"]
+        shed = float(row["in_stock"] or 0) - purchase["from_stock"]  # an opened bag counts by what is used
+        left[row["product"]] += purchase["left_over_lb"] - shed * package_lb(row)
         if count and row["delivery_fee"]:  # once per order from a seller: the dearest of its fees
             fees[row["seller"]] = max(fees.get(row["seller"], Decimal(0)), Decimal(row["delivery_fee"]))
     assert there.keys() == used.keys()
