@@ -167,6 +167,25 @@ def test_a_plan_made_after_a_pass_still_shows_the_whole_need() -> None:
     assert [pounds(row) for row in balances] == [(2025, "N", 80, 46, 34)]
 
 
+def test_a_correction_of_what_a_plan_counted_leaves_the_need_as_it_was() -> None:
+    """80 lb MAP x 52 % = 41.6 lb P2O5 were counted, 58.4 of 100 left. It was really 50 lb, then 60 lb:
+    26 and 31.2 lb on, so 74 and 68.8 are owed of the same 100."""
+    contents = {"MAP": {"P2O5": 0.52}}
+    planned = plan(2026, 58.4, ("E1",))
+    planned = replace(planned, coverage=(Coverage("A1", "P2O5", 58.4 * LB_KG, 0.0),))
+    day = dt.date(2026, 5, 1)
+    first = entry("E1", day, 80, "MAP")
+    second = entry("E2", day, 50, "MAP", replaces="E1")
+    third = entry("E3", day, 60, "MAP", replaces="E2")
+    for entries, applied, owed in (
+        ((first,), 41.6, 58.4),
+        ((first, second), 26, 74),
+        ((first, second, third), 31.2, 68.8),
+    ):
+        balances, _ = season_balances(record((planned,), entries), contents)
+        assert [pounds(row) for row in balances] == [(2026, "P2O5", 100, applied, owed)]
+
+
 def test_no_plan_means_the_need_is_unknown_not_zero() -> None:
     made = record((), (entry("E1", dt.date(2024, 5, 1), 100, "potash"),))
     balances, _ = season_balances(made, CONTENTS)

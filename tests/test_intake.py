@@ -17,6 +17,9 @@ from pathlib import Path
 import pytest
 from command_line import SAMPLED, SEASON, box, geojson, ran_well, run, worked_files, written
 
+from loamwright.errors import InputError
+from loamwright.intake import read_settings
+
 Maker = Callable[[Path], Path]
 #: A bow-tie: the two diagonals are edges, so the line crosses itself in the middle.
 BOW_TIE = [[-93.05, 46.05], [-93.049, 46.051], [-93.049, 46.05], [-93.05, 46.051], [-93.05, 46.05]]
@@ -470,3 +473,15 @@ def test_a_file_that_may_not_be_read_is_named(own: Path, tmp_path: Path) -> None
     file = written(tmp_path / "goods.csv", GOODS)
     file.chmod(0)
     refused(["goods.csv"], "import", own, file)
+
+
+def test_a_guideline_folder_beside_the_settings_is_found_from_anywhere(tmp_path: Path) -> None:
+    """The folder is named relative to property.json; a name that is neither folder nor edition is refused."""
+    own = Path(__file__).parent / "published" / "guidelines_own_example"
+    shutil.copytree(own, tmp_path / "mine")
+    settings = tmp_path / "property.json"
+    settings.write_text('{"name": "P", "season": 2026, "settings": {"guideline": "mine"}}', encoding="utf-8")
+    assert read_settings(settings).settings.guideline == str(tmp_path / "mine")
+    settings.write_text('{"name": "P", "season": 2026, "settings": {"guideline": "my"}}', encoding="utf-8")
+    with pytest.raises(InputError, match="'my'"):
+        read_settings(settings)

@@ -174,9 +174,14 @@ def test_right_to_left_names_are_fenced_off() -> None:
 
 
 def test_empty_fields_are_left_out_and_zero_is_not() -> None:
-    line = plain(map_data(sample_view(25)).plots[0].lines[0])
-    assert line["applied_kg"] == 0.0
-    assert "reasons" not in line
+    view = sample_view(25)
+    assert view.plan is not None
+    refused = replace(view.record.applications[0], mass_kg=0.0, line_id="", reason="")
+    record = replace(view.record, applications=(refused,))
+    data = map_data(replace(view, record=record))
+    entry = next(plain(plot.on_file[0]) for plot in data.plots if plot.on_file)
+    assert entry["mass_kg"] == 0.0
+    assert "line_id" not in entry
 
 
 @given(st.lists(st.floats(0.01, 5000), min_size=1, max_size=60))

@@ -15,7 +15,8 @@ import pytest
 
 from loamwright.answers import LimeNeed, LineStatus, Need, Plan, PlanLine, PlotNeeds
 from loamwright.errors import Level
-from loamwright.ledger import applied_supplies, balances, line_statuses, season_entries, unknown_corrections
+from loamwright.ledger import applied_supplies, balances, season_entries, unknown_corrections
+from loamwright.ledger import line_statuses as line_statuses_of_season
 from loamwright.values import Application, Done, LimeBasis, NeedState, Nutrient, Outcome, Timing, WorkState
 
 SPRING, FALL = Timing.TOPDRESS, Timing.AFTER_HARVEST
@@ -35,6 +36,10 @@ def plan(*lines: PlanLine, counted: Sequence[str] = ()) -> Plan:
 def entry(entry_id: str, kg: float, **more: Any) -> Application:
     words = {"plot_id": "A-1", "product": "Urea", "applied_on": dt.date(2026, 5, 1)} | more
     return Application(entry_id=entry_id, done=Done.DONE if kg else Done.NOT_DONE, mass_kg=kg, **words)
+
+
+def line_statuses(made: Plan | None, entries: Sequence[Application]) -> tuple[LineStatus, ...]:
+    return line_statuses_of_season(made, entries, 2026)
 
 
 def states(found: Sequence[LineStatus]) -> list[tuple[str, float, str]]:
@@ -106,8 +111,11 @@ def test_what_a_plan_has_taken_off_is_not_set_against_it_again() -> None:
     first, corrected = entry("1", 40), entry("2", 25, replaces="1")
     new_plan = plan(line("L"), counted=["1"])
     assert states(line_statuses(new_plan, [first])) == [("L", 0.0, "nothing yet"), ("", 40.0, "done")]
-    standing = season_entries([first, corrected], 2026)
-    assert states(line_statuses(new_plan, standing)) == [("L", 0.0, "nothing yet"), ("", 25.0, "done")]
+    found = line_statuses(new_plan, [first, corrected])
+    assert states(found) == [("L", 0.0, "nothing yet"), ("", 25.0, "done")]
+    again = entry("3", 30, replaces="2")  # and the correction of the correction: it was 30
+    found = line_statuses(new_plan, [first, corrected, again, entry("4", 10)])
+    assert states(found) == [("L", 10.0, "part"), ("", 30.0, "done")]  # 4 is new work
 
 
 def test_without_a_plan_everything_applied_is_listed_once_per_product() -> None:

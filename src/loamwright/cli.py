@@ -315,13 +315,17 @@ def sample(
         Path | None,
         typer.Argument(metavar="[DIR]", help="Also write core places (GPX) and sampling sheets here."),
     ] = None,
+    place: Annotated[
+        str | None, typer.Option(help="Whose published advice to use; the property's setting if not given.")
+    ] = None,
+    cores: Annotated[int | None, typer.Option(help="Cores in one sample; by plot size if none.")] = None,
     as_json: AsJson = False,
 ) -> None:
     """Plan soil sampling: which plots are due and why, how many cores, and where."""
     from loamwright import console, jsonviews, season
 
     with refusals(as_json):
-        view = view_of(property_path)
+        view = season.with_sampling(view_of(property_path), place, cores)
         made = season.Written(()) if folder is None else season.write_sampling(view, folder)
 
         def show(out: Console) -> None:

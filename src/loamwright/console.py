@@ -46,7 +46,8 @@ from loamwright.values import (
 )
 
 _COLOURS = {Level.ERROR: "bold red", Level.WARNING: "yellow", Level.NOTE: "cyan"}
-_SHOWN_NUTRIENTS = (Nutrient.N, Nutrient.P2O5, Nutrient.K2O, Nutrient.S)
+#: Nutrients that have a column of their own.
+SHOWN_NUTRIENTS = (Nutrient.N, Nutrient.P2O5, Nutrient.K2O, Nutrient.S)
 
 
 def table_of(title: str, *columns: str, numbers: Sequence[int] = ()) -> Table:
@@ -242,8 +243,20 @@ def _need_cell(need: Need | LimeNeed | None, system: str) -> str:
     return rate + ("*" if isinstance(need, Need) and need.assumed else "")
 
 
-def _show_unknown(console: Console, view: SeasonView, nutrients: Collection[Nutrient]) -> None:
-    """Print which of these needs, and of lime, are unknown and why; plots with one reason together."""
+def show_unknown(
+    console: Console, view: SeasonView, nutrients: Collection[Nutrient] = SHOWN_NUTRIENTS[:3]
+) -> None:
+    """Print which of these needs, and of lime, are unknown and why; plots with one reason together.
+
+    Parameters
+    ----------
+    console
+        Where to print.
+    view
+        The season.
+    nutrients
+        Those looked at besides lime.
+    """
     groups: dict[tuple[str, str], list[str]] = {}
     for plot in view.record.plots:
         needs = view.needs[plot.plot_id]
@@ -273,7 +286,7 @@ def show_needs(console: Console, view: SeasonView, system: str) -> None:
     system
         ``"us"`` or ``"metric"``.
     """
-    columns = ("plot, crop", "spread area", *(n.value for n in _SHOWN_NUTRIENTS), "lime")
+    columns = ("plot, crop", "spread area", *(n.value for n in SHOWN_NUTRIENTS), "lime")
     table = table_of(f"Needs, season {view.record.info.season}", *columns, numbers=range(1, len(columns)))
     for plot in view.record.plots:
         needs = view.needs[plot.plot_id]
@@ -285,13 +298,13 @@ def show_needs(console: Console, view: SeasonView, system: str) -> None:
             f"{escape(plot.plot_id)} {escape(plot.name)}\n"
             f"[dim]{escape(cropping.crop if cropping and cropping.crop else 'crop not stated')}[/]",
             format_area(view.areas[plot.plot_id].spread_area_m2, system),
-            *(_need_cell(needs.of(nutrient), system) for nutrient in _SHOWN_NUTRIENTS),
+            *(_need_cell(needs.of(nutrient), system) for nutrient in SHOWN_NUTRIENTS),
             lime,
         )
     console.print(table)
     if any(need.assumed for needs in view.needs.values() for need in needs.needs):
         console.print("[dim]* a stated default of ours was used; `loamwright explain` shows it[/]")
-    _show_unknown(console, view, _SHOWN_NUTRIENTS)
+    show_unknown(console, view, SHOWN_NUTRIENTS)
 
 
 def show_comparison(console: Console, comparison: Comparison, with_steps: bool, system: str) -> None:
@@ -314,12 +327,12 @@ def show_comparison(console: Console, comparison: Comparison, with_steps: bool, 
         "product",
         "package",
         "price",
-        *(n.value for n in _SHOWN_NUTRIENTS),
+        *(n.value for n in SHOWN_NUTRIENTS),
         "effective lime",
         numbers=range(2, 8),
     )
     for item in comparison.offers:
-        prices = (item.price_per_kg.get(n) for n in _SHOWN_NUTRIENTS)
+        prices = (item.price_per_kg.get(n) for n in SHOWN_NUTRIENTS)
         lime = "; ".join(
             f"${entry.price_per_effective_ton:,.2f}/ton {entry.basis.value}"
             for entry in item.lime
@@ -467,7 +480,7 @@ def show_summary(console: Console, view: SeasonView, system: str) -> None:
             f"{format_money(plan.purchase_cost + plan.delivery_cost)} to buy {bags:,.0f} packages and loads, "
             f"{format_money(plan.spreading_cost)} to spread {len(plan.lines)} passes."
         )
-    _show_unknown(console, view, _SHOWN_NUTRIENTS[:3])
+    show_unknown(console, view)
 
 
 def show_paths(console: Console, paths: Iterable[Path], about: str = "") -> None:
@@ -508,7 +521,7 @@ def show_next_steps(console: Console, property_path: Path) -> None:
         console.print(f"  {command}", markup=False)
 
 
-def show_guidelines(console: Console, editions: Iterable[GuidelineInfo]) -> None:
+def show_guidelines(console: Console, editions: Sequence[GuidelineInfo]) -> None:
     """Print the guideline editions with region, status and crops.
 
     Parameters
@@ -529,6 +542,9 @@ def show_guidelines(console: Console, editions: Iterable[GuidelineInfo]) -> None
             escape(", ".join(item.lime_regions)),
         )
     console.print(table)
+    for item in editions:
+        if item.about:
+            console.print(f"[bold]{item.guideline_id}[/] {escape(item.about)}")
 
 
 def show_story(console: Console, story: Story, system: str) -> None:
@@ -690,9 +706,10 @@ def show_projection(console: Console, found: Projection) -> None:
     if found.to_low_ppm is None or found.to_high_ppm is None:
         console.print(f"{found.nutrient}: unknown, because {escape(found.reason)}")
         return
+    ends = dict.fromkeys((f"{found.to_low_ppm:.1f}", f"{found.to_high_ppm:.1f}"))
     console.print(
-        f"{found.nutrient}: from {found.from_ppm:g} ppm to {found.to_low_ppm:.1f}–{found.to_high_ppm:.1f} "
-        "ppm, a rule of thumb for the plough layer"
+        f"{found.nutrient}: from {found.from_ppm:g} ppm to {'–'.join(ends)} ppm, "
+        "a rule of thumb for the plough layer"
     )
     show_steps(console, found.steps)
 

@@ -166,8 +166,9 @@ def season_balances(
 
     Notes
     -----
-    A season's need is what its newest plan still had to supply, plus what the entries that plan had
-    already taken off (`Plan.counted_entries`) delivered.
+    A season's need is what its newest plan still had to supply, plus what that plan had already taken off
+    (`Plan.counted_entries`), as those entries read then: a later correction changes what was applied, not
+    what was needed.
     """
     standing = entries_that_count(record.applications)
     newest: dict[int, Plan] = {plan.season: plan for plan in record.plans if plan.season}
@@ -178,7 +179,7 @@ def season_balances(
         entries = [entry for entry in standing if entry.applied_on.year == season]
         applied, found = applied_supplies(entries, contents)
         problems.extend(found)
-        needs = _needs(newest[season], entries, contents) if season in newest else {}
+        needs = _needs(newest[season], record.applications, contents) if season in newest else {}
         delivered = {
             (plot_id, supply): kg for plot_id, by in applied.items() for supply, kg in by.items() if kg > 0
         }
@@ -192,9 +193,9 @@ def season_balances(
 
 
 def _needs(
-    plan: Plan, entries: Sequence[Application], contents: Mapping[str, Mapping[str, float]]
+    plan: Plan, applications: Sequence[Application], contents: Mapping[str, Mapping[str, float]]
 ) -> dict[tuple[str, str], float | None]:
-    counted, _ = applied_supplies([e for e in entries if e.entry_id in plan.counted_entries], contents)
+    counted, _ = applied_supplies([e for e in applications if e.entry_id in plan.counted_entries], contents)
     return {
         (row.plot_id, row.supply): None
         if row.need_kg is None
@@ -402,10 +403,11 @@ def project(
     if figure.lb_per_ppm_high != figure.lb_per_ppm_low:
         span = f"{span} to {figure.lb_per_ppm_high:g}"
     unit = f"lb {nutrient}/acre"
+    then: float | str = low if low == high else f"{low:.1f} to {high:.1f}"
     steps = (
         Step("soil test now", from_ppm, "ppm", LAB),
         Step("added less taken out", net_lb, unit, ARITHMETIC),
         Step("moves the test by one ppm", span, unit, figure.source),
-        Step(f"soil test then, {low:.1f} to {high:.1f}", (low + high) / 2, "ppm", ARITHMETIC),
+        Step("soil test then", then, "ppm", ARITHMETIC),
     )
     return Projection(nutrient, from_ppm, low, high, "", steps)

@@ -170,6 +170,42 @@ def check_guideline(path: Path) -> tuple[Problem, ...]:
 # Making a property and filling it
 
 
+def read_settings(path: Path) -> PropertyInfo:
+    """Read a property.json, with guideline folders beside it made findable from anywhere.
+
+    Parameters
+    ----------
+    path
+        The file.
+
+    Returns
+    -------
+    PropertyInfo
+
+    Raises
+    ------
+    InputError
+        When the file has a fault, or names a guideline that cannot be used.
+    """
+    info = settings_file.info_from(path)
+
+    def found(name: str) -> str:
+        folder = path.parent / name
+        chosen = str(folder.resolve()) if folder.is_dir() else name
+        guidelines.load(chosen)
+        return chosen
+
+    settings = info.settings
+    return replace(
+        info,
+        settings=replace(
+            settings,
+            guideline=found(settings.guideline),
+            lime_guideline=found(settings.lime_guideline),
+        ),
+    )
+
+
 def new_property(path: Path, name: str, season: int, settings: Path | None, units: str | None) -> None:
     """Make an empty property file.
 
@@ -204,7 +240,7 @@ def new_property(path: Path, name: str, season: int, settings: Path | None, unit
         problems.append(Problem(path.name, f"a property file ends in {PROPERTY_SUFFIX}", fix))
     if problems:
         raise InputError(problems)
-    info = PropertyInfo(name, season) if settings is None else settings_file.info_from(settings)
+    info = PropertyInfo(name, season) if settings is None else read_settings(settings)
     store.create(path, replace(info, name=name, season=season, units=units or info.units))
 
 
@@ -254,7 +290,7 @@ class _Basket:
             self._take_shapes(path, kind)
             return
         if kind == "settings":
-            self.info = settings_file.info_from(path)
+            self.info = read_settings(path)
             self.season, self.gps_sigma_m = self.info.season, self.info.settings.gps_sigma_m
             self.taken.append(f"{path.name}: settings of {self.info.name}, season {self.info.season}")
             return

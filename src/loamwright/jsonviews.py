@@ -42,7 +42,7 @@ from loamwright.plan_reasons import Reasons
 from loamwright.planner import PurchaseList
 from loamwright.products import OfferComparison
 from loamwright.units import ACRE_M2, LB_ACRE_KG_HA, LB_KG
-from loamwright.values import Application, Plot, Step
+from loamwright.values import Application, NeedState, Plot, Step
 
 Json = dict[str, Any]
 
@@ -673,3 +673,29 @@ def acidity(item: Acidity) -> Json:
         "left_out": list(item.left_out),
         "steps": steps(item.steps),
     }
+
+
+def unknown(view: SeasonView) -> list[Json]:
+    """List the needs nothing was planned for because they are unknown, with the reason.
+
+    Parameters
+    ----------
+    view
+        The season.
+
+    Returns
+    -------
+    list of dict
+    """
+    rows: list[Json] = []
+    for plot in view.needs.values():
+        every: tuple[tuple[str, Need | LimeNeed], ...] = (
+            *((need.nutrient.value, need) for need in plot.needs),
+            ("lime", plot.lime),
+        )
+        rows.extend(
+            {"plot_id": plot.plot_id, "nutrient": name, "reason": need.reason}
+            for name, need in every
+            if need.state is NeedState.UNKNOWN
+        )
+    return rows

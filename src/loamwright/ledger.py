@@ -166,24 +166,85 @@ def _state(planned_kg: float, applied_kg: float) -> WorkState:
     return WorkState.DONE if applied_kg >= planned_kg * DONE_FRACTION else WorkState.PART
 
 
-def _is_open(line: PlanLine, entries: Sequence[Application]) -> bool:
-    return _state(line.mass_kg, sum(e.mass_kg for e in entries)) in (WorkState.NOTHING, WorkState.PART)
-
-
-def line_statuses(plan: Plan | None, entries: Sequence[Application]) -> tuple[LineStatus, ...]:
-    """Compare each plan line with the entries that answer it.
-
-    An entry that names no line goes to the first line that is not done yet, one of its own timing before
-    others, so the doses of a split fill up one after the other. Entries a plan has already taken off
-    (`Plan.counted_entries`), and corrections of those, are not set against its lines again; they, and
-    anything applied without a plan, are listed with an empty line id.
+def taken_off(plan: Plan | None, applications: Sequence[Application]) -> frozenset[str]:
+    """Name the entries a plan has taken off the needs already, and every correction of them.
 
     Parameters
     ----------
     plan
         The newest plan, or None.
-    entries
-        Standing entries of the season.
+    applications
+        All entries, in the order they were recorded.
+
+    Returns
+    -------
+    frozenset of str
+        Ids of entries. A correction of a correction is among them however long the chain is.
+    """
+    found = set(plan.counted_entries) if plan else set()
+    for entry in applications:  # a correction stands after the entry it corrects
+        if entry.replaces in found:
+            found.add(entry.entry_id)
+    return frozenset(found)
+
+
+def lines_answered(
+    plan: Plan | None, applications: Sequence[Application], season: int
+) -> Mapping[str, PlanLine]:
+    """Find the plan line each standing entry of the season reports on.
+
+    An entry that names no line goes to the first line that is not done yet, one of its own timing before
+    others, so the doses of a split fill up one after the other. Entries the plan has `taken_off` are not
+    set against its lines again.
+
+    Parameters
+    ----------
+    plan
+        The newest plan, or None.
+    applications
+        All entries, in the order they were recorded.
+    season
+        Calendar year.
+
+    Returns
+    -------
+    mapping of entry_id to PlanLine
+        In the order of the record. Entries that answer no line are absent.
+    """
+    lines = plan.lines if plan else ()
+    off = taken_off(plan, applications)
+    applied_kg: dict[str, float] = defaultdict(float)
+    found: dict[str, PlanLine] = {}
+
+    def is_open(line: PlanLine) -> bool:
+        return _state(line.mass_kg, applied_kg[line.line_id]) in (WorkState.NOTHING, WorkState.PART)
+
+    for entry in season_entries(applications, season):
+        answered = [line for line in lines if entry.entry_id not in off and _answers(entry, line)]
+        if answered:
+            answered.sort(key=lambda line: line.timing is not entry.timing)
+            line = next(filter(is_open, answered), answered[0])
+            applied_kg[line.line_id] += entry.mass_kg
+            found[entry.entry_id] = line
+    return found
+
+
+def line_statuses(
+    plan: Plan | None, applications: Sequence[Application], season: int
+) -> tuple[LineStatus, ...]:
+    """Compare each plan line with the entries that answer it.
+
+    Which line that is: `lines_answered`. Entries that answer none, because the plan has taken them off
+    already or because nothing of the kind was planned, are listed with an empty line id.
+
+    Parameters
+    ----------
+    plan
+        The newest plan, or None.
+    applications
+        All entries, in the order they were recorded.
+    season
+        Calendar year.
 
     Returns
     -------
@@ -191,16 +252,12 @@ def line_statuses(plan: Plan | None, entries: Sequence[Application]) -> tuple[Li
         Plan lines first, in plan order, then what was applied outside it.
     """
     lines = plan.lines if plan else ()
-    counted = set(plan.counted_entries) if plan else set()
+    found = lines_answered(plan, applications, season)
     matching: dict[str, list[Application]] = {line.line_id: [] for line in lines}
     outside: dict[tuple[str, str, Timing | None], list[Application]] = defaultdict(list)
-    for entry in entries:
-        taken_off = entry.entry_id in counted or entry.replaces in counted
-        answered = [line for line in lines if not taken_off and _answers(entry, line)]
-        if answered:
-            answered.sort(key=lambda line: line.timing is not entry.timing)
-            open_lines = [line for line in answered if _is_open(line, matching[line.line_id])]
-            matching[(open_lines or answered)[0].line_id].append(entry)
+    for entry in season_entries(applications, season):
+        if entry.entry_id in found:
+            matching[found[entry.entry_id].line_id].append(entry)
         elif entry.done is not Done.NOT_DONE:
             outside[entry.plot_id, entry.product, entry.timing].append(entry)
     statuses = []

@@ -15,7 +15,7 @@ from typing import Any
 from loamwright import geometry
 from loamwright.answers import LimeNeed, Need, PlanLine, PlotArea, Round, SeasonView
 from loamwright.errors import InputError, Level, Problem
-from loamwright.ledger import DONE_FRACTION, OVER_FRACTION, season_entries
+from loamwright.ledger import DONE_FRACTION, OVER_FRACTION, lines_answered, season_entries, taken_off
 from loamwright.mapclasses import counted, graded
 from loamwright.mapdata import (
     Corners,
@@ -23,6 +23,7 @@ from loamwright.mapdata import (
     MapChoice,
     MapClass,
     MapData,
+    MapEntry,
     MapKeepOut,
     MapLayer,
     MapLine,
@@ -258,6 +259,8 @@ class _Contents:
         self.entries: dict[str, list[Application]] = defaultdict(list)
         for entry in season_entries(view.record.applications, view.record.info.season):
             self.entries[entry.plot_id].append(entry)
+        self.answered = lines_answered(view.plan, view.record.applications, view.record.info.season)
+        self.counted = taken_off(view.plan, view.record.applications)
         self.cautions = tuple(
             c
             for level in _LEVELS
@@ -313,6 +316,9 @@ class _Contents:
             grid_m=tuple(step * length for step in grid),
             grid_labels=tuple(f"{step:,} {'ft' if us else 'm'}" for step in grid),
             known_entries=tuple(entry.entry_id for entry in view.record.applications),
+            counted_entries=tuple(
+                entry.entry_id for entry in view.record.applications if entry.entry_id in self.counted
+            ),
             done_fraction=DONE_FRACTION,
             over_fraction=OVER_FRACTION,
             bounds=self.bounds(),
@@ -415,6 +421,11 @@ class _Contents:
             ),
             tests=tuple(_test(test) for test in self.tests[plot_id]),
             history=tuple(history),
+            on_file=tuple(
+                MapEntry(e.entry_id, e.product, e.mass_kg, str(e.timing or ""), e.line_id)
+                for e in self.entries[plot_id]
+                if self.answered.get(e.entry_id) in self.lines[plot_id]
+            ),
             sampling=self.sampling(plot_id),
             steps=self.tables.places(area.steps) if area else (),
         )
@@ -475,7 +486,6 @@ class _Contents:
             line.mass_kg,
             line.package,
             line.mass_kg / line.packages if line.packages else None,
-            status.applied_kg if status else 0.0,
             status.reasons if status else (),
             self.tables.places(line.steps),
         )

@@ -121,9 +121,8 @@ class MapLine:
         Plan line id, product name, timing text (empty = any).
     rate, mass, packages
         Texts.
-    kg, package_kg, applied_kg
-        Planned mass, net mass of one package (absent when bulk), and what the property file already
-        holds as applied [kg].
+    kg, package_kg
+        Planned mass, and net mass of one package (absent when bulk) [kg].
     package
         The package as written.
     reasons
@@ -141,9 +140,25 @@ class MapLine:
     kg: float
     package: str = ""
     package_kg: float | None = None
-    applied_kg: float = 0.0
     reasons: tuple[str, ...] = ()
     steps: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class MapEntry:
+    """One entry on file that reports on a line of the map, in the words of `values.Application`.
+
+    Parameters
+    ----------
+    entry_id, product, mass_kg, timing, line_id
+        As recorded; timing and line are empty when the entry named none.
+    """
+
+    entry_id: str
+    product: str
+    mass_kg: float
+    timing: str
+    line_id: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,6 +212,8 @@ class MapPlot:
         Places in `MapData.cautions`.
     tests, history
         Soil tests and this season's entries, one sentence each.
+    on_file
+        Those of the entries that report on `lines`, in the order of the record.
     sampling
         The sampling plan.
     steps
@@ -221,6 +238,7 @@ class MapPlot:
     cautions: tuple[int, ...]
     tests: tuple[str, ...]
     history: tuple[str, ...]
+    on_file: tuple[MapEntry, ...]
     sampling: MapSampling | None
     steps: tuple[int, ...]
 
@@ -360,8 +378,9 @@ class MapData:
         Units of distances (feet and miles, or metres and kilometres) and their size [m].
     grid_m, grid_labels
         Ground distances of the paper grid the page may choose from [m], and their texts.
-    known_entries
-        Ids of record entries the property file already holds.
+    known_entries, counted_entries
+        Ids of record entries the property file already holds, and of those among them that the plan has
+        taken off or that correct one it has.
     done_fraction, over_fraction
         From which share of the planned mass a line counts as done, and as over.
     bounds
@@ -399,6 +418,7 @@ class MapData:
     grid_m: tuple[float, ...]
     grid_labels: tuple[str, ...]
     known_entries: tuple[str, ...]
+    counted_entries: tuple[str, ...]
     done_fraction: float
     over_fraction: float
     bounds: Corners

@@ -19,6 +19,7 @@ from loamwright.plan_inputs import (
     PlanPlot,
     Request,
     Ware,
+    is_lime,
     known_kg,
     lowest_rate_kg_ha,
     need_values,
@@ -100,9 +101,11 @@ def spreads(plan_model: PlanModel, solution: Solution) -> tuple[Spread, ...]:
     Returns
     -------
     tuple of Spread
-        By plot, time and product.
+        By plot, time and product. Where there are more products at any time than a plot takes at once, the
+        last of them by name are put at dated times that have room.
     """
     request, passes = plan_model.request, plan_model.passes
+    lime = {ware.product.product for ware in request.wares if is_lime(ware)}
     found = [
         Spread(
             request.plots[passes.plot[i]].plot_id,
@@ -113,7 +116,34 @@ def spreads(plan_model: PlanModel, solution: Solution) -> tuple[Spread, ...]:
         for i in range(passes.count)
         if solution.mass_kg[i] > 0
     ]
-    return tuple(sorted(found, key=lambda one: (one.plot_id, TIMING_ORDER[one.timing], one.product)))
+    by_plot: dict[str, list[Spread]] = {}
+    for one in sorted(found, key=lambda one: (one.plot_id, TIMING_ORDER[one.timing], one.product)):
+        by_plot.setdefault(one.plot_id, []).append(one)
+    placed = [one for lines in by_plot.values() for one in _placed(lines, lime, request)]
+    return tuple(sorted(placed, key=lambda one: (one.plot_id, TIMING_ORDER[one.timing], one.product)))
+
+
+def _placed(lines: Sequence[Spread], lime: set[str], request: Request) -> list[Spread]:
+    most = request.terms.max_products_per_plot
+    loose = [one for one in lines if one.timing is None and one.product not in lime]
+    if most is None or len(loose) <= most:
+        return list(lines)
+    taken: dict[Timing | None, int] = {}
+    for one in lines:
+        if one.timing is not None and one.product not in lime:
+            taken[one.timing] = taken.get(one.timing, 0) + 1
+    moved = {}
+    for one in loose[most:]:
+        timing = next(
+            (time for time in sorted(taken, key=TIMING_ORDER.__getitem__) if taken[time] < most), None
+        )
+        if timing is not None:
+            taken[timing] += 1
+            moved[one.product] = timing
+    return [
+        replace(one, timing=moved[one.product]) if one.timing is None and one.product in moved else one
+        for one in lines
+    ]
 
 
 def counts(plan_model: PlanModel, solution: Solution) -> dict[str, tuple[Decimal, Decimal, float]]:

@@ -295,14 +295,10 @@ def build(
 
 def _add_switches(request: Request, program: Program, passes: Passes, amount: Ints) -> tuple[Ints, Ints]:
     """Add the on-off columns: where a pass costs money, has a smallest rate, or is counted."""
-    most = request.terms.max_products_per_plot
+    crowds = _crowds(request, passes)
     counted = np.zeros(passes.count, bool)
-    group = passes.plot * len(TIMES) + passes.time
-    if most is not None:
-        fertilizer = np.array([not is_lime(ware) for ware in request.wares], bool)[passes.ware]
-        number = np.bincount(group[fertilizer], minlength=1)
-        number = np.append(number, np.zeros(max(0, int(group.max(initial=0)) + 1 - len(number)), int))
-        counted = fertilizer & (number[group] > most)
+    for members, _room in crowds:
+        counted[members] = True
     needed = ((passes.cost > 0) | (passes.low_kg > 0) | counted) & ~passes.forced
     switch = np.full(passes.count, -1, np.int64)
     on = np.flatnonzero(needed)
@@ -324,14 +320,45 @@ def _add_switches(request: Request, program: Program, passes: Passes, amount: In
         np.concatenate([np.ones(len(least)), -passes.low_kg[least] / passes.high_kg[least]]),
         lower=0.0,
     )
-    if most is not None:
-        groups_in_all = len(TIMES) * (len(request.plots) + 1)
-        forced_in = np.bincount(group[passes.forced & fertilizer], minlength=groups_in_all)
-        limited = np.flatnonzero(counted & ~passes.forced)
-        groups, row = np.unique(group[limited], return_inverse=True)
-        room = np.maximum(0, most - forced_in[groups])
-        program.add_rows(len(groups), row, switch[limited], np.ones(len(limited)), upper=room.astype(float))
+    program.add_rows(
+        len(crowds),
+        np.repeat(np.arange(len(crowds)), [len(members) for members, _room in crowds]),
+        switch[np.concatenate([np.zeros(0, np.int64), *(members for members, _room in crowds)])],
+        np.ones(sum(len(members) for members, _room in crowds)),
+        upper=np.array([room for _members, room in crowds], float),
+    )
     return switch, switch_rows
+
+
+def _crowds(request: Request, passes: Passes) -> list[tuple[Ints, int]]:
+    """Name the passes that compete for places on a plot, and how many places there are.
+
+    At each dated time a plot takes so many fertilizer products. Passes at any time have as many places of
+    their own, and may besides take places left over at the plot's dated times (see
+    `plan_lines.spreads`).
+    """
+    most = request.terms.max_products_per_plot
+    if most is None:
+        return []
+    fertilizer = np.array([not is_lime(ware) for ware in request.wares], bool)[passes.ware]
+    first = np.searchsorted(passes.plot, np.arange(len(request.plots) + 1))
+    crowds: list[tuple[Ints, int]] = []
+
+    def add(members: Ints, places: int) -> None:
+        if len(members) > places:
+            forced = int(passes.forced[members].sum())
+            crowds.append((members[~passes.forced[members]], max(0, places - forced)))
+
+    for plot in range(len(request.plots)):
+        here = np.arange(first[plot], first[plot + 1])
+        here = here[fertilizer[here]]
+        dated = [here[passes.time[here] == time] for time in range(ANY_TIME)]
+        dated = [members for members in dated if len(members)]
+        for members in dated:
+            add(members, most)
+        if (passes.time[here] == ANY_TIME).sum() > most:
+            add(here, most * (1 + len(dated)))
+    return crowds
 
 
 def _add_caps(

@@ -265,6 +265,7 @@ def pound_prices(request: Request, plan: Plan) -> Mapping[str, float]:
     model = plan_model.model.copy()
     passes = plan_model.passes
     made = {(line.plot_id, line.product, line.timing) for line in plan.lines}
+    made |= {(line.plot_id, line.product, None) for line in plan.lines}  # passes at any time, if put at one
     on = np.array(
         [
             (

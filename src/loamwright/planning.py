@@ -94,7 +94,13 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
     settings = record.info.settings
     contents = product_contents(record)
     plots, problems = targets.plan_plots(
-        record.plots, view.areas, view.needs, contents, record.products, settings
+        record.plots,
+        view.areas,
+        view.needs,
+        contents,
+        record.products,
+        settings,
+        targets.lime_spread(record.applications, record.products, view.areas, settings, record.info.season),
     )
     return PlanningTask(
         plots=plots,

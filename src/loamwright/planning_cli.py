@@ -64,6 +64,7 @@ def plan(
         def show(out: Console) -> None:
             planning_console.show_plan(out, made, view, system_for(view, units))
             planning_console.show_purchase_lists(out, lists)
+            console.show_unknown(out, view)
             console.show_cautions(out, view.cautions)
 
         give(
@@ -71,6 +72,7 @@ def plan(
                 {
                     **jsonviews.plan(made, view.cautions, view.problems),
                     "purchase_lists": [jsonviews.purchase_list(item) for item in lists],
+                    "unknown": jsonviews.unknown(view),
                 },
                 show,
                 (*made.problems, *view.problems),

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from loamwright import (
@@ -43,6 +43,7 @@ from loamwright.answers import (
     Story,
 )
 from loamwright.errors import InputError, Problem
+from loamwright.soil import read_unit
 from loamwright.units import HA_M2
 from loamwright.values import (
     Cropping,
@@ -117,11 +118,12 @@ def _croppings(record: PropertyRecord) -> Mapping[str, Cropping]:
     return {item.plot_id: item for item in record.croppings if item.season == record.info.season}
 
 
-def _ph_dates(record: PropertyRecord) -> Mapping[str, dt.date]:
-    """Return the date of each plot's newest sample with a pH."""
+def _ph_dates(record: PropertyRecord, today: dt.date) -> Mapping[str, dt.date]:
+    """Return the date of each plot's newest sample that says something of lime."""
     dates: dict[str, dt.date] = {}
     for test in record.soil_tests:
-        if test.sampled_on is not None and test.ph is not None:
+        speaks = test.ph is not None or (test.recommendation is not None and test.recommendation.lime)
+        if speaks and test.sampled_on is not None and test.sampled_on <= today:
             dates[test.plot_id] = max(test.sampled_on, dates.get(test.plot_id, test.sampled_on))
     return dates
 
@@ -134,7 +136,7 @@ def _newest_plan(record: PropertyRecord) -> Plan | None:
 def _sampling_guide(place: str) -> sampling.SamplingGuide:
     guides = reference_data.load_sampling_guides()
     if place not in guides:
-        choices = ", ".join(guides)
+        choices = "; ".join(guides)
         what = f"no published sampling advice for {place!r} is built in"
         raise InputError([Problem("settings, sampling_guide", what, f"Use one of: {choices}.")])
     return guides[place]
@@ -166,7 +168,7 @@ def compute(record: PropertyRecord, today: dt.date, progress: Progress = quiet) 
     entries = ledger.season_entries(record.applications, record.info.season)
     contents = product_contents(record)
     in_season, problems = ledger.applied_supplies(entries, contents)
-    unseen = ledger.lime_entries(record.applications, _ph_dates(record), record.info.season)
+    unseen = ledger.lime_entries(record.applications, _ph_dates(record, today), record.info.season)
     applied = ledger.merge_lime(in_season, ledger.applied_supplies(unseen, contents)[0])
     progress("reading soil tests and tables")
     plot_needs = _all_needs(record, areas, applied, today)
@@ -193,7 +195,7 @@ def compute(record: PropertyRecord, today: dt.date, progress: Progress = quiet) 
         croppings=croppings,
         needs=plot_needs,
         plan=plan,
-        statuses=ledger.line_statuses(plan, entries),
+        statuses=ledger.line_statuses(plan, record.applications, record.info.season),
         balances=ledger.balances(needs_before, applied),
         rounds=rounds,
         sampling=sampling.plan_sampling(guide, record, areas, today),
@@ -202,10 +204,45 @@ def compute(record: PropertyRecord, today: dt.date, progress: Progress = quiet) 
             *boundary_checks.find_overlaps(record.plots),
             *problems,
             *ledger.unknown_corrections(record.applications),
-            *(problem for found in plot_needs.values() for problem in found.problems),
+            *dict.fromkeys(problem for found in plot_needs.values() for problem in found.problems),
         ),
         made_on=today,
     )
+
+
+def with_sampling(view: SeasonView, place: str | None, cores: int | None) -> SeasonView:
+    """Plan the soil sampling again by another place's advice or with another number of cores.
+
+    Parameters
+    ----------
+    view
+        The season.
+    place
+        Place whose published advice is used; None = the property's setting.
+    cores
+        Cores in one sample [count]; None = the property's setting.
+
+    Returns
+    -------
+    SeasonView
+
+    Raises
+    ------
+    InputError
+        When no advice of that place is built in, or the cores are fewer than one.
+    """
+    if cores is not None and cores < 1:
+        raise InputError([Problem("--cores", f"{cores} is no number of cores", "Give 1 or more.")])
+    settings = view.record.info.settings
+    settings = replace(
+        settings,
+        sampling_guide=settings.sampling_guide if place is None else place,
+        cores_per_sample=settings.cores_per_sample if cores is None else cores,
+    )
+    record = replace(view.record, info=replace(view.record.info, settings=settings))
+    guide = _sampling_guide(settings.sampling_guide)
+    planned = sampling.plan_sampling(guide, record, view.areas, view.made_on)
+    return replace(view, record=record, sampling=planned)
 
 
 def view(path: Path, today: dt.date) -> SeasonView:
@@ -375,7 +412,7 @@ def project(
         )
     newest = max(tests, key=lambda test: test.sampled_on or dt.date.min)
     reading = newest.readings[element]
-    if reading.unit != "ppm":
+    if read_unit(reading.unit) != "ppm":
         what = f"the newest {element} test of plot {plot_id} is in {reading.unit}"
         raise InputError([Problem("project", what, "A projection needs a reading in ppm.")])
     applied_kg = sum(

@@ -6,17 +6,20 @@ import json
 import random
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
 from geographiclib.geodesic import Geodesic
 from sample_view import sample_view
 
-from loamwright.ledger import line_statuses, season_entries
+from loamwright.answers import SeasonView
+from loamwright.fieldmap import write_map
+from loamwright.ledger import line_statuses
 from loamwright.mapcontents import map_data
 from loamwright.mapdata import plain
 from loamwright.units import format_mass
-from loamwright.values import Application
+from loamwright.values import Application, Timing, WorkState
 
 pytestmark = pytest.mark.browser
 
@@ -57,17 +60,39 @@ def test_distance_and_bearing(
         assert abs(turn) < 0.5
 
 
+def _season_with_split_lines() -> SeasonView:
+    """Every line in three doses (its own time, another, any); entries on file that name no line, and some
+    that the plan has counted."""
+    view = sample_view(25)
+    assert view.plan is not None
+    lines = tuple(
+        replace(line, line_id=f"{line.line_id}{dose}", timing=timing, mass_kg=line.mass_kg / 3)
+        for line in view.plan.lines
+        for dose, timing in (("", line.timing), ("-b", Timing.AFTER_HARVEST), ("-c", None))
+    )
+    entries = tuple(
+        replace(entry, line_id=entry.line_id if place % 2 else "", timing=None if place % 3 else entry.timing)
+        for place, entry in enumerate(view.record.applications)
+    )
+    plan = replace(view.plan, lines=lines, counted_entries=tuple(e.entry_id for e in entries[::4]))
+    statuses = line_statuses(plan, entries, 2026)
+    record = replace(view.record, plans=(plan,), applications=entries)
+    return replace(view, plan=plan, record=record, statuses=statuses)
+
+
 def test_states_are_decided_as_the_ledger_decides_them(
-    open_page: Open, maps: Callable[..., Any], ask_script: Callable[..., Any]
+    open_page: Open, ask_script: Callable[..., Any], tmp_path: Path
 ) -> None:
     """Random check-offs on the phone; the same entries through ledger.py give the same states."""
-    view = sample_view(25)
+    view = _season_with_split_lines()
+    assert view.plan is not None
     rng = random.Random(11)
     entries: list[dict[str, Any]] = []
-    for number in range(120):
+    on_file = [entry.entry_id for entry in view.record.applications]
+    for number in range(160):
         line = rng.choice(view.plan.lines)
         share = rng.choice([0.0, 0.3, 0.5, 0.94, 0.95, 1.0, 1.05, 1.06, 2.0])
-        earlier = rng.choice(entries)["entry_id"] if entries and number % 7 == 0 else ""
+        earlier = rng.choice([*on_file, *(entry["entry_id"] for entry in entries)]) if number % 4 == 0 else ""
         entries.append(
             {
                 "entry_id": f"phone-{number}",
@@ -76,13 +101,13 @@ def test_states_are_decided_as_the_ledger_decides_them(
                 "done": "done" if share else "not done",
                 "applied_on": "2026-05-20",
                 "mass_kg": share * line.mass_kg,
-                "timing": rng.choice([line.timing, line.timing, None]),
-                "line_id": rng.choice([line.line_id, line.line_id, "", "L-of-an-older-plan"]),
+                "timing": rng.choice([line.timing, line.timing, None, Timing.AT_PLANTING]),
+                "line_id": rng.choice([line.line_id, "", "", "L-of-an-older-plan"]),
                 "replaces": earlier,
                 "reason": "as it came",
             }
         )
-    page = open_page(maps(25))
+    page = open_page(write_map(view, tmp_path / "map.html").path)
     key = plain(map_data(view))["store_key"]
     page.evaluate(
         "([key, kept]) => localStorage.setItem(`${key}/entries`, JSON.stringify(kept))",
@@ -100,10 +125,11 @@ def test_states_are_decided_as_the_ledger_decides_them(
         for entry in entries
     )
     # The file's own entries come first, as in the record the phone's entries are appended to.
-    record = replace(view.record, applications=view.record.applications + typed)
-    statuses = [s for s in line_statuses(view.plan, season_entries(record.applications, 2026)) if s.line_id]
+    applications = view.record.applications + typed
+    statuses = [s for s in line_statuses(view.plan, applications, 2026) if s.line_id]
     by_plot = {plot.plot_id: place for place, plot in enumerate(view.record.plots)}
     statuses.sort(key=lambda s: by_plot[s.plot_id])
+    assert {s.state for s in statuses} == set(WorkState)
     assert [state for state, _ in shown] == [s.state.value for s in statuses]
     assert [kg for _, kg in shown] == pytest.approx([s.applied_kg for s in statuses])
 

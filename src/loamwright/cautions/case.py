@@ -324,7 +324,7 @@ def open_case(
     Case
     """
     in_season = season_entries(record.applications, record.info.season)
-    statuses = line_statuses(plan, in_season)
+    statuses = line_statuses(plan, record.applications, record.info.season)
     still_open = {
         status.line_id for status in statuses if status.state in (WorkState.NOTHING, WorkState.PART)
     }

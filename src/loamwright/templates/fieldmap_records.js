@@ -2,6 +2,7 @@
 // values.Application, mass in kilograms, dates as ISO 8601.
 
 const known = new Set(list(data.known_entries));
+const counted = new Set(list(data.counted_entries)); // taken off the needs before the plan was made
 let kept = shelf.get("entries", []); // [{entry, sent}] in the order they were made
 
 /** Entries that count beside the property file: not replaced by a later one, not on file already. */
@@ -10,39 +11,47 @@ function openEntries() {
   return kept.filter((one) => !known.has(one.entry.entry_id) && !replaced.has(one.entry.entry_id));
 }
 
-/** On file, but corrected on this phone since. */
-function withdrawnEntries() {
-  const replaced = new Set(openEntries().map((one) => one.entry.replaces).filter(Boolean));
-  return kept.filter((one) => known.has(one.entry.entry_id) && replaced.has(one.entry.entry_id));
+/** What a plot's lines are held against: entries on file that this phone does not correct, then its own. */
+function standingEntries(plot) {
+  const replaced = new Set(kept.map((one) => one.entry.replaces).filter(Boolean));
+  const off = new Set(counted); // with the corrections of those, which stand after them
+  for (const { entry } of kept) if (off.has(entry.replaces)) off.add(entry.entry_id);
+  const mine = openEntries().map((one) => one.entry);
+  return [...list(plot.on_file).filter((entry) => !replaced.has(entry.entry_id)),
+    ...mine.filter((entry) => entry.plot_id === plot.id && !off.has(entry.entry_id))];
 }
 
-/** Whether an entry reports on a planned line, as ledger.py decides it. */
-function answers(entry, plot, line) {
-  return entry.plot_id === plot.id && entry.product === line.product && ["", line.id].includes(entry.line_id)
-    && [null, line.timing || null].includes(entry.timing);
+/** Whether an entry reports on a planned line of its plot, as ledger.py decides it. */
+function answers(entry, line) {
+  if (entry.product !== line.product) return false;
+  if (entry.line_id) return entry.line_id === line.id;
+  return !entry.timing || !line.timing || entry.timing === line.timing;
 }
 
-/** State of each planned line of a plot, with what this phone holds: [{state, kg, notDone}]. */
+function stateOf(kg, plannedKg) {
+  if (kg <= 0) return "nothing yet";
+  if (kg > plannedKg * data.over_fraction) return "over";
+  return kg >= plannedKg * data.done_fraction ? "done" : "part";
+}
+
+/**
+ * State of each planned line of a plot, with what this phone holds: [{state, kg, notDone}]. As in ledger.py,
+ * an entry goes to the first line that is not done yet, one of its own timing before others.
+ */
 function lineStates(plot) {
-  const taken = new Set();
-  const pick = (entries, line) => entries.filter((one) => {
-    const fits = !taken.has(one.entry.entry_id) && answers(one.entry, plot, line);
-    if (fits) taken.add(one.entry.entry_id);
-    return fits;
-  });
-  const sum = (entries) => entries.reduce((kg, one) => kg + one.entry.mass_kg, 0);
-  const mine = openEntries().filter((one) => one.entry.plot_id === plot.id);
-  const withdrawn = withdrawnEntries().filter((one) => one.entry.plot_id === plot.id);
-  return list(plot.lines).map((line) => {
-    const entries = pick(mine, line);
-    const kg = line.applied_kg + sum(entries) - sum(pick(withdrawn, line));
-    let lineState = "part";
-    if (kg <= 1e-9) lineState = "nothing yet";
-    else if (kg > line.kg * data.over_fraction) lineState = "over";
-    else if (kg >= line.kg * data.done_fraction) lineState = "done";
-    const refused = entries.filter((one) => one.entry.done === "not done");
-    return { state: lineState, kg: Math.max(0, kg), notDone: kg <= 1e-9 && refused.length ? refused[0].entry.reason : "" };
-  });
+  const rows = list(plot.lines).map((line) => ({ line, kg: 0, refused: "" }));
+  for (const entry of standingEntries(plot)) {
+    const fitting = rows.filter((row) => answers(entry, row.line));
+    const own = (row) => (row.line.timing || "") === (entry.timing || "");
+    const inOrder = [...fitting.filter(own), ...fitting.filter((row) => !own(row))];
+    const row = inOrder.find((one) => ["nothing yet", "part"].includes(stateOf(one.kg, one.line.kg))) || inOrder[0];
+    if (row) {
+      row.kg += entry.mass_kg;
+      if (entry.done === "not done") row.refused ||= entry.reason;
+    }
+  }
+  return rows.map(({ line, kg, refused }) => (
+    { state: stateOf(kg, line.kg), kg, notDone: kg <= 0 ? refused : "" }));
 }
 
 function redraw() {
