@@ -21,6 +21,7 @@ from hypothesis import strategies as st
 from typer.testing import CliRunner
 
 from loamwright import buying_words as words
+from loamwright.answering import read
 from loamwright.cli import app
 from loamwright.errors import InputError, UnitError
 from loamwright.materials import known_materials
@@ -324,8 +325,8 @@ def test_published_figures_come_with_their_source_and_the_label_wins() -> None:
     everything = answer("materials")
     assert len(everything["materials"]) == len(known_materials())
     assert "the label on the bag wins" in everything["note"]
-    for read in (told("materials"), told("materials", "uan 28")):
-        assert "the label on the bag wins" in read
+    for said in (told("materials"), told("materials", "uan 28")):
+        assert "the label on the bag wins" in said
     assert "SPES-199NP" in told("materials", "uan 28")
 
 
@@ -663,4 +664,4 @@ def test_a_price_needs_its_weight() -> None:
     assert words.parse_price_per_mass("0.62/lb") * LB_KG == pytest.approx(0.62)
     for text in ("0.62", "0.62/acre", "lb", "0.62/50 lb bag"):
         with pytest.raises(InputError, match="price per what"):
-            words.read("--at", text, words.parse_price_per_mass)
+            read("--at", text, words.parse_price_per_mass)

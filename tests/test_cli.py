@@ -6,6 +6,7 @@ against arithmetic written beside each check.
 
 from __future__ import annotations
 
+import json
 import re
 import shutil
 from collections.abc import Iterator
@@ -429,10 +430,19 @@ def test_no_plan_is_three_with_a_sentence_a_need(tmp_path: Path) -> None:
         (["orders", "PROPERTY", "out", "--paper", "foolscap"], ["'foolscap'", "a4"]),
         (["orders", "PROPERTY", "out", "--round", "R9"], ["'R9'"]),
         (["export", "PROPERTY", "moon", "out"], ["'moon'", "geojson"]),
-        (["plan", "PROPERTY", "--budget", "lots"], ["'lots'"]),
+        (["plan", "PROPERTY", "--budget", "lots"], ["--budget", "'lots'"]),
+        (["plan", "PROPERTY", "--budget", "-5"], ["--budget", "-5"]),
+        (["plan", "PROPERTY", "--gap", "-1"], ["--gap", "-1"]),
+        (["plan", "PROPERTY", "--gap", "nan"], ["--gap", "nan"]),
+        (["plan", "PROPERTY", "--time-limit", "-3"], ["--time-limit", "-3"]),
+        (["why", "PROPERTY", "--time-limit", "0"], ["--time-limit", "0 is not"]),
+        (["habits", "PROPERTY", "--flat-rate", "much"], ["--flat-rate", "'much'"]),
+        (["blend", "PROPERTY", "Potash 0-0-60", "MAP 11-52-0", "--fee", "-1"], ["--fee", "'-1'"]),
+        (["blend", "PROPERTY", "Potash 0-0-60", "MAP 11-52-0", "--min-order", "x"], ["--min-order", "'x'"]),
+        (["project", "PROPERTY", "A-1", "P2O5", "--removed", "some"], ["--removed", "'some'"]),
         (["import", "PROPERTY", "x.csv", "--as", "poems"], ["'poems'", "soil tests"]),
         (["record", "PROPERTY"], ["--plot"]),
-        (["measure", "x.geojson", "--gps-sigma", "far"], ["'far'"]),
+        (["measure", "x.geojson", "--gps-sigma", "far"], ["--gps-sigma", "'far'"]),
     ],
 )
 def test_an_option_that_is_not_understood_changes_nothing(
@@ -444,7 +454,79 @@ def test_an_option_that_is_not_understood_changes_nothing(
     assert done.code == 2
     assert done.says(*words), done.text
     assert copy.read_bytes() == before
-    assert [path.name for path in tmp_path.rglob("*") if path.is_file()] == ["own.gpkg"]
+    assert [path.name for path in tmp_path.rglob("*")] == ["own.gpkg"]
+
+
+@pytest.mark.parametrize("where", ["a file", "a file/below"])
+@pytest.mark.parametrize("command", ["sample", "orders", "report", "export"])
+def test_where_no_folder_can_be_nothing_is_written(
+    worked: Path, tmp_path: Path, command: str, where: str
+) -> None:
+    (tmp_path / "a file").write_text("mine")
+    kind = ["geojson"] if command == "export" else []
+    done = run(command, worked, *kind, tmp_path / where)
+    assert done.code == 2
+    assert done.says(str(tmp_path / where))
+    assert [path.read_text() for path in tmp_path.rglob("*")] == ["mine"]
+
+
+def test_a_map_takes_no_folders_place(worked: Path, tmp_path: Path) -> None:
+    done = run("map", worked, tmp_path)
+    assert done.code == 2
+    assert done.says(str(tmp_path))
+    assert not list(tmp_path.parent.glob("*.part"))
+    (tmp_path / "a file").write_text("mine")
+    assert run("map", worked, tmp_path / "a file" / "below.html").code == 2
+
+
+def test_nothing_is_written_over_a_property(copy: Path) -> None:
+    """The export named season.gpkg, beside a property of that name; a map given the property's name."""
+    property_path = copy.rename(copy.with_name("season.gpkg"))
+    before = property_path.read_bytes()
+    for arguments in (
+        ("export", property_path, "geopackage", property_path.parent),
+        ("map", property_path, property_path),
+    ):
+        done = run(*arguments)
+        assert done.code == 2
+        assert done.says(f"{property_path}: it is a property file")
+        assert property_path.read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    ("content", "words"), [(None, "there is no file"), ("", "0 bytes"), ("a,b", "not a property file")]
+)
+def test_a_fault_of_the_property_file_names_the_file(tmp_path: Path, content: str | None, words: str) -> None:
+    path = tmp_path / "lost.gpkg"
+    if content is not None:
+        path.write_text(content)
+    (problem,) = run("status", path).data["problems"]
+    assert problem["where"] == str(path)
+    assert words in problem["what"]
+    assert problem["fix"]
+
+
+def test_a_correction_stays_with_the_job_it_corrects(copy: Path) -> None:
+    """Checked off on the map for its line, after harvest; corrected by hand, which says neither."""
+    (line,) = [line for line in ran_well("status", copy)["lines"] if line["product"] == "MAP 11-52-0"]
+    first = {
+        "entry_id": "E-1",
+        "plot_id": "A-1",
+        "product": "MAP 11-52-0",
+        "done": "done",
+        "applied_on": f"{SEASON}-05-02",
+        "mass_kg": 100 * LB_KG,
+        "timing": "after harvest",
+        "line_id": line["line_id"],
+    }
+    records = copy.with_name("records.json")
+    records.write_text(json.dumps({"format": "loamwright-records", "version": 1, "entries": [first]}))
+    ran_well("record", copy, records)
+    typed = ("--plot", "A-1", "--amount", "90 lb", "--on", f"{SEASON}-05-02", "--corrects")
+    (entry,) = ran_well("record", copy, *typed, "E-1", "--product", "MAP 11-52-0")["new"]
+    assert (entry["timing"], entry["line_id"], entry["replaces"]) == ("after harvest", line["line_id"], "E-1")
+    other = run("record", copy, *typed, entry["entry_id"], "--product", "Potash 0-0-60").data["new"][0]
+    assert (other["timing"], other["line_id"]) == ("after harvest", "")  # another product, not that line
 
 
 def test_a_mistyped_option_is_refused_by_name(worked: Path) -> None:

@@ -105,7 +105,11 @@ def test_manure_p_and_k_count_once_and_only_when_the_soil_test_has_not_seen_them
     assert lb_acre(count(manure(), Nutrient.P2O5)) == pytest.approx(16.8)
     assert lb_acre(count(manure(), Nutrient.K2O)) == pytest.approx(27)
     assert count(manure(), Nutrient.P2O5, season=2027) == CreditsFound()
-    assert count(manure(), Nutrient.P2O5, sampled_on=dt.date(2026, 4, 1)) == CreditsFound()
+    later = count(manure(), Nutrient.P2O5, sampled_on=dt.date(2026, 4, 1))
+    assert (later.lines, later.problems) == ((), ())
+    (step,) = later.seen  # said, not passed over: spread 2025-10-18, sampled 2026-04-01
+    assert step.what == "beef, 3 ton/acre on 2025-10-18: already seen by the soil sample of 2026-04-01"
+    assert count(manure(), Nutrient.P2O5, season=2028, sampled_on=dt.date(2026, 4, 1)) == CreditsFound()
     assert lb_acre(count(manure(), sampled_on=dt.date(2026, 4, 1))) == pytest.approx(
         14.85
     )  # N: no test sees it

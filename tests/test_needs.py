@@ -482,6 +482,16 @@ def test_manure_is_a_line_of_its_own_in_the_chain() -> None:
     assert "Still to supply: 90 - 14.85" in texts(need.steps)
 
 
+def test_what_the_soil_sample_has_already_seen_is_said_in_the_chain() -> None:
+    """The lab's 30 lb P2O5 of a sample taken half a year after the manure stands, and says why."""
+    sampled = report(recommendation=advice(P2O5=30), sampled_on=dt.date(2026, 4, 12))
+    found = needs([sampled], crop("brassica"), organic=[MANURE])
+    assert pounds(found, "P2O5") == pytest.approx(30)
+    chain = [step for step in of(found, "P2O5").steps if "already seen by the soil sample" in step.what]
+    assert [step.what.partition(":")[0] for step in chain] == ["beef, 3 ton/acre on 2025-10-18"]
+    assert not [step for step in of(found, "N").steps if "already seen" in step.what]
+
+
 def test_manure_of_another_plot_is_not_credited() -> None:
     other = replace(MANURE, plot_id="B")
     assert pounds(needs([], crop("grasses for hay and pasture", 3), organic=[other]), "N") == pytest.approx(

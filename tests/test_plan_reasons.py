@@ -93,7 +93,7 @@ def test_ends_of_a_price_range_and_the_decisions_they_turn() -> None:
     assert (low.price, low.cost, low.changes) == (20, Decimal("80.00"), ())
     assert high.cost <= Decimal("110.00")
     assert high.changes
-    assert any("turns on urea bag" in words for words in found.summary)
+    assert any("turns on urea (25 kg bag)" in words for words in found.summary)
 
 
 def test_plots_dearest_first_and_what_drives_the_cost() -> None:

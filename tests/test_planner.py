@@ -255,6 +255,33 @@ def test_at_most_so_many_products_on_a_plot_and_lime_is_not_counted() -> None:
     assert {line.product for line in plan.lines} >= {"nineteen", "lime"}
 
 
+def test_what_is_free_in_time_moves_to_a_time_with_room() -> None:
+    # Three single products free in time and urea tied to planting, two products at a time: two at any time
+    # by name, the third beside the urea.
+    sulfur = ware("sulfur", S=90)
+    wares = [UREA, TSP, POTASH, sulfur]
+    demands = (
+        Demand("N", 23.0, Timing.AT_PLANTING),
+        Demand("P2O5", 9.0),
+        Demand("K2O", 12.0),
+        Demand("S", 9.0),
+    )
+    plots = [PlanPlot("a", 1.0, demands)]
+    offers = [bag(one.product.product, "20.00") for one in wares]
+    plan = planned(plots, wares, offers, max_products_per_plot=2)
+    assert plan.outcome is Outcome.PROVED
+    assert {line.product: line.timing for line in plan.lines} == {
+        "urea": Timing.AT_PLANTING,
+        "potash": None,
+        "sulfur": None,
+        "tsp": Timing.AT_PLANTING,
+    }
+    # With one at a time there is room for urea and one other.
+    plan = planned(plots, wares, offers, max_products_per_plot=1)
+    assert plan.outcome is Outcome.IMPOSSIBLE
+    assert "Allow 2 products" in " ".join(plan.explanation)
+
+
 def test_products_only_where_and_when_they_may_be_used() -> None:
     # Plot b's spreader cannot handle urea.
     thin = ware("thin", N=18)
@@ -410,7 +437,7 @@ def test_a_sellers_last_bags_are_shared_and_the_missing_ones_counted() -> None:
     assert plan.outcome is Outcome.IMPOSSIBLE
     assert bought(plan) == {"urea bag": 5}
     assert sum(masses(plan).values()) == pytest.approx(125.0)
-    assert any("3 more of urea bag" in sentence for sentence in plan.explanation)
+    assert any("3 more of urea (25 kg bag)" in sentence for sentence in plan.explanation)
 
 
 def test_unknown_needs_are_left_out_and_named() -> None:

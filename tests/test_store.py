@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import os
 import random
+import shutil
 import signal
 import sqlite3
 import struct
@@ -713,9 +714,62 @@ def test_not_a_property_file(tmp_path: Path, make: Callable[[Path], object], wor
     assert (path.read_bytes() if path.is_file() else None) == before
 
 
+def test_a_lost_column_is_named(tmp_path: Path) -> None:
+    """Whatever column a database tool has dropped, the refusal names it, its table and the file."""
+    whole, path = tmp_path / "whole.gpkg", tmp_path / "wrong.gpkg"
+    write(whole, full_record())
+    with closing(sqlite3.connect(whole)) as connection:
+        tables = sorted({layout.table for layout in columns.layouts()} | {"lab_rates", "plan_plot_costs"})
+        found = [
+            (table, row[1]) for table in tables for row in connection.execute(f"PRAGMA table_info({table})")
+        ]
+    dropped = 0
+    for table, column in found:
+        shutil.copy(whole, path)
+        with closing(sqlite3.connect(path)) as connection:
+            try:
+                connection.execute(f"ALTER TABLE {table} DROP COLUMN {column}")
+            except sqlite3.OperationalError:
+                continue  # SQLite itself keeps keys and what others refer to
+        if (table, column) in {("plots", "area_m2"), ("plots", "area_acres")}:
+            store.load(path)  # written for other programs, never read
+            continue
+        dropped += 1
+        with pytest.raises(PropertyFileError, match=rf"wrong\.gpkg: its table {table} .* column {column};"):
+            store.load(path)
+    assert dropped > 150
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ("UPDATE plans SET outcome = 'splendid'", "plans .*outcome 'splendid'"),
+        ("UPDATE plan_lines SET steps = '[{'", "plan_lines .*steps"),
+        ("UPDATE offers SET price = 'dear'", "offers .*price 'dear'"),
+        ("UPDATE soil_tests SET sampled_on = 'spring'", "soil_tests .*sampled_on 'spring'"),
+    ],
+)
+def test_a_cell_somebody_spoiled_is_named(tmp_path: Path, change: str, words: str) -> None:
+    path = tmp_path / "wrong.gpkg"
+    write(path, full_record())
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute(change)
+    with pytest.raises(PropertyFileError, match=rf"wrong\.gpkg: its table {words}"):
+        store.load(path)
+
+
+def test_nothing_is_written_over_a_property(path: Path, tmp_path: Path) -> None:
+    other = tmp_path / "other.gpkg"
+    foreign_geopackage(other)
+    store.refuse_to_replace(other)
+    store.refuse_to_replace(tmp_path / "nothing.gpkg")
+    with pytest.raises(PropertyFileError, match=r"test\.gpkg: it is a property file"):
+        store.refuse_to_replace(path)
+
+
 def test_create_does_not_overwrite(path: Path) -> None:
     before = path.read_bytes()
-    with pytest.raises(PropertyFileError, match=r"test\.gpkg exists already"):
+    with pytest.raises(PropertyFileError, match=r"test\.gpkg: it exists already"):
         store.create(path, INFO)
     assert path.read_bytes() == before
 

@@ -132,7 +132,8 @@ def test_lime_is_capped_in_the_basis_it_is_needed_in() -> None:
 
 
 def test_a_plot_all_of_which_is_kept_out_is_not_planned() -> None:
-    plots, _problems = plan_plots(
+    """Nor is it passed over in silence."""
+    plots, problems = plan_plots(
         [PLOT],
         {"A-1": PlotArea("A-1", 500.0, 0.0, 90.0, b"")},
         {"A-1": PlotNeeds("A-1", (need("N", 60.0),), NO_LIME)},
@@ -141,16 +142,20 @@ def test_a_plot_all_of_which_is_kept_out_is_not_planned() -> None:
         Settings(),
     )
     assert plots == ()
+    (said,) = problems
+    assert said.where == "plots A-1"
+    assert "leave no ground to spread on" in said.what
+    assert said.level is Level.NOTE  # keep-outs are the user's own word
 
 
 # ---------------------------------------------------------------------------------------------
 # Lime in one dose
 
 
-def limed(
+def dosed(
     rule: str, rate_kg_ha: float = 6000.0, spread_kg_ha: float = 0.0, **other: float
-) -> tuple[float, str]:
-    """What is asked now of 6,000 kg ENP/ha with lime of 0.55 ENP and any other, and the note with it."""
+) -> tuple[PlanPlot, str]:
+    """One hectare that wants 6,000 kg ENP/ha, with lime of 0.55 ENP and any other, and the note with it."""
     plots, problems = plan_plots(
         [PLOT],
         {"A-1": PlotArea("A-1", 10_000.0, 10_000.0, 400.0, b"")},
@@ -165,8 +170,15 @@ def limed(
         {"A-1": spread_kg_ha},
     )
     assert all(problem.level is Level.NOTE for problem in problems)
-    asked_kg = sum(demand.mass_kg for demand in plots[0].demands)
-    return asked_kg, " ".join(str(problem) for problem in problems)
+    return plots[0], " ".join(str(problem) for problem in problems)
+
+
+def limed(
+    rule: str, rate_kg_ha: float = 6000.0, spread_kg_ha: float = 0.0, **other: float
+) -> tuple[float, str]:
+    """What is asked now [kg ENP], and the note with it."""
+    plot, note = dosed(rule, rate_kg_ha, spread_kg_ha, **other)
+    return sum(demand.mass_kg for demand in plot.demands), note
 
 
 def test_without_a_rule_the_whole_lime_need_is_asked_for() -> None:
@@ -187,6 +199,14 @@ def test_a_rule_divides_the_lime_need_and_says_what_is_still_owed() -> None:
 def test_a_rule_that_only_halves_takes_half() -> None:
     """D. Mengel, Kansas State University, on no-till: half the rate, twice as often."""
     assert limed("kansas-no-till")[0] == pytest.approx(3000.0)
+
+
+def test_the_cap_goes_by_the_dose_and_not_by_the_whole_need() -> None:
+    """A tenth over: 6,600 of 6,000 kg at once, 3,300 when half of it is planned, 0 when none is."""
+    assert dosed("")[0].caps == {"lime ENP": pytest.approx(6600.0)}
+    assert dosed("kansas-no-till")[0].caps == {"lime ENP": pytest.approx(3300.0)}
+    spread = dosed("missouri-surface", spread_kg_ha=4000 * LB_ACRE)[0]
+    assert (spread.demands, spread.caps) == ((), {"lime ENP": 0.0})
 
 
 def test_whichever_lime_is_bought_stays_within_the_rule() -> None:

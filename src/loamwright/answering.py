@@ -12,16 +12,25 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 import typer
 from rich.console import Console
 
-from loamwright.errors import InputError, Level, LoamwrightError, Problem, has_errors
+from loamwright.errors import (
+    InputError,
+    Level,
+    LoamwrightError,
+    Problem,
+    PropertyFileError,
+    has_errors,
+)
 
 if TYPE_CHECKING:
     from loamwright.answers import SeasonView
     from loamwright.season import Progress
+
+T = TypeVar("T")
 
 DONE, WARNINGS, INPUT_PROBLEMS, NO_PLAN = 0, 1, 2, 3
 
@@ -64,6 +73,54 @@ class Answer:
     problems: tuple[Problem, ...] = ()
     no_plan: bool = False
     from_file: bool = False
+
+
+def read(where: str, text: str, parse: Callable[[str], T]) -> T:
+    """Read what was typed for one option or argument.
+
+    Parameters
+    ----------
+    where
+        The option or argument, for the message.
+    text
+        As typed.
+    parse
+        Takes the text; raises `UnitError` or `ValueError` whose message is "what; fix".
+
+    Returns
+    -------
+    object
+        What `parse` makes of it.
+
+    Raises
+    ------
+    InputError
+        When it is not understood.
+    """
+    try:
+        return parse(text)
+    except ValueError as error:
+        raise InputError([_problem(where, str(error))]) from error
+
+
+def read_if_given(where: str, text: str | None, parse: Callable[[str], T]) -> T | None:
+    """Read what was typed for one option or argument, if it was.
+
+    Parameters
+    ----------
+    where
+        The option or argument, for the message.
+    text
+        As typed; None = not given.
+    parse
+        As for `read`.
+
+    Returns
+    -------
+    object or None
+        What `parse` makes of it; None when it was not given.
+    """
+    return None if text is None else read(where, text, parse)
 
 
 def exit_code(answer: Answer) -> int:
@@ -112,6 +169,20 @@ def give(answer: Answer, as_json: bool) -> None:
     raise typer.Exit(exit_code(answer))
 
 
+def _problem(where: str, text: str) -> Problem:
+    """Make a problem of a text that says what is wrong and, after a semicolon, what to do."""
+    what, _, fix = text.partition("; ")
+    return Problem(where, what, f"{fix[:1].upper()}{fix[1:]}." if fix else "")
+
+
+def _problems_of(error: LoamwrightError) -> tuple[Problem, ...]:
+    if isinstance(error, InputError):
+        return error.problems
+    if isinstance(error, PropertyFileError):
+        return (_problem(error.path, error.what),)
+    return (_problem("", str(error)),)
+
+
 def refuse(error: LoamwrightError, as_json: bool) -> None:
     """Print why nothing was done and leave with exit code 2.
 
@@ -129,7 +200,7 @@ def refuse(error: LoamwrightError, as_json: bool) -> None:
     """
     from loamwright import console, jsonviews
 
-    problems = error.problems if isinstance(error, InputError) else (Problem("", str(error), ""),)
+    problems = _problems_of(error)
     if as_json:
         typer.echo(json.dumps({"problems": jsonviews.problems(problems)}, ensure_ascii=False, indent=2))
     else:

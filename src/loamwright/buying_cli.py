@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from loamwright.answering import Answer, AsJson, InUnits, Units, give, refusals
+from loamwright.answering import Answer, AsJson, InUnits, Units, give, read, read_if_given, refusals
 from loamwright.errors import InputError, Level, Problem
 
 if TYPE_CHECKING:
@@ -63,10 +63,10 @@ def break_even(
         found = buying.break_even(
             prices,
             offer,
-            words.read("nutrient", nutrient, words.parse_supply),
+            read("nutrient", nutrient, words.parse_supply),
             against,
-            words.read_if_given("--at", at, words.parse_price_per_mass),
-            words.read_if_given("--price", price, words.parse_cost),
+            read_if_given("--at", at, words.parse_price_per_mass),
+            read_if_given("--price", price, words.parse_cost),
         )
         give(
             Answer(
@@ -109,9 +109,9 @@ def value(
         found = buying.value(
             prices,
             offer,
-            [words.read("--need", text, words.parse_supply) for text in need or ()],
-            dict(words.read("--reference", text, words.parse_reference) for text in reference or ()),
-            words.read_if_given("--price", price, words.parse_cost),
+            [read("--need", text, words.parse_supply) for text in need or ()],
+            dict(read("--reference", text, words.parse_reference) for text in reference or ()),
+            read_if_given("--price", price, words.parse_cost),
         )
         give(
             Answer(
@@ -158,28 +158,28 @@ def amount(
 
     with refusals(as_json):
         prices = buying.price_list(file)
-        asked = words.read("rate", rate, words.parse_named_rate)
-        named = words.read_if_given("--of", of, words.parse_supply)
+        asked = read("rate", rate, words.parse_named_rate)
+        named = read_if_given("--of", of, words.parse_supply)
         if None not in (named, asked.supply) and named != asked.supply:
             what = f"{of!r} is not what the rate {rate!r} is of"
             raise InputError([Problem("--of", what, "Say it once.")])
         supply = named or asked.supply
         charges = Charges(
-            delivery=words.read_if_given("--delivery", delivery, words.parse_cost),
-            spreading_per_ha=words.read_if_given("--spreading", spreading, words.parse_price_per_area),
-            spreading_per_pass=words.read_if_given("--trip", trip, words.parse_cost),
+            delivery=read_if_given("--delivery", delivery, words.parse_cost),
+            spreading_per_ha=read_if_given("--spreading", spreading, words.parse_price_per_area),
+            spreading_per_pass=read_if_given("--trip", trip, words.parse_cost),
             hauling_per_kg=Decimal(0)
             if hauling is None
-            else Decimal(repr(words.read("--hauling", hauling, words.parse_price_per_mass))),
+            else Decimal(repr(read("--hauling", hauling, words.parse_price_per_mass))),
         )
         found = buying.amount(
             prices,
             offer,
             supply or PRODUCT,
             asked.rate_kg_ha,
-            words.read("area", area, words.over_zero(parse_area, "2.1 acre")),
+            read("area", area, words.over_zero(parse_area, "2.1 acre")),
             charges,
-            words.read_if_given("--price", price, words.parse_cost),
+            read_if_given("--price", price, words.parse_cost),
         )
         problems = found.problems
         if supply is None:
@@ -212,8 +212,8 @@ def mix(
         prices = buying.price_list(file)
         found = buying.mix(
             prices,
-            [words.read("part", text, words.parse_part) for text in parts],
-            words.read_if_given("--filler", filler, words.over_zero(parse_mass, "50 lb")) or 0.0,
+            [read("part", text, words.parse_part) for text in parts],
+            read_if_given("--filler", filler, words.over_zero(parse_mass, "50 lb")) or 0.0,
         )
         give(
             Answer(
@@ -246,9 +246,9 @@ def formulate(
         prices = buying.price_list(file)
         found = buying.formulate(
             prices,
-            words.read("grade", grade, parse_grade),
+            read("grade", grade, parse_grade),
             carriers,
-            words.read("--batch", batch, words.over_zero(parse_mass, "1 ton")),
+            read("--batch", batch, words.over_zero(parse_mass, "1 ton")),
         )
         give(
             Answer(
@@ -310,12 +310,12 @@ def seed(
     with refusals(as_json):
         found = buying.live_seed(
             SeedTag(
-                words.read("--purity", purity, parse_percent),
-                words.read("--germination", germination, parse_percent),
-                words.read("--hard", hard, parse_percent),
+                read("--purity", purity, parse_percent),
+                read("--germination", germination, parse_percent),
+                read("--hard", hard, parse_percent),
             ),
-            words.read_if_given("--price", price, words.parse_price_per_mass),
-            words.read_if_given("--rate", rate, words.parse_seed_rate),
+            read_if_given("--price", price, words.parse_price_per_mass),
+            read_if_given("--rate", rate, words.parse_seed_rate),
         )
         give(
             Answer(
@@ -356,8 +356,8 @@ def lime(
 
     with refusals(as_json):
         prices = buying.price_list(file)
-        wanted = words.read_if_given("--basis", basis, words.parse_basis)
-        stated, rate_kg_ha = words.read_if_given("--need", need, words.parse_lime_need) or (None, None)
+        wanted = read_if_given("--basis", basis, words.parse_basis)
+        stated, rate_kg_ha = read_if_given("--need", need, words.parse_lime_need) or (None, None)
         if None not in (wanted, stated) and wanted is not stated:
             what = f"{basis!r} is not the score the need {need!r} is stated in"
             raise InputError([Problem("--basis", what, "No score is converted into another.")])

@@ -21,55 +21,6 @@ from loamwright.values import LimeBasis, Nutrient, Offer, Product
 T = TypeVar("T")
 
 
-def read(where: str, text: str, parse: Callable[[str], T]) -> T:
-    """Read what was typed for one option.
-
-    Parameters
-    ----------
-    where
-        The option, for the message.
-    text
-        As typed.
-    parse
-        Takes the text; raises `UnitError` or `ValueError` whose message is "what; fix".
-
-    Returns
-    -------
-    object
-        What `parse` makes of it.
-
-    Raises
-    ------
-    InputError
-        When it is not understood.
-    """
-    try:
-        return parse(text)
-    except ValueError as error:
-        what, _, fix = str(error).partition("; ")
-        raise InputError([Problem(where, what, f"{fix[:1].upper()}{fix[1:]}." if fix else "")]) from error
-
-
-def read_if_given(where: str, text: str | None, parse: Callable[[str], T]) -> T | None:
-    """Read what was typed for one option, if it was.
-
-    Parameters
-    ----------
-    where
-        The option, for the message.
-    text
-        As typed; None = not given.
-    parse
-        As for `read`.
-
-    Returns
-    -------
-    object or None
-        What `parse` makes of it; None when it was not given.
-    """
-    return None if text is None else read(where, text, parse)
-
-
 def over_zero(parse: Callable[[str], float], example: str) -> Callable[[str], float]:
     """Make a parser that refuses zero and less, and tells how to write it right.
 

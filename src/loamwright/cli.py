@@ -7,8 +7,10 @@ answer is and how a command ends: `answering`.
 from __future__ import annotations
 
 import datetime as dt
+import sys
+from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 from rich.console import Console
@@ -23,6 +25,8 @@ from loamwright.answering import (
     Units,
     give,
     give_files,
+    read,
+    read_if_given,
     refusals,
     showing_progress,
     system_for,
@@ -30,6 +34,10 @@ from loamwright.answering import (
     view_of,
 )
 from loamwright.errors import InputError, Level, Problem
+
+if TYPE_CHECKING:
+    from loamwright.recording import Question
+    from loamwright.values import Application
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -64,7 +72,9 @@ def measure(
     from loamwright.units import parse_length
 
     with refusals(as_json):
-        found = intake.measure(file, keepouts, today().year, parse_length(gps_sigma), layer)
+        found = intake.measure(
+            file, keepouts, today().year, read("--gps-sigma", gps_sigma, parse_length), layer
+        )
         give(
             Answer(
                 jsonviews.measured(found.plots, found.areas, found.problems),
@@ -152,7 +162,11 @@ def demo(
     as_json: AsJson = False,
     units: InUnits = None,
 ) -> None:
-    """Build the invented demo property and run the whole chain on it."""
+    """Build the invented demo property and run the whole chain on it.
+
+    What is missing there is part of the show: it ends with exit code 0, where `plan` ends with 1 for the same
+    warnings.
+    """
     from loamwright import console, jsonviews
     from loamwright import demo as demo_property
 
@@ -391,7 +405,7 @@ def project_test(
         if nutrient.upper() not in ("P2O5", "K2O"):
             raise InputError([Problem("nutrient", f"{nutrient!r} has no soil test here", "Use P2O5 or K2O.")])
         view = view_of(property_path)
-        rate = None if removed is None else parse_rate(removed)
+        rate = read_if_given("--removed", removed, parse_rate)
         found = season.project(view, plot, Nutrient(nutrient.upper()), rate, per_ppm)
         give(Answer(jsonviews.plain(found), lambda out: console.show_projection(out, found)), as_json)
 
@@ -466,6 +480,29 @@ def report(
         give_files(made.paths, made.problems, as_json)
 
 
+class Conflicts(StrEnum):
+    """What to do with an entry that contradicts the recorded one of its id."""
+
+    ASK = "ask"  #: on a terminal; elsewhere the same as keep
+    KEEP = "keep"
+    CORRECT = "correct"
+
+
+def _conflict_question(conflicts: Conflicts, as_json: bool) -> Question:
+    from loamwright import console, recording
+
+    if conflicts is Conflicts.CORRECT:
+        return lambda _recorded, _offered: True
+    if conflicts is Conflicts.KEEP or as_json or not sys.stdin.isatty():
+        return recording.keep_what_is_recorded
+
+    def asks(recorded: Application, offered: Application) -> bool:
+        console.show_conflict(Console(stderr=True, highlight=False), recorded, offered)
+        return typer.confirm("Take the new entry as a correction?", default=False, err=True)
+
+    return asks
+
+
 @app.command()
 def record(
     property_path: PropertyPath,
@@ -483,6 +520,9 @@ def record(
     note: Annotated[str, typer.Option(help="Anything else.")] = "",
     reason: Annotated[str, typer.Option(help="Why it differs from the plan.")] = "",
     corrects: Annotated[str, typer.Option(help="Id of the entry this one corrects.")] = "",
+    conflicts: Annotated[
+        Conflicts, typer.Option(help="Entries of the file that contradict the record of the same id.")
+    ] = Conflicts.ASK,
     as_json: AsJson = False,
     units: InUnits = None,
 ) -> None:
@@ -495,7 +535,9 @@ def record(
                 [Problem("record", "it needs a file, or --plot with --product and --amount", "")]
             )
         if file is not None:
-            found = recording.record_file(property_path, file, today())
+            found = recording.record_file(
+                property_path, file, today(), _conflict_question(conflicts, as_json)
+            )
         else:
             found = recording.record_entry(
                 property_path,

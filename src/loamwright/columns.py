@@ -352,11 +352,23 @@ class Layout(Generic[R]):
         Returns
         -------
         record
+
+        Raises
+        ------
+        PropertyFileError
+            When a column holds what this program cannot have written.
         """
-        values = {
-            name: codec.decode(*(row[column] for column in codec.columns))
-            for name, codec in self.codecs.items()
-        }
+        values = {}
+        for name, codec in self.codecs.items():
+            stored = [row[column] for column in codec.columns]
+            try:
+                values[name] = codec.decode(*stored)
+            except (ValueError, TypeError, LookupError, AttributeError, ArithmeticError) as error:
+                held = ", ".join(f"{c} {v!r}" for c, v in zip(codec.columns, stored, strict=True))
+                raise PropertyFileError(
+                    f"its table {self.table} holds what cannot be read ({held[:200]}); correct it, or "
+                    "restore the file from a copy"
+                ) from error
         return self.record(**values, **elsewhere)
 
 

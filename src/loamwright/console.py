@@ -5,6 +5,7 @@ This file lays out text; it computes nothing but units. ``--json`` output is in 
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -35,6 +36,7 @@ from loamwright.values import (
     LAB,
     LABEL,
     USER,
+    Application,
     Calibration,
     LimeBasis,
     NeedState,
@@ -738,3 +740,20 @@ def show_acidity(console: Console, acidity: Mapping[str, Acidity], system: str) 
         console.print(
             escape(f"{plot_id}: the season's nitrogen uses up lime worth {told} (pure CaCO3){left}")
         )
+
+
+def show_conflict(console: Console, recorded: Application, offered: Application) -> None:
+    """Print what an entry offered says otherwise than the recorded one of its id.
+
+    Parameters
+    ----------
+    console
+        Where to print.
+    recorded, offered
+        The two entries.
+    """
+    console.print(f"Entry {escape(recorded.entry_id)}, plot {escape(recorded.plot_id)}, is recorded already:")
+    for field in dataclasses.fields(recorded):
+        before, now = getattr(recorded, field.name), getattr(offered, field.name)
+        if before != now:
+            console.print(escape(f"  {field.name}: recorded {before!s}, now {now!s}"))

@@ -18,7 +18,7 @@ from loamwright.classes import Span, classified, leading_number
 from loamwright.errors import Level, Problem, UnitError
 from loamwright.soil import Missing
 from loamwright.units import LB_ACRE_KG_HA, convert
-from loamwright.values import LABEL, USER, Nutrient, OrganicInput, Source, Step
+from loamwright.values import LAB, LABEL, USER, Nutrient, OrganicInput, Source, Step
 
 #: Spread from this month on, manure counts for the next calendar year's season. Ours; common practice.
 SEASON_TURNS_IN_MONTH = 9
@@ -50,10 +50,13 @@ class CreditsFound:
         One per legume or organic input.
     problems
         Notes about what was not counted and why.
+    seen
+        One step for each application that is not counted because the soil was sampled after it.
     """
 
     lines: tuple[CreditLine, ...] = ()
     problems: tuple[Problem, ...] = ()
+    seen: tuple[Step, ...] = ()
 
 
 # ---------------------------------------------------------------------------------------------
@@ -279,7 +282,8 @@ def organic_credits(
     Returns
     -------
     CreditsFound
-        One line per application that counts, never negative, and a note for each that does not.
+        One line per application that counts, never negative, and a note or a step for each of this
+        season's that does not.
 
     Notes
     -----
@@ -288,6 +292,7 @@ def organic_credits(
     """
     lines: list[CreditLine] = []
     problems: list[Problem] = []
+    seen: list[Step] = []
     for organic in inputs:
         where = f"organic input {organic.input_id} of plot {organic.plot_id}"
         year = season_year(organic.applied_on, season)
@@ -296,6 +301,8 @@ def organic_credits(
         found = _organic_credit(organic, table, nutrient, year, sampled_on, area_ha, today)
         if isinstance(found, CreditLine):
             lines.append(found)
+        elif isinstance(found, Step):
+            seen.append(found)
         elif isinstance(found, Missing):
             problems.append(
                 Problem(
@@ -307,7 +314,11 @@ def organic_credits(
                     Level.NOTE,
                 )
             )
-    return CreditsFound(tuple(lines), tuple(problems))
+    return CreditsFound(tuple(lines), tuple(problems), tuple(seen))
+
+
+def _spread(organic: OrganicInput) -> str:
+    return f"{organic.material}, {organic.amount.value:g} {organic.amount.unit} on {organic.applied_on}"
 
 
 def _organic_credit(
@@ -318,12 +329,15 @@ def _organic_credit(
     sampled_on: dt.date | None,
     area_ha: float,
     today: dt.date,
-) -> CreditLine | Missing | None:
+) -> CreditLine | Missing | Step | None:
     if organic.applied_on > today:
         return Missing(f"it is dated {organic.applied_on}, after today ({today})")
     if nutrient is not Nutrient.N:
-        if year > 1 or (sampled_on is not None and organic.applied_on <= sampled_on):
+        if year > 1:
             return None  # the soil test has seen it
+        if sampled_on is not None and organic.applied_on <= sampled_on:
+            text = f"{_spread(organic)}: already seen by the soil sample of {sampled_on}"
+            return Step(text, "not taken off again", "", LAB)
         if sampled_on is None:
             return Missing("the date of the soil sample is not stated, so the test may already show it")
     stated = organic.available_pct.get(nutrient)
@@ -351,7 +365,7 @@ def _organic_credit(
     if not credit_kg_ha >= 0:
         return Missing(f"{organic.amount.value:g} {organic.amount.unit} at {total:g} lb/ton cannot be")
     unit = f"lb {nutrient.value}/acre"
-    what = f"{organic.material}, {organic.amount.value:g} {organic.amount.unit} on {organic.applied_on}"
+    what = _spread(organic)
     usable = f"{percent:g} percent of it usable in season {year}"
     steps = [
         Step(f"{what}, {total:g} lb {nutrient.value} per ton", supplied_kg_ha / LB_ACRE_KG_HA, unit, LABEL),

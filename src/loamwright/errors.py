@@ -75,7 +75,20 @@ class UnitError(LoamwrightError, ValueError):
 
 
 class PropertyFileError(LoamwrightError):
-    """The property file is missing, not ours, newer than this program, busy or damaged."""
+    """The property file is missing, not ours, newer than this program, busy or damaged.
+
+    Parameters
+    ----------
+    what
+        What is wrong; after a semicolon, what to do.
+    path
+        The file; empty where the place that raises does not know it.
+    """
+
+    def __init__(self, what: str, path: str = "") -> None:
+        self.what = what
+        self.path = path
+        super().__init__(f"{path}: {what}" if path else what)
 
 
 class MissingExtraError(LoamwrightError):

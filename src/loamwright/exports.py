@@ -15,10 +15,11 @@ from pathlib import Path
 
 from loamwright.answers import LimeNeed, Need, PlanLine, SeasonView
 from loamwright.buyinglist import buying_sheet
-from loamwright.errors import InputError, Level, Problem
+from loamwright.errors import InputError, Level, Problem, has_errors
 from loamwright.geometry import label_point, point_wkb
 from loamwright.seasonrecord import record_sheets
 from loamwright.sheets import Cell, Column, Section, Sheet, write_csv, write_workbook
+from loamwright.store import refuse_to_replace
 from loamwright.taskfile import write_task_file, xml_text
 from loamwright.units import ACRE_M2, LB_ACRE_KG_HA, LB_KG
 from loamwright.values import Timing, WorkState
@@ -436,7 +437,12 @@ def _geojson(view: SeasonView, folder: Path) -> ExportMade:
 
 def _geopackage(view: SeasonView, folder: Path) -> ExportMade:
     path = folder / "season.gpkg"
-    path.unlink(missing_ok=True)
+    refuse_to_replace(path)
+    try:
+        path.unlink(missing_ok=True)
+    except OSError as error:
+        what = f"cannot be replaced: {error.strerror}"
+        raise InputError((Problem(str(path), what, "Name another folder."),)) from error
     made = [_written(path, LayerKind.GEOPACKAGE, f, n) for n, f in _layers(view) if f]
     return _joined([*made, _legend(view, folder)])
 
@@ -521,7 +527,9 @@ def export(view: SeasonView, folder: Path, kind: str) -> ExportMade:
     Raises
     ------
     InputError
-        When the kind is not known or the folder cannot be written.
+        When the kind is not known, the folder cannot be written to, or no file came about.
+    PropertyFileError
+        When a property file stands where the GeoPackage would go.
     """
     if kind not in _MAKERS:
         names = ", ".join(KINDS)
@@ -532,4 +540,7 @@ def export(view: SeasonView, folder: Path, kind: str) -> ExportMade:
         raise InputError(
             (Problem(str(folder), f"cannot be made: {error}", "Name a folder you may write to."),)
         ) from error
-    return _MAKERS[kind](view, folder)
+    made = _MAKERS[kind](view, folder)
+    if not made.paths and has_errors(made.problems):
+        raise InputError(made.problems)
+    return made

@@ -14,6 +14,7 @@ import hashlib
 import json
 import re
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import lru_cache
@@ -28,6 +29,7 @@ from loamwright.errors import InputError, Level, Problem
 from loamwright.imagery import Picture, embed_picture
 from loamwright.mapcontents import map_data
 from loamwright.mapdata import MapData, plain
+from loamwright.store import refuse_to_replace
 
 if TYPE_CHECKING:
     import folium
@@ -118,20 +120,25 @@ def write_map(view: SeasonView, path: Path, options: MapOptions = _DEFAULTS) -> 
     InputError
         When there is nothing to draw, the round is not known, the picture cannot be used, or the file
         cannot be written.
+    PropertyFileError
+        When the file is a property file.
     MissingExtraError
         When a picture is asked for and the extra ``imagery`` is not installed.
     """
+    refuse_to_replace(path)
     data = map_data(view, options.round_id)
     picture = None
     if options.picture is not None:
         picture = embed_picture(options.picture, data.bounds, options.picture_max_px)
     html = page(data, options.basemap, picture).encode("utf-8")
+    part = path.with_name(path.name + ".part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        part = path.with_name(path.name + ".part")
         part.write_bytes(html)
         part.replace(path)
     except OSError as error:
+        with suppress(OSError):
+            part.unlink()
         raise InputError(
             [Problem(str(path), f"the map cannot be written ({error.strerror})", "Choose another file.")]
         ) from error

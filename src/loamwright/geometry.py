@@ -345,6 +345,26 @@ def setback_shape(keepout: KeepOut, plane: Plane) -> BaseGeometry:
     return shapely.buffer(shape, keepout.setback_m, quad_segs=QUARTER_PIECES)
 
 
+def setback_wkb(keepout: KeepOut) -> bytes:
+    """Return the ground a keep-out keeps clear, for drawing or for another program.
+
+    Parameters
+    ----------
+    keepout
+        The keep-out.
+
+    Returns
+    -------
+    bytes
+        Polygon or MultiPolygon in longitude, latitude: the keep-out and its setback. Empty when no
+        setback is stated, or when it is zero.
+    """
+    if not keepout.setback_m:
+        return b""
+    plane = Plane.around([shapely.from_wkb(keepout.shape_wkb)])
+    return shapely.to_wkb(plane.unflatten(setback_shape(keepout, plane)))
+
+
 def areas(plots: Sequence[Plot], keepouts: Sequence[KeepOut]) -> tuple[PlotArea, ...]:
     """Measure every plot of a property, and what is left of it to spread.
 

@@ -269,7 +269,7 @@ def _costed(request: Request, name: str, how: str, lines: Sequence[Spread], plan
     )
     most = {offer.offer_id: offer.max_count for offer in request.offers}
     beyond = tuple(
-        f"It takes {one.count:g} of {one.offer_id}; the seller has {most[one.offer_id]}."
+        f"It takes {one.count:g} of {one.product} ({one.package}); the seller has {most[one.offer_id]}."
         for one in made.buy
         if one.count > (most[one.offer_id] or math.inf)
     )

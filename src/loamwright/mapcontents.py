@@ -36,6 +36,7 @@ from loamwright.mapdata import (
     Polygons,
     Ring,
 )
+from loamwright.ordertexts import load_words, taken_on_kg
 from loamwright.palette import CAUTION, NOTHING, SAMPLING, STATUS, UNKNOWN
 from loamwright.units import (
     ACRE_M2,
@@ -382,6 +383,7 @@ class _Contents:
                     shape.points,
                     shape.paths,
                     shape.polygons,
+                    _shape(geometry.setback_wkb(keepout)).polygons,
                 )
             )
         return tuple(found)
@@ -525,10 +527,11 @@ class _Contents:
                 format_mass(stop.mass_kg, self.units),
                 _packages(stop.packages, stop.package),
                 format_rate(stop.rate_kg_ha, self.units),
-                stop.load,
+                load,
+                format_mass(more_kg, self.units) if more_kg else "",
                 "" if stop.left_on_vehicle_kg is None else format_mass(stop.left_on_vehicle_kg, self.units),
             )
-            for stop in one.stops
+            for stop, load, more_kg in zip(one.stops, load_words(one), taken_on_kg(one), strict=True)
         )
         return MapRound(
             one.round_id, one.title, one.spreader, tuple(facts), stops, self.tables.places(one.steps)

@@ -255,6 +255,8 @@ class MapKeepOut:
         Whether the setback is stated.
     points, paths, polygons
         Its shape by kind, (latitude, longitude).
+    ground
+        All ground it keeps free, setback included; empty when the setback is zero or not stated.
     """
 
     name: str
@@ -263,6 +265,7 @@ class MapKeepOut:
     points: Ring = ()
     paths: tuple[Ring, ...] = ()
     polygons: Polygons = ()
+    ground: Polygons = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -276,9 +279,13 @@ class MapStop:
     line, mass, packages, rate
         Plan line id and texts.
     load
-        Number of the hopper fill that starts the stop [1, 2, …].
+        Hopper fills it uses: "4", or "4–6" when the hopper is filled again on the way.
+    take_on
+        What the vehicle takes on for it, as text; empty when what is on it is enough.
     left
-        What is still on the vehicle after it, as text; empty when the hopper size is not stated.
+        What is still on the vehicle after it, as text.
+
+    All three are empty when the hopper size is not stated.
     """
 
     plot: int
@@ -286,7 +293,8 @@ class MapStop:
     mass: str
     packages: str
     rate: str
-    load: int
+    load: str
+    take_on: str
     left: str
 
 

@@ -547,6 +547,7 @@ def _credits(
         case.area_ha,
         case.today,
     )
+    remarks.extend(found.seen)
     legume = None
     if nutrient is Nutrient.N and not gross.counts_previous_crop:
         legume = _legume(case, gross)

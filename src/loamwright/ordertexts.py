@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from loamwright.answers import Caution, LineStatus, SeasonView
+from loamwright.answers import Caution, LineStatus, Round, SeasonView
 from loamwright.paper import exact_mass, shortened
 from loamwright.units import GAL_M3, LB_KG, format_figure
 from loamwright.values import Form, Product, Step, Timing, WorkState
@@ -139,6 +139,60 @@ def carry_words(amounts: Iterable[tuple[float | None, str]]) -> str:
     ]
     more = [f"and {len(parts) - 4} more kinds"] if len(parts) > 4 else []
     return ", ".join(parts[:4] + more + (["bulk"] if bulk else []))
+
+
+def load_words(round_: Round) -> tuple[str, ...]:
+    """Say which hopper fills each stop of a round uses.
+
+    Parameters
+    ----------
+    round_
+        The round.
+
+    Returns
+    -------
+    tuple of str
+        ``"4"``, or ``"4–6"`` when the hopper is filled again on the way; empty texts when the hopper's
+        size is not stated.
+
+    Notes
+    -----
+    A stop begins with the fill of its own number and ends with the one the next stop begins with.
+    """
+    if round_.loads is None:
+        return tuple("" for _ in round_.stops)
+    first = [stop.load for stop in round_.stops]
+    last = [*first[1:], round_.loads]
+    return tuple(str(a) if a >= b else f"{a}–{b}" for a, b in zip(first, last, strict=True))
+
+
+def taken_on_kg(round_: Round) -> tuple[float, ...]:
+    """Work out what the vehicle takes on for each stop of a round.
+
+    Parameters
+    ----------
+    round_
+        The round.
+
+    Returns
+    -------
+    tuple of float
+        Product [kg]; zero when what is on the vehicle is enough, or is not known.
+
+    Notes
+    -----
+    Taken on = left after the stop + spread on it − left before it.
+    """
+    taken = []
+    before_kg: float | None = 0.0
+    for stop in round_.stops:
+        after_kg = stop.left_on_vehicle_kg
+        more_kg = 0.0
+        if before_kg is not None and after_kg is not None:
+            more_kg = after_kg + stop.mass_kg - before_kg
+        taken.append(more_kg if more_kg > 0.001 * stop.mass_kg else 0.0)
+        before_kg = after_kg
+    return tuple(taken)
 
 
 def volume_words(mass_kg: float, product: Product | None, system: str) -> str:

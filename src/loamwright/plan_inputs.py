@@ -240,6 +240,23 @@ def need_values(plot: PlanPlot) -> dict[tuple[str, Timing | None], float]:
     }
 
 
+def offer_text(offer: Offer) -> str:
+    """Name an offer for a sentence.
+
+    Parameters
+    ----------
+    offer
+        The offer.
+
+    Returns
+    -------
+    str
+        Product, package and seller.
+    """
+    seller = f" from {offer.seller}" if offer.seller else ""
+    return f"{offer.product} ({offer.package}{seller})"
+
+
 def amount_text(mass_kg: float, of: str, units: str) -> str:
     """Write an amount for a sentence.
 

@@ -16,7 +16,16 @@ from decimal import ROUND_DOWN, Decimal
 import numpy as np
 
 from loamwright.answers import Plan
-from loamwright.plan_inputs import Demand, PlanPlot, Request, Terms, Ware, amount_text, check_request
+from loamwright.plan_inputs import (
+    Demand,
+    PlanPlot,
+    Request,
+    Terms,
+    Ware,
+    amount_text,
+    check_request,
+    offer_text,
+)
 from loamwright.plan_model import PlanModel, build
 from loamwright.plan_passes import TIMES
 from loamwright.planner import make_plan
@@ -200,13 +209,13 @@ def explain(
     entries = []
     for offer in sorted(offers, key=lambda one: one.offer_id):
         if offer.offer_id not in bought and _can_be_bought(offer):
-            tell(f"at which price {offer.offer_id} would enter")
+            tell(f"at which price {offer_text(offer)} would enter")
             entries.append(asked.entry(offer))
     ranges = []
     for offer in sorted(offers, key=lambda one: one.offer_id):
         for price in (offer.price_low, offer.price_high):
             if price is not None and price > 0 and price != offer.price and _can_be_bought(offer):
-                tell(f"{offer.offer_id} at {format_money(price)}")
+                tell(f"{offer_text(offer)} at {format_money(price)}")
                 ranges.append(asked.at_price(offer, price))
     nutrients.sort(key=lambda one: (-(one.without or Decimal(0)), one.supply))
     entries.sort(key=lambda one: (-_nearness(one), one.offer_id))
@@ -224,7 +233,7 @@ def explain(
         tuple(entries),
         tuple(ranges),
         tuple(shares),
-        _summary(plan, nutrients, entries, ranges),
+        _summary(plan, nutrients, entries, ranges, {one.offer_id: offer_text(one) for one in offers}),
     )
 
 
@@ -427,16 +436,16 @@ class _Asked:
             price, count = min(pays, offer.price), number
             if price == offer.price:
                 break
-        now, doubt = format_money(offer.price), doubt.quantize(_CENT)
+        now, doubt, name = format_money(offer.price), doubt.quantize(_CENT), offer_text(offer)
         if count <= 0:
-            text = f"{offer.offer_id} ({now}) would not be used if it cost a cent."
+            text = f"{name} at {now} would not be used if it cost a cent."
             return EntryPrice(offer.offer_id, offer.product, offer.price, None, 0.0, Decimal(0), text)
         give = f", give or take {format_money(doubt)}" if doubt else ""
         if price >= offer.price:
-            text = f"{offer.offer_id} at {now} would do as well as what the plan buys{give}."
+            text = f"{name} at {now} would do as well as what the plan buys{give}."
         else:
             enters = format_money(price)
-            text = f"{offer.offer_id} costs {now} and would enter at {enters}{give}, {count:g} of them."
+            text = f"{name} costs {now} and would enter at {enters}{give}, {count:.4g} of them."
         return EntryPrice(offer.offer_id, offer.product, offer.price, price, count, doubt, text)
 
     def _guess(self, offer: Offer) -> Decimal:
@@ -459,16 +468,17 @@ class _Asked:
     def at_price(self, offer: Offer, price: Decimal) -> PriceRange:
         """Plan again with one price moved to an end of its range."""
         plan = self._priced(offer, price)
+        names = {one.offer_id: offer_text(one) for one in self.offers}
         before = {one.offer_id: one.count for one in self.plan.buy}
         after = {one.offer_id: one.count for one in plan.buy}
         changes = tuple(
-            f"{after.get(key, 0.0):g} of {key} instead of {before.get(key, 0.0):g}"
+            f"{after.get(key, 0.0):.4g} of {names.get(key, key)} instead of {before.get(key, 0.0):.4g}"
             for key in sorted({*before, *after})
             if not math.isclose(before.get(key, 0.0), after.get(key, 0.0), abs_tol=1e-3)
         )
         decisions = f"buy {', '.join(changes)}" if changes else "the same purchase stays best"
         text = (
-            f"If {offer.offer_id} costs {format_money(price)}: {decisions}; the plan then costs "
+            f"If {offer_text(offer)} costs {format_money(price)}: {decisions}; the plan then costs "
             f"{format_money(plan.total_cost)}."
         )
         return PriceRange(offer.offer_id, price, plan.total_cost, changes, text)
@@ -494,6 +504,7 @@ def _summary(
     nutrients: Sequence[NutrientReason],
     entries: Sequence[EntryPrice],
     ranges: Sequence[PriceRange],
+    names: Mapping[str, str],
 ) -> tuple[str, ...]:
     words = []
     if nutrients and nutrients[0].without and plan.total_cost > 0:
@@ -506,7 +517,7 @@ def _summary(
     near = [one for one in entries if one.enters_at is not None]
     if near:
         words.append(f"Nearest to being bought: {near[0].text}")
-    moving = sorted({one.offer_id for one in ranges if one.changes})
+    moving = sorted({names[one.offer_id] for one in ranges if one.changes})
     if moving:
         words.append(f"Within the stated price ranges the purchase turns on {', '.join(moving)}.")
     elif ranges:

@@ -7,7 +7,8 @@ arithmetic; `targets` says what must be reached and what may not be exceeded.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
@@ -76,6 +77,19 @@ class PlanningTask:
     problems: tuple[Problem, ...]
 
 
+def _faults(options: PlanOptions) -> Iterator[Problem]:
+    """Name the options that ask for what no plan can be."""
+    if options.budget is not None and options.budget < 0:
+        what = f"{options.budget} is less than nothing"
+        yield Problem("--budget", what, "Write what may be spent, for example 400.")
+    if not 0 <= options.gap < 1:
+        what = f"{options.gap:g} is not a share of the cost, from 0 to less than 1"
+        yield Problem("--gap", what, "Write for example 0.001, a tenth of a percent.")
+    if not (math.isfinite(options.time_limit_s) and options.time_limit_s > 0):
+        what = f"{options.time_limit_s:g} is not a number of seconds above 0"
+        yield Problem("--time-limit", what, "Write for example 60.")
+
+
 def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
     """Gather what the planner is asked.
 
@@ -89,7 +103,15 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
     Returns
     -------
     PlanningTask
+
+    Raises
+    ------
+    InputError
+        When the budget, the gap or the time limit is out of range.
     """
+    problems = tuple(_faults(options))
+    if problems:
+        raise InputError(problems)
     record = view.record
     settings = record.info.settings
     contents = product_contents(record)
@@ -141,6 +163,11 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
     -------
     SeasonView
         With the new plan.
+
+    Raises
+    ------
+    InputError
+        When an option is out of range; nothing is stored.
     """
     before = compute(store.load(path), today, progress)
     progress("finding the cheapest packages")

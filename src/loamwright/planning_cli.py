@@ -18,6 +18,8 @@ from loamwright.answering import (
     InUnits,
     PropertyPath,
     give,
+    read,
+    read_if_given,
     refusals,
     showing_progress,
     system_for,
@@ -50,7 +52,7 @@ def plan(
 
     with refusals(as_json):
         options = planning.PlanOptions(
-            budget=None if budget is None else parse_money(budget),
+            budget=read_if_given("--budget", budget, parse_money),
             gap=gap,
             time_limit_s=time_limit,
             reason=reason,
@@ -125,7 +127,7 @@ def habits(
 
     with refusals(as_json):
         view = view_of(property_path)
-        rate = None if flat_rate is None else parse_rate(flat_rate)
+        rate = read_if_given("--flat-rate", flat_rate, parse_rate)
         found = planning.compare_habits(view, own, triple, rate, time_limit)
         give(
             Answer(
@@ -192,18 +194,19 @@ def blend(
 ) -> None:
     """Find the cheapest blend to have made for a group of plots, and whether ordering it pays."""
     from loamwright import jsonviews, planning, planning_console
+    from loamwright.buying_words import parse_cost
     from loamwright.custom_blends import BlendService
-    from loamwright.units import TON_KG, parse_mass, parse_money
+    from loamwright.units import TON_KG, parse_mass
 
     with refusals(as_json):
         view = view_of(property_path)
         service = BlendService(
             ingredients=tuple(ingredients),
-            fee_per_kg=parse_money(fee) / Decimal(TON_KG),
+            fee_per_kg=read("--fee", fee, parse_cost) / Decimal(TON_KG),
             seller=seller,
             group=tuple(plots or ()),
-            min_order_kg=0.0 if min_order is None else parse_mass(min_order),
-            delivery_fee=parse_money(delivery),
+            min_order_kg=read_if_given("--min-order", min_order, parse_mass) or 0.0,
+            delivery_fee=read("--delivery", delivery, parse_cost),
         )
         found = planning.order_blend(view, service, time_limit)
         give(

@@ -6,9 +6,10 @@ The record only grows. This file reads what is offered, appends it, and says wha
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
 import uuid
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeVar
 
@@ -65,7 +66,56 @@ def _other_seasons(entries: Sequence[Application], season: int) -> tuple[Problem
     )
 
 
-def record_file(path: Path, file: Path, today: dt.date) -> Recorded:
+#: Asked of an entry that contradicts the recorded one of its id: take it as a correction?
+Question = Callable[[Application, Application], bool]
+
+
+def keep_what_is_recorded(_recorded: Application, _offered: Application) -> bool:
+    """Answer no: the recorded entry stands, and the conflict is reported.
+
+    Parameters
+    ----------
+    _recorded, _offered
+        Not looked at.
+
+    Returns
+    -------
+    bool
+        False.
+    """
+    return False
+
+
+def _as_corrections(
+    entries: Sequence[Application], recorded: Sequence[Application], asks: Question
+) -> tuple[Application, ...]:
+    """Turn entries that contradict the record, and are wanted, into corrections of what stands there.
+
+    The new id is made of the old one and the content, so that the same file again changes nothing.
+    """
+    known = {entry.entry_id: entry for entry in recorded}
+    newer = {entry.replaces: entry.entry_id for entry in recorded if entry.replaces}
+    result = []
+    for entry in entries:
+        before = known.get(entry.entry_id)
+        if before is None or before == entry:
+            result.append(entry)
+            continue
+        mark = hashlib.sha256(repr(entry).encode()).hexdigest()[:12]
+        new_id = f"{entry.entry_id}-{mark}"
+        if new_id in known:
+            result.append(replace(entry, entry_id=new_id, replaces=known[new_id].replaces))
+        elif asks(before, entry):
+            standing = entry.entry_id
+            while standing in newer:
+                standing = newer[standing]
+            result.append(replace(entry, entry_id=new_id, replaces=standing))
+        else:
+            result.append(entry)
+    return tuple(result)
+
+
+def record_file(path: Path, file: Path, today: dt.date, asks: Question = keep_what_is_recorded) -> Recorded:
     """Take in a records file from the map, or a table of entries; twice changes nothing.
 
     Parameters
@@ -76,6 +126,8 @@ def record_file(path: Path, file: Path, today: dt.date) -> Recorded:
         Records file (JSON), CSV or XLSX.
     today
         Date for the age of tests and cautions.
+    asks
+        Asked of each entry that contradicts the recorded one of its id; yes takes it as a correction.
 
     Returns
     -------
@@ -86,14 +138,15 @@ def record_file(path: Path, file: Path, today: dt.date) -> Recorded:
     InputError
         When an entry cannot be read; nothing was stored.
     """
-    known = {plot.plot_id for plot in store.load(path).plots}
+    record = store.load(path)
+    known = {plot.plot_id for plot in record.plots}
     if file.suffix.lower() in tablefiles.SUFFIXES:
         entries, problems = tables.applications_from(tablefiles.read_table(file), known)
     else:
         entries, problems = records.records_from(file, known)
     if has_errors(problems):
         raise InputError(problems)
-    return _append(path, entries, problems, today)
+    return _append(path, _as_corrections(entries, record.applications, asks), problems, today)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +162,8 @@ class HandEntry:
     operator, ground, weather, note, reason
         As written.
     corrects
-        Id of the entry this one corrects, or empty.
+        Id of the entry this one corrects, or empty. Its timing is taken over, and its plan line when plot and
+        product are the same.
     """
 
     plot_id: str
@@ -165,6 +219,11 @@ def record_entry(path: Path, hand: HandEntry, now: dt.datetime) -> Recorded:
     applied_on = _read("--on", hand.applied_on, cells.parse_date, problems) or now.date()
     if problems:
         raise InputError(problems)
+    before = next((entry for entry in record.applications if entry.entry_id == hand.corrects), None)
+    timing, line_id = None, ""
+    if before is not None:
+        timing = before.timing
+        line_id = before.line_id if (before.plot_id, before.product) == (hand.plot_id, hand.product) else ""
     entry = Application(
         entry_id=str(uuid.uuid4()),
         plot_id=hand.plot_id,
@@ -172,6 +231,8 @@ def record_entry(path: Path, hand: HandEntry, now: dt.datetime) -> Recorded:
         done=Done.DONE if mass_kg > 0 else Done.NOT_DONE,
         applied_on=applied_on,
         mass_kg=mass_kg,
+        timing=timing,
+        line_id=line_id,
         operator=hand.operator,
         ground=hand.ground,
         weather=hand.weather,

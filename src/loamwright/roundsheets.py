@@ -16,9 +16,11 @@ from loamwright.ordertexts import (
     carry_words,
     cautions_here,
     label_of,
+    load_words,
     packages_words,
     state_words,
     step_words,
+    taken_on_kg,
     timing_words,
     volume_words,
 )
@@ -45,6 +47,7 @@ class StopRow:
     volume: str
     packages: str
     load: str
+    take_on: str
     left: str
     caught: str
     state: str
@@ -180,15 +183,19 @@ def _half_text(targets: Sequence[float], system: str) -> str:
     return f"{low} a pass." if low == high else f"half of each plot's rate, {low} to {high} a pass."
 
 
+def _counted(number: int, word: str) -> str:
+    return f"{number} {word}" if number == 1 else f"{number} {word}s"
+
+
 def _load_line(round_: Round, system: str) -> str:
     """How the loads were reached, in the steps of the round."""
     if round_.loads is None:
         return "Loads are not worked out: what the spreader or vehicle holds is not stated."
-    text = f"{round_.loads} fills"
+    text = _counted(round_.loads, "fill")
     if round_.loads > 1 and round_.last_load_kg is not None:
         text += f", the last one {exact_mass(round_.last_load_kg, system)}"
     if round_.trips is not None:
-        text += f"; {round_.trips} trips with the vehicle"
+        text += f"; {_counted(round_.trips, 'trip')} with the vehicle"
     return f"{text}. How: {'; '.join(step_words(step) for step in round_.steps)}."
 
 
@@ -251,12 +258,15 @@ def round_sheet(
             exact_mass(stop.mass_kg, system),
             volume_words(stop.mass_kg, product, system),
             packages_words(stop.packages, stop.package, stop.mass_kg, system),
-            str(stop.load) if round_.loads is not None else "",
+            load,
+            exact_mass(more_kg, system) if more_kg else "",
             "" if stop.left_on_vehicle_kg is None else exact_mass(stop.left_on_vehicle_kg, system),
             _caught(stop.rate_kg_ha, product, system),
             state_words(statuses.get(stop.line_id), system),
         )
-        for index, stop in enumerate(round_.stops, 1)
+        for index, (stop, load, more_kg) in enumerate(
+            zip(round_.stops, load_words(round_), taken_on_kg(round_), strict=True), 1
+        )
     )
     plots = [stop.plot_id for stop in round_.stops]
     targets = _targets(round_.stops, system)

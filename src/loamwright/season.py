@@ -513,11 +513,10 @@ def write_orders(view: SeasonView, folder: Path, options: paper.PaperOptions) ->
     Raises
     ------
     InputError
-        When there is no plan to print.
+        When there is no plan to print, a round is not known, or the folder cannot be written to.
     """
     if view.plan is None:
         raise InputError([Problem("orders", "this season has no plan yet", "Run `loamwright plan` first.")])
-    folder.mkdir(parents=True, exist_ok=True)
     return _gathered(
         (
             workorders.write_orders(view, folder / "work_orders.pdf", options),
@@ -541,8 +540,12 @@ def write_reports(view: SeasonView, folder: Path, options: paper.PaperOptions) -
     Returns
     -------
     Written
+
+    Raises
+    ------
+    InputError
+        When the folder cannot be written to.
     """
-    folder.mkdir(parents=True, exist_ok=True)
     return _gathered(
         (
             seasonpicture.write_season_picture(view, folder / "season_picture.pdf", options),
@@ -565,8 +568,12 @@ def write_sampling(view: SeasonView, folder: Path) -> Written:
     Returns
     -------
     Written
+
+    Raises
+    ------
+    InputError
+        When the folder cannot be written to.
     """
-    folder.mkdir(parents=True, exist_ok=True)
     sheets = _gathered((samplingsheets.write_sampling_sheets(view, folder / "sampling_sheets.pdf"),))
     places = exports.export(view, folder, "gpx")
     return Written((*sheets.paths, *places.paths), (*sheets.problems, *places.problems))

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from loamwright.plan_inputs import PlanPlot, Request, Ware, amount_text
+from loamwright.plan_inputs import PlanPlot, Request, Ware, amount_text, offer_text
 from loamwright.plan_model import PlanModel, build, coverage_cost
 from loamwright.plan_passes import TIMES, need_cells, supply_keys
 from loamwright.solver import Effort, Flags, Floats
@@ -386,7 +386,7 @@ def _scarce(request: Request, shares: Floats, effort: Effort) -> tuple[str, str]
     plan_model = build(more, shares)
     solved = plan_model.model.solve(replace(effort, gap=max(effort.gap, 0.01)))
     limited = [offer for offer in request.offers if _is_limited(offer, request)]
-    because = f"there is not enough on offer ({', '.join(offer.offer_id for offer in limited)})"
+    because = f"there is not enough on offer ({', '.join(offer_text(offer) for offer in limited)})"
     if not solved.has_values:
         return because, "Find another offer of one of these products, or another product."
     extra = []
@@ -397,7 +397,7 @@ def _scarce(request: Request, shares: Floats, effort: Effort) -> tuple[str, str]
             if tier.offer == number
         )
         if offer.max_count is not None and bought > offer.max_count + 1e-6:
-            extra.append(f"{math.ceil(bought - offer.max_count - 1e-6)} more of {offer.offer_id}")
+            extra.append(f"{math.ceil(bought - offer.max_count - 1e-6)} more of {offer_text(offer)}")
     return because, f"It would take {' and '.join(extra)}." if extra else "Find another offer."
 
 

@@ -96,7 +96,7 @@ def create(path: Path, info: PropertyInfo) -> None:
         When something is there already, or the place cannot be written to.
     """
     if path.exists():
-        raise PropertyFileError(f"{path} exists already; give another name, or import into it")
+        raise _taken(path)
     try:
         with tempfile.TemporaryDirectory(prefix=".loamwright-", dir=path.parent) as folder:
             draft = Path(folder) / "new.gpkg"
@@ -110,12 +110,16 @@ def create(path: Path, info: PropertyInfo) -> None:
                     )
                     Editor(connection).put_info(info)
             if path.exists():
-                raise PropertyFileError(f"{path} exists already; give another name, or import into it")
+                raise _taken(path)
             draft.rename(path)
     except (OSError, sqlite3.Error) as error:
         raise PropertyFileError(
-            f"{path} cannot be made: {error}; choose a folder you may write to"
+            f"it cannot be made: {error}; choose a folder you may write to", str(path)
         ) from error
+
+
+def _taken(path: Path) -> PropertyFileError:
+    return PropertyFileError("it exists already; give another name, or import into it", str(path))
 
 
 def load(path: Path) -> PropertyRecord:
@@ -138,6 +142,31 @@ def load(path: Path) -> PropertyRecord:
     """
     with _opened(path, WAIT_S) as connection, _transaction(connection, "BEGIN"):
         return _read(connection)
+
+
+def refuse_to_replace(path: Path) -> None:
+    """Refuse to write another kind of file over a property.
+
+    Parameters
+    ----------
+    path
+        Where something is about to be written; anything there that is no property file is let go.
+
+    Raises
+    ------
+    PropertyFileError
+        When a property file is there.
+    """
+    if not path.is_file():
+        return
+    try:
+        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)) as connection:
+            ours = connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'loamwright'").fetchone()
+    except sqlite3.DatabaseError:
+        return
+    if ours:
+        what = "it is a property file and is not written over; give another name"
+        raise PropertyFileError(what, str(path))
 
 
 @contextmanager
@@ -172,9 +201,9 @@ def _sql(name: str) -> str:
 
 @contextmanager
 def _opened(path: Path, wait_s: float) -> Iterator[sqlite3.Connection]:
-    """A connection to a checked, up-to-date property file; SQLite's errors become ours."""
-    _check_outside(path)
+    """A connection to a checked, up-to-date property file; SQLite's errors become ours, which name it."""
     try:
+        _check_outside(path)
         with closing(
             sqlite3.connect(
                 f"{path.absolute().as_uri()}?mode=rw", uri=True, timeout=wait_s, isolation_level=None
@@ -183,66 +212,70 @@ def _opened(path: Path, wait_s: float) -> Iterator[sqlite3.Connection]:
             connection.row_factory = sqlite3.Row
             connection.execute("PRAGMA foreign_keys = ON")
             connection.execute("PRAGMA synchronous = FULL")
-            version = _version(path, connection)
+            version = _version(connection)
             if version < SCHEMA_VERSION:
                 _upgrade(path, connection, version)
             yield connection
     except sqlite3.IntegrityError as error:
         raise PropertyFileError(
-            f"{path}: nothing was changed: {error}; a record refers to a plot, test or product that the "
-            "file does not hold, or contradicts what is there"
+            f"nothing was changed: {error}; a record refers to a plot, test or product that the "
+            "file does not hold, or contradicts what is there",
+            str(path),
         ) from error
     except sqlite3.Error as error:
-        raise PropertyFileError(f"{path}: {_why(error, wait_s)}") from error
+        raise PropertyFileError(_why(error, wait_s), str(path)) from error
+    except PropertyFileError as error:
+        raise PropertyFileError(error.what, str(path)) from error
 
 
 def _why(error: Exception, wait_s: float) -> str:
     text = str(error)
     if "locked" in text or "busy" in text:
         return (
-            f"another program is writing to it and did not finish within {wait_s:g} s; nothing was changed. "
-            "Close the file there, or try again"
+            f"another program is writing to it and did not finish within {wait_s:g} s, nothing was changed; "
+            "close the file there, or try again"
         )
     if "readonly" in text:
-        return "the file is read-only; nothing was changed. Make it writable, or work on a copy"
+        return "the file is read-only, nothing was changed; make it writable, or work on a copy"
     if "disk is full" in text:
-        return "the disk is full; nothing was changed. Make room and try again"
+        return "the disk is full, nothing was changed; make room and try again"
     return f"the file is damaged or cannot be used ({text}); restore it from a copy"
 
 
 def _check_outside(path: Path) -> None:
     """Refuse, from outside, what cannot be a property file."""
     if path.is_dir():
-        raise PropertyFileError(f"{path} is a directory; name the property file in it (.gpkg)")
+        raise PropertyFileError("it is a directory; name the property file in it (.gpkg)")
     try:
         with path.open("rb") as handle:
             start = handle.read(16)
     except FileNotFoundError as error:
-        raise PropertyFileError(f"there is no file {path}; make one with: loamwright new {path}") from error
+        what = f"there is no file of this name; make one with: loamwright new {path}"
+        raise PropertyFileError(what) from error
     except OSError as error:
-        raise PropertyFileError(f"{path} cannot be read: {error.strerror}; check its permissions") from error
+        raise PropertyFileError(f"it cannot be read: {error.strerror}; check its permissions") from error
     if not start:
-        raise PropertyFileError(f"{path} is empty (0 bytes); restore a copy, or delete it and make a new one")
+        raise PropertyFileError("it is empty (0 bytes); restore a copy, or delete it and make a new one")
     if start != b"SQLite format 3\x00":
         raise PropertyFileError(
-            f"{path} is not a property file; boundaries and tables come in with: loamwright import"
+            "it is not a property file; boundaries and tables come in with: loamwright import"
         )
 
 
-def _version(path: Path, connection: sqlite3.Connection) -> int:
+def _version(connection: sqlite3.Connection) -> int:
     """The schema version of the file, or a refusal when it is not ours or newer."""
     tables = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
     if "loamwright" not in tables or "gpkg_contents" not in tables:
         kind = "GeoPackage" if "gpkg_contents" in tables else "SQLite database"
         raise PropertyFileError(
-            f"{path} is a {kind} that loamwright did not make; bring its layers in with: loamwright import"
+            f"it is a {kind} that loamwright did not make; bring its layers in with: loamwright import"
         )
     row = connection.execute("SELECT schema_version, made_by FROM loamwright").fetchone()
     if row is None:
-        raise PropertyFileError(f"{path} does not say its version; restore it from a copy")
+        raise PropertyFileError("it does not say its version; restore it from a copy")
     if row["schema_version"] > SCHEMA_VERSION:
         raise PropertyFileError(
-            f"{path} has schema version {row['schema_version']} (made by loamwright {row['made_by']}), and "
+            f"it has schema version {row['schema_version']} (made by loamwright {row['made_by']}), and "
             f"this program knows up to {SCHEMA_VERSION}; install a newer loamwright"
         )
     return int(row["schema_version"])
@@ -253,7 +286,7 @@ def _upgrade(path: Path, connection: sqlite3.Connection, version: int) -> None:
     _copy_before_upgrade(path, connection, version)
     with _transaction(connection, "BEGIN IMMEDIATE"):
         # Another program may have been faster.
-        for step in range(_version(path, connection), SCHEMA_VERSION):
+        for step in range(_version(connection), SCHEMA_VERSION):
             for statement in _statements(_sql(UPGRADES[step])):
                 connection.execute(statement)
             connection.execute("UPDATE loamwright SET schema_version = ?", (step + 1,))
@@ -295,17 +328,30 @@ def _transaction(connection: sqlite3.Connection, begin: str) -> Iterator[None]:
 # Reading
 
 
-def _rows(connection: sqlite3.Connection, table: str) -> list[dict[str, Any]]:
-    return [dict(row) for row in connection.execute(f"SELECT * FROM {table} ORDER BY fid")]
+class _Row(dict[str, Any]):
+    """One row of a table, column to value; a column that is not there is a fault of the file."""
+
+    def __init__(self, table: str, row: sqlite3.Row) -> None:
+        super().__init__(row)
+        self._table = table
+
+    def __missing__(self, column: str) -> Any:
+        raise PropertyFileError(
+            f"its table {self._table} has lost the column {column}; restore the file from a copy"
+        )
+
+
+def _rows(connection: sqlite3.Connection, table: str) -> list[_Row]:
+    return [_Row(table, row) for row in connection.execute(f"SELECT * FROM {table} ORDER BY fid")]
 
 
 def _all(connection: sqlite3.Connection, layout: Layout[R]) -> tuple[R, ...]:
     return tuple(layout.record_of(row) for row in _rows(connection, layout.table))
 
 
-def _by(connection: sqlite3.Connection, table: str, column: str) -> Mapping[str, list[dict[str, Any]]]:
+def _by(connection: sqlite3.Connection, table: str, column: str) -> Mapping[str, list[_Row]]:
     """Rows of a table grouped by the record they belong to."""
-    grouped: dict[str, list[dict[str, Any]]] = defaultdict(list)
+    grouped: dict[str, list[_Row]] = defaultdict(list)
     for row in _rows(connection, table):
         grouped[row[column]].append(row)
     return grouped

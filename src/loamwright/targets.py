@@ -8,7 +8,7 @@ ours (stated below, each open to the user's settings), because no source prints 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from loamwright.answers import LimeNeed, Need, PlotArea, PlotNeeds
@@ -207,17 +207,29 @@ def _divided(shares: Mapping[str, float], settings: Settings) -> tuple[Problem, 
     )
 
 
-def _demands(plot: PlotNeeds, lime_share: float) -> tuple[Demand, ...]:
+def _left_out(plot_ids: Sequence[str]) -> tuple[Problem, ...]:
+    """Say once which plots have no ground to spread on."""
+    if not plot_ids:
+        return ()
+    return (
+        Problem(
+            f"plots {', '.join(plot_ids)}",
+            "the keep-outs and their setbacks leave no ground to spread on, so nothing is planned there",
+            "If that is not meant, check the keep-outs.",
+            Level.NOTE,
+        ),
+    )
+
+
+def _demands(plot: PlotNeeds) -> tuple[Demand, ...]:
     demands: list[Demand] = []
     for need in plot.needs:
         if need.state is not NeedState.NEEDED or not need.mass_kg:
             continue
         splits: tuple[tuple[Timing | None, float], ...] = need.timings or ((None, 1.0),)
         demands.extend(Demand(need.nutrient.value, need.mass_kg * share, timing) for timing, share in splits)
-    if plot.lime.mass_kg and plot.lime.basis is not None and lime_share > 0:
-        demands.append(
-            Demand(f"lime {plot.lime.basis.value}", plot.lime.mass_kg * lime_share, None, LIME_PRIORITY)
-        )
+    if plot.lime.mass_kg and plot.lime.basis is not None:
+        demands.append(Demand(f"lime {plot.lime.basis.value}", plot.lime.mass_kg, None, LIME_PRIORITY))
     return tuple(demands)
 
 
@@ -281,14 +293,16 @@ def plan_plots(
     plots : tuple of PlanPlot
         Plots with a spread area, whether or not anything is needed there.
     problems : tuple of Problem
-        Lime that is divided over seasons.
+        Plots that are kept out as a whole, and lime that is divided over seasons.
     """
+    left_out: list[str] = []
     divided: dict[str, float] = {}
     supplies = sorted({supply for content in contents.values() for supply in content})
     result = []
     for plot in plots:
         area_ha = areas[plot.plot_id].spread_area_m2 / HA_M2
         if area_ha <= 0:
+            left_out.append(plot.plot_id)
             continue
         plot_needs = needs[plot.plot_id]
         allowed = reachable_products(plot, products, settings)
@@ -299,6 +313,10 @@ def plan_plots(
             lime_share = lime_this_season(plot_needs.lime, contents, reaching, settings, spread_kg_ha)
             if lime_share < 1.0:
                 divided[plot.plot_id] = lime_share
+        lime = replace(
+            plot_needs.lime,
+            mass_kg=None if plot_needs.lime.mass_kg is None else plot_needs.lime.mass_kg * lime_share,
+        )
         caps = {}
         for supply in supplies:
             limit = surplus_limit(supply, settings)
@@ -308,17 +326,17 @@ def plan_plots(
                 wanted = plot_needs.lime.basis is not None and supply == f"lime {plot_needs.lime.basis.value}"
                 if plot_needs.lime.state is NeedState.NEEDED and not wanted:
                     continue  # scored in another basis than the need: the need's own basis caps it
-                caps[supply] = _cap_kg(plot_needs.lime, limit, area_ha)
+                caps[supply] = _cap_kg(lime, limit, area_ha)  # over what is planned now
             else:
                 caps[supply] = _cap_kg(plot_needs.of(Nutrient(supply)), limit, area_ha)
         result.append(
             PlanPlot(
                 plot_id=plot.plot_id,
                 area_ha=area_ha,
-                demands=_demands(plot_needs, lime_share),
+                demands=_demands(replace(plot_needs, lime=lime)),
                 caps=caps,
                 weight=plot.weight,
                 allowed_products=allowed,
             )
         )
-    return tuple(result), _divided(divided, settings)
+    return tuple(result), (*_left_out(left_out), *_divided(divided, settings))

@@ -24,6 +24,7 @@ from loamwright.ordertexts import (
     caution_row,
     cautions_here,
     label_of,
+    load_words,
     numbered,
     packages_words,
     state_words,
@@ -339,11 +340,13 @@ def orders_page(view: SeasonView, options: PaperOptions) -> OrdersPage:
     rounds = _chosen_rounds(view, options)
     numbers = {round_.round_id: number for number, round_ in enumerate(view.rounds, 1)}
     stops = {
-        stop.line_id: (numbers[round_.round_id], stop, round_) for round_ in rounds for stop in round_.stops
+        stop.line_id: (numbers[round_.round_id], load)
+        for round_ in rounds
+        for stop, load in zip(round_.stops, load_words(round_), strict=True)
     }
     places = {
-        line_id: f"{number}" if round_.loads is None else f"{number}, load {stop.load}"
-        for line_id, (number, stop, round_) in stops.items()
+        line_id: f"{number}, load {load}" if load else f"{number}"
+        for line_id, (number, load) in stops.items()
     }
     all_lines = view.plan.lines if view.plan else ()
     lines = [line for line in all_lines if options.rounds is None or line.line_id in stops]

@@ -45,6 +45,11 @@ function keepOutFill(stated) {
   return `url(#${id})`;
 }
 
+function setbackSign() {
+  return makeSvg("svg", { width: 34, height: 22, "aria-hidden": "true", focusable: "false" },
+    makeSvg("path", { d: "M1 19C8 4 26 4 33 19", class: "setback", fill: "none" }));
+}
+
 function swatch(fill, dashed) {
   return makeSvg("svg", { width: 34, height: 22, "aria-hidden": "true", focusable: "false", class: "swatch" },
     makeSvg("rect", { x: 1, y: 1, width: 32, height: 20, fill, stroke: "#222", "stroke-width": 1.2,
@@ -71,7 +76,18 @@ for (const [name, level] of [["ground", 350], ["way", 450], ["labels", 620]]) {
 map.getPane("labels").style.pointerEvents = "none";
 map.getPane("way").style.pointerEvents = "none";
 
+/** Whether a picture lies under the plots: then they are filled lightly, and the ground shows through. */
+function pictured() {
+  let found = false;
+  map.eachLayer((layer) => { found ||= layer instanceof L.TileLayer || layer instanceof L.ImageOverlay; });
+  return found;
+}
+
 function drawGround() {
+  const fillOpacity = pictured() ? 0.6 : 0.9;
+  for (const { ground } of list(data.keepouts)) {
+    if (list(ground).length) L.polygon(ground, { pane: "ground", className: "setback", fill: false, interactive: false }).addTo(map);
+  }
   if (list(data.context).length) {
     L.polygon(data.context, { pane: "ground", color: "#6b6b6b", weight: 1, fill: false, interactive: false }).addTo(map);
   }
@@ -79,7 +95,7 @@ function drawGround() {
     const cut = list(plot.spread).length > 0 || plot.spread_m2 === 0;
     const under = cut ? L.polygon(plot.outline, { className: "keep-out", weight: 1.5, dashArray: "3 3",
       fillColor: keepOutFill(true), fillOpacity: 1 }).addTo(map) : null;
-    const fill = L.polygon(cut ? list(plot.spread) : plot.outline, { className: "plot", fillOpacity: 0.9 }).addTo(map);
+    const fill = L.polygon(cut ? list(plot.spread) : plot.outline, { className: "plot", fillOpacity }).addTo(map);
     for (const shape of [under, fill]) if (shape) shape.on("click", () => choosePlot(place, false));
     plotShapes.push({ under, fill });
   });
@@ -155,6 +171,7 @@ function drawLegend() {
   const always = [];
   if (data.plots.some((plot) => plot.entrance)) always.push([entranceSign(), "way in"]);
   if (list(data.keepouts).some((one) => one.stated)) always.push([swatch(keepOutFill(true)), "keep-out, and its setback on a plot"]);
+  if (list(data.keepouts).some((one) => list(one.ground).length)) always.push([setbackSign(), "how far a setback reaches"]);
   if (list(data.keepouts).some((one) => !one.stated)) always.push([swatch(keepOutFill(false), true), "keep-out, setback not stated"]);
   byId("always").replaceChildren(...always.map(([sign, text]) => make("li", {}, sign, make("span", {}, text))));
 }
@@ -191,11 +208,9 @@ function cutShort(text, most) {
 function labelTexts(plot, value) {
   const name = cutShort(plot.name, 20);
   const words = cutShort(value || "", 26);
-  const full = [name, plot.area, words].filter(Boolean);
-  const tries = [full, [name, words].filter(Boolean), [name]];
-  if (words) tries.push([cutShort(words, 12)]);
-  tries.push([cutShort(plot.id, 8)]);
-  return tries;
+  const id = cutShort(plot.id, 8);
+  const tries = [[name, plot.area, words], [name, words], [name], [id, cutShort(words, 12)], [id]];
+  return tries.map((lines) => lines.filter(Boolean));
 }
 
 /** Put labels where there is room: chosen plot first, then large before small; no label covers another. */
@@ -208,7 +223,7 @@ function placeLabels() {
   const order = data.plots.map((_, place) => place)
     .sort((a, b) => (b === state.plot) - (a === state.plot) || data.plots[b].spread_m2 - data.plots[a].spread_m2);
   const stopOf = state.round === null ? new Map()
-    : new Map(data.rounds[state.round].stops.map((stop, number) => [stop.plot, number + 1]));
+    : new Map(data.rounds[state.round].stops.map((stop, number) => [stop.plot, { ...stop, number: number + 1 }]));
   const scale = map.getZoomScale(map.getZoom(), 0) * (256 / 360); // pixels per degree of longitude
   for (const place of order) {
     const plot = data.plots[place];
@@ -216,13 +231,13 @@ function placeLabels() {
     if (spot.x < -40 || spot.y < -40 || spot.x > size.x + 40 || spot.y > size.y + 40) continue;
     const across = plotWidth(place) * scale;
     if (across < 9 && place !== state.plot && data.plots.length > 40) continue;
-    const number = stopOf.get(place);
-    for (const texts of labelTexts(plot, shown.values[place])) {
-      const lines = number ? [`${number}. ${texts[0]}`, ...texts.slice(1)] : texts;
+    const stop = stopOf.get(place);
+    for (const texts of labelTexts(plot, stop ? stop.packages || stop.mass : shown.values[place])) {
+      const lines = stop ? [`${stop.number}. ${texts[0]}`, ...texts.slice(1)] : texts;
       const width = Math.max(...lines.map((line) => pen.measureText(line).width)) + 10;
       const height = lines.length * LINE + 4;
-      const last = texts.length === 1 && texts[0] === cutShort(plot.id, 8);
-      if (width > (last ? across * 2 : Math.max(across * 1.4, 30)) && place !== state.plot) continue;
+      const short = texts[0] === cutShort(plot.id, 8);
+      if (width > (short ? across * 2 : Math.max(across * 1.4, 30)) && place !== state.plot) continue;
       const box = [spot.x - width / 2, spot.y - height / 2, spot.x + width / 2, spot.y + height / 2];
       if (boxes.some((b) => box[0] < b[2] && box[2] > b[0] && box[1] < b[3] && box[3] > b[1])) continue;
       boxes.push(box);

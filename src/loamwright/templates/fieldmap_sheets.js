@@ -10,7 +10,7 @@ const searchTexts = data.plots.map((plot) =>
   plain([plot.name, plot.id, plot.crop, plot.notes, plot.access, ...list(plot.lines).map((line) => line.product)].join(" ")));
 
 function buildList() {
-  const search = make("input", { type: "search", id: "search", placeholder: "name, crop, product", autocomplete: "off",
+  const search = make("input", { type: "search", id: "search", placeholder: "name, crop …", autocomplete: "off",
     on: { input: drawList } });
   const sort = make("select", { id: "sort", on: { change: drawList } },
     [["file", "as in the file"], ["name", "by name"], ["large", "large first"], ["near", "nearest first"]]
@@ -140,9 +140,11 @@ function needCard(need) {
 
 // --- the round -------------------------------------------------------------------------------------
 
+const lineOf = (stop) => list(data.plots[stop.plot].lines).find((line) => line.id === stop.line);
+
 function stopState(stop) {
   const plot = data.plots[stop.plot];
-  return lineStates(plot)[list(plot.lines).findIndex((line) => line.id === stop.line)];
+  return lineStates(plot)[list(plot.lines).indexOf(lineOf(stop))];
 }
 
 const isOpen = (stop) => {
@@ -154,7 +156,16 @@ function chooseRound(place) {
   state.round = place;
   const { stops } = data.rounds[place];
   const first = stops.findIndex(isOpen);
+  colourByProduct(lineOf(stops[0]).product);
   goToStop(first < 0 ? 0 : first);
+}
+
+/** Show on the plots what the round's product is. */
+function colourByProduct(product) {
+  state.layer = data.layers.find((layer) => layer.id === "work");
+  const choice = state.layer.choices.findIndex((one) => one.id === `product ${product}`);
+  state.choices.set(state.layer.id, Math.max(0, choice));
+  document.querySelector("#questions [value=work]").checked = true;
 }
 
 function backToRound() {
@@ -199,20 +210,22 @@ function drawRound(focus) {
   const round = data.rounds[state.round];
   const stop = round.stops[state.stop];
   const plot = data.plots[stop.plot];
-  const line = list(plot.lines).find((each) => each.id === stop.line);
-  const now = stopState(stop);
+  const line = lineOf(stop);
+  const states = round.stops.map(stopState);
+  const now = states[state.stop];
+  const putOn = states.reduce((kg, one) => kg + one.kg, 0);
+  const planned = round.stops.reduce((kg, one) => kg + lineOf(one).kg, 0);
   const cautions = cautionsOf(plot).filter((one) => one.level !== "note" && (one.product ? one.product === line.product : !one.everywhere));
-  const fresh = state.stop === 0 || round.stops[state.stop - 1].load !== stop.load;
   const later = round.stops.findIndex((each, number) => number > state.stop && isOpen(each));
   const next = later >= 0 ? later : state.stop + 1 < round.stops.length ? state.stop + 1 : -1;
   view.replaceChildren(...[
     heading(written(round.title)),
     make("div", { class: "card stop" },
-      make("p", {}, make("b", {}, `Stop ${state.stop + 1} of ${round.stops.length}`), `, load ${stop.load}`,
-        fresh && stop.left ? " (fill here)" : ""),
+      make("p", {}, make("b", {}, `Stop ${state.stop + 1} of ${round.stops.length}`), stop.load ? `, hopper load ${stop.load}` : ""),
       make("p", { class: "lead" }, make("b", {}, written(plot.name)), `, ${plot.area}`),
       make("p", { class: "figures" }, stop.packages ? [make("b", {}, written(stop.packages)), " = "] : "", make("b", {}, stop.mass),
         `, ${stop.rate}`),
+      stop.take_on ? make("p", {}, "Take on ", make("b", {}, stop.take_on), " for this stop.") : "",
       make("p", {}, stop.left ? ["Left on the vehicle after it, by the plan: ", make("b", {}, stop.left)]
         : "Left on the vehicle: unknown, its capacity is not stated."),
       make("p", { class: "state" }, `${STATE_MARKS[now.state]} ${now.state}`, now.kg ? `: ${massText(now.kg)}` : "",
@@ -223,12 +236,14 @@ function drawRound(focus) {
         state.fromRound = true;
         showPlot(stop.plot, true);
       })),
+    make("p", {}, "Put on so far in this round: ", make("b", {}, massText(putOn)), ` of ${massText(planned)}.`),
     make("p", { class: "quiet" }, written([...round.facts, round.spreader].filter(Boolean).join("; ")), "."),
     steps(round.steps, "loads and time"),
     make("ol", { class: "rows stops" }, round.stops.map((each, number) => {
-      const its = stopState(each);
+      const its = states[number];
       return make("li", {}, button([make("b", {}, `${number + 1}. `, written(data.plots[each.plot].name)),
-        make("span", {}, `load ${each.load}; `, each.packages ? [written(each.packages), " = "] : "", `${each.mass}; `,
+        make("span", {}, each.load ? `load ${each.load}; ` : "", each.take_on ? `take on ${each.take_on}; ` : "",
+          each.packages ? [written(each.packages), " = "] : "", `${each.mass}; `,
           `${STATE_MARKS[its.state]} ${its.notDone ? "not done" : its.state}`,
           each.left ? `; then ${each.left} left` : "")],
       () => goToStop(number), { class: "row", "aria-current": number === state.stop ? "step" : null }));

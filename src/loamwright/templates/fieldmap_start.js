@@ -66,7 +66,7 @@ function start() {
   setTheme(shelf.get("theme", "auto"));
   byId("title").append(written(data.title));
   byId("made").textContent = `Season ${data.season}, made ${data.made_on}`;
-  if (map.attributionControl) map.attributionControl.setPrefix(false);
+  if (map.attributionControl) map.attributionControl.setPrefix(false).setPosition("bottomleft"); // clear of the button
   L.DomEvent.disableClickPropagation(byId("key"));
   buildQuestions();
   drawGround();
