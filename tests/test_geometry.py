@@ -253,6 +253,22 @@ def test_a_plot_inside_a_setback_has_nothing_left() -> None:
     assert measured.keepouts == (("K1", pytest.approx(10_000, rel=1e-7)),)
 
 
+def test_the_ground_kept_clear_is_drawn_at_the_setback() -> None:
+    """Every corner of a well's ring lies 15 m from it by GeographicLib; a straight bank keeps 10 m."""
+    ring = shapely.from_wkb(geometry.setback_wkb(keepout(spot(50, 50), 15.0)))
+    lon, lat = place((50, 50))
+    for east, north in shapely.get_coordinates(ring):
+        assert Geodesic.WGS84.Inverse(lat, lon, north, east)["s12"] == pytest.approx(15.0, abs=1e-4)
+    bank = shapely.from_wkb(geometry.setback_wkb(keepout(DITCH, 10.0)))
+    assert bank.contains(spot(59.99, 50))
+    assert not bank.contains(spot(60.01, 50))
+
+
+@pytest.mark.parametrize("setback_m", [None, 0.0])
+def test_no_ground_is_kept_clear_without_a_distance(setback_m: float | None) -> None:
+    assert geometry.setback_wkb(keepout(POND, setback_m)) == b""
+
+
 def test_losses_of_overlapping_keepouts_add_up_to_what_is_gone() -> None:
     """Two ditches crossing: 2000 + 2000 − the 20 by 20 they share, which only the first is charged."""
     crossing = [keepout(DITCH, 10.0, "NS"), keepout(line((-50, 50), (150, 50)), 10.0, "EW")]

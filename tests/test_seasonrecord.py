@@ -12,6 +12,7 @@ import pypdf
 import pytest
 from sample_view import UREA, sample_view
 
+from loamwright import seasonrecord
 from loamwright.answers import SeasonView
 from loamwright.seasonrecord import write_season_record
 from loamwright.units import ACRE_M2, LB_KG
@@ -31,8 +32,15 @@ ASKED = {
     "certificate holder": "certificate holder",
     "method": "method",
     "soil condition": "ground",
+    "frozen or snow, yes or no": "frozen or snow",
     "weather at time": "weather",
     "forecast for next day": "forecast next day",
+    "weather 24 h before": "weather 24 h before",
+    "weather 24 h after": "weather 24 h after",
+    "time to incorporation, rain or irrigation": "hours to working in, rain or irrigation",
+    "runoff seen on frozen ground": "runoff seen",
+    "daily log of loads": "loads",
+    "purchase receipts": "receipt",
     "nutrients applied per field, N": "N lb",
     "nutrients applied per field, P": "P2O5 lb",
     "reason when actual differs from plan": "reason if different",
@@ -69,9 +77,30 @@ def _rows(path: Path, sheet: str) -> list[dict[str, object]]:
 
 def test_workbook_answers_every_column_asked_for(tmp_path: Path) -> None:
     made = write_season_record(corrected(), tmp_path / "record.xlsx")
-    assert made.pages == 4
+    assert made.pages == 5
     rows = _rows(tmp_path / "record.xlsx", "Applications")
     assert {asked: ours for asked, ours in ASKED.items() if ours not in rows[0]} == {}
+    # what the program cannot know is a blank to fill in by hand, never a guess
+    assert all(row[name] is None for row in rows for name in seasonrecord.BY_HAND)
+    crops = _rows(tmp_path / "record.xlsx", "Crops")
+    assert [row["plot"] for row in crops] == ["AF-01", "AF-02", "AF-03", "AF-04"]
+    asked = {"crop", "planted on", "harvested on", "yield", "residue removed"}  # Idaho 02.04.32.252
+    assert asked <= set(crops[0])
+
+
+@pytest.mark.parametrize(
+    ("ground", "shown"),
+    [("snow-covered", "yes"), ("Frozen hard", "yes"), ("moist", "no"), ("", None)],
+)
+def test_frozen_ground_is_answered_from_what_was_reported(
+    tmp_path: Path, ground: str, shown: str | None
+) -> None:
+    view = corrected()
+    entries = tuple(replace(entry, ground=ground) for entry in view.record.applications)
+    view = replace(view, record=replace(view.record, applications=entries))
+    write_season_record(view, tmp_path / "record.xlsx")
+    first = _rows(tmp_path / "record.xlsx", "Applications")[0]
+    assert (first["ground"], first["frozen or snow"]) == (ground or None, shown)
 
 
 def test_corrections_point_to_the_old_entry_and_only_the_new_one_is_summed(tmp_path: Path) -> None:
@@ -106,6 +135,8 @@ def test_printed_record_says_the_same(tmp_path: Path) -> None:
         "Ground: damp",
         "Weather: 60 F, calm",
         "Why different: bag was short",
+        "Forecast: not stated.",
+        "By hand, where your rule asks for it: certificate holder",
         "Keep at least five years",
         "gate 4",
         "PLAN-2026-1",

@@ -24,8 +24,9 @@ from loamwright.answers import SeasonView
 from loamwright.drawings import Drawing, plot_drawing
 from loamwright.errors import InputError
 from loamwright.paper import TEMPLATES, PaperOptions, printable
+from loamwright.spreading import plan_rounds
 from loamwright.units import ACRE_M2, LB_ACRE_KG_HA, LB_GAL_KG_M3, LB_KG
-from loamwright.values import Form
+from loamwright.values import Form, NeedState, Nutrient, Product, Spreader
 from loamwright.workorders import orders_page, write_orders
 
 #: lb of product per acre by hand: 40/0.46, 60/0.46, 30/0.60, 2000 lb ENP at 1000 lb per 2000 lb.
@@ -157,15 +158,81 @@ def test_a_newcomer_can_follow_a_bag_to_the_bulletin_and_the_boundary(printed: l
     assert "86.96 lb product/acre" in why
     appendix = " ".join(printed[next(i for i, t in enumerate(printed) if "How each number was made" in t) :])
     part = appendix[appendix.index("AF-02 Plot 2") : appendix.index("AF-03 Plot 3")]
+    number = re.search(r"\[(\d+)\] Invented Extension, Fertilizing Small Plots, 2024", appendix)
+    assert number  # in full once; the steps give its number
     for text in (
         f"Urea 46-0-0, top-dress: {40 / 0.46 * acres:.1f} lb",
-        "Urea 46-0-0 holds 46 % N label",
-        "rate in the table row 40 lb N/acre Invented Extension",
-        f"area to spread on {acres:.4g} acre boundary",
-        "credit: legume before 20 lb/acre N",
+        "Urea 46-0-0 holds label 46 % N",
+        f"rate in the table row [{number[1]}], Table 3, Bray P1 6-10 ppm, 2 ton/acre 40 lb N/acre",
+        f"area to spread on boundary {acres:.4g} acre",
+        "credit: legume before",
         "area inside the boundary on the WGS84 ellipsoid",
     ):
         assert text in part, text
+    assert appendix.count("Fertilizing Small Plots") == 1
+
+
+def test_fills_and_what_to_bring_by_hand() -> None:
+    """A hopper of 50 kg, a vehicle of 200 kg, stops of 60, 150 and 30 kg: 240 kg, 5 fills, 2 trips.
+
+    Stop 1 empties fill 1 and starts fill 2; 140 kg stay on the vehicle. Stop 2 goes from 60 to 210 kg,
+    fill 2 to 5, and needs the second trip, the last 40 kg; 30 kg stay. Stop 3 uses them up, from fill 5.
+    """
+    line = sample_view(1).plan.lines[0]
+    stops = ((60.0, "A"), (150.0, "B"), (30.0, "C"))
+    lines = [replace(line, line_id=name, plot_id=name, mass_kg=mass, packages=None) for mass, name in stops]
+    places = {"A": (0.0, 0.0), "B": (100.0, 0.0), "C": (200.0, 0.0)}
+    spreader = Spreader("cart", hopper_kg=50.0, vehicle_kg=200.0)
+    product = Product(line.product, Form.DRY, {}, equipment=("cart",))
+    (round_,) = plan_rounds(lines, {}, places, (product,), (spreader,), (0.0, 0.0))
+    assert [stop.plot_id for stop in round_.stops] == ["A", "B", "C"]
+    assert ordertexts.load_words(round_) == ("1–2", "2–5", "5")
+    assert ordertexts.brought_kg(round_) == pytest.approx((200.0, 40.0, 0.0))
+    unknown = replace(
+        round_, loads=None, stops=tuple(replace(s, left_on_vehicle_kg=None) for s in round_.stops)
+    )
+    assert ordertexts.load_words(unknown) == ("", "", "")
+    assert ordertexts.brought_kg(unknown) == (0.0, 0.0, 0.0)
+
+
+def test_round_pages_say_what_to_bring(printed: list[str]) -> None:
+    """The sample's hopper holds 100 lb: stops 1 and 2 of urea together take so many fills."""
+    view = fresh(sample_view(25))
+    text = next(text for text in printed if text.startswith(f"Round 1: {UREA}"))
+    first, second = (
+        RATE[UREA] * view.areas[stop.plot_id].spread_area_m2 / ACRE_M2 for stop in view.rounds[0].stops[:2]
+    )
+    assert first < 100 < second
+    fills = math.ceil((first + second) / 100)
+    row = text[text.index("AF-02 ") : text.index("AF-03 ")]
+    assert "bring 100.0 lb" in text[text.index("AF-01 ") : text.index("AF-02 ")]
+    assert f"bring {100 * (fills - 1):.1f} lb" in row
+    assert f" 1–{fills} {100 * fills - first - second:.1f} lb" in row
+
+
+def test_one_reason_is_said_once(tmp_path: Path) -> None:
+    view = fresh(sample_view(7))
+    unknown = replace(view.needs["AF-07"].needs[0], state=NeedState.UNKNOWN, reason="not in the guide")
+    both = tuple(replace(unknown, nutrient=n) for n in (Nutrient.N, Nutrient.K2O))
+    needs = {**view.needs, "AF-07": replace(view.needs["AF-07"], needs=both)}
+    page = orders_page(replace(view, needs=needs), PaperOptions())
+    assert "AF-07: N, K2O: not in the guide" in page.open_questions
+
+
+@pytest.mark.parametrize("paper_size", ["us-letter", "a4"])
+def test_a_plot_with_four_passes_fits_its_page(tmp_path: Path, paper_size: str) -> None:
+    """Sketch, four passes, what is not known, three cautions, ticks and signature on one sheet."""
+    view = fresh(sample_view(1))
+    assert len(view.plan.lines) == 4
+    about = replace(view.cautions[1], level="care", product="", where=("AF-01",))
+    cautions = tuple(replace(about, text=f"{number}. " + "Mind the soft bank. " * 12) for number in range(3))
+    needs = view.needs["AF-01"]
+    lime = replace(needs.lime, state=NeedState.UNKNOWN, reason="not tested. " * 12)
+    view = replace(view, cautions=cautions, needs={"AF-01": replace(needs, lime=lime)})
+    write_orders(view, tmp_path / "o.pdf", PaperOptions(paper=paper_size))
+    text = plot_page(pages(tmp_path / "o.pdf"), "AF-01")
+    assert text.count("part not done") == 4
+    assert "signature not done, or different from the plan, because" in text
 
 
 def test_unknown_needs_are_said_on_the_plot(printed: list[str]) -> None:
@@ -408,6 +475,19 @@ def test_labels_are_kept_apart() -> None:
             assert not (
                 a[0] < b[2] - 1e-9 and a[2] > b[0] + 1e-9 and a[1] < b[3] - 1e-9 and a[3] > b[1] + 1e-9
             )
+
+
+def test_labels_of_the_property_map_keep_off_the_signs() -> None:
+    """A label on a way in is moved aside where there is room, and stays where there is none."""
+    gate, label = drawings.Mark("gate", 30.0, 30.0), drawings.Mark("label", 30.0, 30.0, "AF-01")
+    ground = drawings.draw((), (gate, label), (0.0, 0.0, 60.0, 60.0), (60.0, 60.0), "metric")
+    moved = next(mark for mark in drawings.apart(ground).marks if mark.kind == "label")
+    # five bold letters of 8.5 pt are about 8.2 mm wide and 3 mm high, the sign 2.2 by 2.4 mm
+    assert abs(moved.x - 30) >= 4.1 + 1.1 or abs(moved.y - 30) >= 1.5 + 1.2
+    crowd = [drawings.Mark("gate", x, y) for x in range(0, 61, 2) for y in range(0, 61, 2)]
+    full = drawings.draw((), (*crowd, label), (0.0, 0.0, 60.0, 60.0), (60.0, 60.0), "metric")
+    kept = next(mark for mark in drawings.apart(full).marks if mark.kind == "label")
+    assert (kept.x, kept.y) == pytest.approx((30, 30))
 
 
 def _records(root: type) -> set[type]:

@@ -47,7 +47,8 @@ class Mark:
     Parameters
     ----------
     kind
-        ``"entrance"``, ``"core"``, ``"well"``, ``"dot"``, ``"label"`` or ``"small-label"``.
+        ``"entrance"``, ``"gate"`` (a small entrance), ``"core"``, ``"well"``, ``"dot"``, ``"label"`` or
+        ``"small-label"``.
     x, y
         Place.
     text
@@ -189,33 +190,50 @@ def apart(drawing: Drawing) -> Drawing:
     Drawing
         The same with labels moved at most some millimetres; marks that are not labels stay.
     """
-    taken: list[tuple[float, float, float, float]] = []
+    marks = [spot for spot in drawing.marks if not spot.kind.endswith("label")]
+    signs = [_around(m.x, m.y, *_SIGN_MM[m.kind]) for m in marks if m.kind in _SIGN_MM]
+    labels: list[_Box] = []
     kept = []
     for spot in drawing.marks:
         if not spot.kind.endswith("label"):
             kept.append(spot)
             continue
-        small = spot.kind.startswith("small")
-        half_w = (0.62 if small else 0.82) * min(len(spot.text), 18) + 0.6
-        half_h = 1.3 if small else 1.8
-        for reach in (0.0, 1.0, 2.0):
-            for turn in range(8 if reach else 1):
-                x = spot.x + reach * half_w * math.sin(turn * math.pi / 4)
-                y = spot.y + reach * 2 * half_h * math.cos(turn * math.pi / 4)
-                box = (x - half_w, y - half_h, x + half_w, y + half_h)
-                inside = (
-                    box[0] > 0 and box[1] > 0 and box[2] < drawing.width_mm and box[3] < drawing.height_mm
-                )
-                if inside and not any(
-                    box[0] < t[2] and box[2] > t[0] and box[1] < t[3] and box[3] > t[1] for t in taken
-                ):
-                    break
-            else:
-                continue
-            taken.append(box)
-            kept.append(dataclasses.replace(spot, x=x, y=y))
-            break
+        boxes = [box for box in _tries(spot) if _inside(box, drawing) and not _touches(box, labels)]
+        free = [box for box in boxes if not _touches(box, signs)] or boxes  # on a sign rather than nowhere
+        if free:
+            west, north, east, south = free[0]
+            labels.append(free[0])
+            kept.append(dataclasses.replace(spot, x=(west + east) / 2, y=(north + south) / 2))
     return dataclasses.replace(drawing, marks=tuple(kept))
+
+
+_Box = tuple[float, float, float, float]
+#: Half the width and height that signs take on paper [mm].
+_SIGN_MM = {"entrance": (2.1, 2.4), "gate": (1.1, 1.2), "well": (1.3, 1.3)}
+
+
+def _around(x: float, y: float, half_w: float, half_h: float) -> _Box:
+    return x - half_w, y - half_h, x + half_w, y + half_h
+
+
+def _tries(spot: Mark) -> list[_Box]:
+    """Where a label may stand: at its place, then around it, nearest first."""
+    small = spot.kind.startswith("small")
+    half_w = (0.62 if small else 0.82) * min(len(spot.text), 18) + 0.6
+    half_h = 1.3 if small else 1.8
+    places = [(0.0, 0.0)]
+    for reach in (1.0, 2.0):
+        turns = [turn * math.pi / 4 for turn in range(8)]
+        places += [(reach * half_w * math.sin(t), reach * 2 * half_h * math.cos(t)) for t in turns]
+    return [_around(spot.x + x, spot.y + y, half_w, half_h) for x, y in places]
+
+
+def _inside(box: _Box, drawing: Drawing) -> bool:
+    return box[0] > 0 and box[1] > 0 and box[2] < drawing.width_mm and box[3] < drawing.height_mm
+
+
+def _touches(box: _Box, others: Sequence[_Box]) -> bool:
+    return any(box[0] < t[2] and box[2] > t[0] and box[1] < t[3] and box[3] > t[1] for t in others)
 
 
 # ---------------------------------------------------------------------------------------------
@@ -329,7 +347,7 @@ def overview_drawing(
     keepouts: Sequence[KeepOut],
     planned: Collection[str],
     system: str,
-    most_mm: Point = (182.0, 118.0),
+    most_mm: Point = (182.0, 84.0),
 ) -> Drawing | None:
     """Draw the whole property with plot ids.
 
@@ -366,7 +384,7 @@ def overview_drawing(
     for plot in sketch.plots:
         shapes.append(Shape("field" if plot.plot_id in planned else "field-off", plot.rings))
         if plot.entrance is not None and len(sketch.plots) <= 60:
-            marks.append(Mark("entrance", *plot.entrance))
+            marks.append(Mark("gate", *plot.entrance))
         marks.append(Mark(label, *plot.label, plot.plot_id))
     marks += names  # the plots' ids get their places first
     return apart(draw(shapes, marks, sketch.extent, most_mm, system))

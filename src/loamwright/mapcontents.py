@@ -36,7 +36,7 @@ from loamwright.mapdata import (
     Polygons,
     Ring,
 )
-from loamwright.ordertexts import load_words, taken_on_kg
+from loamwright.ordertexts import brought_kg, load_words
 from loamwright.palette import CAUTION, NOTHING, SAMPLING, STATUS, UNKNOWN
 from loamwright.units import (
     ACRE_M2,
@@ -531,7 +531,7 @@ class _Contents:
                 format_mass(more_kg, self.units) if more_kg else "",
                 "" if stop.left_on_vehicle_kg is None else format_mass(stop.left_on_vehicle_kg, self.units),
             )
-            for stop, load, more_kg in zip(one.stops, load_words(one), taken_on_kg(one), strict=True)
+            for stop, load, more_kg in zip(one.stops, load_words(one), brought_kg(one), strict=True)
         )
         return MapRound(
             one.round_id, one.title, one.spreader, tuple(facts), stops, self.tables.places(one.steps)

@@ -280,12 +280,11 @@ class MapStop:
         Plan line id and texts.
     load
         Hopper fills it uses: "4", or "4–6" when the hopper is filled again on the way.
-    take_on
-        What the vehicle takes on for it, as text; empty when what is on it is enough.
+    bring
+        What the vehicle has to bring for it, as text; empty when what is on it is enough.
     left
-        What is still on the vehicle after it, as text.
-
-    All three are empty when the hopper size is not stated.
+        What is still on the vehicle after it, as text. All three are empty when the hopper size is
+        not stated.
     """
 
     plot: int
@@ -294,7 +293,7 @@ class MapStop:
     packages: str
     rate: str
     load: str
-    take_on: str
+    bring: str
     left: str
 
 

@@ -166,8 +166,8 @@ def load_words(round_: Round) -> tuple[str, ...]:
     return tuple(str(a) if a >= b else f"{a}–{b}" for a, b in zip(first, last, strict=True))
 
 
-def taken_on_kg(round_: Round) -> tuple[float, ...]:
-    """Work out what the vehicle takes on for each stop of a round.
+def brought_kg(round_: Round) -> tuple[float, ...]:
+    """Work out what the vehicle has to bring for each stop of a round.
 
     Parameters
     ----------
@@ -181,18 +181,18 @@ def taken_on_kg(round_: Round) -> tuple[float, ...]:
 
     Notes
     -----
-    Taken on = left after the stop + spread on it − left before it.
+    Brought = left after the stop + spread on it − left before it.
     """
-    taken = []
+    brought = []
     before_kg: float | None = 0.0
     for stop in round_.stops:
         after_kg = stop.left_on_vehicle_kg
         more_kg = 0.0
         if before_kg is not None and after_kg is not None:
             more_kg = after_kg + stop.mass_kg - before_kg
-        taken.append(more_kg if more_kg > 0.001 * stop.mass_kg else 0.0)
+        brought.append(more_kg if more_kg > 0.001 * stop.mass_kg else 0.0)
         before_kg = after_kg
-    return tuple(taken)
+    return tuple(brought)
 
 
 def volume_words(mass_kg: float, product: Product | None, system: str) -> str:
@@ -325,20 +325,22 @@ def state_words(status: LineStatus | None, system: str) -> str:
     return f"ALREADY {'OVER' if status.state is WorkState.OVER else 'DONE'}: {put_on} is on. Skip."
 
 
-def step_row(step: Step) -> StepRow:
+def step_row(step: Step, source: str) -> StepRow:
     """Lay out one step of an explanation.
 
     Parameters
     ----------
     step
         The step.
+    source
+        Its source as it is to be shown.
 
     Returns
     -------
     StepRow
     """
     value = format_figure(step.value) if isinstance(step.value, (int, float)) else step.value or "not known"
-    return StepRow(step.what, value, step.unit, str(step.source))
+    return StepRow(step.what, value, step.unit, source)
 
 
 def step_words(step: Step) -> str:
@@ -353,7 +355,7 @@ def step_words(step: Step) -> str:
     -------
     str
     """
-    row = step_row(step)
+    row = step_row(step, "")
     return f"{row.what}: {row.value} {row.unit}".strip()
 
 

@@ -88,18 +88,13 @@ class PlanModel:
         The needs, and the share of each the program must meet [fraction].
     passes, tiers
         Columns by meaning.
-    amount, switch, count, order, stock, fee, share
+    amount, switch, count, order, stock, share
         Column indices: amount and switch per pass (-1 = no switch), count and order per tier (-1 = no
-        order column), stock per ware (-1 = none), fee per seller, share met per cell (only when the needs
-        are elastic).
+        order column), stock per ware (-1 = none), share met per cell (only when the needs are elastic).
     switch_rows
         Rows that hold each switched amount under its switch.
-    sellers
-        Names behind `fee`.
     over, over_at
         Columns by which a cap is exceeded [kg], and the (plot, supply) of each (only with soft caps).
-    budget_row
-        Row that holds the budget; -1 when there is none.
     supply_row
         Row of the pool of each ware; -1 when it has none.
     need_rows
@@ -122,12 +117,9 @@ class PlanModel:
     count: Ints
     order: Ints
     stock: Ints
-    fee: Ints
-    sellers: tuple[str, ...]
     share: Ints
     over: Ints
     over_at: tuple[tuple[int, int], ...]
-    budget_row: int
     supply_row: Ints
     need_rows: tuple[tuple[int, tuple[int, ...]], ...]
     model: Model
@@ -257,14 +249,11 @@ def build(
     need_rows = _add_needs(program, passes, amount, content, cells, wanted, share)
     pool = _add_offers(request, program, tiers)
     supply_row, stock = _add_pools(request, program, passes, amount, tiers, pool.count)
-    budget_row = -1
     if elastic and request.terms.budget is not None:
         cost = np.concatenate(program.costs())
         paid = np.flatnonzero(cost)
-        budget_row = int(
-            program.add_rows(
-                1, np.zeros(len(paid), np.int64), paid, cost[paid], upper=float(request.terms.budget)
-            )[0]
+        program.add_rows(
+            1, np.zeros(len(paid), np.int64), paid, cost[paid], upper=float(request.terms.budget)
         )
     return PlanModel(
         request,
@@ -281,12 +270,9 @@ def build(
         pool.count,
         pool.order,
         stock,
-        pool.fee,
-        pool.sellers,
         share,
         over,
         over_at,
-        budget_row,
         supply_row,
         need_rows,
         program.finish(),
@@ -446,8 +432,6 @@ def _add_needs(
 class _Pool:
     count: Ints
     order: Ints
-    fee: Ints
-    sellers: tuple[str, ...]
 
 
 def seller_of(offer: Offer) -> str:
@@ -507,7 +491,7 @@ def _add_offers(request: Request, program: Program, tiers: tuple[Tier, ...]) -> 
             columns = np.append(order[places], column)
             values = np.append(np.full(len(places), fees[index]), -1.0)
             program.add_rows(1, np.zeros(len(columns), np.int64), columns, values, upper=0.0)
-    return _Pool(count, order, fee, sellers)
+    return _Pool(count, order)
 
 
 def stock_kg(request: Request) -> Floats:

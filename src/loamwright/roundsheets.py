@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from loamwright.answers import Caution, LineStatus, Round, SeasonView, Stop
 from loamwright.ordertexts import (
     CautionsHere,
+    brought_kg,
     carry_words,
     cautions_here,
     label_of,
@@ -20,7 +21,6 @@ from loamwright.ordertexts import (
     packages_words,
     state_words,
     step_words,
-    taken_on_kg,
     timing_words,
     volume_words,
 )
@@ -47,7 +47,7 @@ class StopRow:
     volume: str
     packages: str
     load: str
-    take_on: str
+    bring: str
     left: str
     caught: str
     state: str
@@ -265,7 +265,7 @@ def round_sheet(
             state_words(statuses.get(stop.line_id), system),
         )
         for index, (stop, load, more_kg) in enumerate(
-            zip(round_.stops, load_words(round_), taken_on_kg(round_), strict=True), 1
+            zip(round_.stops, load_words(round_), brought_kg(round_), strict=True), 1
         )
     )
     plots = [stop.plot_id for stop in round_.stops]

@@ -9,8 +9,9 @@ References
 ----------
 The columns are those asked for by Ohio Administrative Code 901:5-4-04 (recordkeeping), COMAR
 15.20.06.05 (Maryland, hired applicators), Wisconsin Administrative Code NR 243.19(2) and Idaho
-Administrative Code 02.04.32.252, put side by side. The longest time any source read asks for is five
-years: Idaho 02.04.32.252, all nutrient records.
+Administrative Code 02.04.32.252, put side by side. What the program does not know of an entry, such as
+the weather of the day after, has a blank column to fill in by hand (`BY_HAND`). The longest time any
+source read asks for is five years: Idaho 02.04.32.252, all nutrient records.
 """
 
 from __future__ import annotations
@@ -47,6 +48,20 @@ KEEP_FOR = (
 SHOWN = (Nutrient.N, Nutrient.P2O5, Nutrient.K2O, Nutrient.S)
 
 
+#: Columns some rule asks for and the program cannot know: left blank, to be filled in by hand.
+BY_HAND = (
+    "certificate holder",
+    "weather 24 h before",
+    "weather 24 h after",
+    "hours to working in, rain or irrigation",
+    "runoff seen",
+    "loads",
+    "receipt",
+)
+#: The same for the crop of each plot.
+CROP_BY_HAND = ("planted on", "harvested on", "yield", "residue removed")
+
+
 @dataclass(frozen=True, slots=True)
 class EntryRow:
     """One entry of the record, ready to show.
@@ -61,6 +76,7 @@ class EntryRow:
     when: str
     plot_id: str
     name: str
+    crop: str
     acres: str
     product: str
     analysis: str
@@ -86,7 +102,6 @@ class SumRow:
     """Need, applied and left of one supply on one plot."""
 
     plot_id: str
-    name: str
     supply: str
     need: str
     applied: str
@@ -134,6 +149,7 @@ class RecordPage:
     sums: tuple[SumRow, ...]
     tests: tuple[TestRow, ...]
     plans: tuple[PlanRow, ...]
+    by_hand: tuple[str, ...]
     keep_for: str
 
 
@@ -165,6 +181,7 @@ class _Fact:
     entry: Application
     counts: str
     name: str
+    crop: str
     product: Product | None
     rate_kg_ha: float | None
     planned_kg: float | None
@@ -190,6 +207,7 @@ def _facts(view: SeasonView) -> tuple[_Fact, ...]:
     season = [e for e in record.applications if e.applied_on.year == record.info.season]
     corrected = {e.replaces: e.entry_id for e in record.applications if e.replaces}
     names = {plot.plot_id: plot.name for plot in record.plots}
+    crops = {plot_id: cropping.crop for plot_id, cropping in view.croppings.items()}
     labels = {product.product: product for product in record.products}
     planned = {line.line_id: line.mass_kg for plan in record.plans for line in plan.lines}
     bases = tuple(dict.fromkeys(n.lime.basis for n in view.needs.values() if n.lime.basis is not None))
@@ -203,6 +221,7 @@ def _facts(view: SeasonView) -> tuple[_Fact, ...]:
                 entry,
                 f"corrected by {corrected[entry.entry_id]}" if entry.entry_id in corrected else "counts",
                 names.get(entry.plot_id, "plot not in the file"),
+                crops.get(entry.plot_id, ""),
                 product,
                 rate,
                 planned.get(entry.line_id),
@@ -226,6 +245,7 @@ def _entry_row(fact: _Fact, system: str) -> EntryRow:
         when,
         entry.plot_id,
         fact.name,
+        fact.crop or "not stated",
         "not stated" if entry.area_m2 is None else format_area(entry.area_m2, system),
         entry.product,
         _analysis(fact.product),
@@ -234,11 +254,8 @@ def _entry_row(fact: _Fact, system: str) -> EntryRow:
         (*nutrients, fact.lime),
         entry.done.value,
         entry.operator,
-        entry.equipment,
-        entry.method,
-        entry.ground,
-        entry.weather,
-        entry.forecast,
+        *(text or "not stated" for text in (entry.equipment, entry.method, entry.ground)),
+        *(text or "not stated" for text in (entry.weather, entry.forecast)),
         "outside the plan" if fact.planned_kg is None else exact_mass(fact.planned_kg, system),
         entry.reason,
         "" if entry.cost is None else format_money(entry.cost),
@@ -285,11 +302,9 @@ def record_page(view: SeasonView, paper: str) -> RecordPage:
         When the paper size is not offered.
     """
     info, system = view.record.info, view.record.info.units
-    names = {plot.plot_id: plot.name for plot in view.record.plots}
     sums = tuple(
         SumRow(
             b.plot_id,
-            names.get(b.plot_id, ""),
             b.supply,
             "not known" if b.need_kg is None else exact_mass(b.need_kg, system),
             exact_mass(b.applied_kg, system),
@@ -335,6 +350,7 @@ def record_page(view: SeasonView, paper: str) -> RecordPage:
         sums=sums,
         tests=tests,
         plans=plans,
+        by_hand=BY_HAND,
         keep_for=KEEP_FOR,
     )
 
@@ -347,6 +363,7 @@ _ENTRY_COLUMNS = (
     Column("time", 8),
     Column("plot", 10),
     Column("plot name", 20),
+    Column("crop", 16),
     Column("acres covered", 9, 2),
     Column("product", 24),
     Column("analysis", 20),
@@ -356,10 +373,10 @@ _ENTRY_COLUMNS = (
     Column("effective lime", 16),
     Column("reported", 9),
     Column("who applied", 16),
-    Column("certificate holder", 16),
     Column("equipment", 16),
     Column("method", 14),
     Column("ground", 14),
+    Column("frozen or snow", 8),
     Column("weather", 18),
     Column("forecast next day", 18),
     Column("planned lb", 10, 1),
@@ -367,7 +384,15 @@ _ENTRY_COLUMNS = (
     Column("paid $", 10, money=True),
     Column("note", 24),
     Column("recorded at", 18),
+    *(Column(name, 16) for name in BY_HAND),
 )
+
+
+def _frozen(ground: str) -> str:
+    """Whether the ground was reported frozen or under snow; empty when it was not reported."""
+    if not ground:
+        return ""
+    return "yes" if any(word in ground.casefold() for word in ("frozen", "snow")) else "no"
 
 
 def _entry_cells(fact: _Fact) -> tuple[Cell, ...]:
@@ -380,6 +405,7 @@ def _entry_cells(fact: _Fact) -> tuple[Cell, ...]:
         entry.time_of_day,
         entry.plot_id,
         fact.name,
+        fact.crop,
         None if entry.area_m2 is None else entry.area_m2 / ACRE_M2,
         entry.product,
         _analysis(fact.product),
@@ -389,10 +415,10 @@ def _entry_cells(fact: _Fact) -> tuple[Cell, ...]:
         fact.lime,
         entry.done.value,
         entry.operator,
-        None,
         entry.equipment,
         entry.method,
         entry.ground,
+        _frozen(entry.ground),
         entry.weather,
         entry.forecast,
         None if fact.planned_kg is None else fact.planned_kg / LB_KG,
@@ -400,11 +426,31 @@ def _entry_cells(fact: _Fact) -> tuple[Cell, ...]:
         entry.cost,
         entry.note,
         entry.recorded_at,
+        *(None for _ in BY_HAND),
     )
 
 
+def _crops_sheet(view: SeasonView, title: str) -> Sheet:
+    columns = (
+        Column("plot", 10),
+        Column("plot name", 20),
+        Column("crop", 20),
+        Column("previous crop", 20),
+        Column("yield goal", 16),
+        *(Column(name, 16) for name in CROP_BY_HAND),
+    )
+    rows: list[tuple[Cell, ...]] = []
+    for plot in view.record.plots:
+        cropping = view.croppings.get(plot.plot_id)
+        goal = cropping.yield_goal if cropping else None
+        words = (cropping.crop, cropping.previous_crop) if cropping else (None, None)
+        shown = f"{goal.value:g} {goal.unit}" if goal else None
+        rows.append((plot.plot_id, plot.name, *words, shown, *(None for _ in CROP_BY_HAND)))
+    return Sheet("Crops", (title,), columns, (Section("", tuple(rows)),))
+
+
 def record_sheets(view: SeasonView) -> tuple[Sheet, ...]:
-    """Lay the record out as sheets: entries, sums per plot, spreader tests, plans.
+    """Lay the record out as sheets: entries, sums per plot, crops, spreader tests, plans.
 
     Parameters
     ----------
@@ -422,8 +468,9 @@ def record_sheets(view: SeasonView) -> tuple[Sheet, ...]:
     counted = [f for f in facts if f.entry.entry_id in standing]
     totals: list[Cell] = [None] * len(_ENTRY_COLUMNS)
     totals[0] = "sum of entries that count"
+    first = [column.name for column in _ENTRY_COLUMNS].index(f"{SHOWN[0].value} lb")
     for offset, nutrient in enumerate(SHOWN):
-        totals[12 + offset] = math.fsum(f.nutrients_kg.get(nutrient, 0.0) for f in counted) / LB_KG
+        totals[first + offset] = math.fsum(f.nutrients_kg.get(nutrient, 0.0) for f in counted) / LB_KG
     title = (f"Season record {info.season}, {info.name}", info.about, KEEP_FOR)
     entries = Section("", tuple(_entry_cells(fact) for fact in facts), tuple(totals))
     balance_columns = (
@@ -479,6 +526,7 @@ def record_sheets(view: SeasonView) -> tuple[Sheet, ...]:
     return (
         Sheet("Applications", title, _ENTRY_COLUMNS, (entries,)),
         Sheet("Sums per plot", (title[0],), balance_columns, (Section("", balances),)),
+        _crops_sheet(view, title[0]),
         Sheet("Spreader tests", (title[0],), test_columns, (Section("", tests),)),
         Sheet("Plans", (title[0],), plan_columns, (Section("", plans),)),
     )

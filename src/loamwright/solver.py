@@ -42,8 +42,8 @@ class Solved:
         One per column; empty when there is no solution.
     objective, bound
         Value reached, and the proved bound on the best possible.
-    duals, reduced
-        Row duals and reduced costs of a continuous program; empty for an integer one.
+    duals
+        Row duals of a continuous program; empty for an integer one.
     """
 
     found: Found
@@ -51,7 +51,6 @@ class Solved:
     objective: float
     bound: float
     duals: Floats
-    reduced: Floats
 
     @property
     def has_values(self) -> bool:
@@ -71,14 +70,11 @@ class Effort:
         Seconds.
     light
         True for very small programs: presolve and heuristics cost more than they save there.
-    node_limit
-        Most branch-and-bound nodes; None = no limit.
     """
 
     gap: float = 1e-6
     time_limit_s: float = 60.0
     light: bool = False
-    node_limit: int | None = None
 
 
 _EMPTY = np.zeros(0)
@@ -249,21 +245,6 @@ class Model:
             self.value,
         )
 
-    def activity(self, values: Floats) -> Floats:
-        """Work out ``Σ value × column`` of every row.
-
-        Parameters
-        ----------
-        values
-            One per column.
-
-        Returns
-        -------
-        array of float
-        """
-        products = self.value * values[self.index]
-        return np.add.reduceat(np.append(products, 0.0), self.starts[:-1]) * (np.diff(self.starts) > 0)
-
     def solve(self, effort: Effort, start: Floats | None = None, relaxed: bool = False) -> Solved:
         """Solve it.
 
@@ -286,7 +267,7 @@ class Model:
             possible = bool(((self.row_lower <= 0) & (self.row_upper >= 0)).all())
             value = 0.0 if possible else np.inf
             found = Found.OPTIMAL if possible else Found.INFEASIBLE
-            return Solved(found, _EMPTY, value, value, np.zeros(len(self.row_lower)), _EMPTY)
+            return Solved(found, _EMPTY, value, value, np.zeros(len(self.row_lower)))
         integer = self.integer if not relaxed else np.zeros_like(self.integer)
         solver = _solver(effort)
         solver.passModel(self._for_solver(integer))
@@ -331,8 +312,6 @@ def _solver(effort: Effort) -> Any:
         ("mip_feasibility_tolerance", 1e-7),
     ):
         solver.setOptionValue(option, value)
-    if effort.node_limit is not None:
-        solver.setOptionValue("mip_max_nodes", effort.node_limit)
     if effort.light:
         solver.setOptionValue("presolve", "off")
         solver.setOptionValue("mip_heuristic_effort", 0.0)
@@ -347,15 +326,15 @@ def _read(solver: Any, is_integer: bool) -> Solved:
 
     status, info = solver.getModelStatus(), solver.getInfo()
     if status in (Status.kInfeasible, Status.kUnboundedOrInfeasible):
-        return Solved(Found.INFEASIBLE, _EMPTY, np.inf, np.inf, _EMPTY, _EMPTY)
+        return Solved(Found.INFEASIBLE, _EMPTY, np.inf, np.inf, _EMPTY)
     if info.primal_solution_status != SolutionStatus.kSolutionStatusFeasible:
         bound = info.mip_dual_bound if is_integer else -np.inf
-        return Solved(Found.NOTHING, _EMPTY, np.inf, bound, _EMPTY, _EMPTY)
+        return Solved(Found.NOTHING, _EMPTY, np.inf, bound, _EMPTY)
     solution = solver.getSolution()
     objective = float(info.objective_function_value)
     found = Found.OPTIMAL if status == Status.kOptimal else Found.LIMITED
     values = np.array(solution.col_value)
     if is_integer:
-        return Solved(found, values, objective, float(info.mip_dual_bound), _EMPTY, _EMPTY)
+        return Solved(found, values, objective, float(info.mip_dual_bound), _EMPTY)
     bound = objective if found is Found.OPTIMAL else -np.inf
-    return Solved(found, values, objective, bound, np.array(solution.row_dual), np.array(solution.col_dual))
+    return Solved(found, values, objective, bound, np.array(solution.row_dual))

@@ -37,10 +37,12 @@ from loamwright.paper import Figure, PaperMade, PaperOptions, check_paper, exact
 from loamwright.products import supply_fractions
 from loamwright.roundsheets import RoundSheet, round_sheet
 from loamwright.units import format_area, format_money, format_rate
-from loamwright.values import LimeBasis, NeedState, Plot, Timing
+from loamwright.values import LimeBasis, NeedState, Plot, Source, Step, Timing
 
 #: A plot's page holds the arithmetic of this many passes; beyond, it is in the appendix only [count].
 CHAINED = 3
+#: Titles longer than this stand once, in the appendix's list, and are given by number [characters].
+NUMBERED_FROM = 24
 
 # ---------------------------------------------------------------------------------------------
 # What stands on the pages. Texts are ready to show; names are those in templates/orders.typ.
@@ -109,7 +111,10 @@ class PlotSteps:
 
 @dataclass(frozen=True, slots=True)
 class OrdersPage:
-    """Everything `templates/orders.typ` shows."""
+    """Everything `templates/orders.typ` shows.
+
+    ``sources`` are the publications that the steps of the appendix give by number, from 1.
+    """
 
     title: str
     property: str
@@ -127,6 +132,7 @@ class OrdersPage:
     buying: BuyingPage | None
     all_cautions: tuple[CautionRow, ...]
     appendix: tuple[PlotSteps, ...]
+    sources: tuple[str, ...]
 
 
 # ---------------------------------------------------------------------------------------------
@@ -181,15 +187,17 @@ def _setbacks(plot: Plot, view: SeasonView, system: str) -> str:
 
 
 def _unknown(plot_id: str, view: SeasonView) -> tuple[str, ...]:
+    """What is not known of a plot's needs: each reason once, behind the supplies it holds for."""
     needs = view.needs.get(plot_id)
     if needs is None:
         return ("needs have not been worked out",)
-    found = [
-        f"{need.nutrient.value}: {need.reason}" for need in needs.needs if need.state is NeedState.UNKNOWN
-    ]
+    by_reason: dict[str, list[str]] = {}
+    for need in needs.needs:
+        if need.state is NeedState.UNKNOWN:
+            by_reason.setdefault(need.reason, []).append(need.nutrient.value)
     if needs.lime.state is NeedState.UNKNOWN:
-        found.append(f"lime: {needs.lime.reason}")
-    return tuple(found)
+        by_reason.setdefault(needs.lime.reason, []).append("lime")
+    return tuple(f"{', '.join(supplies)}: {reason}" for reason, supplies in by_reason.items())
 
 
 def _in_season_order(lines: Iterable[PlanLine]) -> list[PlanLine]:
@@ -252,12 +260,36 @@ def _plot_sheet(
 # Appendix and cover
 
 
-def _appendix(plot: Plot, lines: Sequence[PlanLine], view: SeasonView) -> PlotSteps:
+class _Publications:
+    """The publications behind the steps: each gets a number, and stands in full once."""
+
+    def __init__(self) -> None:
+        self._numbers: dict[str, int] = {}
+
+    def cited(self, source: Source) -> str:
+        """Write a source with the number of its publication; "label" and the like as they are."""
+        title = ", ".join(part for part in (source.publication, source.edition) if part)
+        if len(title) <= NUMBERED_FROM:
+            return str(source)
+        number = self._numbers.setdefault(title, len(self._numbers) + 1)
+        return ", ".join(part for part in (f"[{number}]", source.table, source.row) if part)
+
+    def titles(self) -> tuple[str, ...]:
+        return tuple(self._numbers)
+
+
+def _appendix(
+    plot: Plot, lines: Sequence[PlanLine], view: SeasonView, publications: _Publications
+) -> PlotSteps:
     system = view.record.info.units
+
+    def rows(steps: Iterable[Step]) -> tuple[StepRow, ...]:
+        return tuple(step_row(step, publications.cited(step.source)) for step in steps)
+
     parts = [
         Part(
             f"{line.product}, {timing_words(line.timing)}: {exact_mass(line.mass_kg, system)}",
-            tuple(step_row(step) for step in line.steps),
+            rows(line.steps),
         )
         for line in lines
     ]
@@ -265,16 +297,19 @@ def _appendix(plot: Plot, lines: Sequence[PlanLine], view: SeasonView) -> PlotSt
     for need in needs.needs if needs else ():
         credits_ = tuple(
             StepRow(
-                f"credit: {c.what}", format_rate(c.rate_kg_ha, system), need.nutrient.value, str(c.source)
+                f"credit: {c.what}",
+                format_rate(c.rate_kg_ha, system),
+                need.nutrient.value,
+                publications.cited(c.source),
             )
             for c in need.credits
         )
         title = f"Need of {need.nutrient.value}: {need.state.value}. {need.reason}"
-        parts.append(Part(title, tuple(step_row(step) for step in need.steps) + credits_))
+        parts.append(Part(title, rows(need.steps) + credits_))
     if needs:
         title = f"Need of lime: {needs.lime.state.value}. {needs.lime.reason}"
-        parts.append(Part(title, tuple(step_row(step) for step in needs.lime.steps)))
-    parts.append(Part("Area to spread on", tuple(step_row(step) for step in view.areas[plot.plot_id].steps)))
+        parts.append(Part(title, rows(needs.lime.steps)))
+    parts.append(Part("Area to spread on", rows(view.areas[plot.plot_id].steps)))
     return PlotSteps(plot.plot_id, plot.name, tuple(part for part in parts if part.steps))
 
 
@@ -367,6 +402,10 @@ def orders_page(view: SeasonView, options: PaperOptions) -> OrdersPage:
     products = [line.product for line in lines]
     cautions = numbered(view.cautions)
     visited = set(by_plot)
+    publications = _Publications()
+    appendix = tuple(
+        _appendix(p, by_plot.get(p.plot_id, ()), view, publications) for p in plots if options.appendix
+    )
     return OrdersPage(
         title=f"Work orders {info.season}, {info.name}",
         property=info.name,
@@ -391,9 +430,8 @@ def orders_page(view: SeasonView, options: PaperOptions) -> OrdersPage:
             if options.rounds is None
             or ((not caution.where or visited & set(caution.where)) and caution.product in ("", *products))
         ),
-        appendix=tuple(_appendix(p, by_plot.get(p.plot_id, ()), view) for p in plots)
-        if options.appendix
-        else (),
+        appendix=appendix,
+        sources=publications.titles(),
     )
 
 

@@ -257,8 +257,8 @@ def main() -> int:
     targets = tuple(replace(one, seeds=one.seeds[:1]) for one in TARGETS) if quick else TARGETS
     console = Console(width=120)
     console.print(targets_table(targets))
-    console.print(methods_table(TARGETS[:2], 5 if quick else 30))
-    console.print(stages_table(TARGETS[:2], 5 if quick else 30))
+    console.print(methods_table(TARGETS[:2], 5 if quick else 10))
+    console.print(stages_table(TARGETS[:2], 5 if quick else 10))
     return 0
 
 

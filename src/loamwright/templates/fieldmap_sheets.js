@@ -225,7 +225,7 @@ function drawRound(focus) {
       make("p", { class: "lead" }, make("b", {}, written(plot.name)), `, ${plot.area}`),
       make("p", { class: "figures" }, stop.packages ? [make("b", {}, written(stop.packages)), " = "] : "", make("b", {}, stop.mass),
         `, ${stop.rate}`),
-      stop.take_on ? make("p", {}, "Take on ", make("b", {}, stop.take_on), " for this stop.") : "",
+      stop.bring ? make("p", {}, "Bring ", make("b", {}, stop.bring), " for this stop.") : "",
       make("p", {}, stop.left ? ["Left on the vehicle after it, by the plan: ", make("b", {}, stop.left)]
         : "Left on the vehicle: unknown, its capacity is not stated."),
       make("p", { class: "state" }, `${STATE_MARKS[now.state]} ${now.state}`, now.kg ? `: ${massText(now.kg)}` : "",
@@ -242,7 +242,7 @@ function drawRound(focus) {
     make("ol", { class: "rows stops" }, round.stops.map((each, number) => {
       const its = states[number];
       return make("li", {}, button([make("b", {}, `${number + 1}. `, written(data.plots[each.plot].name)),
-        make("span", {}, each.load ? `load ${each.load}; ` : "", each.take_on ? `take on ${each.take_on}; ` : "",
+        make("span", {}, each.load ? `load ${each.load}; ` : "", each.bring ? `bring ${each.bring}; ` : "",
           each.packages ? [written(each.packages), " = "] : "", `${each.mass}; `,
           `${STATE_MARKS[its.state]} ${its.notDone ? "not done" : its.state}`,
           each.left ? `; then ${each.left} left` : "")],
