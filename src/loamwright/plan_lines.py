@@ -119,24 +119,30 @@ def spreads(plan_model: PlanModel, solution: Solution) -> tuple[Spread, ...]:
     by_plot: dict[str, list[Spread]] = {}
     for one in sorted(found, key=lambda one: (one.plot_id, TIMING_ORDER[one.timing], one.product)):
         by_plot.setdefault(one.plot_id, []).append(one)
-    placed = [one for lines in by_plot.values() for one in _placed(lines, lime, request)]
+    dated: dict[str, set[Timing]] = {}
+    for plot, ware, time in zip(passes.plot, passes.ware, passes.time, strict=True):
+        timing = TIMES[time]
+        if timing is not None and request.wares[ware].product.product not in lime:
+            dated.setdefault(request.plots[plot].plot_id, set()).add(timing)
+    most = request.terms.max_products_per_plot
+    placed = [
+        one
+        for plot_id, lines in by_plot.items()
+        for one in (lines if most is None else _placed(lines, lime, most, dated.get(plot_id, set())))
+    ]
     return tuple(sorted(placed, key=lambda one: (one.plot_id, TIMING_ORDER[one.timing], one.product)))
 
 
-def _placed(lines: Sequence[Spread], lime: set[str], request: Request) -> list[Spread]:
-    most = request.terms.max_products_per_plot
+def _placed(lines: Sequence[Spread], lime: set[str], most: int, dated: set[Timing]) -> list[Spread]:
+    """Put what does not fit at any time at the plot's dated times, the earliest with room."""
     loose = [one for one in lines if one.timing is None and one.product not in lime]
-    if most is None or len(loose) <= most:
-        return list(lines)
-    taken: dict[Timing | None, int] = {}
+    taken = dict.fromkeys(sorted(dated, key=TIMING_ORDER.__getitem__), 0)
     for one in lines:
-        if one.timing is not None and one.product not in lime:
-            taken[one.timing] = taken.get(one.timing, 0) + 1
+        if one.timing in taken and one.product not in lime:
+            taken[one.timing] += 1
     moved = {}
     for one in loose[most:]:
-        timing = next(
-            (time for time in sorted(taken, key=TIMING_ORDER.__getitem__) if taken[time] < most), None
-        )
+        timing = next((time for time, number in taken.items() if number < most), None)
         if timing is not None:
             taken[timing] += 1
             moved[one.product] = timing
