@@ -7,11 +7,12 @@ import math
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import openpyxl
 import pyogrio
 import pytest
 import shapely
-from pyproj import Geod
+from pyproj import Geod, Transformer
 from sample_view import HOSTILE, K_LB_ACRE, N_LB_ACRE, P_LB_ACRE, UREA, sample_view
 
 from loamwright.answers import SeasonView
@@ -130,11 +131,27 @@ def test_plots_come_back_through_our_own_reader(tmp_path: Path) -> None:
     )
 
 
+def test_setbacks_are_as_far_as_they_say(tmp_path: Path) -> None:
+    """The creek keeps 50 ft = 15.24 m on both sides: GEOS in UTM 15N, whose scale here is 1 to 0.04 %."""
+    view = sample_view(25)
+    export(view, tmp_path, "geojson")
+    frame = pyogrio.read_dataframe(tmp_path / "setbacks.geojson")
+    assert list(frame.keepout_id) == ["KO-creek", "KO-well"]  # the pond's is not stated: no ring
+    utm = Transformer.from_crs(4326, 32615, always_xy=True)
+    ring, creek = (
+        shapely.transform(shape, lambda xy: np.column_stack(utm.transform(xy[:, 0], xy[:, 1])))
+        for shape in (frame.geometry[0].exterior, shapely.from_wkb(view.record.keepouts[0].shape_wkb))
+    )
+    far = [creek.distance(shapely.Point(corner)) for corner in shapely.get_coordinates(ring)]
+    assert max(far) == pytest.approx(15.24, rel=6e-4)
+    assert min(far) == pytest.approx(15.24, rel=6e-4)
+
+
 def test_geopackage_layers(tmp_path: Path) -> None:
     export(sample_view(25), tmp_path, "geopackage")
     export(sample_view(25), tmp_path, "geopackage")  # again: replaced, not doubled
     names = [name for name, _ in pyogrio.list_layers(tmp_path / "season.gpkg")]
-    assert names == ["plots", "zones", "keepouts", "cores"]
+    assert names == ["plots", "zones", "keepouts", "setbacks", "cores"]
     assert pyogrio.read_info(tmp_path / "season.gpkg", layer="plots")["features"] == 25
     plots = pyogrio.read_dataframe(tmp_path / "season.gpkg", layer="plots").set_index("plot_id")
     assert plots.loc["AF-07", "need_p2o5_state"] == "unknown"

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+import re
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from command_line import TODAY, ran_well, worked_files
 from pyproj import Transformer
 from sample_view import sample_view
 
@@ -128,3 +130,25 @@ def test_bad_pictures_are_refused_by_name(tmp_path: Path) -> None:
             embed_picture(path, BOUNDS)
         assert caught.value.problems[0].where == str(path)
         assert caught.value.problems[0].fix
+
+
+def test_a_picture_by_the_command_line(tmp_path: Path) -> None:
+    """The size is said, the picture is in the page, and the page still asks for nothing outside."""
+    path = tmp_path / "own.gpkg"
+    ran_well("new", path, "--name", "Own ground", "--season", TODAY.year)
+    ran_well("import", path, worked_files(tmp_path)[0])
+    plain = Path(ran_well("map", path)["files"][0]).stat().st_size
+    made = ran_well("map", path, tmp_path / "map.html", "--image", picture(tmp_path / "own.tif"))
+    (note,) = made["problems"]
+    said = re.fullmatch(
+        r"embedded as a picture of (\d+) x (\d+) pixels, about 1 m each, ([\d,]+) kB", note["what"]
+    )
+    assert said, note
+    # Two squares of a thousandth of a degree, one of them 0.002 degree east: 0.003 by 0.001 degree, with
+    # a margin of 8 % of the longer side all round, at one degree of longitude = 77.3 km here, in 1 m pixels.
+    assert int(said[1]) == pytest.approx(0.003 * 77_300 * 1.16, rel=0.02)
+    html = (tmp_path / "map.html").read_text("utf-8")
+    assert "data:image/jpeg;base64," in html
+    assert "img-src data:;" in html
+    grown = (tmp_path / "map.html").stat().st_size - plain
+    assert grown == pytest.approx(int(said[3].replace(",", "")) * 1000 * 4 / 3, abs=1500)  # base64: 4 for 3

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from decimal import Decimal
 
@@ -218,3 +219,37 @@ def test_edges_cover_the_range_in_round_steps(figures: list[float]) -> None:
     assert max(figures) < cuts[-1] * (1 + 1e-9)
     leading = f"{cuts[1] - cuts[0]:.3e}".split("e")[0].rstrip("0").rstrip(".")
     assert leading in ("1", "2", "2.5", "5")
+
+
+def test_setbacks_are_drawn_at_their_distance() -> None:
+    """Each corner of the well's ring lies as far from it as the setback says, by GeographicLib.
+
+    Tolerance: places are given to 0.1 m, and a ring's corners are thinned by up to 0.4 m.
+    """
+    view = sample_view(25)
+    by_name = {one.name: one for one in map_data(view).keepouts}
+    (well,) = [keepout for keepout in view.record.keepouts if keepout.keepout_id == "KO-well"]
+    drawn = next(one for name, one in by_name.items() if name.startswith(well.name))
+    lat, lon = drawn.points[0]
+    ((ring,),) = drawn.ground
+    assert well.setback_m is not None
+    far = [Geodesic.WGS84.Inverse(lat, lon, *corner)["s12"] for corner in ring]
+    assert all(abs(distance - well.setback_m) < 0.2 for distance in far)
+    pond = next(one for name, one in by_name.items() if name.startswith("Pond"))
+    assert (pond.stated, pond.ground) == (False, ())
+
+
+def test_stops_say_what_to_load() -> None:
+    """The sample's hopper holds 100 lb: 50 lb of potash an acre, counted on from stop to stop."""
+    view = sample_view(25)
+    stops = next(one for one in map_data(view).rounds if one.title.startswith("Potash")).stops
+    spread = 0.0
+    for stop, planned in zip(stops, view.rounds[2].stops, strict=True):
+        mass = 50 * acres(view, planned.plot_id)
+        first, last = math.floor(spread / 100) + 1, math.ceil((spread + mass) / 100)
+        before = math.ceil(spread / 100) * 100 - spread
+        spread += mass
+        assert stop.load == (str(first) if first == last else f"{first}–{last}")
+        assert stop.left == f"{last * 100 - spread:.1f} lb"
+        bring = last * 100 - spread + mass - before
+        assert stop.bring == ("" if bring < 1e-6 else f"{bring:.1f} lb")

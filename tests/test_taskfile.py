@@ -184,11 +184,16 @@ def test_passes_the_record_reports_are_left_out_and_named() -> None:
     made = task_file(view)
     open_lines = [s for s in view.statuses if s.state.value == "nothing yet"]
     assert made.tasks == len(open_lines) == len(ET.fromstring(made.xml).findall("TSK"))
-    done = [p for p in made.problems if p.level is Level.NOTE]
+    done = [p for p in made.problems if p.level is Level.NOTE and "left out" in p.what]
     part = [p for p in made.problems if p.level is Level.WARNING]
     assert "AF-03 Urea 46-0-0" in done[0].what
     assert "AF-02 Urea 46-0-0" in part[0].what
     assert "which part is not known" in part[0].fix
+
+
+def test_it_is_said_that_no_terminal_has_read_it() -> None:
+    problems = task_file(sample_view(2)).problems
+    assert any("has not been tried on a real terminal" in p.what and p.level is Level.NOTE for p in problems)
 
 
 def test_long_and_strange_names_are_cut_and_said() -> None:

@@ -16,7 +16,7 @@ from pathlib import Path
 from loamwright.answers import LimeNeed, Need, PlanLine, SeasonView
 from loamwright.buyinglist import buying_sheet
 from loamwright.errors import InputError, Level, Problem, has_errors
-from loamwright.geometry import label_point, point_wkb
+from loamwright.geometry import label_point, point_wkb, setback_wkb
 from loamwright.seasonrecord import record_sheets
 from loamwright.sheets import Cell, Column, Section, Sheet, write_csv, write_workbook
 from loamwright.store import refuse_to_replace
@@ -62,7 +62,9 @@ class ExportKind:
 
 
 KINDS: Mapping[str, ExportKind] = {
-    "geojson": ExportKind("GeoJSON", "plots with needs, areas to spread with rates, keep-outs, cores"),
+    "geojson": ExportKind(
+        "GeoJSON", "plots with needs, areas to spread with rates, keep-outs and setbacks, cores"
+    ),
     "geopackage": ExportKind("GeoPackage", "the same as layers of one file any GIS opens"),
     "shapefile": ExportKind("Shapefile", "zone map: areas to spread with a rate column per product"),
     "kml": ExportKind("KML", "plots and keep-outs for a globe viewer, the work in the description"),
@@ -240,6 +242,19 @@ def _keepout_features(view: SeasonView) -> list[LayerFeature]:
     ]
 
 
+def _setback_features(view: SeasonView) -> list[LayerFeature]:
+    """The ground kept clear, setback included, of each keep-out whose setback is stated."""
+    grounds = [(keepout, setback_wkb(keepout)) for keepout in view.record.keepouts]
+    return [
+        LayerFeature(
+            ground,
+            {"keepout_id": keepout.keepout_id, "name": keepout.name or None, "setback": keepout.setback_text},
+        )
+        for keepout, ground in grounds
+        if ground
+    ]
+
+
 def _core_features(view: SeasonView) -> list[LayerFeature]:
     return [
         LayerFeature(
@@ -394,6 +409,7 @@ def _layers(view: SeasonView) -> tuple[tuple[str, list[LayerFeature]], ...]:
         ("plots", _plot_features(view)),
         ("zones", _zone_features(view, columns, short=False)),
         ("keepouts", _keepout_features(view)),
+        ("setbacks", _setback_features(view)),
         ("cores", _core_features(view)),
     )
 

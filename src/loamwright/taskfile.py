@@ -41,6 +41,12 @@ DDI_VOLUME_PER_AREA, DDI_MASS_PER_AREA = "0001", "0006"
 VOLUME_RESOLUTION, MASS_RESOLUTION = 0.01, 1.0
 #: Most treatment zones a task can number: codes are one byte, 0 to 254, and 0 is taken.
 MOST_ZONES = 254
+_UNTRIED = Problem(
+    "task file",
+    "its structure follows the published schema, but it has not been tried on a real terminal",
+    "Load it, and compare field, zone and rate on the screen with the work order before you drive.",
+    Level.NOTE,
+)
 _OUTSIDE = "0"  # treatment zone code where nothing is spread
 
 
@@ -217,7 +223,8 @@ def _left_out(lines: Mapping[str, list[PlanLine]]) -> list[Problem]:
         names = ", ".join(f"{line.plot_id} {line.product}" for line in passes[:5])
         more = f" and {len(passes) - 5} more" if len(passes) > 5 else ""
         level = Level.NOTE if "are done" in why else Level.WARNING
-        what = f"{len(passes)} passes are left out ({names}{more})"
+        count = "1 pass is" if len(passes) == 1 else f"{len(passes)} passes are"
+        what = f"{count} left out ({names}{more})"
         problems.append(Problem("task file", what, f"{why[0].upper()}{why[1:]}.", level))
     return problems
 
@@ -273,7 +280,8 @@ def task_file(view: SeasonView) -> TaskFile:
     for name, product_id in used.items():
         ET.SubElement(root, "PDT", {"A": product_id, "B": _designator(name), "F": "1"})
     states = {status.line_id: status.state for status in view.statuses if status.line_id}
-    problems = _long_names(view, used)
+    problems = [_UNTRIED] if lines else []
+    problems += _long_names(view, used)
     left_out: dict[str, list[PlanLine]] = {}
     tasks = 0
     for line in lines:

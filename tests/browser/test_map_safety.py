@@ -84,6 +84,8 @@ def test_online_background_without_a_signal(open_page: Open, tmp_path: Path) -> 
     page.wait_for_selector("body[data-ready]")
     assert page.locator("path.plot").count() == 1
     assert "U.S. Geological Survey" in page.inner_text(".leaflet-control-attribution")
+    credit, where = (page.locator(one).bounding_box() for one in (".leaflet-control-attribution", "#locate"))
+    assert credit["x"] + credit["width"] <= where["x"]  # the whole credit can be read
     page.tap("#tabs [data-view=plots]")
     page.locator("#plots button").tap()
     assert "What goes on" in page.inner_text("#view-plot")

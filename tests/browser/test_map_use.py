@@ -5,12 +5,17 @@ What the page has to show is worked out by hand from the round numbers at the he
 
 from __future__ import annotations
 
+import math
+import re
 from collections.abc import Callable
 from typing import Any
 
 import pytest
 from chromium import DESK
+from geographiclib.geodesic import Geodesic
 from sample_view import ACRE_M2, K_LB_ACRE, N_LB_ACRE, sample_view
+
+from loamwright.units import FT_M, LB_KG
 
 pytestmark = pytest.mark.browser
 
@@ -165,34 +170,57 @@ def test_keep_outs_and_their_popup_by_keyboard(open_page: Open, maps: Callable[.
 
 
 def test_the_whole_way_by_keyboard(open_page: Open, maps: Callable[..., Any]) -> None:
+    """Nothing but keys: to a plot, through the form in its order on the page, back, and over the map."""
     page = open_page(maps(25), **DESK, is_mobile=False, has_touch=False)
-    page.keyboard.press("Tab")
-    assert page.evaluate("document.activeElement.textContent") == "Skip to the plots"
+
+    def walk_to(selector: str, most: int = 40) -> list[str]:
+        """Press Tab until an element has the focus; the names of those passed on the way."""
+        passed: list[str] = []
+        for _ in range(most):
+            page.keyboard.press("Tab")
+            name = page.evaluate("(document.activeElement.name || document.activeElement.textContent).trim()")
+            if passed[-1:] != [name]:  # a date is three stops in one field
+                passed.append(name)
+            if page.evaluate("(selector) => document.activeElement.matches(selector)", selector):
+                return passed
+        raise AssertionError(f"{selector} is not reached: {passed}")
+
+    assert walk_to(".skip") == ["Skip to the plots"]
     page.keyboard.press("Enter")
-    page.keyboard.press("Tab")
-    assert page.evaluate("document.activeElement.id") == "search"
+    walk_to("#search")
     page.keyboard.type("plot 2")
-    page.focus("#plots button")
+    walk_to("#plots button")
     page.keyboard.press("Enter")
     assert page.evaluate("document.activeElement.tagName") == "H2"
     assert page.inner_text("#view-plot h2") == "Plot 2"
-    page.locator("[data-line='L-AF-02-K2O'] button.main").focus()
+    walk_to("[data-line='L-AF-02-K2O'] button.main")
     page.keyboard.press("Enter")
     assert page.evaluate("document.activeElement.value") == "done"
     page.keyboard.press("ArrowRight")  # to Part
-    for _ in range(1):
-        page.keyboard.press("Tab")
+    assert walk_to("[name=amount]") == ["amount"]
     page.keyboard.press("Control+a")
     page.keyboard.type("2")
-    page.fill("[name=reason]", "ran out of product")
+    assert walk_to("[name=reason]") == ["unit", "area", "reason"]
+    page.keyboard.type("ran out of product")
+    rest = ["date", "time", "operator", "equipment", "method", "ground", "weather", "forecast", "note"]
+    assert walk_to("#check-off button.main") == [*rest, "Cancel", "Keep"]
     page.keyboard.press("Enter")
     page.locator("#check-off").wait_for(state="hidden")
     assert "◐ part: 100.0 lb so far" in page.inner_text("[data-line='L-AF-02-K2O']")  # 2 bags of 50 lb
+    assert page.inner_text("#view-plot h2") == page.evaluate("document.activeElement.textContent")
     page.focus(".folium-map")
     before = page.evaluate("window.map_fields.getCenter().lng")
     page.keyboard.press("ArrowRight")
-    page.wait_for_timeout(500)
-    assert page.evaluate("window.map_fields.getCenter().lng") > before
+    page.wait_for_function("(before) => window.map_fields.getCenter().lng > before", arg=before)
+
+
+def test_setbacks_are_drawn_off_the_plots_too(open_page: Open, maps: Callable[..., Any]) -> None:
+    page = open_page(maps(25))
+    assert (
+        page.locator(".leaflet-ground-pane path.setback").count() == 2
+    )  # creek and well; the pond's is not stated
+    page.tap("#legend summary")
+    assert "how far a setback reaches" in page.inner_text("#always")
 
 
 def test_round(open_page: Open, maps: Callable[..., Any]) -> None:
@@ -214,6 +242,13 @@ def test_round(open_page: Open, maps: Callable[..., Any]) -> None:
         while left < 0:
             left, loads = left + 100, loads + 1
     assert f"by the plan: {left:.1f} lb" in opened
+    assert page.locator("#choice option:checked").inner_text() == "B = Potash 0-0-60"
+    start = sum(50 * view.areas[stop.plot_id].spread_area_m2 / ACRE_M2 for stop in stops[:first])
+    here = 50 * view.areas[stops[first].plot_id].spread_area_m2 / ACRE_M2
+    fills = (math.floor(start / 100) + 1, math.ceil((start + here) / 100))
+    assert f", hopper load {fills[0] if fills[0] == fills[1] else f'{fills[0]}–{fills[1]}'}" in opened
+    on = sum(s.applied_kg for s in view.statuses if s.product == "Potash 0-0-60") / LB_KG
+    assert f"Put on so far in this round: {on:,.1f} lb of " in page.inner_text("#view-round")
     page.locator(".thumb button", has_text="Next stop").tap()
     second = int(page.inner_text("#view-round .stop").split("Stop ")[1].split(" ")[0]) - 1
     assert second == next(i for i, s in enumerate(stops) if i > first and s.line_id not in done)
@@ -221,6 +256,8 @@ def test_round(open_page: Open, maps: Callable[..., Any]) -> None:
     assert page.input_value("[name=equipment]") == "ATV spreader"
     page.locator("#check-off button.main").tap()
     assert "● done" in page.inner_text("#view-round .stop")
+    on += 50 * view.areas[stops[second].plot_id].spread_area_m2 / ACRE_M2
+    assert f"Put on so far in this round: {on:,.1f} lb of " in page.inner_text("#view-round")
     page.locator("#view-round button", has_text="Whole sheet").tap()
     page.tap("#back")
     assert page.is_visible("#view-round ol.stops")
@@ -249,6 +286,26 @@ def test_where_am_i(open_page: Open, maps: Callable[..., Any]) -> None:
     page.select_option("#sort", "near")
     nearest = page.locator("#plots b").first.text_content()
     assert nearest in text
+
+    page.select_option("#sort", "file")  # a chosen plot: its way in, by GeographicLib
+    page.locator("#plots button").nth(2).tap()
+    entrance = sample_view(25).record.plots[2].entrance
+    way = Geodesic.WGS84.Inverse(here["latitude"], here["longitude"], entrance[1], entrance[0])
+    said = re.fullmatch(
+        r"± 26 ft Plot 3, entrance ([\d,.]+) (ft|miles) (\w+) \((\d+)°\)", page.inner_text("#where")
+    )
+    unit = {"ft": FT_M, "miles": 5280 * FT_M}[said[2]]
+    # shown to 10 ft, or 0.01 mile, and the browser's sphere is up to 0.5 % off
+    assert float(said[1].replace(",", "")) * unit == pytest.approx(way["s12"], rel=0.005, abs=10)
+    assert abs((float(said[4]) - way["azi1"] + 180) % 360 - 180) < 1
+    # the accuracy ring is 8 m in radius on the screen's own scale
+    metres = page.evaluate(
+        """() => { const map = window.map_fields; let ring;
+        map.eachLayer((layer) => { if (layer instanceof L.Circle) ring = layer; });
+        const c = ring.getLatLng(), edge = map.latLngToLayerPoint(c).add([ring._radius, 0]);
+        return map.distance(c, map.layerPointToLatLng(edge)); }"""
+    )
+    assert metres == pytest.approx(8, abs=1)
     page.tap("#locate")
     assert page.inner_text("#where") == ""
 
@@ -286,7 +343,9 @@ def test_labels_do_not_cover_each_other(open_page: Open, maps: Callable[..., Any
                 for b in found[:i]:
                     beside = a["left"] >= b["right"] - 1 or b["left"] >= a["right"] - 1
                     assert beside or a["top"] >= b["bottom"] - 1 or b["top"] >= a["bottom"] - 1
-            page.evaluate("window.map_fields.setZoom(window.map_fields.getZoom() + 1, {animate: false})")
+            page.evaluate(
+                "() => { const map = window.map_fields; map.setZoom(map.getZoom() + 1, {animate: false}); }"
+            )
         assert any("acres" in text for text in page.locator(".label").all_inner_texts())
 
 

@@ -337,7 +337,7 @@ function showCode(entries) {
 function drawRecords() {
   const entries = toSend();
   const bytes = new TextEncoder().encode(shortRecordsText(entries)).length;
-  const open = new Set(openEntries());
+  const replaced = new Set(kept.map((one) => one.entry.replaces)); // the others stand, here or on file
   const ready = entries.length > 0;
   const onFile = kept.filter((one) => known.has(one.entry.entry_id));
   const waiting = unsent().length;
@@ -355,7 +355,7 @@ function drawRecords() {
     ready ? make("details", { class: "how" }, make("summary", {}, "As text to copy"),
       make("textarea", { readonly: true, rows: "6", "aria-label": "Records as text",
         on: { focus: (event) => event.target.select() } }, recordsText(entries))) : "",
-    make("ol", { class: "entries" }, kept.slice().reverse().map((one) => entryItem(one, open.has(one)))),
+    make("ol", { class: "entries" }, kept.slice().reverse().map((one) => entryItem(one, !replaced.has(one.entry.entry_id)))),
     onFile.length ? button(`Tidy away ${onFile.length} that the property file already holds`,
       () => keep((all) => all.filter((one) => !known.has(one.entry.entry_id)))) : "",
   ].filter(Boolean));
@@ -368,7 +368,7 @@ function entryItem(one, standing) {
   let where = "not sent yet";
   if (known.has(entry.entry_id)) where = "in the property file";
   else if (one.sent) where = `sent ${one.sent.slice(0, 10)}`;
-  if (!standing && !known.has(entry.entry_id)) where = "corrected by a later entry";
+  if (!standing) where = "corrected by a later entry";
   return make("li", {},
     make("p", {}, make("b", {}, written(plot ? plot.name : entry.plot_id)), ": ", written(entry.product)),
     make("p", {}, `${entry.done}, ${massText(entry.mass_kg)} (${grouped(entry.mass_kg, 2)} kg), ${entry.applied_on} ${entry.time_of_day}`,
@@ -378,7 +378,7 @@ function entryItem(one, standing) {
     make("p", { class: "quiet" }, where),
     make("div", { class: "actions" },
       standing && plot ? button("Correct", () => openCheckOff(plot, line || null, one)) : "",
-      standing && !one.sent ? button("Remove", () => {
+      standing && !one.sent && !known.has(entry.entry_id) ? button("Remove", () => {
         keep(without(one));
         say("Removed.");
       }) : ""));
