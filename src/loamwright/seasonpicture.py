@@ -19,7 +19,7 @@ from loamwright.answers import SeasonView
 from loamwright.palette import BLUE, BLUISH_GREEN, ORANGE, STATUS, Fill
 from loamwright.paper import Figure, PaperMade, PaperOptions, check_paper, exact_mass, print_pages
 from loamwright.units import ACRE_M2, HA_M2, LB_KG, format_area, format_money
-from loamwright.values import NeedState, SoilTest, WorkState
+from loamwright.values import NeedState, Nutrient, SoilTest, WorkState
 
 #: Plots drawn by themselves; the smallest beyond them are added into one row.
 ROWS = 34
@@ -204,13 +204,20 @@ def _unplanned(view: SeasonView, row: _Row, supply: str) -> str:
     return "not known" if states == {NeedState.UNKNOWN} else ""
 
 
+def _rank(supply: str) -> tuple[int, str]:
+    """Place of a supply among the panels."""
+    if supply.startswith("lime"):
+        return 3, supply
+    place = list(Nutrient).index(Nutrient(supply))
+    return place if place < 3 else place + 1, supply
+
+
 def _panels(view: SeasonView, rows: Sequence[_Row]) -> tuple[NeedPanel, ...]:
-    """One panel per supply that any plot needs or gets, at most six, the plan's order kept."""
+    """One panel per supply that any plot needs or gets: N, P2O5, K2O, lime, then others; at most six."""
     system = view.record.info.units
     cover = {(c.plot_id, c.supply): c for c in (view.plan.coverage if view.plan else ())}
-    supplies = list(
-        dict.fromkeys(c.supply for c in cover.values() if c.need_kg or c.supplied_kg or c.need_kg is None)
-    )
+    found_any = {c.supply for c in cover.values() if c.need_kg or c.supplied_kg or c.need_kg is None}
+    supplies = sorted(found_any, key=_rank)
     panels = []
     for supply in supplies[:6]:
         values: list[tuple[float | None, float, str]] = []

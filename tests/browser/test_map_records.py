@@ -249,3 +249,30 @@ def test_browser_that_keeps_nothing_says_so(
     page.tap("#tabs [data-view=records]")
     assert "Send your records before you close the page" in page.inner_text("#view-records")
     assert len(records_from(saved(page, tmp_path))[0]) == 1
+
+
+def test_sending_through_the_phone(open_page: Open, maps: Callable[..., Any]) -> None:
+    """What the share sheet gets is the same file; when it is dismissed, nothing counts as sent."""
+    page = open_page(maps(25))
+    page.context.add_init_script(
+        """Object.defineProperty(navigator, 'canShare', {value: () => true});
+        Object.defineProperty(navigator, 'share', {value: async ({ files }) => {
+          if (window.dismissed) throw new DOMException('closed', 'AbortError');
+          window.handed = [files[0].name, files[0].type, await files[0].text()];
+        }});"""
+    )
+    page.reload()
+    page.wait_for_selector("body[data-ready]")
+    check_off(page, 0, "L-AF-01-N")
+    page.locator("#check-off button.main").tap()
+    page.tap("#tabs [data-view=records]")
+    page.evaluate("window.dismissed = true")
+    page.locator("button", has_text="Send records").tap()
+    assert "1 kept here, 1 not sent yet." in page.inner_text("#view-records")
+    page.evaluate("window.dismissed = false")
+    page.locator("button", has_text="Send records").tap()
+    page.locator("#view-records", has_text="1 kept here, 0 not sent yet.").wait_for()
+    name, kind, text = page.evaluate("window.handed")
+    assert name.endswith(".json")
+    assert kind == "application/json"
+    assert json.loads(text)["entries"][0]["line_id"] == "L-AF-01-N"

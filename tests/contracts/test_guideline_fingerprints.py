@@ -1,6 +1,6 @@
 """No figure of a built-in edition changes unnoticed: each file is held to its SHA-256.
 
-A correction of a transcription is made in the edition and in ``tests/published``, and the fingerprint
+A slip of the hand is mended in the edition and in ``tests/published``, and the fingerprint
 here is renewed in the same change. A new edition of a publication is a new folder, not a change.
 """
 
