@@ -81,7 +81,7 @@ def test_no_path_of_a_machine() -> None:
 def test_the_path_rule_can_see_one() -> None:
     for folder in ("work", "home"):
         assert MACHINE_PATHS.search(f"see /{folder}/someone/file.csv")
-    assert not MACHINE_PATHS.search("https://example.org/home/page and src/work/x")
+        assert not MACHINE_PATHS.search(f"https://example.org/{folder}/page and src/{folder}/x")
 
 
 # ---------------------------------------------------------------------------------------------
