@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from loamwright.units import CACO3_PER_N, LB_KG, format_figure
 from loamwright.values import Source, Step
 
-_ALABAMA = Source("Alabama Extension ANR-0174, C. Mitchell, Nutrient Content of Fertilizer Materials")
+_ANR_0174 = Source("Alabama Extension ANR-0174, C. Mitchell, Nutrient Content of Fertilizer Materials")
 _STOICHIOMETRY = Source("IUPAC standard atomic weights", "2021", "CaCO3 over 2 N")
 
 
@@ -161,7 +161,7 @@ def acidity(material: Acidifier, material_kg: float, nitrogen_kg: float) -> Acid
                 f"(published, at {material.nitrogen_pct:g} % N)",
                 published_kg / LB_KG,
                 "lb CaCO3",
-                _ALABAMA,
+                _ANR_0174,
             )
         )
     ceiling_kg = nitrogen_kg * material.acid_per_n * CACO3_PER_N

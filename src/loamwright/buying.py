@@ -33,7 +33,7 @@ from loamwright.buying_answers import (
 from loamwright.buying_words import find_offer, find_product, fitting
 from loamwright.errors import InputError, Level, Problem, has_errors
 from loamwright.intake import PROPERTY_SUFFIX
-from loamwright.materials import KnownMaterial, known_materials
+from loamwright.materials import KnownMaterial
 from loamwright.units import LB_KG, format_figure, format_rate
 from loamwright.values import ARITHMETIC, USER, Form, LimeBasis, Nutrient, Offer, Product, Source, Step
 
@@ -498,11 +498,13 @@ def formulate(
 # What does such a material usually hold?
 
 
-def materials(words: str = "") -> tuple[KnownMaterial, ...]:
+def find_materials(known: Sequence[KnownMaterial], words: str = "") -> tuple[KnownMaterial, ...]:
     """List common materials with published figures.
 
     Parameters
     ----------
+    known
+        All of them.
     words
         Words of their names; empty = all.
 
@@ -515,9 +517,8 @@ def materials(words: str = "") -> tuple[KnownMaterial, ...]:
     InputError
         When no name holds these words; the message lists the names.
     """
-    known = known_materials()
     if not words.strip():
-        return known
+        return tuple(known)
     names = [material.product.product for material in known]
     places = fitting(words, names)
     if not places:

@@ -271,11 +271,12 @@ def materials(
     Typical figures to start from, with their sources; the label on the bag wins.
     """
     from loamwright import buying, buying_console, buying_jsonviews
+    from loamwright.materials import known_materials
 
     with refusals(as_json):
         if as_csv and as_json:
             raise InputError([Problem("materials", "--csv and --json are two answers", "Choose one.")])
-        found = buying.materials(name)
+        found = buying.find_materials(known_materials(), name)
         if as_csv:
             typer.echo(buying_console.materials_csv(found), nl=False)
             return

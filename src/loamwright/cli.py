@@ -219,7 +219,7 @@ def new(
 
 
 @app.command("import")
-def import_files(
+def take_in(
     property_path: PropertyPath,
     files: Annotated[
         list[Path], typer.Argument(help="Plots, keep-outs, soil tests, products, manure, settings.")
