@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import math
+import re
 from decimal import Decimal
 from pathlib import Path
 
@@ -19,7 +20,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from loamwright import units
-from loamwright.errors import UnitError
+from loamwright.errors import AmbiguousNumberError, UnitError
 
 PUBLISHED = Path(__file__).parent / "published"
 
@@ -151,20 +152,115 @@ def test_convert_refuses_and_names_both_units(value: float, unit: str, to: str) 
     assert to in str(caught.value)
 
 
+# Resolution 10 of the 22nd General Conference on Weights and Measures (2003): the decimal marker is the point
+# or the comma on the line, and only a space may stand between groups of three digits. English print has a
+# comma there, much of Europe a point.
 @pytest.mark.parametrize(
-    ("text", "value"), [("1,250.5", 1250.5), (" 6.3 ", 6.3), ("-2", -2.0), (".5", 0.5), ("1e3", 1000.0)]
+    ("text", "value"),
+    [
+        ("1,250.5", 1250.5),
+        (" 6.3 ", 6.3),
+        ("-2", -2.0),
+        ("\N{MINUS SIGN}2", -2.0),
+        ("+2", 2.0),
+        (".5", 0.5),
+        ("5,8", 5.8),
+        ("0,125", 0.125),  # a group of thousands does not begin with zero
+        ("1385,250", 1385.25),  # nor has it four digits before the mark
+        ("1,234,567", 1234567.0),
+        ("1.234.567", 1234567.0),
+        ("1.234.567,5", 1234567.5),
+        ("1,234,567.25", 1234567.25),
+        ("1 234,5", 1234.5),
+        ("1\N{NO-BREAK SPACE}234.5", 1234.5),
+        ("1\N{THIN SPACE}234\N{THIN SPACE}567", 1234567.0),
+        (
+            "1\N{NARROW NO-BREAK SPACE}234,567",
+            1234.567,
+        ),  # the blank is between thousands, so the comma is not
+        ("1.385", 1.385),
+        ("1e3", 1000.0),
+        ("1,385E+03", 1385.0),  # a spreadsheet's power of ten has one digit before the decimal mark
+    ],
 )
-def test_parse_number(text: str, value: float) -> None:
-    assert units.parse_number(text) == value
+def test_read_number(text: str, value: float) -> None:
+    assert units.read_number(text) == value
+
+
+def test_a_comma_before_three_digits_is_settled_by_who_reads_or_asked() -> None:
+    assert units.read_number("1,385", decimal_comma=True) == 1.385
+    assert units.read_number("1,385", decimal_comma=False) == 1385.0
+    assert units.parse_number("1,385") == 1385.0
+    for text, decimal_comma in (("1,385", None), ("1.385", True)):
+        with pytest.raises(AmbiguousNumberError) as caught:
+            units.read_number(text, decimal_comma)
+        assert caught.value.choices == (1.385, 1385.0)
+        assert text in caught.value.what
+        for reading in re.findall(r"[0-9.]+", caught.value.fix):  # what we tell people to write is understood
+            assert units.read_number(reading) in caught.value.choices
 
 
 @pytest.mark.parametrize(
-    "text", ["", " ", ".", "1,25", "nan", "inf", "1e400", "12 lb", "1_000", "twelve", "--1"]
+    "text",
+    [
+        *(
+            "",
+            " ",
+            ".",
+            ",",
+            "5.",
+            "5,",
+            "--1",
+            "1 23",
+            "1,23.4",
+            "12,34,567",
+            "1.2.3",
+            "twelve",
+            "12 lb",
+            "(5)",
+        ),
+        *(
+            "nan",
+            "inf",
+            "-Infinity",
+            "1e400",
+            "1e309",
+            "1e99",
+            "1e-50",
+            "1_000",
+            "0x10",
+            "2+3",
+            "2**9",
+            "1/2",
+        ),
+        *("1 1/2", "½", "2 ½", "5²", "٣", "1\n2", "9" * 400, "1" + "0" * 5000),
+    ],
 )
-def test_parse_number_refuses_and_shows_the_text(text: str) -> None:
+def test_read_number_refuses_and_shows_the_text(text: str) -> None:
     with pytest.raises(UnitError) as caught:
-        units.parse_number(text)
-    assert repr(text) in str(caught.value)
+        units.read_number(text)
+    assert repr(text[:39])[:-1] in caught.value.what
+    assert caught.value.fix
+    assert str(caught.value) == f"{caught.value.what}; {caught.value.fix}"
+    assert len(caught.value.what) < 120
+
+
+@given(st.text(st.sampled_from("0123456789.,eE+- /½\N{NO-BREAK SPACE}"), max_size=60))
+def test_every_text_is_a_finite_number_or_refused(text: str) -> None:
+    try:
+        told = math.isfinite(units.read_number(text))
+    except UnitError as error:
+        told = bool(error.what and error.fix)
+    assert told
+
+
+@given(st.floats(-1e14, 1e14).filter(lambda x: x == 0 or abs(x) > 1e-29), st.sampled_from((".", ",")))
+def test_numbers_survive_writing_and_reading(value: float, mark: str) -> None:
+    shortest = repr(value).replace(".", mark)
+    assert units.read_number(shortest, decimal_comma=mark == ",") == value
+    for blank in " \N{NO-BREAK SPACE}\N{THIN SPACE}\N{NARROW NO-BREAK SPACE}":
+        grouped = f"{value:,.4f}".replace(",", blank).replace(".", mark)
+        assert units.read_number(grouped) == round(value, 4)
 
 
 @given(st.decimals(0, 10**7, places=2))

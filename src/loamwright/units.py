@@ -13,11 +13,11 @@ from __future__ import annotations
 
 import math
 import re
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
-from loamwright.errors import UnitError
+from loamwright.errors import AmbiguousNumberError, UnitError
 from loamwright.values import Quantity
 
 if TYPE_CHECKING:
@@ -92,16 +92,118 @@ def registry() -> UnitRegistry[float]:
     return ureg
 
 
-_NUMBER = re.compile(r"^[+-]?(?:\d{1,3}(?:,\d{3})+|\d+)?(?:\.\d+)?(?:[eE][+-]?\d+)?$")
+# ---------------------------------------------------------------------------------------------
+# Numbers
+
+#: Marks between thousands that print as a blank: space, no-break, thin and narrow no-break space.
+_BLANK = "[ \u00a0\u2009\u202f]"
+
+#: How a number may be written, as (decimal mark, thousands mark) and the shape of its digits.
+_WAYS = tuple(
+    (
+        decimal,
+        thousands,
+        re.compile(
+            rf"[+-]?[1-9][0-9]{{0,2}}(?:{thousands}[0-9]{{3}})+(?:{decimal}[0-9]+)?"
+            if thousands
+            else rf"[+-]?(?:[0-9]+(?:{decimal}[0-9]+)?|{decimal}[0-9]+)(?:[eE][+-]?[0-9]+)?"
+        ),
+    )
+    for decimal, thousands in (
+        (r"\.", ""),
+        (",", ""),
+        (r"\.", ","),
+        (",", r"\."),
+        (r"\.", _BLANK),
+        (",", _BLANK),
+    )
+)
+
+_LONGEST_NUMBER = 40  # characters; ours: a float is written with 24 at most
+_LARGEST_NUMBER, _SMALLEST_NUMBER = 1e15, 1e-30  # ours: wider than any figure of soil, land or money
 
 
-def parse_number(text: str) -> float:
-    """Read a plain decimal number; thousands commas are allowed, units are not.
+def _shown(text: str) -> str:
+    """Quote a text for a message, shortened to 40 characters."""
+    return repr(text if len(text) <= 40 else f"{text[:39]}…")
+
+
+def _plain_decimal(text: str, decimal_comma: bool | None) -> str:
+    """Return a number as digits with a decimal point, whatever marks it was written with."""
+    bare = text.strip().replace("\N{MINUS SIGN}", "-")
+    if len(bare) > _LONGEST_NUMBER:
+        raise UnitError(f"{_shown(text)} is too long for a number", "write digits only, for example 12.5")
+    readings = {
+        re.sub(decimal, ".", re.sub(thousands, "", bare) if thousands else bare): None
+        for decimal, thousands, shape in _WAYS
+        if shape.fullmatch(bare)
+    }
+    if not readings:
+        if re.fullmatch(r"[0-9 ]*[0-9]\s*/\s*[0-9]+|[0-9 ]*[¼-¾⅐-⅞]", bare):
+            raise UnitError(f"{_shown(text)} is a fraction", "write it with decimals, for example 0.5")
+        raise UnitError(f"{_shown(text)} is not a number", "write digits only, for example 12.5")
+    plain, *other = readings
+    for reading in readings:
+        size = abs(float(reading))
+        if size > _LARGEST_NUMBER or 0 < size < _SMALLEST_NUMBER:
+            raise UnitError(
+                f"{_shown(text)} is beyond any figure used here", "check the digits and the exponent"
+            )
+    if not other:
+        return plain
+    if "," in bare and decimal_comma is not None:
+        return plain if decimal_comma else other[0]
+    if "," not in bare and not decimal_comma:
+        return plain
+    raise AmbiguousNumberError(
+        f"{_shown(text)} may be {plain} or {other[0]}: a mark before three digits can stand "
+        "before decimals or between thousands",
+        f"write {plain}0 or {other[0]}",
+        (float(plain), float(other[0])),
+    )
+
+
+def read_number(text: str, decimal_comma: bool | None = None) -> float:
+    """Read one decimal number as people and spreadsheets write it; units are not allowed.
+
+    A comma, point or blank that can only be one thing is read as that: ``"5,8"`` and ``"0,125"`` have a
+    decimal comma, ``"1,234,567"`` and ``"1 234,5"`` a mark between thousands.
 
     Parameters
     ----------
     text
-        ``"1,250.5"``, ``"6.3"``.
+        ``"1,250.5"``, ``"6.3"``, ``"−2"``, ``"1.4E-3"``.
+    decimal_comma
+        What a comma before exactly three digits is, as in ``"1,385"``: True for a decimal mark (its column or
+        property writes decimals with commas), False for a mark between thousands, None when nobody said.
+
+    Returns
+    -------
+    float
+        Finite.
+
+    Raises
+    ------
+    AmbiguousNumberError
+        When ``"1,385"`` comes and nobody said, or ``"1.385"`` where decimals are written with commas.
+    UnitError
+        When the text is blank, not finite, beyond any figure used here, or anything but one number.
+
+    Examples
+    --------
+    >>> read_number("1,250.5"), read_number("5,8"), read_number("1,385", decimal_comma=True)
+    (1250.5, 5.8, 1.385)
+    """
+    return float(_plain_decimal(text, decimal_comma))
+
+
+def parse_number(text: str) -> float:
+    """Read a number where a comma before exactly three digits stands between thousands.
+
+    Parameters
+    ----------
+    text
+        ``"1,250"``, ``"6.3"``.
 
     Returns
     -------
@@ -110,20 +212,14 @@ def parse_number(text: str) -> float:
     Raises
     ------
     UnitError
-        When the text is empty, not finite, or anything but one number.
+        When it is not one number.
 
     Examples
     --------
-    >>> parse_number("1,250.5")
-    1250.5
+    >>> parse_number("1,250")
+    1250.0
     """
-    stripped = text.strip()
-    if not stripped or not _NUMBER.match(stripped) or not any(ch.isdigit() for ch in stripped):
-        raise UnitError(f"{text!r} is not a number; write digits only, for example 12.5")
-    value = float(stripped.replace(",", ""))
-    if not math.isfinite(value):
-        raise UnitError(f"{text!r} is not a finite number")
-    return value
+    return read_number(text, decimal_comma=False)
 
 
 def parse_money(text: str) -> Decimal:
@@ -151,10 +247,11 @@ def parse_money(text: str) -> Decimal:
     stripped = text.strip()
     bare = stripped[1:].strip() if stripped.startswith("$") else stripped
     try:
-        parse_number(bare)
-        return Decimal(bare.replace(",", ""))
-    except (UnitError, InvalidOperation) as error:
-        raise UnitError(f"{text!r} is not a price; write the number alone, for example 21.00") from error
+        return Decimal(_plain_decimal(bare, decimal_comma=False))
+    except UnitError as error:
+        raise UnitError(
+            f"{_shown(text)} is not a price", "write the number alone, for example 21.00"
+        ) from error
 
 
 def parse_quantity(text: str) -> Quantity:
