@@ -261,9 +261,9 @@ def parse_money(text: str, decimal_comma: bool | None = False) -> Decimal:
 
 _LONGEST_QUANTITY = 100  # characters; ours
 _QUANTITY = re.compile(
-    rf"([+\N{{MINUS SIGN}}-]?(?:[0-9.,]|{_BLANK}(?=[0-9]{{3}}(?![0-9])))+(?:[eE][+-]?[0-9]+)?),?"  # number
+    rf"([+\N{{MINUS SIGN}}-]?(?:[0-9.,]|{_BLANK}(?=[0-9]{{3}}(?![0-9])))+(?:[eE][+-]?[0-9]+)?)"  # number
     r"\s*-?"  # "50-lb bag"
-    r"((?:[^\W\d_]|[%/])(?:[^\W_]|[ %/.,²³^*-])*)"  # unit
+    r"((?:[^\W\d_]|%)(?:[^\W_]|[ %/.,²³^])*)"  # unit
 )
 
 
@@ -481,7 +481,7 @@ def parse_area(text: str, system: str = "us", decimal_comma: bool | None = False
     UnitError
         When it is not an area.
     """
-    return _parse_as(text, "m**2", "an area", "5 acre", system, decimal_comma)
+    return _parse_as(text, "m2", "an area", "5 acre", system, decimal_comma)
 
 
 def parse_speed(text: str, system: str = "us", decimal_comma: bool | None = False) -> float:
@@ -552,7 +552,7 @@ def parse_density(text: str, system: str = "us", decimal_comma: bool | None = Fa
     UnitError
         When it is not a mass per volume.
     """
-    return _parse_as(text, "kg/m**3", "a density", "9 lb/gal", system, decimal_comma)
+    return _parse_as(text, "kg/m3", "a density", "9 lb/gal", system, decimal_comma)
 
 
 _PACKAGE_WORDS = re.compile(
