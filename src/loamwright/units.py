@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from pint import Quantity as PintQuantity
     from pint import UnitRegistry
 
+
 # Exact by definition.
 FT_M = 0.3048
 MILE_M = 5280 * FT_M
