@@ -24,7 +24,7 @@ from loamwright.planning import Plan
 from loamwright.soil import read_unit
 from loamwright.supplies import Acidity, Offer
 from loamwright.units import HA_M2, parse_area, parse_length, parse_mass, parse_speed
-from loamwright.values import LimeBasis, Nutrient
+from loamwright.values import LimeBasis, Nutrient, Supply
 from loamwright.work import Application, Calibration, Done, PropertyRecord, Recorded, SeasonView, Story
 
 #: Called with a short text as each stage begins; screens show it, tests ignore it.
@@ -45,7 +45,7 @@ def quiet(_stage: str) -> None:
 # The season, computed
 
 
-def product_contents(record: PropertyRecord) -> Mapping[str, Mapping[str, float]]:
+def product_contents(record: PropertyRecord) -> Mapping[str, Mapping[Supply, float]]:
     """Return what every product supplies, nutrients and effective lime in every basis its label allows.
 
     Parameters
@@ -66,7 +66,7 @@ def product_contents(record: PropertyRecord) -> Mapping[str, Mapping[str, float]
 def _all_needs(
     record: PropertyRecord,
     areas: Mapping[str, PlotArea],
-    applied: Mapping[str, Mapping[str, float]],
+    applied: Mapping[str, Mapping[Supply, float]],
     today: dt.date,
 ) -> Mapping[str, PlotNeeds]:
     settings = record.info.settings

@@ -11,6 +11,7 @@ import typer
 
 from loamwright.commands.answer import Answer, Asked, command, read, read_if_given
 from loamwright.errors import InputError, Level, Problem
+from loamwright.values import Supply
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -116,7 +117,7 @@ def amount(
     Packages exact and whole; the cost bought, delivered and spread, in all and an acre.
     """
     from loamwright import files, supplies
-    from loamwright.supplies import PRODUCT, Charges
+    from loamwright.supplies import Charges
     from loamwright.units import parse_area
 
     prices = files.price_list(file)
@@ -137,7 +138,7 @@ def amount(
     found = supplies.amount(
         prices,
         offer,
-        supply or PRODUCT,
+        supply or Supply.PRODUCT,
         asked.rate_kg_ha,
         read("area", area, supplies.over_zero(parse_area, "2.1 acre")),
         charges,

@@ -20,7 +20,7 @@ from loamwright.supplies.asking import (
     parse_supply,
 )
 from loamwright.supplies.blends import blend
-from loamwright.supplies.costs import PRODUCT, DeliveredCost
+from loamwright.supplies.costs import DeliveredCost
 from loamwright.supplies.ingredients import Acidity, add_up
 from loamwright.supplies.label_questions import (
     LimeAnswer,
@@ -67,7 +67,6 @@ from loamwright.supplies.shopping import (
 
 __all__ = [
     "DOSE_LIMITS",
-    "PRODUCT",
     "SAME_SEASON",
     "Acidity",
     "AmountNeeded",
