@@ -6,8 +6,8 @@
                          ▲                                                   │
                          └────────────── what is still owed ◄────────────────┘
 
-From Python: `measure` a table of polygons, `open_property`, `plan`, and the label arithmetic of `nutrients` and
-`price_per_lb`. They are loaded when first asked for.
+From Python: `measure` a table of polygons, `open_property`, `plan`, and the label arithmetic of `nutrients`
+and `price_per_lb`. They are loaded when first asked for.
 """
 
 from __future__ import annotations
