@@ -10,9 +10,9 @@ from benchmarks.properties import make_case
 from plan_cases import assert_sound, bag, plot, short, ware
 
 from loamwright.planning import search as plan_search
-from loamwright.planning.inputs import Terms, check_request
+from loamwright.planning.inputs import check_request
 from loamwright.planning.model import build
-from loamwright.planning.planner import make_plan
+from loamwright.planning.planner import Terms, make_plan
 from loamwright.planning.records import Outcome
 from loamwright.planning.search import search
 
