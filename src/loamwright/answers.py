@@ -8,7 +8,7 @@ arithmetic. Units and conventions are those of `values`: SI, basis in the name, 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 
@@ -76,7 +76,7 @@ class PlotArea:
     area_se_m2: float | None = None
     keepouts: tuple[tuple[str, float], ...] = ()
     missing_setbacks: tuple[str, ...] = ()
-    steps: tuple[Step, ...] = ()
+    steps: Sequence[Step] = ()
 
 
 # ---------------------------------------------------------------------------------------------

@@ -8,17 +8,19 @@ refuses the rest. It measures nothing of its own (`geometry` does) and reads no 
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import shapely
+from shapely import GeometryType
 from shapely.geometry import GeometryCollection, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from loamwright.errors import InputError, Level, Problem
-from loamwright.geometry import Plane, beside, geodesic_area_m2, measure_boundary, polygons_of, title
+from loamwright.geometry import Plane, beside, boxes_around, geodesic_area_m2, meeting, polygons_of, title
+from loamwright.plane_areas import areas_m2, measure_polygons
 from loamwright.units import format_area
 from loamwright.values import Plot
 
@@ -139,6 +141,59 @@ def check_boundary(
     if area < SMALLEST_PLOT_M2:
         return None, (*notes, _no_area(area, where))
     return shapely.to_wkb(shapely.orient_polygons(boundary)), tuple(notes)
+
+
+def check_boundaries(
+    wkbs: Sequence[bytes], wheres: Sequence[str]
+) -> list[tuple[bytes | None, tuple[Problem, ...]]]:
+    """Check many boundaries at once.
+
+    Parameters
+    ----------
+    wkbs
+        What the user drew, longitude-latitude on WGS84.
+    wheres
+        File and feature of each, for the messages.
+
+    Returns
+    -------
+    list of tuple of (bytes or None, tuple of Problem)
+        For each what `check_boundary` gives for it.
+    """
+    shapes, sound = sound_polygons(shapely.from_wkb(np.array(wkbs, dtype=object), on_invalid="ignore"))
+    sound[sound] = areas_m2(shapes[sound]) >= SMALLEST_PLOT_M2
+    ready = dict(zip(np.flatnonzero(sound).tolist(), shapely.to_wkb(shapes[sound]).tolist(), strict=True))
+    return [
+        (ready[index], ()) if index in ready else check_boundary(wkb, where)
+        for index, (wkb, where) in enumerate(zip(wkbs, wheres, strict=True))
+    ]
+
+
+def sound_polygons(shapes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Pick out the shapes that are plots as they stand, but for their size.
+
+    Parameters
+    ----------
+    shapes
+        Geometries; None where there is none.
+
+    Returns
+    -------
+    tuple of numpy.ndarray
+        The shapes, those picked flat, single and turned the GeoJSON way round; and which are picked:
+        valid polygons in one part, at places where something grows, without a jump at the 180th meridian.
+    """
+    single = (shapely.get_type_id(shapes) == GeometryType.MULTIPOLYGON) & (
+        shapely.get_num_geometries(shapes) == 1
+    )
+    shapes = np.where(single, shapely.get_geometry(shapes, 0), shapes)
+    west, south, east, north = shapely.bounds(shapes).T
+    placed = (west >= -180) & (east <= 180) & (east - west < 180)
+    sound = placed & (south >= SOUTH_LIMIT) & (north <= CROP_LIMIT)
+    sound &= shapely.get_type_id(shapes) == GeometryType.POLYGON
+    sound[sound] = shapely.is_valid(shapes[sound])  # false also where a number is not finite
+    shapes[sound] = shapely.orient_polygons(shapely.force_2d(shapes[sound]))
+    return shapes, sound
 
 
 def _read(wkb: bytes, where: str, notes: list[Problem]) -> BaseGeometry:
@@ -271,34 +326,85 @@ class Overlap:
     width_m: float
 
 
-def overlaps(plots: Sequence[Plot]) -> tuple[Overlap, ...]:
+def overlaps(plots: Sequence[Plot], share: float = 0.0) -> tuple[Overlap, ...]:
     """Return every pair of plots that share more than a square metre.
 
     Parameters
     ----------
     plots
         Plots with checked boundaries.
+    share
+        The least share of their ground that is looked for [fraction].
 
     Returns
     -------
     tuple of Overlap
         By position of the first plot, then the second.
     """
-    if len(plots) < 2:
-        return ()
-    boundaries = [shapely.from_wkb(plot.boundary_wkb) for plot in plots]
-    plane = Plane.around(boundaries)
-    flat = [plane.flatten(boundary) for boundary in boundaries]
-    found = []
-    for first, second in sorted(zip(*shapely.STRtree(flat).query(flat, predicate="intersects"), strict=True)):
-        if first >= second:
-            continue
-        shared = flat[first].intersection(flat[second])
-        if shared.area > SMALLEST_PLOT_M2:
-            both = flat[first].area + flat[second].area - shared.area
-            width = 2 * shared.area / sum(piece.length for piece in polygons_of(shared))
-            found.append(Overlap(int(first), int(second), shared.area, shared.area / both, width))
-    return tuple(found)
+    boundaries = shapely.from_wkb(np.array([plot.boundary_wkb for plot in plots], dtype=object))
+    first, second = near_pairs(boxes_around(boundaries))
+    if share > 0:  # what two share is at most the smaller
+        sizes = areas_m2(boundaries)
+        alike = np.minimum(sizes[first], sizes[second]) >= share * np.maximum(sizes[first], sizes[second])
+        first, second = first[alike], second[alike]
+    found = shared_ground(boundaries, first, second)
+    return tuple(overlap for overlap in found if overlap.share >= share)
+
+
+def near_pairs(boxes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return which boxes meet each other, from a spatial index.
+
+    Parameters
+    ----------
+    boxes
+        Rows of `boxes_around`.
+
+    Returns
+    -------
+    tuple of numpy.ndarray
+        First and second of each pair, the first before the second, in order.
+    """
+    first, second = meeting(boxes, boxes)
+    ordered = np.unique(np.sort(np.stack((first, second)), axis=0)[:, first != second], axis=1)
+    return ordered[0], ordered[1]
+
+
+def shared_ground(boundaries: np.ndarray, first: np.ndarray, second: np.ndarray) -> tuple[Overlap, ...]:
+    """Return which of some pairs of plots share more than a square metre.
+
+    Parameters
+    ----------
+    boundaries
+        Checked boundaries.
+    first, second
+        Positions of the two plots of each pair.
+
+    Returns
+    -------
+    tuple of Overlap
+        In the order of the pairs. Each is measured in the plane the first of the two lies in.
+    """
+    planes: dict[Plane, list[int]] = {}
+    at = {int(index): Plane.at(boundaries[index]) for index in np.unique(first)}
+    for pair, index in enumerate(first.tolist()):
+        planes.setdefault(at[index], []).append(pair)
+    found: dict[int, Overlap] = {}
+    for plane, pairs in planes.items():
+        here, place = np.unique(np.stack((first[pairs], second[pairs])), return_inverse=True)
+        flat = plane.flatten(boundaries[here])
+        a, b = flat[place.reshape(2, -1)]
+        touching = np.flatnonzero(shapely.intersects(a, b))
+        a, b = a[touching], b[touching]
+        shared = shapely.intersection(a, b)
+        m2 = shapely.area(shared)
+        both = shapely.area(a) + shapely.area(b) - m2
+        for n in np.flatnonzero(m2 > SMALLEST_PLOT_M2):
+            pair = pairs[touching[n]]
+            width = 2 * m2[n] / sum(piece.length for piece in polygons_of(shared[n]))
+            found[pair] = Overlap(
+                int(first[pair]), int(second[pair]), float(m2[n]), float(m2[n] / both[n]), float(width)
+            )
+    return tuple(found[pair] for pair in sorted(found))
 
 
 def find_overlaps(plots: Sequence[Plot]) -> tuple[Problem, ...]:
@@ -315,29 +421,48 @@ def find_overlaps(plots: Sequence[Plot]) -> tuple[Problem, ...]:
         An error for the same boundary twice (its acres would be bought twice), a warning for a
         real overlap, a note for a sliver along a shared edge or a sliver part of one plot.
     """
-    problems = []
-    for overlap in overlaps(plots):
-        a, b = plots[overlap.first], plots[overlap.second]
-        where = f"plots {title(a)} and {title(b)}"
-        size = f"{overlap.area_m2:,.0f} m² ({format_area(overlap.area_m2)})"
-        if overlap.share >= DUPLICATE_SHARE:
-            what = f"both have the same boundary: {overlap.share:.1%} of their ground is shared"
-            problems.append(Problem(where, what, "Delete one, or its acres and dollars count twice."))
-        elif overlap.width_m < SLIVER_WIDTH_M:
-            what = f"they overlap in a sliver of {size}, {overlap.width_m:.1f} m wide on average"
-            problems.append(Problem(where, what, "Snap the shared edge if it matters.", Level.NOTE))
-        else:
-            what = f"they overlap by {size}, which is counted in both"
-            problems.append(Problem(where, what, "Redraw one so that they meet.", Level.WARNING))
-    for plot in plots:
-        polygons = polygons_of(shapely.from_wkb(plot.boundary_wkb))
-        for polygon in polygons if len(polygons) > 1 else []:
-            part = measure_boundary(shapely.to_wkb(polygon))
-            width = 2 * part.area_m2 / part.perimeter_m
-            if width < SLIVER_WIDTH_M:
-                what = (
-                    f"one of its parts is a sliver of {part.area_m2:,.1f} m², {width:.1f} m wide on average"
-                )
-                fix = "Delete that part if it was not meant."
-                problems.append(Problem(f"plot {title(plot)}", what, fix, Level.NOTE))
+    problems = [
+        overlap_problem(overlap, title(plots[overlap.first]), title(plots[overlap.second]))
+        for overlap in overlaps(plots)
+    ]
+    counts = shapely.get_num_geometries(shapely.from_wkb([plot.boundary_wkb for plot in plots]))
+    for index in np.flatnonzero(counts > 1).tolist():
+        problems.extend(_slivers(plots[index]))
     return tuple(problems)
+
+
+def overlap_problem(overlap: Overlap, first: str, second: str) -> Problem:
+    """Put an overlap into words.
+
+    Parameters
+    ----------
+    overlap
+        The overlap.
+    first, second
+        What people call the two plots.
+
+    Returns
+    -------
+    Problem
+        An error for the same boundary twice, a note for a sliver, a warning for anything else.
+    """
+    where = f"plots {first} and {second}"
+    size = f"{overlap.area_m2:,.0f} m² ({format_area(overlap.area_m2)})"
+    if overlap.share >= DUPLICATE_SHARE:
+        what = f"both have the same boundary: {overlap.share:.1%} of their ground is shared"
+        return Problem(where, what, "Delete one, or its acres and dollars count twice.")
+    if overlap.width_m < SLIVER_WIDTH_M:
+        what = f"they overlap in a sliver of {size}, {overlap.width_m:.1f} m wide on average"
+        return Problem(where, what, "Snap the shared edge if it matters.", Level.NOTE)
+    what = f"they overlap by {size}, which is counted in both"
+    return Problem(where, what, "Redraw one so that they meet.", Level.WARNING)
+
+
+def _slivers(plot: Plot) -> Iterator[Problem]:
+    sizes = measure_polygons(polygons_of(shapely.from_wkb(plot.boundary_wkb)))
+    for m2, length in zip(sizes.area_m2, sizes.perimeter_m, strict=True):
+        width = 2 * m2 / length
+        if width < SLIVER_WIDTH_M:
+            what = f"one of its parts is a sliver of {m2:,.1f} m², {width:.1f} m wide on average"
+            fix = "Delete that part if it was not meant."
+            yield Problem(f"plot {title(plot)}", what, fix, Level.NOTE)

@@ -1,8 +1,8 @@
 """Boundary → true area → the part of it that is spread.
 
 This file answers "how big is the plot really, and how much of it gets spread?". Areas are geodesic
-on the WGS84 ellipsoid, whatever the ring order, holes, parts or the 180th meridian. Distances
-(setbacks, overlaps, edges) are taken in a plane that keeps areas true: see `Plane`.
+on the WGS84 ellipsoid, whatever the ring order, holes, parts or the 180th meridian (`plane_areas`).
+Distances (setbacks, overlaps, edges) are taken in a plane that keeps areas true: see `Plane`.
 
 It reads no files (`boundaries` does), judges no drawing (`boundary_checks`), walks no GPS track
 (`walks`), places no soil cores (`cores`) and lays out no sketch (`sketch`). Shapes come and go as
@@ -10,7 +10,7 @@ well-known binary (WKB) in longitude, latitude on WGS84.
 
 References
 ----------
-C. F. F. Karney, "Algorithms for geodesics", Journal of Geodesy 87, 43-55, 2013 (polygon area).
+C. F. F. Karney, "Algorithms for geodesics", Journal of Geodesy 87, 43-55, 2013 (distance).
 J. P. Snyder, "Map Projections: A Working Manual", USGS Professional Paper 1395, 1987, pp. 182-190
 (Lambert azimuthal equal-area).
 """
@@ -19,9 +19,11 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from functools import lru_cache
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import lru_cache, partial
+from itertools import groupby
+from operator import itemgetter
 from typing import Any, TypeVar
 
 import numpy as np
@@ -32,11 +34,12 @@ from shapely.geometry.base import BaseGeometry
 
 from loamwright.answers import PlotArea
 from loamwright.errors import InputError, Problem
+from loamwright.plane_areas import Sizes, areas_m2, measure_polygons
 from loamwright.units import ACRE_M2, FT_M, format_area
-from loamwright.values import ARITHMETIC, BOUNDARY, USER, KeepOut, Plot, Source, Step
+from loamwright.values import ARITHMETIC, BOUNDARY, USER, KeepOut, LaterSteps, Plot, Source, Step
 
 _GEOD = Geod(ellps="WGS84")
-_Shape = TypeVar("_Shape", bound=BaseGeometry)
+_Shape = TypeVar("_Shape", bound=BaseGeometry | np.ndarray)
 
 #: A keep-out whose setback is not stated is reported when it lies this near [m]: the largest
 #: distance in Minnesota's manure setbacks (Rule 7020 table, as printed by the North Fork Crow
@@ -106,8 +109,26 @@ class Plane:
         lon = float(beside((lons.min() + lons.max()) / 2, 0.0))
         return cls(round(lon, 7), round(float(lats.min() + lats.max()) / 2, 7))
 
+    @classmethod
+    def at(cls, shape: BaseGeometry) -> Plane:
+        """Return the plane a shape lies on, of a fixed grid of them over the globe.
+
+        Parameters
+        ----------
+        shape
+            In longitude, latitude; at least one vertex.
+
+        Returns
+        -------
+        Plane
+            Touching at whole tenths of a degree, at most 8 km from the middle of the shape. The same
+            whatever other shapes there are, so what is cut or compared in it depends on nothing else.
+        """
+        middle = cls.around([shape])
+        return cls(round(middle.lon, 1), round(middle.lat, 1))
+
     def flatten(self, shape: _Shape) -> _Shape:
-        """Lay a shape flat.
+        """Lay a shape, or an array of shapes, flat.
 
         Parameters
         ----------
@@ -233,12 +254,8 @@ def measure_boundary(wkb: bytes) -> BoundaryMeasure:
 
     Notes
     -----
-    Edges are geodesics. Each ring is measured alone and its sign dropped, so the direction in
-    which it was drawn has no meaning; holes are subtracted.
-
-    References
-    ----------
-    C. F. F. Karney, "Algorithms for geodesics", Journal of Geodesy 87, 43-55, 2013, section 6.
+    Edges are geodesics, rings may run either way, and holes are subtracted: `plane_areas`, which gives
+    the same figure to the last digit for one polygon and for a million.
 
     Examples
     --------
@@ -248,24 +265,20 @@ def measure_boundary(wkb: bytes) -> BoundaryMeasure:
     >>> round(measure_boundary(square).area_m2 / 1e6)
     12309
     """
-    shape = shapely.from_wkb(wkb) if wkb else Polygon()
-    if not isinstance(shape, Polygon | MultiPolygon):
-        raise ValueError(f"a boundary is a Polygon or MultiPolygon, not a {shape.geom_type}")
-    area = perimeter = 0.0
-    polygons = polygons_of(shape)
-    for polygon in polygons:
-        outer, length = _measure_ring(polygon.exterior)
-        area, perimeter = area + outer, perimeter + length
-        for ring in polygon.interiors:
-            inner, length = _measure_ring(ring)
-            area, perimeter = area - inner, perimeter + length
-    return BoundaryMeasure(area, perimeter, len(polygons), sum(len(p.interiors) for p in polygons))
+    return _measured(measure_polygons([_read(wkb)]), 0)
 
 
-def _measure_ring(ring: BaseGeometry) -> tuple[float, float]:
-    coords = shapely.get_coordinates(ring)
-    area, perimeter = _GEOD.polygon_area_perimeter(coords[:, 0], coords[:, 1])
-    return abs(area), perimeter
+def _read(wkb: bytes) -> BaseGeometry:
+    return shapely.from_wkb(wkb) if wkb else Polygon()
+
+
+def _measured(sizes: Sizes, index: int) -> BoundaryMeasure:
+    return BoundaryMeasure(
+        float(sizes.area_m2[index]),
+        float(sizes.perimeter_m[index]),
+        int(sizes.parts[index]),
+        int(sizes.holes[index]),
+    )
 
 
 def geodesic_area_m2(shape: BaseGeometry) -> float:
@@ -281,7 +294,7 @@ def geodesic_area_m2(shape: BaseGeometry) -> float:
     float
         Area [m2].
     """
-    return measure_boundary(shapely.to_wkb(shape)).area_m2
+    return float(areas_m2([shape])[0])
 
 
 def distance_m(a: tuple[float, float], b: tuple[float, float]) -> float:
@@ -305,6 +318,65 @@ def distance_m(a: tuple[float, float], b: tuple[float, float]) -> float:
     return float(_GEOD.inv(a[0], a[1], b[0], b[1])[2])
 
 
+#: The fewest metres in a degree of latitude, and of longitude at the equator (110.57 and 111.32 km).
+_DEGREE_M = 110_000.0
+
+
+def boxes_around(shapes: Sequence[BaseGeometry] | np.ndarray, margin_m: Any = 0.0) -> np.ndarray:
+    """Return the box around each shape, its geodesic edges and a margin.
+
+    Parameters
+    ----------
+    shapes
+        In longitude, latitude.
+    margin_m
+        Metres to add on each side, for all or for each.
+
+    Returns
+    -------
+    numpy.ndarray
+        One row each: west, south, east, north [degree], west within -180 to 180; NaN for an empty shape.
+
+    Notes
+    -----
+    A geodesic between two places Δλ of longitude apart rises above their latitudes by at most
+    Δλ²/8 sin φ cos φ ≤ Δλ²/16 (the sagitta of a great circle).
+    """
+    west, south, east, north = shapely.bounds(shapes).T
+    turn = beside(west, 0.0) - west
+    up = np.degrees(np.radians(east - west) ** 2 / 16) + margin_m / _DEGREE_M
+    farthest = np.minimum(np.maximum(np.abs(south), np.abs(north)) + up, 89.0)
+    aside = margin_m / _DEGREE_M / np.cos(np.radians(farthest))
+    return np.column_stack((west + turn - aside, south - up, east + turn + aside, north + up))
+
+
+def meeting(boxes: np.ndarray, others: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return which boxes meet which others, also across the 180th meridian.
+
+    Parameters
+    ----------
+    boxes, others
+        Rows of `boxes_around`.
+
+    Returns
+    -------
+    tuple of numpy.ndarray
+        Rows of `boxes` and of `others`, pair by pair, in order; each pair once.
+    """
+    here, there = (np.flatnonzero(np.isfinite(rows).all(axis=1)) for rows in (boxes, others))
+    if not (len(here) and len(there)):
+        return here[:0], there[:0]
+    tree = shapely.STRtree(shapely.box(*others[there].T))
+    west, east = others[there, 0].min(), others[there, 2].max()
+    found = []
+    for turn in (0.0, -360.0, 360.0):
+        within = here[(boxes[here, 2] + turn >= west) & (boxes[here, 0] + turn <= east)]
+        first, second = tree.query(shapely.box(*(boxes[within] + [turn, 0.0, turn, 0.0]).T))
+        found.append(np.stack((within[first], there[second])))
+    first, second = np.unique(np.concatenate(found, axis=1), axis=1)
+    return first, second
+
+
 # ---------------------------------------------------------------------------------------------
 # Areas of a property
 
@@ -313,7 +385,6 @@ def distance_m(a: tuple[float, float], b: tuple[float, float]) -> float:
 class _Barrier:
     """A keep-out laid flat: its own shape, and the ground it keeps clear."""
 
-    keepout: KeepOut
     shape: BaseGeometry
     ground: BaseGeometry
 
@@ -384,66 +455,97 @@ def areas(plots: Sequence[Plot], keepouts: Sequence[KeepOut]) -> tuple[PlotArea,
 
     Notes
     -----
-    The gross area is geodesic. Keep-outs are cut in the equal-area `Plane` centred on the
-    property, and what is left is measured geodesically again. A plot that nothing cuts keeps its
-    boundary and area to the last digit.
+    Keep-outs are cut in the equal-area `Plane` the plot lies in, and what is left is measured as the
+    plot itself is. A plot that nothing cuts keeps its boundary and area to the last digit, and none
+    depends on the others.
     """
     if not plots:
         return ()
-    boundaries = [shapely.from_wkb(plot.boundary_wkb) for plot in plots]
-    plane = Plane.around(boundaries)
-    barriers = [
-        _Barrier(
-            keepout,
-            plane.flatten(shapely.force_2d(shapely.from_wkb(keepout.shape_wkb))),
-            setback_shape(keepout, plane),
-        )
-        for keepout in keepouts
-    ]
+    boundaries = shapely.from_wkb([plot.boundary_wkb for plot in plots])
+    gross = measure_polygons(boundaries)
+    cuts = _cuts(boundaries, keepouts)
+    left = [_read(wkb) for index in sorted(cuts) for _, wkb in cuts[index].left]
+    measured = iter(areas_m2(left).tolist())
     return tuple(
-        _plot_area(plot, plane.flatten(boundary), barriers, plane)
-        for plot, boundary in zip(plots, boundaries, strict=True)
+        _plot_area(plot, _measured(gross, index), cuts.get(index, _Cuts()), measured)
+        for index, plot in enumerate(plots)
     )
 
 
-def _plot_area(plot: Plot, flat: BaseGeometry, barriers: Sequence[_Barrier], plane: Plane) -> PlotArea:
-    gross = measure_boundary(plot.boundary_wkb)
+@dataclass(frozen=True, slots=True)
+class _Cuts:
+    """What keep-outs do to one plot: (keep-out, what is left after it), and those of unknown setback."""
+
+    left: list[tuple[KeepOut, bytes]] = field(default_factory=list)
+    missing: list[KeepOut] = field(default_factory=list)
+
+
+def _cuts(boundaries: np.ndarray, keepouts: Sequence[KeepOut]) -> dict[int, _Cuts]:
+    """Cut the plots that keep-outs come near, by position; the others are not looked at."""
+    shapes = [shapely.force_2d(shapely.from_wkb(keepout.shape_wkb)) for keepout in keepouts]
+    reach = np.array([NEAR_M if k.setback_m is None else k.setback_m for k in keepouts])
+    pairs = zip(*meeting(boxes_around(boundaries), boxes_around(shapes, reach)), strict=True)
+    made: dict[tuple[int, Plane], _Barrier] = {}
+    cuts: dict[int, _Cuts] = {}
+    for index, near in groupby(pairs, key=itemgetter(0)):
+        plane = Plane.at(boundaries[index])
+        flat = left = plane.flatten(boundaries[index])
+        cuts[index] = cut = _Cuts()
+        for _, number in near:
+            keepout = keepouts[number]
+            if (number, plane) not in made:
+                ground = setback_shape(keepout, plane)
+                made[number, plane] = _Barrier(plane.flatten(shapes[number]), ground)
+            barrier = made[number, plane]
+            if keepout.setback_m is None and flat.distance(barrier.shape) <= NEAR_M:
+                cut.missing.append(keepout)
+            if barrier.ground.area > 0 and flat.intersection(barrier.ground).area > 0:
+                left = _cut(left, barrier.ground)
+                left_wkb = b"" if left.is_empty else shapely.to_wkb(plane.unflatten(left))
+                cut.left.append((keepout, left_wkb))
+    return cuts
+
+
+def _plot_area(plot: Plot, gross: BoundaryMeasure, cuts: _Cuts, measured: Iterator[float]) -> PlotArea:
+    left_m2 = gross.area_m2
+    lost: list[tuple[KeepOut, float]] = []
+    for keepout, _ in cuts.left:
+        before, left_m2 = left_m2, next(measured)
+        lost.append((keepout, before - left_m2))
+    return PlotArea(
+        plot_id=plot.plot_id,
+        area_m2=gross.area_m2,
+        spread_area_m2=left_m2,
+        perimeter_m=gross.perimeter_m,
+        spread_wkb=cuts.left[-1][1] if cuts.left else plot.boundary_wkb,
+        parts=gross.parts,
+        holes=gross.holes,
+        area_se_m2=plot.area_se_m2,
+        keepouts=tuple((keepout.keepout_id, m2) for keepout, m2 in lost),
+        missing_setbacks=tuple(keepout.keepout_id for keepout in cuts.missing),
+        steps=LaterSteps(partial(_steps, gross, plot.area_se_m2, lost, cuts.missing, left_m2)),
+    )
+
+
+def _steps(
+    gross: BoundaryMeasure,
+    area_se_m2: float | None,
+    lost: Sequence[tuple[KeepOut, float]],
+    missing: Sequence[KeepOut],
+    left_m2: float,
+) -> tuple[Step, ...]:
     steps = [_gross_step(gross)]
-    if plot.area_se_m2 is not None:
+    if area_se_m2 is not None:
         what = "Standard error of that area, from walking it with GPS (±, about two times in three)"
-        steps.append(Step(what, plot.area_se_m2 / ACRE_M2, "acres", BOUNDARY))
-    left, left_wkb, left_m2 = flat, plot.boundary_wkb, gross.area_m2
-    lost: list[tuple[str, float]] = []
-    missing: list[KeepOut] = []
-    for barrier in barriers:
-        keepout = barrier.keepout
-        if keepout.setback_m is None and flat.distance(barrier.shape) <= NEAR_M:
-            missing.append(keepout)
-        if barrier.ground.area > 0 and flat.intersection(barrier.ground).area > 0:
-            left = _cut(left, barrier.ground)
-            left_wkb = b"" if left.is_empty else shapely.to_wkb(plane.unflatten(left))
-            before, left_m2 = left_m2, measure_boundary(left_wkb).area_m2
-            lost.append((keepout.keepout_id, before - left_m2))
-            steps.append(_loss_step(keepout, before - left_m2, first=len(lost) == 1))
+        steps.append(Step(what, area_se_m2 / ACRE_M2, "acres", BOUNDARY))
+    steps += [_loss_step(keepout, m2, first=n == 0) for n, (keepout, m2) in enumerate(lost)]
     for keepout in missing:
         what = f"{title(keepout)} lies within 300 ft and its setback is not stated: none is subtracted"
         steps.append(Step(what, None, "", USER))
     if lost:
         what = f"Left to spread, measured the same way: {left_m2:,.1f} m² ({format_area(left_m2, 'metric')})"
         steps.append(Step(what, left_m2 / ACRE_M2, "acres", ARITHMETIC))
-    return PlotArea(
-        plot_id=plot.plot_id,
-        area_m2=gross.area_m2,
-        spread_area_m2=left_m2,
-        perimeter_m=gross.perimeter_m,
-        spread_wkb=left_wkb,
-        parts=gross.parts,
-        holes=gross.holes,
-        area_se_m2=plot.area_se_m2,
-        keepouts=tuple(lost),
-        missing_setbacks=tuple(keepout.keepout_id for keepout in missing),
-        steps=tuple(steps),
-    )
+    return tuple(steps)
 
 
 def _cut(left: BaseGeometry, ground: BaseGeometry) -> BaseGeometry:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 from enum import Enum
 from typing import Any
@@ -83,7 +83,7 @@ def plain(value: Any) -> Any:
         return _dollars(value)
     if isinstance(value, dt.date):
         return value.isoformat()
-    if isinstance(value, (list, tuple, set, frozenset)):
+    if isinstance(value, (Sequence, set, frozenset)) and not isinstance(value, str | bytes):
         return [plain(v) for v in value]
     return value
 
