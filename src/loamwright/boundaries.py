@@ -9,14 +9,15 @@ that all faults are told at once. Whether anything is imported then is `season`'
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from itertools import pairwise
 from typing import TypeVar
 
 import shapely
 
-from loamwright.boundary_checks import DUPLICATE_SHARE, check_boundary, overlaps
+from loamwright.boundary_checks import DUPLICATE_SHARE, check_boundaries, overlaps
 from loamwright.errors import Level, Problem, UnitError, has_errors
 from loamwright.geometry import distance_m, label_point
 from loamwright.units import format_area, parse_length, parse_number, parse_quantity
@@ -96,6 +97,7 @@ class KeepOutsRead:
 # Fields
 
 
+@lru_cache(maxsize=1024)
 def _plain(name: str) -> str:
     return re.sub(r"[^a-z0-9]+", "_", name.strip().lower()).strip("_")
 
@@ -238,23 +240,25 @@ def plots_from_shapes(
     plots: list[Plot] = []
     croppings: dict[str, Cropping] = {}
     wheres: list[str] = []
+    ids = _Ids("plot_id")
+    checked = iter(_checked(shapes.features))
     for number, (feature, row) in enumerate(zip(shapes.features, rows, strict=True), start=1):
         plot_id = row.text("plot_id") or ("" if has_ids else row.text("name"))
         if not plot_id and unnamed_ok:
             plot_id = str(number)
-        _check_id(
-            plot_id, "plot_id", row, {plot.plot_id: where for plot, where in zip(plots, wheres, strict=True)}
-        )
-        plot = _plot(plot_id, feature, row, gps_sigma_m)
+        ids.check(plot_id, row)
+        boundary, area_se_m2 = _boundary(feature, row, gps_sigma_m, checked)
+        plot = _plot(plot_id, boundary, area_se_m2, row)
         cropping = _cropping(plot_id, row, season)
         problems.extend(row.problems)
         if plot is None or has_errors(row.problems):
             continue
         plots.append(plot)
         wheres.append(feature.where)
+        ids.take(plot_id, feature.where)
         if cropping is not None:
             croppings[plot_id] = cropping
-    twice = {pair.second: pair.first for pair in overlaps(plots) if pair.share >= DUPLICATE_SHARE}
+    twice = {pair.second: pair.first for pair in overlaps(plots, DUPLICATE_SHARE)}
     for second, first in twice.items():
         what = f"plot {plots[second].plot_id!r} has the same boundary as plot {plots[first].plot_id!r}"
         fix = f"Delete one of them ({wheres[first]}), or its acres and dollars count twice."
@@ -268,28 +272,55 @@ def plots_from_shapes(
     )
 
 
-def _check_id(ident: str, column: str, row: _Fields, taken: Mapping[str, str]) -> None:
-    """Refuse a missing or repeated id; warn of one that differs only in capitals."""
-    where = f"{row.where}, {row.known.get(column, (column, ''))[0]}"
-    if not ident:
-        what = f"the feature has no {column}"
-        row.problems.append(Problem(where, what, "Give it a short id that will never change."))
-    elif ident in taken:
-        what = f"{column} {ident!r} is already used by {taken[ident]}"
-        fix = "Give each its own id, or join the shapes into one multipolygon."
-        row.problems.append(Problem(where, what, fix))
-    elif twin := next((other for other in taken if other.casefold() == ident.casefold()), None):
-        what = f"{column} {ident!r} differs from {twin!r} only in capitals"
-        row.problems.append(Problem(where, what, "Look whether both are meant.", Level.WARNING))
+@dataclass(slots=True)
+class _Ids:
+    """The ids of a file: each once, and none so like another that it may be a slip."""
+
+    column: str
+    taken: dict[str, str] = field(default_factory=dict)  # id → where
+    folded: dict[str, str] = field(default_factory=dict)  # without capitals → the first such id
+
+    def check(self, ident: str, row: _Fields) -> None:
+        """Refuse a missing or repeated id; warn of one that differs only in capitals."""
+        where = f"{row.where}, {row.known.get(self.column, (self.column, ''))[0]}"
+        if not ident:
+            what = f"the feature has no {self.column}"
+            row.problems.append(Problem(where, what, "Give it a short id that will never change."))
+        elif ident in self.taken:
+            what = f"{self.column} {ident!r} is already used by {self.taken[ident]}"
+            fix = "Give each its own id, or join the shapes into one multipolygon."
+            row.problems.append(Problem(where, what, fix))
+        elif twin := self.folded.get(ident.casefold()):
+            what = f"{self.column} {ident!r} differs from {twin!r} only in capitals"
+            row.problems.append(Problem(where, what, "Look whether both are meant.", Level.WARNING))
+
+    def take(self, ident: str, where: str) -> None:
+        """Note an id as used."""
+        self.taken[ident] = where
+        self.folded.setdefault(ident.casefold(), ident)
 
 
-def _plot(plot_id: str, feature: Feature, row: _Fields, gps_sigma_m: float) -> Plot | None:
-    area_se_m2 = None
+_Checked = tuple[bytes | None, tuple[Problem, ...]]
+
+
+def _checked(features: Sequence[Feature]) -> list[_Checked]:
+    """Check the boundaries of all features but walks."""
+    drawn = [feature for feature in features if not feature.is_track]
+    return check_boundaries([feature.wkb for feature in drawn], [feature.where for feature in drawn])
+
+
+def _boundary(
+    feature: Feature, row: _Fields, gps_sigma_m: float, checked: Iterator[_Checked]
+) -> tuple[bytes | None, float | None]:
+    """Return the boundary of a feature, and the standard error of its area when it was walked."""
     if feature.is_track:
-        boundary, area_se_m2 = _walked(feature, row, gps_sigma_m)
-    else:
-        boundary, found = check_boundary(feature.wkb, feature.where)
-        row.problems.extend(found)
+        return _walked(feature, row, gps_sigma_m)
+    boundary, found = next(checked)
+    row.problems.extend(found)
+    return boundary, None
+
+
+def _plot(plot_id: str, boundary: bytes | None, area_se_m2: float | None, row: _Fields) -> Plot | None:
     entrance = row.read("entrance", _place, 'Write longitude, latitude: for example "-93.05, 46.05".')
     weight = row.read(
         "weight", _above_zero, "Write 1 for a normal plot, 2 for one that matters twice as much."
@@ -388,16 +419,16 @@ def keepouts_from_shapes(shapes: ShapeFile) -> KeepOutsRead:
     """
     rows = [_Fields.of(feature, KEEPOUT_COLUMNS) for feature in shapes.features]
     problems = list(shapes.problems)
-    taken: dict[str, str] = {}
+    ids = _Ids("keepout_id")
     stated = {row.text("keepout_id") for row in rows}
     keepouts = []
     made_up = []
     for feature, row in zip(shapes.features, rows, strict=True):
         ident = row.text("keepout_id")
         if not ident:
-            ident = _next_id(_plain(row.text("kind")) or "keepout", stated | set(taken))
+            ident = _next_id(_plain(row.text("kind")) or "keepout", stated, ids.taken)
             made_up.append(ident)
-        _check_id(ident, "keepout_id", row, taken)
+        ids.check(ident, row)
         fix = 'Write number and unit, for example "50 ft"; leave it blank if it is not known.'
         setback_m = row.read("setback", _setback, fix)
         if not row.text("kind"):
@@ -407,7 +438,7 @@ def keepouts_from_shapes(shapes: ShapeFile) -> KeepOutsRead:
         problems.extend(row.problems)
         if has_errors(row.problems):
             continue
-        taken[ident] = feature.where
+        ids.take(ident, feature.where)
         others = [f"{name}: {text}" for name, text in row.extra.items()]
         keepouts.append(
             KeepOut(
@@ -428,9 +459,9 @@ def keepouts_from_shapes(shapes: ShapeFile) -> KeepOutsRead:
     return KeepOutsRead(tuple(keepouts), tuple(problems))
 
 
-def _next_id(kind: str, taken: set[str]) -> str:
+def _next_id(kind: str, *taken: Container[str]) -> str:
     number = 1
-    while f"{kind}-{number}" in taken:
+    while any(f"{kind}-{number}" in ids for ids in taken):
         number += 1
     return f"{kind}-{number}"
 

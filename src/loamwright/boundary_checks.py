@@ -96,6 +96,28 @@ def check_coordinates(wkb: bytes, where: str) -> tuple[Problem, ...]:
     return ()
 
 
+def placed_for_sure(shapes: np.ndarray) -> np.ndarray:
+    """Tell which of many shapes `check_coordinates` has nothing to say of.
+
+    Parameters
+    ----------
+    shapes
+        Geometries; None where there is none.
+
+    Returns
+    -------
+    numpy.ndarray
+        True where every number is a place where something grows; False where it must be looked at.
+    """
+    coords, owner = shapely.get_coordinates(shapes, return_index=True)
+    lon, lat = coords[:, 0], coords[:, 1]
+    with np.errstate(invalid="ignore"):
+        fine = (np.abs(lon) <= 360) & (lat >= SOUTH_LIMIT) & (lat <= CROP_LIMIT)
+    sure: np.ndarray = ~shapely.is_missing(shapes)
+    sure[owner[~fine]] = False
+    return sure
+
+
 def check_boundary(
     wkb: bytes, where: str, tolerance_m2: float = 0.0
 ) -> tuple[bytes | None, tuple[Problem, ...]]:

@@ -39,7 +39,7 @@ from loamwright.units import ACRE_M2, FT_M, format_area
 from loamwright.values import ARITHMETIC, BOUNDARY, USER, KeepOut, LaterSteps, Plot, Source, Step
 
 _GEOD = Geod(ellps="WGS84")
-_Shape = TypeVar("_Shape", bound=BaseGeometry | np.ndarray)
+_Shape = TypeVar("_Shape", bound=BaseGeometry)
 
 #: A keep-out whose setback is not stated is reported when it lies this near [m]: the largest
 #: distance in Minnesota's manure setbacks (Rule 7020 table, as printed by the North Fork Crow
@@ -783,7 +783,7 @@ def from_geojson(obj: Mapping[str, Any]) -> bytes:
     """
     geometry: Any = obj.get("geometry") if obj.get("type") == "Feature" else obj
     try:
-        return shapely.to_wkb(shapely.geometry.shape(geometry))
+        return shapely.to_wkb(shapely.geometry.shape(_in_arrays(geometry)))
     except (
         shapely.errors.ShapelyError,
         ValueError,
@@ -796,6 +796,16 @@ def from_geojson(obj: Mapping[str, Any]) -> bytes:
         what = f"{text if len(text) <= 60 else text[:57] + '...'} is not a GeoJSON geometry"
         problem = Problem("GeoJSON", what, "Give it a known type and its coordinates.")
         raise InputError([problem]) from error
+
+
+def _in_arrays(geometry: Any) -> Any:
+    """Return a GeoJSON polygon with its rings as arrays, which are read twice as fast as lists."""
+    if geometry["type"] != "Polygon":
+        return geometry
+    try:
+        return {"type": "Polygon", "coordinates": [np.array(ring) for ring in geometry["coordinates"]]}
+    except ValueError:  # corners of unlike length
+        return geometry
 
 
 def geometry_type(wkb: bytes) -> str:

@@ -11,12 +11,14 @@ H. Butler and others, "The GeoJSON Format", RFC 7946, IETF, 2016.
 
 from __future__ import annotations
 
+import gc
 import json
 import tempfile
 import warnings
 import zipfile
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from enum import StrEnum
 from importlib.util import find_spec
@@ -26,7 +28,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from loamwright.boundary_checks import check_coordinates
+from loamwright.boundary_checks import check_coordinates, placed_for_sure
 from loamwright.errors import InputError, Level, Problem
 from loamwright.geometry import from_geojson, geometry_type
 
@@ -117,10 +119,21 @@ def read_shapes(path: Path, layer: str | None = None) -> ShapeFile:
             raise InputError([*found.remarks, Problem(path.name, "the file has no features", fix)])
     except InputError as refusal:
         return ShapeFile(path, (), refusal.problems)
+    features, problems = _features(found)
+    return ShapeFile(path, features, problems)
+
+
+def _features(found: _Found) -> tuple[tuple[Feature, ...], tuple[Problem, ...]]:
+    """Part what a reader hands back into features and faults."""
+    stated = [shape if isinstance(shape, bytes) else None for _, _, shape in found.rows]
+    shapes = shapely.from_wkb(np.array(stated, dtype=object), on_invalid="ignore")
+    sure = placed_for_sure(shapes)
+    flat = shapely.to_wkb(shapely.force_2d(shapes))
+    is_line = np.isin(shapely.get_type_id(shapes), _LINES)
     features = []
     problems = list(found.remarks)
     misplaced: dict[str, list[Problem]] = {}
-    for place, properties, shape in found.rows:
+    for index, (place, properties, shape) in enumerate(found.rows):
         where = f"{place} ({name})" if (name := _name_of(properties)) else place
         if shape is None:
             fix = "Draw its boundary or delete the feature."
@@ -128,19 +141,19 @@ def read_shapes(path: Path, layer: str | None = None) -> ShapeFile:
         elif isinstance(shape, Problem):
             problems.append(Problem(where, shape.what, shape.fix, shape.level))
         else:
-            doubts = check_coordinates(shape, where)
+            doubts = () if sure[index] else check_coordinates(shape, where)
             for doubt in doubts:
                 misplaced.setdefault(doubt.fix, []).append(doubt)
             if not any(doubt.level is Level.ERROR for doubt in doubts):
-                flat = shapely.to_wkb(shapely.force_2d(shapely.from_wkb(shape)))
-                features.append(Feature(where, properties, flat, geometry_type(flat) in _LINES))
+                wkb = flat[index] or shape
+                features.append(Feature(where, properties, wkb, bool(is_line[index])))
     for same in misplaced.values():
         others = f" (and so for {len(same) - 1} more)" if len(same) > 1 else ""
         problems.append(Problem(same[0].where, same[0].what + others, same[0].fix, same[0].level))
-    return ShapeFile(path, tuple(features), tuple(problems))
+    return tuple(features), tuple(problems)
 
 
-_LINES = {"LineString", "MultiLineString"}
+_LINES = (shapely.GeometryType.LINESTRING, shapely.GeometryType.MULTILINESTRING)
 
 
 def _reader(path: Path) -> Callable[[Path, str | None], _Found]:
@@ -220,7 +233,8 @@ def _parse_json(path: Path) -> Any:
         what = f"byte {error.start + 1} is not UTF-8 text"
         raise InputError([Problem(path.name, what, "Save the file as GeoJSON in UTF-8.")]) from error
     try:
-        return json.loads(text)
+        with _without_collecting():
+            return json.loads(text)
     except json.JSONDecodeError as error:
         near = text[max(0, error.pos - 12) : error.pos + 12].strip() or text[-20:].strip()
         where = f"{path.name}, line {error.lineno}, column {error.colno}"
@@ -230,6 +244,19 @@ def _parse_json(path: Path) -> Any:
     except RecursionError as error:
         what = "the JSON is nested too deeply to be a map"
         raise InputError([Problem(path.name, what, "Save the layer as GeoJSON.")]) from error
+
+
+@contextmanager
+def _without_collecting() -> Iterator[None]:
+    """Leave garbage for later: a map is a million small lists, and searching them again and again for
+    loops, of which JSON has none, takes longer than reading them."""
+    collecting = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if collecting:
+            gc.enable()
 
 
 def _is_open(geometry: Any) -> bool:
@@ -461,11 +488,11 @@ def _in_degrees(found: _Found, crs: str | None, path: Path) -> _Found:
         def moved(xy: np.ndarray) -> np.ndarray:
             return np.column_stack(transformer.transform(xy[:, 0], xy[:, 1]))
 
-        rows: list[tuple[str, dict[str, str], bytes | Problem | None]] = [
-            (where, words, shapely.to_wkb(shapely.transform(shapely.from_wkb(shape), moved)))
-            if isinstance(shape, bytes)
-            else (where, words, shape)
-            for where, words, shape in found.rows
+        stated = [shape if isinstance(shape, bytes) else None for _, _, shape in found.rows]
+        shapes = shapely.to_wkb(shapely.transform(shapely.from_wkb(np.array(stated, dtype=object)), moved))
+        rows = [
+            (where, words, shape if made is None else made)
+            for (where, words, shape), made in zip(found.rows, shapes, strict=True)
         ]
     except ProjError as error:
         what = f"its coordinate system {_short(crs)} cannot be turned into longitude, latitude"
