@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
@@ -51,7 +52,8 @@ class Answer:
     Parameters
     ----------
     data
-        What ``--json`` prints.
+        What ``--json`` prints, or what makes it. A list may come as an iterator: it is then printed an
+        item to a line as it comes.
     show
         Prints it for people.
     problems
@@ -62,7 +64,7 @@ class Answer:
         True when an error among the problems is a fault of the file asked about: exit code 2.
     """
 
-    data: dict[str, Any]
+    data: dict[str, Any] | Callable[[], dict[str, Any]]
     show: Callable[[Console], None]
     problems: tuple[Problem, ...] = ()
     no_plan: bool = False
@@ -97,12 +99,31 @@ def give(answer: Answer, as_json: bool) -> None:
     from loamwright.commands import text
 
     if as_json:
-        typer.echo(json.dumps(answer.data, ensure_ascii=False, indent=2))
+        _write(answer.data() if callable(answer.data) else answer.data)
     else:
         out = Console(highlight=False)
         answer.show(out)
         text.show_problems(out, answer.problems)
     raise typer.Exit(exit_code(answer))
+
+
+def _write(data: Mapping[str, Any]) -> None:
+    """Print JSON; a list that comes as an iterator without holding it."""
+    if not any(isinstance(value, Iterator) for value in data.values()):
+        typer.echo(json.dumps(data, ensure_ascii=False, indent=2))
+        return
+    for place, (key, value) in enumerate(data.items()):
+        typer.echo(f"{',' if place else '{'}\n  {json.dumps(key)}: ", nl=False)
+        if not isinstance(value, Iterator):
+            typer.echo(json.dumps(value, ensure_ascii=False), nl=False)
+            continue
+        items = (json.dumps(item, ensure_ascii=False) for item in value)
+        before = "["
+        while some := ",\n    ".join(islice(items, 1000)):
+            typer.echo(f"{before}\n    {some}", nl=False)
+            before = ","
+        typer.echo("\n  ]", nl=False)
+    typer.echo("\n}")
 
 
 def _problem(where: str, text: str) -> Problem:

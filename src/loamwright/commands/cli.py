@@ -79,8 +79,8 @@ def measure(
         )
         give(
             Answer(
-                data.measured(found.plots, found.areas, found.problems),
-                lambda out: text.show_areas(out, found.plots, found.areas, (units or Units.US).value),
+                lambda: data.measured(found),
+                lambda out: text.show_areas(out, found, (units or Units.US).value),
                 found.problems,
                 from_file=True,
             ),

@@ -11,13 +11,13 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from decimal import Decimal
 from enum import Enum
 from typing import Any
 
 from loamwright.errors import Problem
-from loamwright.land import Plot, PlotArea
+from loamwright.files import LargeMeasured, Measured
 from loamwright.needs import LimeNeed, Need, PlotNeeds
 from loamwright.planning import (
     Coverage,
@@ -83,43 +83,59 @@ def problems(items: Iterable[Problem]) -> list[Json]:
     return [plain(item) for item in items]
 
 
-def _about(plot: Plot, problem: Problem) -> bool:
-    """Tell whether a problem names a plot, by its id as a word or its name in brackets."""
-    named = rf"(?<![\w-]){re.escape(plot.plot_id)}(?![\w-])"
-    return f"({plot.name})" in problem.where or re.search(named, problem.where) is not None
+def _about(found: Measured | LargeMeasured) -> dict[str, list[Problem]]:
+    """Return the problems that name a plot, by its id as a word or its name in brackets."""
+    if not found.problems:
+        return {}
+    named: dict[str, list[str]] = {}
+    ids = set()
+    for name, area in found.rows():
+        ids.add(area.plot_id)
+        named.setdefault(name, []).append(area.plot_id)
+    about: dict[str, list[Problem]] = {}
+    for problem in found.problems:
+        where = problem.where
+        starts = [match.start() for match in re.finditer(r"(?<![\w-])", where)]
+        ends = [match.start() for match in re.finditer(r"(?![\w-])", where)]
+        hits = ids.intersection(where[start:end] for start in starts for end in ends)
+        opened = [match.end() for match in re.finditer(r"\(", where)]
+        closed = [match.start() for match in re.finditer(r"\)", where)]
+        for name in {where[start:end] for start in opened for end in closed}:
+            hits.update(named.get(name, ()))
+        for plot_id in hits:
+            about.setdefault(plot_id, []).append(problem)
+    return about
 
 
-def measured(plots: Iterable[Plot], areas: Mapping[str, PlotArea], found: Iterable[Problem]) -> Json:
-    """Return the shape of ``measure FILE --json``."""
-    found = list(found)
-    rows: list[Json] = []
-    measured_areas = []
-    for plot in plots:
-        area = areas[plot.plot_id]
-        measured_areas.append(area)
-        rows.append(
-            {
-                "plot_id": plot.plot_id,
-                "name": plot.name,
-                "area_m2": area.area_m2,
-                "area_acres": area.area_m2 / ACRE_M2,
-                "area_se_m2": area.area_se_m2,
-                "spread_area_m2": area.spread_area_m2,
-                "spread_area_acres": area.spread_area_m2 / ACRE_M2,
-                "perimeter_m": area.perimeter_m,
-                "parts": area.parts,
-                "holes": area.holes,
-                "missing_setbacks": list(area.missing_setbacks),
-                "steps": steps(area.steps),
-                "problems": problems(p for p in found if _about(plot, p)),
-            }
-        )
+def measured(found: Measured | LargeMeasured) -> Json:
+    """Return the shape of ``measure FILE --json``; of a large file the plots as an iterator."""
+    rows = _measured_rows(found)
     return {
-        "plots": rows,
-        "total_area_m2": sum(area.area_m2 for area in measured_areas),
-        "total_spread_area_m2": sum(area.spread_area_m2 for area in measured_areas),
-        "problems": problems(found),
+        "plots": rows if isinstance(found, LargeMeasured) else list(rows),
+        "total_area_m2": sum(area.area_m2 for _, area in found.rows()),
+        "total_spread_area_m2": sum(area.spread_area_m2 for _, area in found.rows()),
+        "problems": problems(found.problems),
     }
+
+
+def _measured_rows(found: Measured | LargeMeasured) -> Iterator[Json]:
+    about = _about(found)
+    for name, area in found.rows():
+        yield {
+            "plot_id": area.plot_id,
+            "name": name,
+            "area_m2": area.area_m2,
+            "area_acres": area.area_m2 / ACRE_M2,
+            "area_se_m2": area.area_se_m2,
+            "spread_area_m2": area.spread_area_m2,
+            "spread_area_acres": area.spread_area_m2 / ACRE_M2,
+            "perimeter_m": area.perimeter_m,
+            "parts": area.parts,
+            "holes": area.holes,
+            "missing_setbacks": list(area.missing_setbacks),
+            "steps": steps(area.steps),
+            "problems": problems(about.get(area.plot_id, ())),
+        }
 
 
 def _need(need: Need) -> Json:

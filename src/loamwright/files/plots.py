@@ -9,10 +9,11 @@ that all faults are told at once. Whether anything is imported then is `season`'
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Container, Iterator, Mapping, Sequence
+from collections.abc import Callable, Container, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import pairwise
+from pathlib import Path
 from typing import TypeVar
 
 import shapely
@@ -110,6 +111,12 @@ def _plain(name: str) -> str:
     return re.sub(r"[^a-z0-9]+", "_", name.strip().lower()).strip("_")
 
 
+def rank_of(name: str, column: str) -> int | None:
+    """Return how well a name in a file stands for a column of ours, 0 the best; None when it does not."""
+    names = (column, *PLOT_COLUMNS[column])
+    return names.index(plain) if (plain := _plain(name)) in names else None
+
+
 @dataclass(slots=True)
 class _Fields:
     """The words of one feature under our column names, and the faults found in them."""
@@ -132,6 +139,10 @@ class _Fields:
     def text(self, column: str) -> str:
         """Return the text of a column, or nothing."""
         return self.known.get(column, ("", ""))[1]
+
+    def place_of(self, column: str) -> str:
+        """Return where the text of a column stands, for messages."""
+        return f"{self.where}, {self.known.get(column, (column, ''))[0]}"
 
     def read(self, column: str, reader: Callable[[str], _T], fix: str) -> _T | None:
         """Return a column read by a reader; None when blank or, with a problem, when it fails."""
@@ -222,36 +233,31 @@ def plots_from_shapes(
     problems = list(shapes.problems)
     has_ids = any("plot_id" in row.known for row in rows)
     if rows and not has_ids and any("name" in row.known for row in rows):
-        fix = "Add a plot_id column if names may change: an id stays for ever."
-        problems.append(
-            Problem(shapes.path.name, "no plot_id column; names are used as ids", fix, Level.NOTE)
-        )
+        problems.append(no_ids(shapes.path))
     plots: list[Plot] = []
     croppings: dict[str, Cropping] = {}
     wheres: list[str] = []
-    ids = _Ids("plot_id")
-    checked = iter(_checked(shapes.features))
-    for number, (feature, row) in enumerate(zip(shapes.features, rows, strict=True), start=1):
+    ids = Ids("plot_id")
+    outlines = outlines_of(shapes.features, gps_sigma_m)
+    for number, (row, outline) in enumerate(zip(rows, outlines, strict=True), start=1):
         plot_id = row.text("plot_id") or ("" if has_ids else row.text("name"))
         if not plot_id and unnamed_ok:
             plot_id = str(number)
-        ids.check(plot_id, row)
-        boundary, area_se_m2 = _boundary(feature, row, gps_sigma_m, checked)
-        plot = _plot(plot_id, boundary, area_se_m2, row)
+        row.problems.extend([*ids.check(plot_id, row.place_of("plot_id")), *outline.problems])
+        plot = _plot(plot_id, outline, row)
         cropping = _cropping(plot_id, row, season)
         problems.extend(row.problems)
         if plot is None or has_errors(row.problems):
             continue
         plots.append(plot)
-        wheres.append(feature.where)
-        ids.take(plot_id, feature.where)
+        wheres.append(row.where)
+        ids.take(plot_id, row.where)
         if cropping is not None:
             croppings[plot_id] = cropping
     twice = {pair.second: pair.first for pair in overlaps(plots, DUPLICATE_SHARE)}
     for second, first in twice.items():
-        what = f"plot {plots[second].plot_id!r} has the same boundary as plot {plots[first].plot_id!r}"
-        fix = f"Delete one of them ({wheres[first]}), or its acres and dollars count twice."
-        problems.append(Problem(wheres[second], what, fix))
+        names = plots[first].plot_id, plots[second].plot_id
+        problems.append(drawn_twice(*names, wheres[first], wheres[second]))
     kept = [plot for index, plot in enumerate(plots) if index not in twice]
     problems.extend(_unused_columns(rows, shapes, "They are kept with each plot."))
     return PlotsRead(
@@ -261,27 +267,39 @@ def plots_from_shapes(
     )
 
 
+def no_ids(path: Path) -> Problem:
+    """Say that a file has names only."""
+    fix = "Add a plot_id column if names may change: an id stays for ever."
+    return Problem(path.name, "no plot_id column; names are used as ids", fix, Level.NOTE)
+
+
+def drawn_twice(first: str, second: str, first_where: str, second_where: str) -> Problem:
+    """Refuse the second of two plots with one boundary."""
+    what = f"plot {second!r} has the same boundary as plot {first!r}"
+    fix = f"Delete one of them ({first_where}), or its acres and dollars count twice."
+    return Problem(second_where, what, fix)
+
+
 @dataclass(slots=True)
-class _Ids:
+class Ids:
     """The ids of a file: each once, and none so like another that it may be a slip."""
 
     column: str
     taken: dict[str, str] = field(default_factory=dict)  # id → where
     folded: dict[str, str] = field(default_factory=dict)  # without capitals → the first such id
 
-    def check(self, ident: str, row: _Fields) -> None:
+    def check(self, ident: str, where: str) -> list[Problem]:
         """Refuse a missing or repeated id; warn of one that differs only in capitals."""
-        where = f"{row.where}, {row.known.get(self.column, (self.column, ''))[0]}"
         if not ident:
             what = f"the feature has no {self.column}"
-            row.problems.append(Problem(where, what, "Give it a short id that will never change."))
-        elif ident in self.taken:
+            return [Problem(where, what, "Give it a short id that will never change.")]
+        if ident in self.taken:
             what = f"{self.column} {ident!r} is already used by {self.taken[ident]}"
-            fix = "Give each its own id, or join the shapes into one multipolygon."
-            row.problems.append(Problem(where, what, fix))
-        elif twin := self.folded.get(ident.casefold()):
+            return [Problem(where, what, "Give each its own id, or join the shapes into one multipolygon.")]
+        if twin := self.folded.get(ident.casefold()):
             what = f"{self.column} {ident!r} differs from {twin!r} only in capitals"
-            row.problems.append(Problem(where, what, "Look whether both are meant.", Level.WARNING))
+            return [Problem(where, what, "Look whether both are meant.", Level.WARNING)]
+        return []
 
     def take(self, ident: str, where: str) -> None:
         """Note an id as used."""
@@ -289,49 +307,52 @@ class _Ids:
         self.folded.setdefault(ident.casefold(), ident)
 
 
-_Checked = tuple[bytes | None, tuple[Problem, ...]]
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """A boundary as checked, None when it cannot be used; its standard error when it was walked."""
+
+    boundary: bytes | None
+    area_se_m2: float | None
+    problems: tuple[Problem, ...]
 
 
-def _checked(features: Sequence[Feature]) -> list[_Checked]:
-    """Check the boundaries of all features but walks."""
+def outlines_of(features: Sequence[Feature], gps_sigma_m: float) -> list[Outline]:
+    """Return the boundary of each feature, drawn or walked."""
     drawn = [feature for feature in features if not feature.is_track]
-    return check_boundaries([feature.wkb for feature in drawn], [feature.where for feature in drawn])
+    checked = iter(check_boundaries([item.wkb for item in drawn], [item.where for item in drawn]))
+    outlines = []
+    for feature in features:
+        if feature.is_track:
+            outlines.append(_walked(feature, gps_sigma_m))
+        else:
+            boundary, problems = next(checked)
+            outlines.append(Outline(boundary, None, problems))
+    return outlines
 
 
-def _boundary(
-    feature: Feature, row: _Fields, gps_sigma_m: float, checked: Iterator[_Checked]
-) -> tuple[bytes | None, float | None]:
-    """Return the boundary of a feature, and the standard error of its area when it was walked."""
-    if feature.is_track:
-        return _walked(feature, row, gps_sigma_m)
-    boundary, found = next(checked)
-    row.problems.extend(found)
-    return boundary, None
-
-
-def _plot(plot_id: str, boundary: bytes | None, area_se_m2: float | None, row: _Fields) -> Plot | None:
+def _plot(plot_id: str, outline: Outline, row: _Fields) -> Plot | None:
     entrance = row.read("entrance", _place, 'Write longitude, latitude: for example "-93.05, 46.05".')
     weight = row.read(
         "weight", _above_zero, "Write 1 for a normal plot, 2 for one that matters twice as much."
     )
-    if boundary is None:
+    if outline.boundary is None:
         return None
     if entrance is not None:
-        _check_entrance(entrance, boundary, row)
+        _check_entrance(entrance, outline.boundary, row)
     return Plot(
         plot_id=plot_id,
         name=row.text("name") or plot_id,
-        boundary_wkb=boundary,
+        boundary_wkb=outline.boundary,
         entrance=entrance,
         access=row.text("access"),
         notes=row.text("notes"),
-        area_se_m2=area_se_m2,
+        area_se_m2=outline.area_se_m2,
         weight=1.0 if weight is None else weight,
         extra=row.extra,
     )
 
 
-def _walked(feature: Feature, row: _Fields, gps_sigma_m: float) -> tuple[bytes | None, float | None]:
+def _walked(feature: Feature, gps_sigma_m: float) -> Outline:
     """Return the boundary inside a walked line and the standard error of its area."""
     pieces = [list(piece.coords) for piece in shapely.get_parts(shapely.from_wkb(feature.wkb)).tolist()]
     for before, after in pairwise(pieces):
@@ -339,17 +360,16 @@ def _walked(feature: Feature, row: _Fields, gps_sigma_m: float) -> tuple[bytes |
         if gap > SAME_WALK_SIGMAS * gps_sigma_m:
             what = f"the track is in {len(pieces)} pieces, and two of them are {gap:,.0f} m apart"
             fix = "Save each walk as a track of its own, or join the pieces."
-            row.problems.append(Problem(feature.where, what, fix))
-            return None, None
+            return Outline(None, None, (Problem(feature.where, what, fix),))
     fixes = [fix for piece in pieces for fix in piece]
     walk = walk_to_boundary(fixes, gps_sigma_m, where=feature.where)
-    row.problems.extend(walk.problems)
+    problems = list(walk.problems)
     if walk.area_m2 is not None and walk.area_se_m2 is not None:
         size = f"{format_area(walk.area_m2)} ± {format_area(walk.area_se_m2)}"
         what = f"a line is taken as walked with GPS: {size}"
         fix = f"The ± is one standard error, for {len(fixes)} fixes good to {gps_sigma_m:g} m each."
-        row.problems.append(Problem(feature.where, what, fix, Level.NOTE))
-    return walk.boundary_wkb, walk.area_se_m2
+        problems.append(Problem(feature.where, what, fix, Level.NOTE))
+    return Outline(walk.boundary_wkb, walk.area_se_m2, tuple(problems))
 
 
 def _check_entrance(entrance: tuple[float, float], boundary: bytes, row: _Fields) -> None:
@@ -396,7 +416,7 @@ def keepouts_from_shapes(shapes: ShapeFile) -> KeepOutsRead:
     """Read the keep-outs of a map file."""
     rows = [_Fields.of(feature, KEEPOUT_COLUMNS) for feature in shapes.features]
     problems = list(shapes.problems)
-    ids = _Ids("keepout_id")
+    ids = Ids("keepout_id")
     stated = {row.text("keepout_id") for row in rows}
     keepouts = []
     made_up = []
@@ -405,7 +425,7 @@ def keepouts_from_shapes(shapes: ShapeFile) -> KeepOutsRead:
         if not ident:
             ident = _next_id(_plain(row.text("kind")) or "keepout", stated, ids.taken)
             made_up.append(ident)
-        ids.check(ident, row)
+        row.problems.extend(ids.check(ident, row.place_of("keepout_id")))
         fix = 'Write number and unit, for example "50 ft"; leave it blank if it is not known.'
         setback_m = row.read("setback", _setback, fix)
         if not row.text("kind"):

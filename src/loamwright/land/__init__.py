@@ -6,18 +6,26 @@ boundary less keep-outs and setbacks), `boundaries` (is it drawn well?), `walks`
 receiver), `cores` (where to take soil cores), `sketch` (the outline that fits on paper).
 """
 
-from loamwright.land.acreage import NEAR_M, areas, places_m, setback_wkb
+from loamwright.land.acreage import NEAR_M, areas, places_m, setback_wkb, whole_area, within_reach
 from loamwright.land.boundaries import (
     DUPLICATE_SHARE,
+    Batch,
     check_boundaries,
-    check_boundary,
     check_coordinates,
     find_overlaps,
+    find_slivers,
+    measure_batch,
+    measure_checked,
+    near_pairs,
+    overlap_problem,
     overlaps,
     placed_for_sure,
+    shared_among,
+    tidied,
 )
 from loamwright.land.cores import sampling_points, usable_edge_m
 from loamwright.land.geometry import (
+    BoundaryMeasure,
     as_geojson,
     bounds,
     distance_m,
@@ -30,13 +38,14 @@ from loamwright.land.geometry import (
     simplify_for_map,
 )
 from loamwright.land.records import Cropping, KeepOut, Plot, PlotArea
-from loamwright.land.sizes import areas_m2
 from loamwright.land.sketch import Sketch, SketchKeepOut, outline, overview
 from loamwright.land.walks import walk_to_boundary
 
 __all__ = [
     "DUPLICATE_SHARE",
     "NEAR_M",
+    "Batch",
+    "BoundaryMeasure",
     "Cropping",
     "KeepOut",
     "Plot",
@@ -44,20 +53,23 @@ __all__ = [
     "Sketch",
     "SketchKeepOut",
     "areas",
-    "areas_m2",
     "as_geojson",
     "bounds",
     "check_boundaries",
-    "check_boundary",
     "check_coordinates",
     "distance_m",
     "distances_m",
     "find_overlaps",
+    "find_slivers",
     "from_geojson",
     "geometry_type",
     "label_point",
+    "measure_batch",
     "measure_boundary",
+    "measure_checked",
+    "near_pairs",
     "outline",
+    "overlap_problem",
     "overlaps",
     "overview",
     "placed_for_sure",
@@ -65,7 +77,11 @@ __all__ = [
     "point_wkb",
     "sampling_points",
     "setback_wkb",
+    "shared_among",
     "simplify_for_map",
+    "tidied",
     "usable_edge_m",
     "walk_to_boundary",
+    "whole_area",
+    "within_reach",
 ]

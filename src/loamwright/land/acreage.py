@@ -133,8 +133,7 @@ class _Cuts:
 def _cuts(boundaries: np.ndarray, keepouts: Sequence[KeepOut]) -> dict[int, _Cuts]:
     """Cut the plots that keep-outs come near, by position; the others are not looked at."""
     shapes = [shapely.force_2d(shapely.from_wkb(keepout.shape_wkb)) for keepout in keepouts]
-    reach = np.array([NEAR_M if k.setback_m is None else k.setback_m for k in keepouts])
-    pairs = zip(*meeting(boxes_around(boundaries), boxes_around(shapes, reach)), strict=True)
+    pairs = zip(*meeting(boxes_around(boundaries), _reach(keepouts)), strict=True)
     made: dict[tuple[int, Plane], _Barrier] = {}
     cuts: dict[int, _Cuts] = {}
     for index, near in groupby(pairs, key=itemgetter(0)):
@@ -154,6 +153,51 @@ def _cuts(boundaries: np.ndarray, keepouts: Sequence[KeepOut]) -> dict[int, _Cut
                 left_wkb = b"" if left.is_empty else shapely.to_wkb(plane.unflatten(left))
                 cut.left.append((keepout, left_wkb))
     return cuts
+
+
+def _reach(keepouts: Sequence[KeepOut]) -> np.ndarray:
+    """Return the boxes within which a plot is cut by a keep-out, or near one of unknown setback."""
+    margin = np.array([NEAR_M if item.setback_m is None else item.setback_m for item in keepouts])
+    return boxes_around([shapely.from_wkb(item.shape_wkb) for item in keepouts], margin)
+
+
+def within_reach(boxes: np.ndarray, keepouts: Sequence[KeepOut]) -> np.ndarray:
+    """Return which of many plots a keep-out may cut or lie near.
+
+    Parameters
+    ----------
+    boxes
+        Rows west, south, east, north [degree] around the plots; NaN for none.
+    keepouts
+        Ground where nothing is spread.
+
+    Returns
+    -------
+    numpy.ndarray
+        Rows of `boxes`, in order; the other plots are spread to their boundaries.
+    """
+    rows: np.ndarray = np.unique(meeting(boxes, _reach(keepouts))[0])
+    return rows
+
+
+def whole_area(plot_id: str, gross: BoundaryMeasure, area_se_m2: float | None) -> PlotArea:
+    """Return the area of a plot that no keep-out cuts, without its shape.
+
+    Parameters
+    ----------
+    plot_id
+        Which plot.
+    gross
+        Its measure.
+    area_se_m2
+        Standard error of a walked boundary's area [m2], or None.
+
+    Returns
+    -------
+    PlotArea
+        Its `spread_wkb` is empty, though all of it is spread: for showing figures only.
+    """
+    return _plot_area(Plot(plot_id, "", b"", area_se_m2=area_se_m2), gross, _Cuts(), iter(()))
 
 
 def _plot_area(plot: Plot, gross: BoundaryMeasure, cuts: _Cuts, measured: Iterator[float]) -> PlotArea:

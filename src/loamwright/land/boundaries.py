@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -33,6 +33,8 @@ REPAIR_SHARE = 0.001
 DUPLICATE_SHARE = 0.99
 #: An overlap or part narrower than this on average is a sliver [m] (our choice).
 SLIVER_WIDTH_M = 1.0
+#: Pairs of plots compared at once: a few ten thousand boundaries in memory.
+_PAIRS_AT_ONCE = 20_000
 #: South of this nothing is farmed [degree]: the Antarctic Treaty area begins at 60° S.
 SOUTH_LIMIT = -60.0
 #: North of this a field is so unlikely that we ask [degree] (our choice).
@@ -192,31 +194,112 @@ def check_boundaries(
     ]
 
 
-def sound_polygons(shapes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Pick out the shapes that are plots as they stand, but for their size.
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """Many boundaries measured at once, one entry for each.
 
     Parameters
     ----------
-    shapes
-        Geometries; None where there is none.
+    sound
+        True for those that are plots as they stand; the others have no figures and must be checked.
+    area_m2, perimeter_m
+        Area and length of all rings [m2, m].
+    parts, holes
+        Polygons and inner rings [count].
+    boxes
+        Rows west, south, east, north [degree] around the boundary and its geodesic edges; NaN for none.
+    """
+
+    sound: np.ndarray
+    area_m2: np.ndarray
+    perimeter_m: np.ndarray
+    parts: np.ndarray
+    holes: np.ndarray
+    boxes: np.ndarray
+
+
+def measure_batch(wkbs: np.ndarray) -> Batch:
+    """Check and measure many boundaries at once.
+
+    Parameters
+    ----------
+    wkbs
+        What the user drew, longitude-latitude on WGS84; None where there is no shape.
 
     Returns
     -------
-    tuple of numpy.ndarray
-        The shapes, those picked flat, single and turned the GeoJSON way round; and which are picked:
-        valid polygons in one part, at places where something grows, without a jump at the 180th meridian.
+    Batch
+        Figures to the last digit as `areas` gives them for each plot by itself.
     """
-    single = (shapely.get_type_id(shapes) == GeometryType.MULTIPOLYGON) & (
-        shapely.get_num_geometries(shapes) == 1
-    )
-    shapes = np.where(single, shapely.get_geometry(shapes, 0), shapes)
+    shapes, sound = sound_polygons(shapely.from_wkb(wkbs, on_invalid="ignore"))
+    shapes[~sound] = None
+    return _batch(shapes)
+
+
+def measure_checked(wkbs: Sequence[bytes]) -> Batch:
+    """Measure many boundaries that are checked already.
+
+    Parameters
+    ----------
+    wkbs
+        What `check_boundaries` gives.
+
+    Returns
+    -------
+    Batch
+        All of them sound.
+    """
+    return _batch(shapely.from_wkb(np.array(wkbs, dtype=object)))
+
+
+def _batch(shapes: np.ndarray) -> Batch:
+    sizes = measure_polygons(shapes)
+    sound = sizes.area_m2 >= SMALLEST_PLOT_M2
+    boxes = np.where(sound[:, np.newaxis], boxes_around(shapes), np.nan)
+    return Batch(sound, sizes.area_m2, sizes.perimeter_m, sizes.parts, sizes.holes, boxes)
+
+
+def sound_polygons(shapes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the shapes, and which of them are plots as they stand but for their size: valid, where something
+    grows, without a jump at the 180th meridian. Those come back flat and turned the GeoJSON way round."""
     west, south, east, north = shapely.bounds(shapes).T
     placed = (west >= -180) & (east <= 180) & (east - west < 180)
     sound = placed & (south >= SOUTH_LIMIT) & (north <= CROP_LIMIT)
-    sound &= shapely.get_type_id(shapes) == GeometryType.POLYGON
+    sound &= np.isin(shapely.get_type_id(shapes), (GeometryType.POLYGON, GeometryType.MULTIPOLYGON))
+    several = np.flatnonzero(shapely.get_num_geometries(shapes) > 1)
+    parts, owner = shapely.get_parts(shapes[several], return_index=True)
+    sound[several[owner[shapely.is_empty(parts)]]] = False
     sound[sound] = shapely.is_valid(shapes[sound])  # false also where a number is not finite
-    shapes[sound] = shapely.orient_polygons(shapely.force_2d(shapes[sound]))
+    shapes = shapes.copy()
+    shapes[sound] = _tidied(shapes[sound])
     return shapes, sound
+
+
+def _tidied(shapes: np.ndarray) -> np.ndarray:
+    """Return shapes without heights, turned the GeoJSON way round, one part alone as a polygon."""
+    alone = (shapely.get_type_id(shapes) == GeometryType.MULTIPOLYGON) & (
+        shapely.get_num_geometries(shapes) == 1
+    )
+    single = np.where(alone, shapely.get_geometry(shapes, 0), shapes)
+    tidied: np.ndarray = shapely.orient_polygons(shapely.force_2d(single))
+    return tidied
+
+
+def tidied(wkbs: np.ndarray) -> np.ndarray:
+    """Return boundaries that are plots as they stand the way `check_boundaries` hands them back.
+
+    Parameters
+    ----------
+    wkbs
+        What `measure_batch` finds sound; a shape that cannot be read becomes None.
+
+    Returns
+    -------
+    numpy.ndarray
+        Without heights, turned the GeoJSON way round, and one part alone as a polygon.
+    """
+    ready: np.ndarray = shapely.to_wkb(_tidied(shapely.from_wkb(wkbs, on_invalid="ignore")))
+    return ready
 
 
 def _read(wkb: bytes, where: str, notes: list[Problem]) -> BaseGeometry:
@@ -375,38 +458,50 @@ def overlaps(plots: Sequence[Plot], share: float = 0.0) -> tuple[Overlap, ...]:
 
 
 def near_pairs(boxes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return which boxes meet each other, from a spatial index.
+    """Return which boxes meet, from a spatial index.
 
     Parameters
     ----------
     boxes
-        Rows of `boxes_around`.
+        Rows west, south, east, north [degree]; NaN for none.
 
     Returns
     -------
     tuple of numpy.ndarray
-        First and second of each pair, the first before the second, in order.
+        Rows of the first and of the second of each pair, the first before the second, in order.
     """
     first, second = meeting(boxes, boxes)
     ordered = np.unique(np.sort(np.stack((first, second)), axis=0)[:, first != second], axis=1)
     return ordered[0], ordered[1]
 
 
-def shared_ground(boundaries: np.ndarray, first: np.ndarray, second: np.ndarray) -> tuple[Overlap, ...]:
-    """Return which of some pairs of plots share more than a square metre.
+def shared_among(wkbs: np.ndarray, pairs: tuple[np.ndarray, np.ndarray]) -> Iterator[Overlap]:
+    """Return which of very many pairs of plots share more than a square metre.
 
     Parameters
     ----------
-    boundaries
-        Checked boundaries.
-    first, second
-        Positions of the two plots of each pair.
+    wkbs
+        Checked boundaries, one for each row; those in no pair are not looked at.
+    pairs
+        What `near_pairs` gives.
 
-    Returns
-    -------
-    tuple of Overlap
-        In the order of the pairs. Each is measured in the plane the first of the two lies in.
+    Yields
+    ------
+    Overlap
+        In the order of the pairs. Only a few thousand boundaries are unpacked at a time.
     """
+    for start in range(0, len(pairs[0]), _PAIRS_AT_ONCE):
+        some = np.stack(pairs)[:, start : start + _PAIRS_AT_ONCE]
+        numbers, place = np.unique(some, return_inverse=True)
+        boundaries = shapely.from_wkb(wkbs[numbers])
+        for found in shared_ground(boundaries, *place.reshape(2, -1)):
+            first, second = int(numbers[found.first]), int(numbers[found.second])
+            yield replace(found, first=first, second=second)
+
+
+def shared_ground(boundaries: np.ndarray, first: np.ndarray, second: np.ndarray) -> tuple[Overlap, ...]:
+    """Return which pairs of plots, given by their positions, share more than a square metre: in the order
+    of the pairs, each measured in the plane the first of the two lies in."""
     planes: dict[Plane, list[int]] = {}
     at = {int(index): Plane.at(boundaries[index]) for index in np.unique(first)}
     for pair, index in enumerate(first.tolist()):
@@ -444,17 +539,11 @@ def find_overlaps(plots: Sequence[Plot]) -> tuple[Problem, ...]:
         An error for the same boundary twice (its acres would be bought twice), a warning for a
         real overlap, a note for a sliver along a shared edge or a sliver part of one plot.
     """
-    problems = [
-        overlap_problem(overlap, title(plots[overlap.first]), title(plots[overlap.second]))
-        for overlap in overlaps(plots)
-    ]
-    counts = shapely.get_num_geometries(shapely.from_wkb([plot.boundary_wkb for plot in plots]))
-    for index in np.flatnonzero(counts > 1).tolist():
-        problems.extend(_slivers(plots[index]))
-    return tuple(problems)
+    found = (overlap_problem(pair, plots[pair.first], plots[pair.second]) for pair in overlaps(plots))
+    return (*found, *find_slivers(plots))
 
 
-def overlap_problem(overlap: Overlap, first: str, second: str) -> Problem:
+def overlap_problem(overlap: Overlap, first: Plot, second: Plot) -> Problem:
     """Put an overlap into words.
 
     Parameters
@@ -462,14 +551,14 @@ def overlap_problem(overlap: Overlap, first: str, second: str) -> Problem:
     overlap
         The overlap.
     first, second
-        What people call the two plots.
+        The two plots.
 
     Returns
     -------
     Problem
         An error for the same boundary twice, a note for a sliver, a warning for anything else.
     """
-    where = f"plots {first} and {second}"
+    where = f"plots {title(first)} and {title(second)}"
     size = f"{overlap.area_m2:,.0f} m² ({format_area(overlap.area_m2)})"
     if overlap.share >= DUPLICATE_SHARE:
         what = f"both have the same boundary: {overlap.share:.1%} of their ground is shared"
@@ -481,11 +570,28 @@ def overlap_problem(overlap: Overlap, first: str, second: str) -> Problem:
     return Problem(where, what, "Redraw one so that they meet.", Level.WARNING)
 
 
-def _slivers(plot: Plot) -> Iterator[Problem]:
-    sizes = measure_polygons(polygons_of(shapely.from_wkb(plot.boundary_wkb)))
-    for m2, length in zip(sizes.area_m2, sizes.perimeter_m, strict=True):
-        width = 2 * m2 / length
-        if width < SLIVER_WIDTH_M:
-            what = f"one of its parts is a sliver of {m2:,.1f} m², {width:.1f} m wide on average"
-            fix = "Delete that part if it was not meant."
-            yield Problem(f"plot {title(plot)}", what, fix, Level.NOTE)
+def find_slivers(plots: Sequence[Plot]) -> tuple[Problem, ...]:
+    """Report parts of plots that are too narrow to be meant.
+
+    Parameters
+    ----------
+    plots
+        Plots with checked boundaries.
+
+    Returns
+    -------
+    tuple of Problem
+        A note for each such part of a plot in several.
+    """
+    boundaries = shapely.from_wkb(np.array([plot.boundary_wkb for plot in plots], dtype=object))
+    parts, owner = shapely.get_parts(boundaries, return_index=True)
+    several = (np.bincount(owner, minlength=len(plots)) > 1)[owner]
+    sizes = measure_polygons(parts[several])
+    width_m = 2 * sizes.area_m2 / sizes.perimeter_m
+    problems = []
+    for n in np.flatnonzero(width_m < SLIVER_WIDTH_M):
+        m2, plot = sizes.area_m2[n], plots[int(owner[several][n])]
+        what = f"one of its parts is a sliver of {m2:,.1f} m², {width_m[n]:.1f} m wide on average"
+        fix = "Delete that part if it was not meant."
+        problems.append(Problem(f"plot {title(plot)}", what, fix, Level.NOTE))
+    return tuple(problems)
