@@ -74,9 +74,9 @@ def measure(
     from loamwright.units import parse_length
 
     with refusals(as_json):
-        found = files.measure(
-            file, keepouts, today().year, read("--gps-sigma", gps_sigma, parse_length), layer
-        )
+        sigma_m = read("--gps-sigma", gps_sigma, parse_length)
+        with showing_progress(as_json) as progress:
+            found = files.measure(file, keepouts, today().year, sigma_m, layer, progress)
         give(
             Answer(
                 lambda: data.measured(found),

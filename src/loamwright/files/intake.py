@@ -64,6 +64,7 @@ def measure(
     season: int = 0,
     gps_sigma_m: float = 3.0,
     layer: str | None = None,
+    progress: Callable[[str], None] = lambda _stage: None,
 ) -> Measured | LargeMeasured:
     """Measure the plots of a file without making a property.
 
@@ -79,6 +80,8 @@ def measure(
         Standard error of a walked GPS fix [m].
     layer
         Layer of the file to read, when it has several.
+    progress
+        Told each stage of measuring a large file.
 
     Returns
     -------
@@ -98,7 +101,7 @@ def measure(
     if keepouts_path is not None:
         kept = plots.keepouts_from_shapes(vectors.read_shapes(keepouts_path))
     if vectors.count_parted(path, layer) >= LARGE:
-        large = measure_large(path, layer, kept.keepouts, gps_sigma_m)
+        large = measure_large(path, layer, kept.keepouts, gps_sigma_m, progress)
         return replace(large, problems=(*large.problems, *kept.problems))
     read = plots.plots_from_shapes(vectors.read_shapes(path, layer), season, gps_sigma_m, unnamed_ok=True)
     problems = [*read.problems, *kept.problems]

@@ -8,7 +8,7 @@ looked for among plots whose boxes meet, in a second reading.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -69,12 +69,17 @@ class LargeMeasured:
 
 
 def measure_large(
-    path: Path, layer: str | None, keepouts: Sequence[KeepOut], gps_sigma_m: float
+    path: Path,
+    layer: str | None,
+    keepouts: Sequence[KeepOut],
+    gps_sigma_m: float,
+    progress: Callable[[str], None],
 ) -> LargeMeasured:
     """Measure the plots of a file that `vectors.count_parted` counts."""
     survey = _Survey(path, layer, vectors.count_parted(path, layer))
-    survey.read(gps_sigma_m)
+    survey.read(gps_sigma_m, progress)
     survey.name()
+    progress("comparing neighbours")
     survey.compare(keepouts)
     kept = np.flatnonzero(survey.usable)
     if not len(kept):
@@ -129,10 +134,11 @@ class _Survey:
         """Return a feature as a plot, with its boundary where that is in hand."""
         return Plot(self.ids[index], self.names[index] or self.ids[index], boundary)
 
-    def read(self, gps_sigma_m: float) -> None:
+    def read(self, gps_sigma_m: float, progress: Callable[[str], None]) -> None:
         """Read every feature: its words, and the figures of its boundary."""
         remarks: dict[Problem, None] = {}
         for part in vectors.read_parts(self.path, self.layer, lambda name: _rank(name) is not None):
+            progress(f"measuring plot {part.start + 1:,} of {self.count:,}")
             remarks |= dict.fromkeys(part.remarks)
             self.ids += _texts(part, "plot_id")
             self.names += _texts(part, "name")

@@ -117,6 +117,20 @@ def rank_of(name: str, column: str) -> int | None:
     return names.index(plain) if (plain := _plain(name)) in names else None
 
 
+@lru_cache(maxsize=1024)
+def _layout(
+    names: tuple[str, ...], columns: tuple[tuple[str, tuple[str, ...]], ...]
+) -> tuple[dict[str, str], tuple[str, ...]]:
+    """Return which of a feature's names stands for which column, and the names that stand for none."""
+    left = {_plain(name): name for name in names}
+    known = {}
+    for column, aliases in columns:
+        name = next((name for name in (column, *aliases) if name in left), None)
+        if name is not None:
+            known[column] = left.pop(name)
+    return known, tuple(left.values())
+
+
 @dataclass(slots=True)
 class _Fields:
     """The words of one feature under our column names, and the faults found in them."""
@@ -128,13 +142,13 @@ class _Fields:
 
     @classmethod
     def of(cls, feature: Feature, columns: Mapping[str, tuple[str, ...]]) -> _Fields:
-        left = {_plain(name): (name, text) for name, text in feature.properties.items()}
-        known = {}
-        for column, aliases in columns.items():
-            name = next((name for name in (column, *aliases) if name in left), None)
-            if name is not None:
-                known[column] = left.pop(name)
-        return cls(feature.where, known, dict(left.values()))
+        stated = feature.properties
+        known, extra = _layout(tuple(stated), tuple(columns.items()))
+        return cls(
+            feature.where,
+            {column: (name, stated[name]) for column, name in known.items()},
+            {name: stated[name] for name in extra},
+        )
 
     def text(self, column: str) -> str:
         """Return the text of a column, or nothing."""
@@ -388,6 +402,8 @@ def _check_entrance(entrance: tuple[float, float], boundary: bytes, row: _Fields
 
 
 def _cropping(plot_id: str, row: _Fields, season: int) -> Cropping | None:
+    if row.known.keys().isdisjoint(("season", *_CROP_COLUMNS)):
+        return None
     stated = row.read("season", _year, "Write the calendar year, for example 2026.")
     goal = row.read("yield_goal", _yield_goal, 'Write number and unit, for example "2 ton/acre".')
     legume = row.read(

@@ -29,7 +29,7 @@ import numpy as np
 import shapely
 
 from loamwright.errors import InputError, Level, Problem
-from loamwright.land import check_coordinates, from_geojson, geometry_type, placed_for_sure
+from loamwright.land import check_coordinates, geometry_type, placed_for_sure, shapes_from_geojson
 
 _GEOGRAPHIC = "EPSG:4326"
 #: Fields the KML reader adds by itself.
@@ -237,7 +237,9 @@ def _read_geojson(path: Path, _layer: str | None) -> Found:
         what = f"this is JSON but not GeoJSON (its type is {kind!r})"
         raise InputError([Problem(path.name, what, "Save the layer as GeoJSON.")])
     found = Found()
-    for number, item in enumerate(items, start=1):
+    geometries = [item.get("geometry") if isinstance(item, dict) else None for item in items]
+    shapes = shapes_from_geojson(geometries)
+    for number, (item, geometry, shape) in enumerate(zip(items, geometries, shapes, strict=True), start=1):
         where = f"{path.name}, feature {number}"
         if not isinstance(item, dict) or item.get("type") != "Feature":
             what = f"{_short(item)} is not a GeoJSON feature"
@@ -247,12 +249,6 @@ def _read_geojson(path: Path, _layer: str | None) -> Found:
         words = stated if isinstance(stated, dict) else {}
         if "id" in item and not any(key.lower() == "id" for key in words):
             words = {**words, "id": item["id"]}
-        geometry = item.get("geometry")
-        shape: bytes | Problem | None
-        try:
-            shape = None if geometry is None else from_geojson(geometry)
-        except InputError as refusal:
-            shape = refusal.problems[0]
         if _is_open(geometry):
             fix = "The ring was closed with a straight line."
             what = "the boundary's last point is not its first"

@@ -30,11 +30,11 @@ from loamwright.land.geometry import (
     bounds,
     distance_m,
     distances_m,
-    from_geojson,
     geometry_type,
     label_point,
     measure_boundary,
     point_wkb,
+    shapes_from_geojson,
     simplify_for_map,
 )
 from loamwright.land.records import Cropping, KeepOut, Plot, PlotArea
@@ -61,7 +61,6 @@ __all__ = [
     "distances_m",
     "find_overlaps",
     "find_slivers",
-    "from_geojson",
     "geometry_type",
     "label_point",
     "measure_batch",
@@ -77,6 +76,7 @@ __all__ = [
     "point_wkb",
     "sampling_points",
     "setback_wkb",
+    "shapes_from_geojson",
     "shared_among",
     "simplify_for_map",
     "tidied",

@@ -21,6 +21,7 @@ from loamwright.land.geometry import (
     Plane,
     boxes_around,
     label_point,
+    measure_of,
     meeting,
     polygons_of,
     shape_of,
@@ -117,7 +118,7 @@ def areas(plots: Sequence[Plot], keepouts: Sequence[KeepOut]) -> tuple[PlotArea,
     left = [shape_of(wkb) for index in sorted(cuts) for _, wkb in cuts[index].left]
     measured = iter(areas_m2(left).tolist())
     return tuple(
-        _plot_area(plot, BoundaryMeasure.of(gross, index), cuts.get(index, _Cuts()), measured)
+        _plot_area(plot, measure_of(gross, index), cuts.get(index, _Cuts()), measured)
         for index, plot in enumerate(plots)
     )
 
