@@ -138,7 +138,7 @@ def show_areas(console: Console, found: Measured | LargeMeasured, system: str) -
         cells = ((" ".join(cell.split()) for cell in row) for row in chain([headings], rows, [totals]))
         lines = ("\t".join(row) for row in cells)
         while some := "\n".join(islice(lines, 1000)):
-            console.out(some, highlight=False)
+            console.file.write(f"{some}\n")  # the console itself would turn tabs into blanks
         return
     table = table_of("Plots", *headings, numbers=(2, 3, 4))
     for row in rows:

@@ -8,7 +8,7 @@ looked for among plots whose boxes meet, in a second reading.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -107,6 +107,8 @@ class _Survey:
     count: int
     ids: list[str] = field(default_factory=list)
     names: list[str] = field(default_factory=list)
+    labels: list[str] = field(default_factory=list)  # what a message calls a feature by
+    id_columns: list[str] = field(default_factory=list)  # where its id stands
     problems: list[Problem] = field(default_factory=list)
     cut: dict[int, PlotArea] = field(default_factory=dict)
     repaired: dict[int, bytes] = field(default_factory=dict)  # boundaries that are not as drawn
@@ -127,8 +129,7 @@ class _Survey:
 
     def where(self, index: int) -> str:
         """Return how a feature is called in messages."""
-        words = {"name": self.names[index], "plot_id": self.ids[index]}
-        return vectors.named(f"{self.path.name}, feature {index + 1}", words)
+        return vectors.named(f"{self.path.name}, feature {index + 1}", {"name": self.labels[index]})
 
     def plot(self, index: int, boundary: bytes = b"") -> Plot:
         """Return a feature as a plot, with its boundary where that is in hand."""
@@ -137,11 +138,15 @@ class _Survey:
     def read(self, gps_sigma_m: float, progress: Callable[[str], None]) -> None:
         """Read every feature: its words, and the figures of its boundary."""
         remarks: dict[Problem, None] = {}
-        for part in vectors.read_parts(self.path, self.layer, lambda name: _rank(name) is not None):
+        for part in vectors.read_parts(self.path, self.layer, _is_wanted):
             progress(f"measuring plot {part.start + 1:,} of {self.count:,}")
             remarks |= dict.fromkeys(part.remarks)
-            self.ids += _texts(part, "plot_id")
-            self.names += _texts(part, "name")
+            texts = {name: [*map(vectors.text_of, column)] for name, column in part.columns.items()}
+            ids, id_columns = _first_told(texts, _names_for(texts, "plot_id"), len(part.wkbs))
+            self.ids += ids
+            self.id_columns += id_columns
+            self.names += _first_told(texts, _names_for(texts, "name"), len(part.wkbs))[0]
+            self.labels += _first_told(texts, vectors.naming(texts), len(part.wkbs))[0]
             batch = land.measure_batch(part.wkbs)
             self._put(np.arange(part.start, part.start + len(part.wkbs)), batch)
             odd = np.flatnonzero(~batch.sound).tolist()
@@ -174,6 +179,7 @@ class _Survey:
             if any(self.names):
                 self.problems.append(plots.no_ids(self.path))
             self.ids = list(self.names)
+            self.id_columns = ["plot_id"] * self.count
         numbers = np.cumsum(self.read_well).tolist()
         self.ids = [ident or str(number) for ident, number in zip(self.ids, numbers, strict=True)]
         if len({ident.casefold() for ident in self.ids}) == self.count:
@@ -181,7 +187,7 @@ class _Survey:
         taken = plots.Ids("plot_id")
         for index in np.flatnonzero(self.read_well).tolist():
             where = self.where(index)
-            found = taken.check(self.ids[index], f"{where}, plot_id")
+            found = taken.check(self.ids[index], f"{where}, {self.id_columns[index] or 'plot_id'}")
             self.problems.extend(found)
             if has_errors(found):
                 self.leave_out(index)
@@ -234,17 +240,27 @@ def _some_at_once(rows: np.ndarray) -> Iterator[list[int]]:
         yield rows[start : start + 10_000].tolist()
 
 
-def _rank(name: str) -> int | None:
-    """Return how well a column of the file stands for an id or a name; None for any other."""
-    ranks = [plots.rank_of(name, column) for column in ("plot_id", "name")]
-    return next((rank for rank in ranks if rank is not None), None)
+def _is_wanted(name: str) -> bool:
+    """Tell whether a column of the file may hold an id or a name."""
+    return bool(_names_for([name], "plot_id") or _names_for([name], "name") or vectors.naming([name]))
 
 
-def _texts(part: vectors.Part, column: str) -> list[str]:
-    """Return what a part says in a column of ours: the first of its names that is not blank."""
-    names = [name for name in part.columns if plots.rank_of(name, column) is not None]
-    names.sort(key=lambda name: plots.rank_of(name, column) or 0)
-    told = [[vectors.text_of(value) for value in part.columns[name].tolist()] for name in names]
-    if len(told) == 1:
-        return told[0]
-    return [next(filter(None, texts), "") for texts in zip(*told, strict=True)] or [""] * len(part.wkbs)
+def _names_for(names: Iterable[str], column: str) -> list[str]:
+    """Return the names in a file that stand for a column of ours, the best first."""
+    ranks = {name: plots.rank_of(name, column) for name in names}
+    return sorted((n for n, rank in ranks.items() if rank is not None), key=lambda n: ranks[n] or 0)
+
+
+def _first_told(
+    texts: Mapping[str, list[str]], names: Sequence[str], count: int
+) -> tuple[list[str], list[str]]:
+    """Return for each feature the first text of some columns that is not blank, and the column's name."""
+    if not names:
+        return [""] * count, [""] * count
+    if len(names) == 1:
+        return texts[names[0]], [names[0]] * count
+    told = [
+        next(((text, name) for text, name in zip(row, names, strict=True) if text), ("", ""))
+        for row in zip(*(texts[name] for name in names), strict=True)
+    ]
+    return [text for text, _ in told], [name for _, name in told]

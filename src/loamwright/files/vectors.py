@@ -215,10 +215,15 @@ def _reader(path: Path) -> Callable[[Path, str | None], Found]:
 
 def named(place: str, properties: Mapping[str, str]) -> str:
     """Return a place in a file with a short name behind it: the feature's name, else its id."""
-    words = {key.lower(): value for key, value in properties.items()}
-    found = next((words[key] for key in ("name", "plot_id", "keepout_id", "id") if words.get(key)), "")
+    found = next((properties[name] for name in naming(properties) if properties[name]), "")
     short = found if len(found) <= 40 else found[:39] + "…"
     return f"{place} ({short})" if short else place
+
+
+def naming(names: Iterable[str]) -> list[str]:
+    """Return the columns a feature may be called by in messages, the best first."""
+    lower = {name.lower(): name for name in names}
+    return [lower[key] for key in ("name", "plot_id", "keepout_id", "id") if key in lower]
 
 
 # GeoJSON

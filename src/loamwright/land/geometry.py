@@ -412,7 +412,8 @@ def from_geojson(obj: Mapping[str, Any]) -> bytes:
     >>> bounds(point)
     (-93.05, 46.05, -93.05, 46.05)
     """
-    geometry: Any = obj.get("geometry") if obj.get("type") == "Feature" else obj
+    is_feature = isinstance(obj, Mapping) and obj.get("type") == "Feature"
+    geometry: Any = obj.get("geometry") if is_feature else obj
     try:
         return shapely.to_wkb(shapely.geometry.shape(geometry))
     except (
