@@ -19,6 +19,7 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, fields, replace
 from enum import StrEnum
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
@@ -202,10 +203,25 @@ def _refuse(problems: list[Problem], as_json: bool) -> None:
         text.show_problems(Console(stderr=True, highlight=False), problems)
 
 
-def _print_json(found: Mapping[str, Any]) -> None:
+def _print_json(data: Mapping[str, Any]) -> None:
+    """Print JSON; a list that comes as an iterator is printed an item to a line, without holding it."""
     import json
 
-    typer.echo(json.dumps(found, ensure_ascii=False, indent=2))
+    if not any(isinstance(value, Iterator) for value in data.values()):
+        typer.echo(json.dumps(data, ensure_ascii=False, indent=2))
+        return
+    for place, (key, value) in enumerate(data.items()):
+        typer.echo(f"{',' if place else '{'}\n  {json.dumps(key)}: ", nl=False)
+        if not isinstance(value, Iterator):
+            typer.echo(json.dumps(value, ensure_ascii=False), nl=False)
+            continue
+        items = (json.dumps(item, ensure_ascii=False) for item in value)
+        before = "["
+        while some := ",\n    ".join(islice(items, 1000)):
+            typer.echo(f"{before}\n    {some}", nl=False)
+            before = ","
+        typer.echo("\n  ]", nl=False)
+    typer.echo("\n}")
 
 
 def exit_code(answer: Answer) -> int:
