@@ -7,13 +7,13 @@ and words), `plots` (what they mean), `sections`, `editions` and `guidelines` (p
 """
 
 from loamwright.files.field_records import records_from
-from loamwright.files.fields import parse_date, parse_percent
-from loamwright.files.guidelines import GuidelineInfo, load_guideline
+from loamwright.files.fields import parse_percent, typed_options
+from loamwright.files.guidelines import GuidelineInfo, check_guideline, guideline_editions, load_guideline
 from loamwright.files.intake import (
     PROPERTY_SUFFIX,
-    check_guideline,
+    Imported,
+    Measured,
     compare,
-    guideline_editions,
     import_files,
     measure,
     new_property,
@@ -36,8 +36,10 @@ __all__ = [
     "PROPERTY_SUFFIX",
     "SUFFIXES",
     "GuidelineInfo",
+    "Imported",
     "LayerFeature",
     "LayerKind",
+    "Measured",
     "Value",
     "applications_from",
     "check_guideline",
@@ -55,7 +57,6 @@ __all__ = [
     "load_sampling_guides",
     "measure",
     "new_property",
-    "parse_date",
     "parse_grade",
     "parse_percent",
     "passes_from",
@@ -63,5 +64,6 @@ __all__ = [
     "read_table",
     "records_from",
     "refuse_to_replace",
+    "typed_options",
     "write_layer",
 ]

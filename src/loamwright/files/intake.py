@@ -85,7 +85,7 @@ def measure(
     """
     if gps_sigma_m < 0:
         raise InputError(
-            [Problem("--gps-sigma", f"{gps_sigma_m:g} m is less than nothing", "Give zero or more.")]
+            [Problem("gps sigma", f"{gps_sigma_m:g} m is less than nothing", "Give zero or more.")]
         )
     read = plots.plots_from_shapes(vectors.read_shapes(path, layer), season, gps_sigma_m, unnamed_ok=True)
     problems = list(read.problems)
@@ -127,32 +127,6 @@ def compare(path: Path) -> supplies.Comparison:
         raise InputError(problems or [Problem(str(path), "it holds no offers", "Import a products file.")])
     comparison = supplies.compare(labels, offers)
     return replace(comparison, problems=problems) if problems else comparison
-
-
-def guideline_editions() -> tuple[guidelines.GuidelineInfo, ...]:
-    """List the built-in guideline editions.
-
-    Returns
-    -------
-    tuple of guidelines.GuidelineInfo
-    """
-    return guidelines.available()
-
-
-def check_guideline(path: Path) -> tuple[Problem, ...]:
-    """Check a guideline edition of the user's own.
-
-    Parameters
-    ----------
-    path
-        Its folder or file.
-
-    Returns
-    -------
-    tuple of Problem
-        Row by row; empty when it can be used as it is.
-    """
-    return guidelines.check(path)
 
 
 # ---------------------------------------------------------------------------------------------
@@ -202,8 +176,8 @@ def new_property(path: Path, name: str, season: int, settings: Path | None, unit
     """
     problems: list[Problem] = []
     if not name.strip():
-        problems.append(Problem("--name", f"{name!r} is no name", "Write what people call the property."))
-    Fields("", {"--season": season}, problems, typed=True).year("--season")
+        problems.append(Problem("name", f"{name!r} is no name", "Write what people call the property."))
+    Fields("", {"season": season}, problems, typed=True).year("season")
     if path.suffix.lower() != PROPERTY_SUFFIX:
         fix = f"Write {path.with_suffix(PROPERTY_SUFFIX).name}."
         problems.append(Problem(path.name, f"a property file ends in {PROPERTY_SUFFIX}", fix))
@@ -400,10 +374,8 @@ def _read(path: Path, kind: str | None, layer: str | None) -> _File:
 
 def _told(path: Path, kind: str | None) -> str:
     if kind is None:
-        what, fix = (
-            "its content does not tell what it holds",
-            f"Say it with --as, one of: {', '.join(KINDS)}.",
-        )
+        what = "its content does not tell what it holds"
+        fix = f"Say it with `kind`, one of: {', '.join(KINDS)}."
         raise InputError([Problem(str(path), what, fix)])
     return kind
 
@@ -435,7 +407,7 @@ def import_files(
     """
     if kind is not None and kind not in KINDS:
         raise InputError(
-            [Problem("--as", f"{kind!r} is not a kind of file", f"Use one of: {', '.join(KINDS)}.")]
+            [Problem("kind", f"{kind!r} is not a kind of file", f"Use one of: {', '.join(KINDS)}.")]
         )
     record = property_file.load(path)
     basket = _Basket(record)
