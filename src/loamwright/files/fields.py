@@ -394,17 +394,13 @@ class Fields:
 
     def yes_no(self, name: str) -> bool | None:
         """Read yes or no, or true or false."""
+        if not self._typed:
+            return self.read(name, _yes_no)
         value = self.value(name)
-        if value is None or (self._typed and isinstance(value, bool)):
+        if isinstance(value, bool | None):
             return value
-        if self._typed:
-            self.problem(name, f"{shown(value)} is neither true nor false", "Write true or false.")
-            return None
-        text = self.text(name).lower()
-        if text not in _YES | _NO:
-            self.problem(name, f"{self._shown(name)} is neither yes nor no", "Write yes or no, or nothing.")
-            return None
-        return text in _YES
+        self.problem(name, f"{shown(value)} is neither true nor false", "Write true or false.")
+        return None
 
     def word(self, name: str, words: type[E]) -> E | None:
         """Read one of a fixed set of words, whatever its case and hyphens."""
@@ -484,6 +480,12 @@ class Fields:
         return value if self._inside(name, bound, own) else None
 
 
+def _yes_no(text: str) -> bool:
+    if text.lower() not in _YES | _NO:
+        raise UnitError(f"{shown(text)} is neither yes nor no", "write yes or no, or nothing")
+    return text.lower() in _YES
+
+
 def _year(text: str) -> int:
     if not re.fullmatch(r"[0-9]{1,9}", text):
         raise UnitError(f"{shown(text)} is not a calendar year", "write for example 2026")
@@ -559,9 +561,11 @@ def parse_percent(text: str, decimal_comma: bool | None = None) -> float:
 
 
 _DATES = (
-    re.compile(r"(?P<y>\d{4})-(?P<m>\d{1,2})-(?P<d>\d{1,2})(?:[T ]\d{1,2}:\d{2}(?::\d{2})?[\d.:+Z-]*)?"),
-    re.compile(r"(?P<m>\d{1,2})/(?P<d>\d{1,2})/(?P<y>\d{4})"),
-    re.compile(r"(?P<d>\d{1,2})\.(?P<m>\d{1,2})\.(?P<y>\d{4})"),
+    re.compile(
+        r"(?P<y>\d{4})-(?P<m>\d{1,2})-(?P<d>\d{1,2})(?:[T ]\d{1,2}:\d{2}(?::\d{2})?[\d.:+Z-]*)?", re.ASCII
+    ),
+    re.compile(r"(?P<m>\d{1,2})/(?P<d>\d{1,2})/(?P<y>\d{4})", re.ASCII),
+    re.compile(r"(?P<d>\d{1,2})\.(?P<m>\d{1,2})\.(?P<y>\d{4})", re.ASCII),
 )
 
 
