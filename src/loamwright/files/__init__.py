@@ -8,7 +8,7 @@ measured, part by part), `sections`, `editions` and `guidelines` (published tabl
 """
 
 from loamwright.files.field_records import records_from
-from loamwright.files.fields import parse_date, parse_percent
+from loamwright.files.fields import parse_percent, typed_options
 from loamwright.files.guidelines import GuidelineInfo, check_guideline, guideline_editions, load_guideline
 from loamwright.files.intake import (
     PROPERTY_SUFFIX,
@@ -60,7 +60,6 @@ __all__ = [
     "load_sampling_guides",
     "measure",
     "new_property",
-    "parse_date",
     "parse_grade",
     "parse_percent",
     "passes_from",
@@ -68,5 +67,6 @@ __all__ = [
     "read_table",
     "records_from",
     "refuse_to_replace",
+    "typed_options",
     "write_layer",
 ]

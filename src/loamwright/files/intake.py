@@ -388,10 +388,8 @@ def _read(path: Path, kind: str | None, layer: str | None) -> _File:
 
 def _told(path: Path, kind: str | None) -> str:
     if kind is None:
-        what, fix = (
-            "its content does not tell what it holds",
-            f"Say it with `kind`, one of: {', '.join(KINDS)}.",
-        )
+        what = "its content does not tell what it holds"
+        fix = f"Say it with `kind`, one of: {', '.join(KINDS)}."
         raise InputError([Problem(str(path), what, fix)])
     return kind
 
