@@ -8,6 +8,7 @@ from typing import Any
 
 from loamwright.files import guidelines
 from loamwright.land.records import Cropping, Plot, PlotArea
+from loamwright.needs.choice import Choice
 from loamwright.needs.nutrients import plot_needs
 from loamwright.needs.publication import Guideline
 from loamwright.needs.records import PlotNeeds
@@ -78,8 +79,8 @@ def needs(
         cropping,
         area(acres),
         tests,
-        guidelines.load_guideline(guideline) if isinstance(guideline, str) else guideline,
-        guidelines.load_guideline(lime) if isinstance(lime, str) else lime,
+        guidelines.load_choice(guideline) if isinstance(guideline, str) else Choice((guideline,)),
+        guidelines.load_lime_guideline(lime) if isinstance(lime, str) else lime,
         settings or Settings(lime_region="Area 1"),
         {key: pounds * LB_KG for key, pounds in (applied or {}).items()},
         organic,

@@ -70,8 +70,8 @@ def _all_needs(
     today: dt.date,
 ) -> Mapping[str, PlotNeeds]:
     settings = record.info.settings
-    guideline = files.load_guideline(settings.guideline)
-    lime_guideline = files.load_guideline(settings.lime_guideline)
+    choice = files.load_choice(settings.guideline)
+    lime_guideline = files.load_lime_guideline(settings.lime_guideline)
     croppings = _croppings(record)
     return {
         plot.plot_id: needs.plot_needs(
@@ -79,7 +79,7 @@ def _all_needs(
             croppings.get(plot.plot_id),
             areas[plot.plot_id],
             tuple(test for test in record.soil_tests if test.plot_id == plot.plot_id),
-            guideline,
+            choice,
             lime_guideline,
             settings,
             applied.get(plot.plot_id, {}),

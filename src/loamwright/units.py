@@ -87,6 +87,7 @@ def registry() -> UnitRegistry[float]:
         "tonne = 1000 * kilogram = t = metric_ton = tonnes",
         "gallon = 231 * inch ** 3 = gal = gallons",
         "hundredweight = 100 * pound = cwt",
+        "decare = 1000 * meter ** 2 = daa",
         "sqft = foot ** 2 = sq_ft",
     ):
         ureg.define(line)

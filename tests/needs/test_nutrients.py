@@ -34,6 +34,7 @@ from need_builders import (
 
 from loamwright.errors import Level
 from loamwright.files import guidelines
+from loamwright.needs.choice import Choice
 from loamwright.needs.nutrients import plot_needs
 from loamwright.needs.records import Need, PlotNeeds
 from loamwright.soil.records import LabRecommendation, OrganicInput, Reading, SoilTest
@@ -188,7 +189,7 @@ def test_only_the_spread_area_counts() -> None:
         crop(),
         halved,
         [CLOVER],
-        FORAGE,
+        Choice((FORAGE,)),
         guidelines.load_guideline("umn-wildlife-lime"),
         Settings(),
         {},

@@ -8,7 +8,12 @@ and words), `plots` (what they mean), `sections`, `editions` and `guidelines` (p
 
 from loamwright.files.field_records import records_from
 from loamwright.files.fields import parse_date, parse_percent
-from loamwright.files.guidelines import GuidelineInfo, load_guideline
+from loamwright.files.guidelines import (
+    GuidelineInfo,
+    load_choice,
+    load_guideline,
+    load_lime_guideline,
+)
 from loamwright.files.intake import (
     PROPERTY_SUFFIX,
     check_guideline,
@@ -51,7 +56,9 @@ __all__ = [
     "load",
     "load_caution_texts",
     "load_change_figures",
+    "load_choice",
     "load_guideline",
+    "load_lime_guideline",
     "load_sampling_guides",
     "measure",
     "new_property",

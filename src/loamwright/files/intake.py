@@ -26,6 +26,7 @@ from loamwright.files import (
 )
 from loamwright.files.settings import info_from
 from loamwright.land import Cropping, KeepOut, Plot, PlotArea
+from loamwright.needs import read_chosen, write_chosen
 from loamwright.soil import OrganicInput, SoilTest
 from loamwright.supplies import Offer, PriceList, Product
 from loamwright.values import PropertyInfo
@@ -161,21 +162,21 @@ def read_settings(path: Path) -> PropertyInfo:
     """Read a property.json, with guideline folders beside it made findable from anywhere."""
     info = info_from(path)
 
-    def found(name: str) -> str:
-        folder = path.parent / name
-        chosen = str(folder.resolve()) if folder.is_dir() else name
-        guidelines.load_guideline(chosen)
-        return chosen
+    def found(setting: str) -> str:
+        entries = []
+        for entry in read_chosen(setting):
+            beside = path.parent / entry.edition
+            entries.append(replace(entry, edition=str(beside.resolve())) if beside.exists() else entry)
+        return write_chosen(tuple(entries))
 
-    settings = info.settings
-    return replace(
-        info,
-        settings=replace(
-            settings,
-            guideline=found(settings.guideline),
-            lime_guideline=found(settings.lime_guideline),
-        ),
+    settings = replace(
+        info.settings,
+        guideline=found(info.settings.guideline),
+        lime_guideline=found(info.settings.lime_guideline),
     )
+    guidelines.load_choice(settings.guideline)
+    guidelines.load_lime_guideline(settings.lime_guideline)
+    return replace(info, settings=settings)
 
 
 def new_property(path: Path, name: str, season: int, settings: Path | None, units: str | None) -> None:

@@ -29,6 +29,8 @@ from loamwright.land import (
     overlaps,
     walk_to_boundary,
 )
+from loamwright.needs import read_use
+from loamwright.soil import Missing
 from loamwright.units import format_area, parse_length, parse_number, parse_quantity
 from loamwright.values import Quantity
 
@@ -45,6 +47,7 @@ PLOT_COLUMNS: Mapping[str, tuple[str, ...]] = {
     "yield_goal": ("yield", "expected_yield"),
     "legume_pct": ("legume", "legume_percent"),
     "seeding": ("new_seeding", "establishment"),
+    "use": ("crop_use", "used_as"),
     "season": ("year",),
     "notes": ("note", "comment", "comments", "description", "desc", "remarks"),
     "access": ("directions",),
@@ -58,7 +61,7 @@ KEEPOUT_COLUMNS: Mapping[str, tuple[str, ...]] = {
     "setback": ("setback_distance", "setback_di", "buffer"),
     "notes": ("note", "comment", "comments", "description", "desc", "remarks"),
 }
-_CROP_COLUMNS = ("crop", "previous_crop", "previous_stand", "yield_goal", "legume_pct", "seeding")
+_CROP_COLUMNS = ("crop", "previous_crop", "previous_stand", "yield_goal", "legume_pct", "seeding", "use")
 _YES = {"yes", "y", "true", "1"}
 _NO = {"no", "n", "false", "0"}
 #: An entrance farther than this from its plot is mentioned [m] (our choice).
@@ -158,6 +161,13 @@ def _above_zero(text: str) -> float:
     if number <= 0:
         raise ValueError(f"{text!r} is not more than zero")
     return number
+
+
+def _use(text: str) -> str:
+    read = read_use(text)
+    if isinstance(read, Missing):
+        raise UnitError(read.reason)
+    return text.strip()
 
 
 def _yes_or_no(text: str) -> bool:
@@ -354,6 +364,7 @@ def _cropping(plot_id: str, row: _Fields, season: int) -> Cropping | None:
         legume_pct=legume,
         seeding=seeding,
         previous_stand=row.text("previous_stand"),
+        use=row.read("use", _use, "Write harvested, grazed by beef cattle, browsed, or left.") or "",
     )
 
 

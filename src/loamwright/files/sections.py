@@ -90,6 +90,14 @@ class Section:
             return None
         return float(value)
 
+    def amounts(self, key: str) -> Amounts | None:
+        """Read a rate: a number, or a text such as ``"0 to 60"``, ``"60 + 80"``; None without one."""
+        if not isinstance(self.data.get(key), str):
+            value = self.number(key)
+            return None if value is None else Amounts(value, value, "")
+        text = self.text(key)
+        return _amounts(text, f"{self.where}, {key}", self.report)
+
     def required_number(self, key: str) -> float:
         """Read a number that must be there."""
         value = self.number(key)
@@ -162,6 +170,51 @@ class Section:
 
 
 @dataclass(frozen=True, slots=True)
+class Amounts:
+    """A printed rate: one figure, a range, or several to be put on one after another.
+
+    Parameters
+    ----------
+    low, high
+        Sum of the lower and of the upper figures; the same when no range is printed.
+    printed
+        The cell as it stands, when it is more than one number; else empty.
+    """
+
+    low: float
+    high: float
+    printed: str
+
+    @property
+    def value(self) -> float | None:
+        """The figure; None when the print leaves a range."""
+        return self.low if self.low == self.high else None
+
+    @property
+    def between(self) -> tuple[float, float] | None:
+        """The range; None when the print gives one figure."""
+        return None if self.low == self.high else (self.low, self.high)
+
+
+def _amounts(text: str, where: str, report: Report) -> Amounts | None:
+    low = high = 0.0
+    for part in text.split("+"):
+        try:
+            span = parse_span(part)
+        except UnitError:
+            span = None
+        if span is None or span.low is None or span.high is None:
+            what = f"{text!r} is not a rate"
+            report.error(
+                where, what, "Write a number, 0 to 60 for a range, or 60 + 80 for parts; or leave it blank"
+            )
+            return None
+        low, high = low + span.low, high + span.high
+    plain = "+" not in text and low == high
+    return Amounts(low, high, "" if plain else text)
+
+
+@dataclass(frozen=True, slots=True)
 class Row:
     """One line of a CSV table.
 
@@ -211,6 +264,19 @@ class Row:
             )
             return None
         return value
+
+    def amounts(self, column: str) -> Amounts | None:
+        """Read a rate that may be a range or a sum, ``"60 to 75 + 60 to 75"``; None when blank or wrong."""
+        text = self.cells.get(column, "")
+        return _amounts(text, f"{self.where}, column {column}", self.report) if text else None
+
+    def signed(self, column: str) -> float:
+        """Read a number of a formula, which may be below zero; zero when it is wrong, which was reported."""
+        try:
+            return parse_number(self.cells[column])
+        except UnitError as error:
+            self.report.error(f"{self.where}, column {column}", str(error), "Write a number")
+            return 0.0
 
     def names(self, column: str) -> tuple[str, ...]:
         """Read names separated by semicolons."""

@@ -1,7 +1,7 @@
 """What a publication calls a soil figure: its class, without any rate.
 
-A `ClassTable` holds the printed edges of the words a university uses for its own test. It answers with the word
-and a step, and never with a need.
+A `ClassTable` holds the printed edges of the words a university uses for its own test. It answers with the
+word and a step, and never with a need.
 """
 
 from __future__ import annotations

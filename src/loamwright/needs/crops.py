@@ -109,12 +109,21 @@ class CropNames:
         return tuple(dict.fromkeys(known[name] for name in (*close, *words) if known[name] != written))[:3]
 
 
-#: Words for a group of crops; a group's rule is no rule of one crop, and the other way round.
-_GROUPS = ("clover", "clovers", "grass", "legume", "brassica", "millet", "fescue", "ryegrass", "vetch", "beans")
+#: Words for a group of crops, and their kind; a group's rule is no rule of one crop, and the other way round.
+_GROUPS = {
+    "clover": "legume",
+    "clovers": "legume",
+    "legume": "legume",
+    "vetch": "legume",
+    "grass": "grass",
+    "millet": "grass",
+    "fescue": "grass",
+    "ryegrass": "grass",
+    "brassica": "brassica",
+}
 
 
 def kinds(names: CropNames, parts: Sequence[str]) -> frozenset[str]:
     """Tell the kinds of a mixture's parts, as far as they are known."""
     found = {crop.kind for part in parts if (crop := names.of(part)) is not None}
-    words = {"clover": "legume", "clovers": "legume", "grass": "grass", "legume": "legume", "brassica": "brassica"}
-    return frozenset(found | {words[part.casefold()] for part in parts if part.casefold() in words})
+    return frozenset(found | {_GROUPS[part.casefold()] for part in parts if part.casefold() in _GROUPS})

@@ -108,13 +108,18 @@ class Quadratic:
         value = curve.at(figure.value)
         found = f"{figure.value:g} {self.soil_unit} {self.element}"
         if value is None:
-            return unknown(f"equation {curve.name} falls only up to {curve.lowest:.0f}, and {found} is beyond", steps)
+            return unknown(
+                f"equation {curve.name} falls only up to {curve.lowest:.0f}, and {found} is beyond", steps
+            )
         unit = unit_of(self.rate_unit, self.nutrient.value)
         source = row_of(self.source, f"equation {curve.name}")
         if value == 0 and curve.zero is not None:
             text = f"Equation {curve.name} reaches zero at {curve.zero:.1f}: none from there on"
         else:
-            squared, linear = f"{curve.squared:g} x {figure.value:g}²", f"{-curve.linear:g} x {figure.value:g}"
+            squared, linear = (
+                f"{curve.squared:g} x {figure.value:g}²",
+                f"{-curve.linear:g} x {figure.value:g}",
+            )
             text = f"{squared} - {linear} + {curve.constant:g}"
         steps.append(Step(text, value, unit, source))
         if self.margin and value:
@@ -182,8 +187,8 @@ class Norm:
             steps.extend(figure.steps)
             if not self.holds.contains(classified(figure.value, [self.holds])):
                 return unknown(
-                    f"{figure.value:g} {self.soil_unit} {self.element} is outside {self.holds.text}, where the "
-                    "norm holds; the corrections for other levels were not read",
+                    f"{figure.value:g} {self.soil_unit} {self.element} is outside {self.holds.text}, where "
+                    "the norm holds; the corrections for other levels were not read",
                     steps,
                 )
         goal = self.expected

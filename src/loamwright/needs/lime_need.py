@@ -12,6 +12,7 @@ from dataclasses import replace
 from loamwright import soil
 from loamwright.errors import Level, Problem, UnitError
 from loamwright.needs.case import ASK_THE_LAB, RECORD, Case, area_steps, part_asks, sentence
+from loamwright.needs.choice import lime_depth_rule
 from loamwright.needs.lime_rules import LimeAnswer, LimeCase
 from loamwright.needs.records import LimeNeed
 from loamwright.soil import Missing, SoilTest, rate_kg_ha
@@ -98,10 +99,7 @@ def lime_need(case: Case) -> tuple[LimeNeed, list[Problem]]:
     else:
         parts = []
     dolomitic, magnesium = soil.wants_dolomitic(case.tests)
-    problems = [
-        Problem(f"{case.where}, lime", remark, "Ask your lab for lime advice for that depth", Level.WARNING)
-        for remark in answer.remarks
-    ] + parts
+    problems = parts
     need = LimeNeed(
         case.plot.plot_id,
         answer.state,
@@ -110,9 +108,15 @@ def lime_need(case: Case) -> tuple[LimeNeed, list[Problem]]:
         depth_m=answer.depth_m,
         dolomitic=dolomitic,
         steps=(*answer.steps, *magnesium),
+        edition="" if printed else case.lime_guideline.guideline_id,
+        edition_status="lab" if printed else case.lime_guideline.status,
+        at_least=answer.at_least,
     )
     if answer.state is NeedState.UNKNOWN:
-        return need, problems
+        if answer.between is None:
+            return need, problems
+        low, high = (rate_kg_ha(rate, answer.unit) for rate in answer.between)
+        return replace(need, basis=answer.basis, between_kg_ha=(low, high)), problems
     if answer.state is NeedState.NONE or answer.value is None or answer.basis is None:
         return replace(need, rate_kg_ha=0.0, mass_kg=0.0), problems
     return _lime_owed(case, need, answer, magnesium), [*problems, *_other_basis(case, answer.basis)]
@@ -197,9 +201,15 @@ def _lime_from_lab(printed: Sequence[SoilTest]) -> LimeAnswer:
 
 
 def _lime_from_guideline(case: Case) -> LimeAnswer:
-    own = case.lime_guideline.crop(case.crop_text) if case.crop_text else None
-    targets = [crop.target_ph for crop in (own, case.crop) if crop is not None and crop.target_ph is not None]
-    asked = LimeCase(case.tests, case.settings.lime_region, targets[0] if targets else None)
+    own = case.lime_guideline.crop(*case.names.same(case.crop_text)) if case.crop_text else None
+    crops = (own, *(one.crop for one in case.asked))
+    targets = [crop.target_ph for crop in crops if crop is not None and crop.target_ph is not None]
+    asked = LimeCase(
+        case.tests,
+        case.settings.lime_region,
+        targets[0] if targets else None,
+        lime_depth_rule(case.settings.lime_guideline),
+    )
     rule = case.lime_guideline.lime_rule(own)
     flat = case.guideline.lime_rule(case.crop)
     if rule is None:

@@ -293,6 +293,8 @@ class Guideline:
         Rules, by printed form.
     classes
         What it calls soil figures.
+    standard_rates
+        True for the user's own standard rates, which come where no publication gives a figure.
     lime
         Lime rules: those for named crops, and at most one for any crop.
     legumes, manure
@@ -324,6 +326,7 @@ class Guideline:
     norms: tuple[Norm, ...] = ()
     takeaways: tuple[Takeaway, ...] = ()
     classes: tuple[ClassTable, ...] = ()
+    standard_rates: bool = False
 
     @property
     def name(self) -> str:

@@ -439,7 +439,7 @@ class RateTable:
         source = row_of(self.source, where)
         steps.append(
             Step(
-                f"Table row: {where}" if where else "Printed rate",
+                f"Table row: {where}" if where else _named(source),
                 row.value if row.value is not None else row.printed,
                 self._unit,
                 source,
@@ -494,6 +494,10 @@ class RateTable:
     @property
     def _unit(self) -> str:
         return unit_of(self.rate_unit, self.rate_basis or self.nutrient.value)
+
+
+def _named(source: Source) -> str:
+    return "Standard rate" if source.publication == USER.publication else "Printed rate"
 
 
 def _units_of(tests: Sequence[SoilTest], element: str) -> tuple[str | None, ...]:

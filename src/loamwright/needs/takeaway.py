@@ -84,7 +84,7 @@ class Use:
 
 
 def read_use(text: str) -> Use | Missing:
-    """Read what becomes of a crop: ``"harvested"``, ``"grazed by beef cattle"``, ``"browsed, 1 ton/acre"``."""
+    """Read what becomes of a crop: ``"harvested"``, ``"grazed by cattle"``, ``"browsed, 1 ton/acre"``."""
     words = text.strip()
     if not words:
         return Use()
@@ -177,9 +177,11 @@ class Takeaway:
         if row.note:
             steps.append(Step(row.note[0].upper() + row.note[1:], "remark", "", row.source))
         if use.kind == "browsed":
-            steps.append(Step("Nothing counted as returned: no source prints it for deer", "remark", "", USER))
+            steps.append(Step("Nothing counted as returned: no source prints it", "remark", "", USER))
         reason = f"{figure} {mass} per {per} leave with {goal:g} {row.yield_unit}{part}"
         if not same:
-            reason = f"the print gives {low:.3g} to {high:.3g} {unit} ({reason}): which rate is yours to decide"
+            reason = (
+                f"the print gives {low:.3g} to {high:.3g} {unit} ({reason}): which rate is yours to decide"
+            )
             return Rate(None, row.rate_unit, reason, tuple(steps), between=(low, high))
         return Rate(low, row.rate_unit, reason, tuple(steps), assumed=use.kind == "browsed")

@@ -1,0 +1,179 @@
+"""The sheet of a user's own standard rates: crop, nutrient, rate, who, date, why.
+
+A rate of it serves where the lab and the chosen publications give no figure, or leave a range to choose
+from; it is named as the user's, with who set it, when and why. The sheet is read as an edition of its own,
+so that a need can be walked back to its row.
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from loamwright.errors import InputError, Problem, UnitError, has_errors
+from loamwright.files.fields import Fields, Notes, headings, parse_date
+from loamwright.files.textrows import Table, read_table
+from loamwright.needs import Crop, Guideline, RateRow, RateTable, Region, Status
+from loamwright.units import LB_ACRE_KG_HA, parse_rate
+from loamwright.values import Nutrient, Source
+
+COLUMNS = ("crop", "nutrient", "rate", "who", "date", "why")
+_ALIASES = {"by": "who", "set_by": "who", "on": "date", "reason": "why", "note": "why"}
+
+
+@dataclass(frozen=True, slots=True)
+class OwnRate:
+    """One standard rate of the user.
+
+    Parameters
+    ----------
+    crop
+        As the user calls it.
+    nutrient
+        Which nutrient, as labels name it.
+    rate_kg_ha, rate_text
+        The rate [kg/ha], and as written.
+    who, set_on, why
+        Who set it, when, and why.
+    """
+
+    crop: str
+    nutrient: Nutrient
+    rate_kg_ha: float
+    rate_text: str
+    who: str
+    set_on: dt.date
+    why: str
+
+
+def is_own_rates(table: Table) -> bool:
+    """Tell whether a table has the columns of the sheet."""
+    found = headings(table, COLUMNS, _ALIASES).places
+    return {"crop", "nutrient", "rate"} <= found.keys() and ("who" in found or "why" in found)
+
+
+def own_rates_from(table: Table) -> tuple[tuple[OwnRate, ...], tuple[Problem, ...]]:
+    """Read the sheet; a row that cannot be used is named and left out."""
+    columns = headings(table, COLUMNS, _ALIASES)
+    notes = Notes([*table.problems, *columns.problems])
+    for name in COLUMNS:
+        if name not in columns.places:
+            what = f"there is no column {name!r}"
+            notes.problems.append(Problem(f"{table.path.name}, heading", what, f"Use: {', '.join(COLUMNS)}."))
+    rates: list[OwnRate] = []
+    seen: dict[tuple[str, Nutrient], int] = {}
+    for index, line in enumerate(table.rows):
+        fields = Fields(table, index, columns, notes)
+        rate = _own_rate(fields)
+        if rate is None:
+            continue
+        key = (rate.crop.casefold(), rate.nutrient)
+        if key in seen:
+            what = f"{rate.nutrient} of {rate.crop} stands in row {seen[key]} already"
+            fields.problem("nutrient", what, "Keep one row.")
+        seen[key] = line.number
+        rates.append(rate)
+    return tuple(rates), tuple(notes.problems)
+
+
+def _own_rate(fields: Fields) -> OwnRate | None:
+    texts = {name: fields.text(name) for name in COLUMNS}
+    if not any(texts.values()):
+        return None
+    for name, example in (("crop", "brassica"), ("who", "a name"), ("why", "the reason, or the bulletin")):
+        if not texts[name]:
+            fields.problem(name, f"{name} is missing", f"Write {example}.")
+    named = {nutrient.value.casefold(): nutrient for nutrient in Nutrient}
+    nutrient = named.get(texts["nutrient"].casefold())
+    if nutrient is None:
+        known = ", ".join(Nutrient)
+        fields.problem("nutrient", f"{texts['nutrient']!r} is no nutrient", f"Use one of: {known}.")
+    rate_kg_ha = None
+    try:
+        rate_kg_ha = parse_rate(texts["rate"])
+        if rate_kg_ha < 0:
+            fields.problem("rate", f"{texts['rate']!r} is below zero", "Write zero or more.")
+    except UnitError as error:
+        fields.problem("rate", str(error).partition("; ")[0], "Write for example 60 lb/acre or 40 kg/ha.")
+    set_on = None
+    try:
+        set_on = parse_date(texts["date"])
+    except (UnitError, ValueError) as error:
+        fields.problem("date", str(error).partition("; ")[0], "Write for example 2026-03-01.")
+    if fields.bad or nutrient is None or rate_kg_ha is None or set_on is None:
+        return None
+    return OwnRate(texts["crop"], nutrient, rate_kg_ha, texts["rate"], texts["who"], set_on, texts["why"])
+
+
+def as_guideline(name: str, rates: Sequence[OwnRate]) -> Guideline:
+    """Make the edition that answers with the sheet's rates."""
+    crops = {rate.crop.casefold(): rate.crop for rate in rates}
+    return Guideline(
+        guideline_id=name,
+        publisher="Your own",
+        title="standard rates",
+        edition=max((rate.set_on for rate in rates), default=dt.date.min).isoformat() if rates else "",
+        url="",
+        short="Your standard rates",
+        status=Status.USER,
+        region=Region("yours"),
+        crops=tuple(map(Crop, crops.values())),
+        tables=tuple(_table(rate, crops[rate.crop.casefold()]) for rate in rates),
+        standard_rates=True,
+    )
+
+
+def _table(rate: OwnRate, crop: str) -> RateTable:
+    metric = "ha" in rate.rate_text.casefold()
+    value = rate.rate_kg_ha if metric else rate.rate_kg_ha / LB_ACRE_KG_HA
+    row = RateRow({}, {}, round(value, 9), rate.why, 0)
+    source = Source("user", rate.set_on.isoformat(), f"standard rates, set by {rate.who}", rate.rate_text)
+    return RateTable(rate.nutrient, (crop,), "kg/ha" if metric else "lb/acre", (row,), source)
+
+
+def load_own_rates(path: Path) -> Guideline:
+    """Load the sheet as an edition.
+
+    Raises
+    ------
+    InputError
+        When the sheet cannot be read or a row cannot be used.
+    """
+    rates, problems = own_rates_from(read_table(path))
+    if has_errors(problems):
+        raise InputError(problems)
+    return as_guideline(str(path), rates)
+
+
+def add_own_rate(path: Path, rate: OwnRate) -> bool:
+    """Write one rate to the sheet, in place of an earlier one for the same crop and nutrient.
+
+    Returns
+    -------
+    bool
+        True when it took the place of another.
+    """
+    held: list[OwnRate] = []
+    if path.exists():
+        read, problems = own_rates_from(read_table(path))
+        if has_errors(problems):
+            raise InputError(problems)
+        held = list(read)
+    kept = [
+        one for one in held if (one.crop.casefold(), one.nutrient) != (rate.crop.casefold(), rate.nutrient)
+    ]
+    write_own_rates(path, (*kept, rate))
+    return len(kept) < len(held)
+
+
+def write_own_rates(path: Path, rates: Sequence[OwnRate]) -> None:
+    """Write the sheet; without rates, one to fill."""
+    rows = [(r.crop, r.nutrient.value, r.rate_text, r.who, r.set_on.isoformat(), r.why) for r in rates]
+    try:
+        with path.open("w", newline="", encoding="utf-8") as handle:
+            csv.writer(handle, lineterminator="\n").writerows([COLUMNS, *rows])
+    except OSError as error:
+        raise InputError([Problem(str(path), f"cannot be written: {error.strerror}", "")]) from error
