@@ -24,7 +24,7 @@ from loamwright.planning import Plan
 from loamwright.soil import read_unit
 from loamwright.supplies import Acidity, Offer
 from loamwright.units import HA_M2, parse_area, parse_length, parse_mass, parse_speed
-from loamwright.values import LimeBasis, Nutrient
+from loamwright.values import LimeBasis, NeedState, Nutrient
 from loamwright.work import Application, Calibration, Done, PropertyRecord, Recorded, SeasonView, Story
 
 #: Called with a short text as each stage begins; screens show it, tests ignore it.
@@ -92,6 +92,31 @@ def _all_needs(
 
 def _croppings(record: PropertyRecord) -> Mapping[str, Cropping]:
     return {item.plot_id: item for item in record.croppings if item.season == record.info.season}
+
+
+def without_a_rate(view: SeasonView) -> tuple[tuple[str, str], ...]:
+    """Name what no laboratory and no guideline gives a figure for.
+
+    Parameters
+    ----------
+    view
+        The season.
+
+    Returns
+    -------
+    tuple of (crop, nutrient)
+        N, P2O5 and K2O of the crops grown, each once.
+    """
+    asked = (Nutrient.N, Nutrient.P2O5, Nutrient.K2O)
+    pairs = [
+        (view.croppings[plot_id].crop, need.nutrient.value)
+        for plot_id, found in view.needs.items()
+        for need in found.needs
+        if need.nutrient in asked and need.state is NeedState.UNKNOWN
+        if not need.edition or need.between_kg_ha is not None
+        if plot_id in view.croppings and view.croppings[plot_id].crop
+    ]
+    return tuple(dict.fromkeys(pairs))
 
 
 def _ph_dates(record: PropertyRecord, today: dt.date) -> Mapping[str, dt.date]:
@@ -346,6 +371,26 @@ def acidity(view: SeasonView) -> Mapping[str, Acidity]:
     """
     entries = work.season_entries(view.record.applications, view.record.info.season)
     return work.acidity_left(entries, view.record.products)
+
+
+def lime_ledger(view: SeasonView) -> tuple[planning.LimeDose, ...]:
+    """Say which lime doses are due in which season, by the dose rule of the property.
+
+    Parameters
+    ----------
+    view
+        The season.
+
+    Returns
+    -------
+    tuple of planning.LimeDose
+    """
+    record = view.record
+    settings, season = record.info.settings, record.info.season
+    spread = work.lime_spread(record.applications, record.products, view.areas, settings, season)
+    return planning.lime_ledger(
+        record.plots, view.needs, product_contents(record), record.products, settings, spread, season
+    )
 
 
 def project(

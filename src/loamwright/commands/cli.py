@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 from rich.console import Console
 
-from loamwright.commands import buy, plan
+from loamwright.commands import buy, guideline, plan
 from loamwright.commands.answer import (
     Answer,
     AsJson,
@@ -33,7 +33,7 @@ from loamwright.commands.answer import (
     today,
     view_of,
 )
-from loamwright.errors import InputError, Level, Problem
+from loamwright.errors import InputError, Problem
 
 if TYPE_CHECKING:
     from loamwright.season import Question
@@ -46,8 +46,7 @@ app = typer.Typer(
     rich_markup_mode=None,
     help="Map, plan and record the fertility of many small, irregular plots.",
 )
-guideline_app = typer.Typer(no_args_is_help=True, help="Published guideline editions, and your own.")
-app.add_typer(guideline_app, name="guideline")
+app.add_typer(guideline.app, name="guideline")
 app.add_typer(buy.app, name="buy")
 
 
@@ -110,46 +109,6 @@ def compare(
                 lambda out: text.show_comparison(out, found, steps, (units or Units.US).value),
                 found.problems,
                 from_file=True,
-            ),
-            as_json,
-        )
-
-
-@guideline_app.command("list")
-def guideline_list(as_json: AsJson = False) -> None:
-    """List the built-in guideline editions with their scope."""
-    from loamwright import files
-    from loamwright.commands import data, text
-
-    with refusals(as_json):
-        found = files.guideline_editions()
-        give(
-            Answer(
-                {"editions": [data.plain(item) for item in found]},
-                lambda out: text.show_guidelines(out, found),
-            ),
-            as_json,
-        )
-
-
-@guideline_app.command("check")
-def guideline_check(
-    file: Annotated[Path, typer.Argument(help="Folder or file of a guideline edition.")],
-    as_json: AsJson = False,
-) -> None:
-    """Check a guideline of your own, row by row."""
-    from loamwright import files
-    from loamwright.commands import data
-
-    with refusals(as_json):
-        problems = files.check_guideline(file)
-        if any(problem.level is Level.ERROR for problem in problems):
-            raise InputError(problems)
-        give(
-            Answer(
-                {"problems": data.problems(problems)},
-                lambda out: out.print(f"{file}: this guideline can be used."),
-                problems,
             ),
             as_json,
         )
@@ -311,15 +270,18 @@ def status(property_path: PropertyPath, as_json: AsJson = False, units: InUnits 
     with refusals(as_json):
         view = view_of(property_path)
         acidity = season.acidity(view)
+        doses = season.lime_ledger(view)
 
         def show(out: Console) -> None:
             text.show_status(out, view, system_for(view, units))
+            text.show_lime_doses(out, doses, system_for(view, units))
             text.show_acidity(out, acidity, system_for(view, units))
 
         give(
             Answer(
                 {
                     **data.status(view),
+                    "lime_doses": [data.lime_dose(item) for item in doses],
                     "acidity": {plot_id: data.acidity(item) for plot_id, item in acidity.items()},
                 },
                 show,

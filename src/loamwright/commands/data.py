@@ -24,6 +24,7 @@ from loamwright.planning import (
     CurvePoint,
     CustomBlend,
     Habit,
+    LimeDose,
     Plan,
     PlanLine,
     Purchase,
@@ -131,6 +132,7 @@ def _need(need: Need) -> Json:
         "lb_per_acre": _lb_acre(need.rate_kg_ha),
         "lb": _pounds(need.mass_kg),
         "assumed": need.assumed,
+        **_standing(need),
         "credits": [
             {"what": c.what, "lb_per_acre": _lb_acre(c.rate_kg_ha), "source": str(c.source)}
             for c in need.credits
@@ -149,7 +151,20 @@ def _lime(lime: LimeNeed) -> Json:
         "lb": _pounds(lime.mass_kg),
         "target_ph": lime.target_ph,
         "dolomitic": lime.dolomitic,
+        **_standing(lime),
         "steps": steps(lime.steps),
+    }
+
+
+def _standing(need: Need | LimeNeed) -> Json:
+    """Return what a need stands on, and what the print leaves open."""
+    low, high = need.between_kg_ha or (None, None)
+    return {
+        "edition": need.edition,
+        "edition_status": need.edition_status,
+        "lb_per_acre_low": _lb_acre(low),
+        "lb_per_acre_high": _lb_acre(high),
+        "at_least": need.at_least,
     }
 
 
@@ -278,6 +293,18 @@ def status(view: SeasonView) -> Json:
             for row in view.balances
         ],
         "problems": problems(view.problems),
+    }
+
+
+def lime_dose(item: LimeDose) -> Json:
+    """Return one lime dose with the season it is due."""
+    return {
+        "plot_id": item.plot_id,
+        "season": item.season,
+        "supply": item.supply,
+        "lb_per_acre": _lb_acre(item.rate_kg_ha),
+        "lb": _pounds(item.mass_kg),
+        "rule": item.rule,
     }
 
 

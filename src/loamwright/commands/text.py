@@ -15,10 +15,10 @@ from rich.markup import escape
 from rich.table import Table
 
 from loamwright.errors import Level, Problem
-from loamwright.files import GuidelineInfo
+from loamwright.files import CropsFound, GuidelineInfo
 from loamwright.land import Plot, PlotArea
 from loamwright.needs import LimeNeed, Need
-from loamwright.planning import Outcome
+from loamwright.planning import LimeDose, Outcome
 from loamwright.supplies import Acidity, Comparison
 from loamwright.units import LB_ACRE_KG_HA, LB_KG, format_area, format_mass, format_money, format_rate
 from loamwright.values import (
@@ -33,6 +33,7 @@ from loamwright.values import (
     Source,
     Step,
 )
+from loamwright.words import acidity_words
 from loamwright.work import (
     Application,
     Calibration,
@@ -171,11 +172,14 @@ def _mass(mass_kg: float, effective: bool, system: str) -> str:
 def _need_cell(need: Need | LimeNeed | None, system: str) -> str:
     if need is None:
         return "–"
+    if need.between_kg_ha is not None:
+        low, high = (_rate(bound, _effective(need), system) for bound in need.between_kg_ha)
+        return f"[yellow]{low.partition(' ')[0]} to {high}?[/]"
     if need.state is NeedState.UNKNOWN or need.rate_kg_ha is None:
         return "[yellow]unknown[/]"
     if need.state is NeedState.NONE:
         return "none*" if isinstance(need, Need) and need.assumed else "none"
-    rate = _rate(need.rate_kg_ha, _effective(need), system)
+    rate = ("at least " if need.at_least else "") + _rate(need.rate_kg_ha, _effective(need), system)
     return rate + ("*" if isinstance(need, Need) and need.assumed else "")
 
 
@@ -220,7 +224,27 @@ def show_needs(console: Console, view: SeasonView, system: str) -> None:
     console.print(table)
     if any(need.assumed for needs in view.needs.values() for need in needs.needs):
         console.print("[dim]* a stated default of ours was used; `loamwright explain` shows it[/]")
+    _show_standing(console, view)
     show_unknown(console, view, SHOWN_NUTRIENTS)
+
+
+def _show_standing(console: Console, view: SeasonView) -> None:
+    """Print which edition each need stands on and what that is good for; plots alike stand together."""
+    groups: dict[tuple[str, str], dict[str, list[str]]] = {}
+    for plot in view.record.plots:
+        needs = view.needs[plot.plot_id]
+        named = [(need.nutrient.value, need) for need in needs.needs if need.nutrient in SHOWN_NUTRIENTS]
+        by_edition: dict[tuple[str, str], list[str]] = {}
+        every: list[tuple[str, Need | LimeNeed]] = [*named, ("lime", needs.lime)]
+        for name, need in every:
+            if need.edition_status:
+                by_edition.setdefault((need.edition, need.edition_status), []).append(name)
+        for standing, names in by_edition.items():
+            groups.setdefault(standing, {}).setdefault(", ".join(names), []).append(plot.plot_id)
+    for (edition, status), which in groups.items():
+        told = "; ".join(f"{names} of {', '.join(plot_ids)}" for names, plot_ids in which.items())
+        name = f"{Path(edition).name} ({status})" if edition else f"the {status}"
+        console.print(f"[dim]By {escape(name)}: {escape(told)}[/]")
 
 
 def show_comparison(console: Console, comparison: Comparison, with_steps: bool, system: str) -> None:
@@ -313,6 +337,25 @@ def show_status(console: Console, view: SeasonView, system: str) -> None:
     console.print(owed)
 
 
+def show_lime_doses(console: Console, doses: Sequence[LimeDose], system: str) -> None:
+    """Print the lime still to come, dose by dose, with the season each is due."""
+    if not doses:
+        return
+    table = table_of(
+        "Lime by the season it is due", "plot", "season", "lime", "dose", "by the rule of", numbers=(3,)
+    )
+    for dose in doses:
+        effective = dose.supply != "lime product"
+        table.add_row(
+            escape(dose.plot_id),
+            str(dose.season),
+            dose.supply.removeprefix("lime "),
+            f"{_rate(dose.rate_kg_ha, effective, system)}, {_mass(dose.mass_kg, effective, system)}",
+            escape(dose.rule or "no rule chosen: all at once"),
+        )
+    console.print(table)
+
+
 def show_sampling(console: Console, plans: Iterable[SamplingPlan]) -> None:
     """Print which plots are due for a sample, why, and how many cores."""
     table = table_of("Soil samples", "plot", "due", "why", "cores", "published range", "depth", numbers=(3,))
@@ -383,8 +426,36 @@ def show_guidelines(console: Console, editions: Sequence[GuidelineInfo]) -> None
         )
     console.print(table)
     for item in editions:
-        if item.about:
-            console.print(f"[bold]{item.guideline_id}[/] {escape(item.about)}")
+        why = f" ({item.why})" if item.why else ""
+        console.print(f"[bold]{item.guideline_id}[/]{escape(why)} {escape(item.about)}")
+
+
+def show_crops(console: Console, found: CropsFound, asked: str) -> None:
+    """Print which guideline has which crop, by region."""
+    if found.parts:
+        console.print(
+            f"{escape(asked)} is a mixture of {escape(' and '.join(found.parts))}: say which rule governs "
+            f"with `loamwright guideline use PROPERTY EDITION --crop {escape(repr(asked))} --as CROP`"
+        )
+    if not found.listed:
+        console.print(f"No built-in guideline names {escape(repr(asked))}.")
+    if found.near:
+        console.print(f"Was {escape(' or '.join(found.near))} meant?")
+    if found.listed:
+        table = table_of(
+            "Crops by guideline", "region", "guideline", "status", "crop", "prints", "also called"
+        )
+        for item in sorted(found.listed, key=lambda one: (one.region, one.edition)):
+            prints = (*item.nutrients, *(() if item.target_ph is None else (f"pH {item.target_ph:g}",)))
+            table.add_row(
+                escape(item.region),
+                item.edition,
+                escape(str(item.status)),
+                escape(item.crop),
+                ", ".join(prints),
+                escape(", ".join(item.also)),
+            )
+        console.print(table)
 
 
 def show_story(console: Console, story: Story, system: str) -> None:
@@ -509,17 +580,8 @@ def show_projection(console: Console, found: Projection) -> None:
 def show_acidity(console: Console, acidity: Mapping[str, Acidity], system: str) -> None:
     """Print how much lime the season's nitrogen uses up."""
     for plot_id, found in acidity.items():
-        sums = (
-            ("by published figures", found.published_kg),
-            ("at most, by stoichiometry", found.ceiling_kg),
-        )
-        told = ", ".join(
-            f"{'unknown' if kg is None else format_mass(kg, system)} {name}" for name, kg in sums
-        )
-        left = f"; not counted: {', '.join(found.left_out)}" if found.left_out else ""
-        console.print(
-            escape(f"{plot_id}: the season's nitrogen uses up lime worth {told} (pure CaCO3){left}")
-        )
+        told = acidity_words(found, system)
+        console.print(escape(f"{plot_id}: the season's nitrogen uses up {told}"))
 
 
 def show_conflict(console: Console, recorded: Application, offered: Application) -> None:

@@ -2,10 +2,23 @@
 
 The rooms: `textrows` (a CSV or XLSX as rows of text), `fields` (the texts of a row and what they mean),
 `tables`, `pricelists`, `field_records`, `settings` (what the columns mean), `vectors` (map files as shapes
-and words), `plots` (what they mean), `sections`, `editions` and `guidelines` (published tables), `reference`
-(figures that ship with the program), `columns` and `property_file` (the GeoPackage), `intake` (the way in).
+and words), `plots` (what they mean), `sections`, `edition_parts`, `edition_tables`, `editions`, `own_rates`,
+`guidelines` and `choosing` (published tables, and which a property asks), `reference` (figures that ship with
+the program), `columns` and `property_file` (the GeoPackage), `intake` (the way in).
 """
 
+from loamwright.files.choosing import (
+    ChosenNow,
+    CropListed,
+    CropsFound,
+    choose,
+    choose_lime,
+    chosen,
+    list_crops,
+    new_guideline,
+    set_own_rate,
+    sheet_to_fill,
+)
 from loamwright.files.field_records import records_from
 from loamwright.files.fields import parse_date, parse_percent
 from loamwright.files.guidelines import (
@@ -40,12 +53,18 @@ from loamwright.files.vectors import LayerFeature, LayerKind, Value, write_layer
 __all__ = [
     "PROPERTY_SUFFIX",
     "SUFFIXES",
+    "ChosenNow",
+    "CropListed",
+    "CropsFound",
     "GuidelineInfo",
     "LayerFeature",
     "LayerKind",
     "Value",
     "applications_from",
     "check_guideline",
+    "choose",
+    "choose_lime",
+    "chosen",
     "compare",
     "create",
     "edit",
@@ -53,6 +72,7 @@ __all__ = [
     "import_files",
     "info_from",
     "known_materials",
+    "list_crops",
     "load",
     "load_caution_texts",
     "load_change_figures",
@@ -61,6 +81,7 @@ __all__ = [
     "load_lime_guideline",
     "load_sampling_guides",
     "measure",
+    "new_guideline",
     "new_property",
     "parse_date",
     "parse_grade",
@@ -70,5 +91,7 @@ __all__ = [
     "read_table",
     "records_from",
     "refuse_to_replace",
+    "set_own_rate",
+    "sheet_to_fill",
     "write_layer",
 ]

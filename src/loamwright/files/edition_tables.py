@@ -52,12 +52,12 @@ class TableReader(Parts):
             amounts, remark = section.amounts("rate"), section.text("remark")
             if amounts is None and not remark:
                 self.report.error(section.where, "it has no file, no rate and no remark", "Add one of them")
-            row = RateRow({}, {}, None, remark, 0)
+            single = RateRow({}, {}, None, remark, 0)
             if amounts is not None:
-                row = RateRow({}, {}, amounts.value, remark, 0, None, amounts.between, amounts.printed)
-            result = (self._rate_table(section, self._nutrient(section), self._crops(section), (row,), ()),)
+                single = RateRow({}, {}, amounts.value, remark, 0, None, amounts.between, amounts.printed)
+            table = self._rate_table(section, self._nutrient(section), self._crops(section), (single,), ())
             section.done()
-            return result
+            return (table,)
         read = read_csv(self.folder, section, "file", ["rate"])
         tests = self._test_columns(section, read)
         edges = self._index_edges(section, read)
@@ -173,7 +173,7 @@ class TableReader(Parts):
             return {}
         found = read_csv(self.folder, section, "index_edges", ["index"])
         tests = {c: test for c in found.columns if c != "index" and (test := self._test(found.where, c))}
-        edges = {
+        edges: dict[str, Mapping[Extractant, Span]] = {
             row.cells["index"]: {test: span for column, test in tests.items() if (span := row.span(column))}
             for row in found.rows
         }
@@ -205,7 +205,8 @@ class TableReader(Parts):
                 conditions[column] = row.span(column)
         index = self._index(row) if "index" in columns else None
         if index is not None:
-            spans.update(edges.get(index.text, {}))
+            for test, span in edges.get(index.text, {}).items():
+                spans[test] = span
         amounts = row.amounts("rate") or Amounts(0.0, 0.0, "")
         return RateRow(
             spans,

@@ -16,6 +16,7 @@ from loamwright.errors import InputError, Problem, has_errors
 from loamwright.files import (
     field_records,
     guidelines,
+    own_rates,
     plots,
     pricelists,
     property_file,
@@ -24,6 +25,7 @@ from loamwright.files import (
     textrows,
     vectors,
 )
+from loamwright.files.own_rates import with_sheet
 from loamwright.files.settings import info_from
 from loamwright.land import Cropping, KeepOut, Plot, PlotArea
 from loamwright.needs import read_chosen, write_chosen
@@ -252,6 +254,7 @@ class _Basket:
         self.offers: list[Offer] = []
         self.entries: list[Application] = []
         self.info: PropertyInfo | None = None
+        self.sheet: Path | None = None
         self.known = {plot.plot_id for plot in record.plots}
         self.seen: set[tuple[str, str]] = set()
         self.problems: list[Problem] = []
@@ -287,6 +290,10 @@ class _Basket:
                 self._once(path, "input_id", (item.input_id for item in inputs))
                 replaced = _replaced(inputs, self.held.organic_inputs, lambda item: item.input_id)
                 self._took(path, _count(inputs, "organic input"), replaced)
+            elif kind == "standard rates":
+                rates, problems = own_rates.own_rates_from(table)
+                self.sheet = path
+                self._took(path, _count(rates, "standard rate"))
             else:
                 entries, problems = tables.applications_from(table, self.known)
                 self._take_entries(path, entries)
@@ -347,8 +354,11 @@ class _Basket:
     def put(self, path: Path) -> None:
         """Store everything in one transaction; an entry the record contradicts undoes it all."""
         with property_file.edit(path) as editor:
-            if self.info is not None:
-                editor.put_info(self.info)
+            info = self.info
+            if self.sheet is not None:
+                info = with_sheet(info or self.held.info, self.sheet)
+            if info is not None:
+                editor.put_info(info)
             editor.put_plots(self.plots.values())
             editor.put_croppings(self.croppings)
             editor.put_keepouts(self.keepouts)
@@ -369,6 +379,7 @@ KINDS = (
     "soil tests",
     "organic inputs",
     "products",
+    "standard rates",
     "applications",
     "records",
 )
@@ -378,7 +389,8 @@ def kind_of_file(path: Path, layer: str | None = None) -> str:
     """Tell what a file holds from its content."""
     kind: str | None
     if path.suffix.lower() in textrows.SUFFIXES:
-        kind = tables.kind_of(textrows.read_table(path))
+        table = textrows.read_table(path)
+        kind = "standard rates" if own_rates.is_own_rates(table) else tables.kind_of(table)
     elif path.suffix.lower() == ".json" and settings.looks_like(path):
         kind = "settings"
     elif path.suffix.lower() == ".json" and field_records.looks_like(path):

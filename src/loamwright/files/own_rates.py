@@ -10,15 +10,25 @@ from __future__ import annotations
 import csv
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from loamwright.errors import InputError, Problem, UnitError, has_errors
 from loamwright.files.fields import Fields, Notes, headings, parse_date
 from loamwright.files.textrows import Table, read_table
-from loamwright.needs import Crop, Guideline, RateRow, RateTable, Region, Status
+from loamwright.needs import (
+    Chosen,
+    Crop,
+    Guideline,
+    RateRow,
+    RateTable,
+    Region,
+    Status,
+    read_chosen,
+    write_chosen,
+)
 from loamwright.units import LB_ACRE_KG_HA, parse_rate
-from loamwright.values import Nutrient, Source
+from loamwright.values import Nutrient, PropertyInfo, Source
 
 COLUMNS = ("crop", "nutrient", "rate", "who", "date", "why")
 _ALIASES = {"by": "who", "set_by": "who", "on": "date", "reason": "why", "note": "why"}
@@ -81,8 +91,8 @@ def own_rates_from(table: Table) -> tuple[tuple[OwnRate, ...], tuple[Problem, ..
 
 def _own_rate(fields: Fields) -> OwnRate | None:
     texts = {name: fields.text(name) for name in COLUMNS}
-    if not any(texts.values()):
-        return None
+    if not texts["rate"]:
+        return None  # a row that is still to be filled
     for name, example in (("crop", "brassica"), ("who", "a name"), ("why", "the reason, or the bulletin")):
         if not texts[name]:
             fields.problem(name, f"{name} is missing", f"Write {example}.")
@@ -148,32 +158,32 @@ def load_own_rates(path: Path) -> Guideline:
     return as_guideline(str(path), rates)
 
 
-def add_own_rate(path: Path, rate: OwnRate) -> bool:
-    """Write one rate to the sheet, in place of an earlier one for the same crop and nutrient.
+def with_sheet(info: PropertyInfo, sheet: Path) -> PropertyInfo:
+    """Add a sheet to the guidelines a property asks."""
+    entries = read_chosen(info.settings.guideline)
+    chosen = Chosen(str(sheet.resolve()))
+    setting = write_chosen((*(one for one in entries if one != chosen), chosen))
+    return replace(info, settings=replace(info.settings, guideline=setting))
 
-    Returns
-    -------
-    bool
-        True when it took the place of another.
-    """
+
+def add_own_rate(path: Path, rate: OwnRate) -> None:
+    """Write one rate to the sheet, in place of an earlier one for the same crop and nutrient."""
     held: list[OwnRate] = []
     if path.exists():
         read, problems = own_rates_from(read_table(path))
         if has_errors(problems):
             raise InputError(problems)
         held = list(read)
-    kept = [
-        one for one in held if (one.crop.casefold(), one.nutrient) != (rate.crop.casefold(), rate.nutrient)
-    ]
-    write_own_rates(path, (*kept, rate))
-    return len(kept) < len(held)
+    key = (rate.crop.casefold(), rate.nutrient)
+    write_sheet(path, [*(one for one in held if (one.crop.casefold(), one.nutrient) != key), rate])
 
 
-def write_own_rates(path: Path, rates: Sequence[OwnRate]) -> None:
-    """Write the sheet; without rates, one to fill."""
+def write_sheet(path: Path, rates: Sequence[OwnRate], to_fill: Sequence[tuple[str, str]] = ()) -> None:
+    """Write the sheet: the rates, then a row for each crop and nutrient that still has none."""
     rows = [(r.crop, r.nutrient.value, r.rate_text, r.who, r.set_on.isoformat(), r.why) for r in rates]
+    blank = [(crop, nutrient, "", "", "", "") for crop, nutrient in to_fill]
     try:
         with path.open("w", newline="", encoding="utf-8") as handle:
-            csv.writer(handle, lineterminator="\n").writerows([COLUMNS, *rows])
+            csv.writer(handle, lineterminator="\n").writerows([COLUMNS, *rows, *blank])
     except OSError as error:
         raise InputError([Problem(str(path), f"cannot be written: {error.strerror}", "")]) from error

@@ -8,6 +8,7 @@ published), `publication` (one edition of one publication), `credits`, `choice` 
 
 from loamwright.needs.called import ClassTable
 from loamwright.needs.choice import (
+    DEPTH,
     Asked,
     Choice,
     Chosen,
@@ -34,13 +35,23 @@ from loamwright.needs.lime_rules import (
 )
 from loamwright.needs.maintenance import Level, Maintenance, Removal
 from loamwright.needs.nutrients import plot_needs
-from loamwright.needs.publication import Crop, Guideline, MatrixCell, RatingMatrix, Region, Split, Status
+from loamwright.needs.publication import (
+    Crop,
+    Guideline,
+    MatrixCell,
+    RatingMatrix,
+    Region,
+    Split,
+    Status,
+    prints_rule,
+)
 from loamwright.needs.rates import CONDITIONS, YIELD, Cell, Equation, RateRow, RateTable
 from loamwright.needs.records import LimeNeed, Need, PlotNeeds
 from loamwright.needs.takeaway import USES, Kept, Takeaway, Taken, read_use
 
 __all__ = [
     "CONDITIONS",
+    "DEPTH",
     "DEPTH_RULES",
     "USES",
     "YIELD",
@@ -89,6 +100,7 @@ __all__ = [
     "lime_edition",
     "parse_span",
     "plot_needs",
+    "prints_rule",
     "read_chosen",
     "read_lab_lime",
     "read_use",

@@ -78,11 +78,13 @@ class Choice:
         own = self.for_crops.get(plain_name(crop_text), ()) if crop_text.strip() else ()
         entries = (*own, *(ForCrop(edition) for edition in self.editions))
         found: dict[str, Asked] = {}
-        for entry in entries:
+        for entry in sorted(entries, key=lambda one: one.guideline.standard_rates):
             names = (entry.name,) if entry.name else self.names.same(crop_text)
+            if entry.guideline.standard_rates:  # also under the name of the rule that governs
+                names = (*names, *(one.crop.name for one in found.values() if one.crop is not None))
             crop = entry.guideline.crop(*names) if crop_text.strip() else None
             found.setdefault(entry.guideline.guideline_id, Asked(entry.guideline, crop))
-        return tuple(sorted(found.values(), key=lambda asked: asked.guideline.standard_rates))
+        return tuple(found.values())
 
 
 @dataclass(frozen=True, slots=True)

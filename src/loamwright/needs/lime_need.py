@@ -116,7 +116,7 @@ def lime_need(case: Case) -> tuple[LimeNeed, list[Problem]]:
         if answer.between is None:
             return need, problems
         low, high = (rate_kg_ha(rate, answer.unit) for rate in answer.between)
-        return replace(need, basis=answer.basis, between_kg_ha=(low, high)), problems
+        return replace(need, between_kg_ha=(low, high)), problems
     if answer.state is NeedState.NONE or answer.value is None or answer.basis is None:
         return replace(need, rate_kg_ha=0.0, mass_kg=0.0), problems
     return _lime_owed(case, need, answer, magnesium), [*problems, *_other_basis(case, answer.basis)]

@@ -399,7 +399,9 @@ class BufferTable:
             return _none(f"the table gives 0 for buffer index {span.text} in {heading}", steps, target)
         where = f"soil pH {_shown(ph)}, buffer index {span.text}, {heading}"
         if at_least:
-            where = f"at least: soil pH {_shown(ph)}, buffer index {index:g} (last row {span.text}), {heading}"
+            where = (
+                f"at least: soil pH {_shown(ph)}, buffer index {index:g} (last row {span.text}), {heading}"
+            )
         found = self._for_depth(value, unit, tests, steps, depth_rule)
         if isinstance(found, LimeAnswer):
             return replace(found, reason=f"{where}; {found.reason}", target_ph=target, at_least=at_least)

@@ -163,7 +163,8 @@ def _not_named(case: Case) -> Problem:
         what += f", a mixture of {' and '.join(parts)}"
         rules = candidates(case.asked, case.names, case.crop_text)
         could = f" (could be {', '.join(rules)})" if rules else ""
-        fix = f"Say which rule governs{could}: '{case.crop_text} = EDITION as CROP' in the guideline setting"
+        asks = f"loamwright guideline use PROPERTY EDITION --crop '{case.crop_text}' --as CROP"
+        fix = f"Say which rule governs{could}: {asks}"
     else:
         near = case.names.near(case.crop_text, [crop.name for edition in editions for crop in edition.crops])
         if near:
@@ -438,7 +439,9 @@ def _silent(case: Case, nutrient: Nutrient) -> _Gross:
     low = f"; the soil test is {flagged.text}" if flagged.text else ""
     called, calls = _called(case, nutrient)
     steps = (*flagged.steps, *calls)
-    publications = [one for one in case.asked if not one.guideline.standard_rates]
+    quiet = (Status.MAXIMUM, Status.CLASSES)
+    publications = [one for one in case.asked if not one.guideline.standard_rates] or list(case.asked)
+    publications = [one for one in publications if one.guideline.status not in quiet] or publications
     naming = [one for one in publications if one.crop is not None] or publications
     who = " and ".join(one.guideline.short for one in naming)
     if naming[0].crop is None:
@@ -486,7 +489,8 @@ def _as_gross(
 
 def _called(case: Case, nutrient: Nutrient) -> tuple[str, tuple[Step, ...]]:
     """Say what the chosen editions call the soil figure, in half a sentence and as steps."""
-    words, steps = [], []
+    words: list[str] = []
+    steps: list[Step] = []
     for one in case.asked:
         for table in one.guideline.classes:
             found = table.word(case.tests, element_of(nutrient))
