@@ -73,7 +73,9 @@ def test_a_crop_may_have_its_own_edition() -> None:
 def test_the_labs_own_figure_still_goes_first() -> None:
     from need_builders import advice
 
-    found = needs([report(recommendation=advice(N=25))], crop("corn", 100, "bu/acre"), guideline="osu-nitrogen")
+    found = needs(
+        [report(recommendation=advice(N=25))], crop("corn", 100, "bu/acre"), guideline="osu-nitrogen"
+    )
     assert pounds(found, "N") == pytest.approx(25)
     assert found.of(Nutrient.N).edition_status == "lab"  # type: ignore[union-attr]
 
@@ -290,7 +292,9 @@ def test_the_setting_is_read_and_written_back() -> None:
         ("umn-oats; mix = nc-wildlife-2014 as Elk", "does not name 'Elk'"),
     ],
 )
-def test_a_setting_that_cannot_be_used_is_refused_with_the_offending_word(setting: str, offending: str) -> None:
+def test_a_setting_that_cannot_be_used_is_refused_with_the_offending_word(
+    setting: str, offending: str
+) -> None:
     from loamwright.errors import InputError
 
     with pytest.raises(InputError, match=offending):

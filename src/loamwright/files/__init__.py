@@ -2,14 +2,12 @@
 
 The rooms: `textrows` (a CSV or XLSX as rows of text), `fields` (the texts of a row and what they mean),
 `tables`, `pricelists`, `field_records`, `settings` (what the columns mean), `vectors` (map files as shapes
-and words), `plots` (what they mean), `sections`, `edition_parts`, `edition_tables`, `editions`, `own_rates`,
-`guidelines` and `choosing` (published tables, and which a property asks), `reference` (figures that ship with
-the program), `columns` and `property_file` (the GeoPackage), `intake` (the way in).
+and words), `plots` (what they mean), `sections`, `editions` and `guidelines` (published tables), `reference`
+(figures that ship with the program), `columns` and `property_file` (the GeoPackage), `intake` (the way in).
 """
 
 from loamwright.files.choosing import (
     ChosenNow,
-    CropListed,
     CropsFound,
     choose,
     choose_lime,
@@ -23,15 +21,16 @@ from loamwright.files.field_records import records_from
 from loamwright.files.fields import parse_date, parse_percent
 from loamwright.files.guidelines import (
     GuidelineInfo,
+    check_guideline,
+    guideline_editions,
     load_choice,
-    load_guideline,
     load_lime_guideline,
 )
 from loamwright.files.intake import (
     PROPERTY_SUFFIX,
-    check_guideline,
+    Imported,
+    Measured,
     compare,
-    guideline_editions,
     import_files,
     measure,
     new_property,
@@ -54,11 +53,12 @@ __all__ = [
     "PROPERTY_SUFFIX",
     "SUFFIXES",
     "ChosenNow",
-    "CropListed",
     "CropsFound",
     "GuidelineInfo",
+    "Imported",
     "LayerFeature",
     "LayerKind",
+    "Measured",
     "Value",
     "applications_from",
     "check_guideline",

@@ -12,9 +12,17 @@ from dataclasses import dataclass, replace
 from importlib import resources
 from pathlib import Path
 
-from loamwright.errors import InputError, Level, Problem, UnitError
+from loamwright.errors import InputError, Level, Problem
 from loamwright.files import guidelines, property_file
-from loamwright.files.own_rates import OwnRate, add_own_rate, own_rates_from, with_sheet, write_sheet
+from loamwright.files.fields import Fields
+from loamwright.files.own_rates import (
+    OwnRate,
+    add_own_rate,
+    own_rates_from,
+    read_own_rate,
+    with_sheet,
+    write_sheet,
+)
 from loamwright.files.reference import crop_names
 from loamwright.files.textrows import SUFFIXES, read_table
 from loamwright.needs import (
@@ -29,7 +37,6 @@ from loamwright.needs import (
     write_chosen,
 )
 from loamwright.soil import plain_name
-from loamwright.units import parse_rate
 from loamwright.values import Nutrient, PropertyInfo
 
 #: Name of the sheet of standard rates that is made beside a property.
@@ -198,32 +205,13 @@ def set_own_rate(
     InputError
         When anything is missing or cannot be read; nothing was changed.
     """
-    problems = [
-        Problem(f"--{option}", f"{option} is missing", fix)
-        for option, text, fix in (
-            ("crop", crop, "Name it as the plots do."),
-            ("by", who, "Write who sets the rate."),
-            ("why", why, "Write the reason, or the publication you took it from."),
-        )
-        if not text.strip()
-    ]
-    named = {one.value.casefold(): one for one in Nutrient}
-    meant = named.get(nutrient.strip().casefold())
-    if meant is None:
-        problems.append(
-            Problem("--nutrient", f"{nutrient!r} is no nutrient", f"Use one of: {', '.join(Nutrient)}.")
-        )
-    rate_kg_ha = None
-    try:
-        rate_kg_ha = parse_rate(rate)
-    except UnitError as error:
-        problems.append(Problem("--rate", str(error).partition("; ")[0], "Write for example 60 lb/acre."))
-    if rate_kg_ha is not None and rate_kg_ha < 0:
-        problems.append(Problem("--rate", f"{rate!r} is below zero", "Write zero or more."))
-    if problems or meant is None or rate_kg_ha is None:
+    problems: list[Problem] = []
+    typed = {"crop": crop, "nutrient": nutrient, "rate": rate, "who": who, "why": why, "date": on.isoformat()}
+    read = read_own_rate(Fields("", typed, problems, names={"who": "by", "date": "on"}))
+    if read is None:
         raise InputError(problems)
     file = _sheet_of(path, sheet)
-    add_own_rate(file, OwnRate(crop.strip(), meant, rate_kg_ha, rate.strip(), who.strip(), on, why.strip()))
+    add_own_rate(file, read)
     return use_sheet(path, file)
 
 
@@ -364,7 +352,7 @@ def list_crops(text: str = "", region: str = "") -> CropsFound:
     CropsFound
     """
     names = crop_names()
-    editions = [guidelines.load_guideline(info.guideline_id) for info in guidelines.available()]
+    editions = [guidelines.load_guideline(info.guideline_id) for info in guidelines.guideline_editions()]
     editions = [one for one in editions if region.strip().casefold() in one.region.name.casefold()]
     parts = names.parts(text) if text.strip() else ()
     listed = []

@@ -200,7 +200,7 @@ class TableReader(Parts):
             elif column in ("previous crop", "texture"):
                 conditions[column] = row.names(column) or None
             elif column == "seeding":
-                conditions[column] = self._yes_or_no(row, column)
+                conditions[column] = row.yes_no(column)
             elif column in (YIELD, *CONDITIONS):
                 conditions[column] = row.span(column)
         index = self._index(row) if "index" in columns else None
@@ -229,14 +229,6 @@ class TableReader(Parts):
             self.report.error(f"{row.where}, column index", str(error), "Write the index as printed")
             return None
         return Span(text, span.low, span.high, span.low_outside, span.high_outside, span.decimals)
-
-    def _yes_or_no(self, row: Row, column: str) -> bool | None:
-        answer = row.cells[column].casefold()
-        if answer not in ("yes", "no", ""):
-            self.report.error(
-                f"{row.where}, column {column}", f"{answer!r} is not yes or no", "Correct the cell"
-            )
-        return None if answer not in ("yes", "no") else answer == "yes"
 
     def _check_rows(self, rows: Sequence[RateRow], lines: Sequence[Row]) -> None:
         """Look for doubled rows, then at the classes of each test within like conditions."""

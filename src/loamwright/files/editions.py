@@ -14,6 +14,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from loamwright import needs
+from loamwright.errors import UnitError
 from loamwright.files.edition_parts import MAIN_FILE
 from loamwright.files.edition_tables import TableReader
 from loamwright.files.sections import CsvTable, Row, Section, read_csv
@@ -34,6 +35,7 @@ from loamwright.needs import (
     Status,
 )
 from loamwright.soil import RATE_UNITS_KG_HA, Extractant, plain_name
+from loamwright.units import read_number
 from loamwright.values import LimeBasis, Nutrient, Source, Timing
 
 __all__ = ["MAIN_FILE", "Edition"]
@@ -354,8 +356,8 @@ class Edition(TableReader):
 
     def _check_number(self, where: str, text: str) -> None:
         try:
-            float(text)
-        except ValueError:
+            read_number(text)
+        except UnitError:
             self.report.error(where, f"the column {text!r} is not a target pH", "Name the columns 6.0, 6.5 …")
 
     def _depth_factor(self, section: Section) -> needs.DepthFactor:

@@ -13,8 +13,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from loamwright.errors import InputError, Problem, UnitError, has_errors
-from loamwright.files.fields import Fields, Notes, headings, parse_date
+from loamwright.errors import InputError, Problem, has_errors
+from loamwright.files.fields import Fields
+from loamwright.files.named_columns import headings, rows_of
 from loamwright.files.textrows import Table, read_table
 from loamwright.needs import (
     Chosen,
@@ -27,10 +28,11 @@ from loamwright.needs import (
     read_chosen,
     write_chosen,
 )
-from loamwright.units import LB_ACRE_KG_HA, parse_rate
+from loamwright.units import LB_ACRE_KG_HA
 from loamwright.values import Nutrient, PropertyInfo, Source
 
 COLUMNS = ("crop", "nutrient", "rate", "who", "date", "why")
+_EXAMPLES = (("crop", "brassica"), ("who", "your name"), ("why", "the reason, or the publication"))
 _ALIASES = {"by": "who", "set_by": "who", "on": "date", "reason": "why", "note": "why"}
 
 
@@ -66,56 +68,38 @@ def is_own_rates(table: Table) -> bool:
 
 
 def own_rates_from(table: Table) -> tuple[tuple[OwnRate, ...], tuple[Problem, ...]]:
-    """Read the sheet; a row that cannot be used is named and left out."""
-    columns = headings(table, COLUMNS, _ALIASES)
-    notes = Notes([*table.problems, *columns.problems])
-    for name in COLUMNS:
-        if name not in columns.places:
-            what = f"there is no column {name!r}"
-            notes.problems.append(Problem(f"{table.path.name}, heading", what, f"Use: {', '.join(COLUMNS)}."))
+    """Read the sheet; a row without a rate is still to be filled and passed over."""
+    rows, problems = rows_of(table, COLUMNS, _ALIASES, COLUMNS)
     rates: list[OwnRate] = []
     seen: dict[tuple[str, Nutrient], int] = {}
-    for index, line in enumerate(table.rows):
-        fields = Fields(table, index, columns, notes)
-        rate = _own_rate(fields)
+    for row in rows:
+        if not row.text("rate"):
+            continue
+        rate = read_own_rate(row)
         if rate is None:
             continue
         key = (rate.crop.casefold(), rate.nutrient)
         if key in seen:
             what = f"{rate.nutrient} of {rate.crop} stands in row {seen[key]} already"
-            fields.problem("nutrient", what, "Keep one row.")
-        seen[key] = line.number
+            row.problem("nutrient", what, "Keep one row.")
+        seen.setdefault(key, row.line)
         rates.append(rate)
-    return tuple(rates), tuple(notes.problems)
+    return tuple(rates), tuple(problems)
 
 
-def _own_rate(fields: Fields) -> OwnRate | None:
-    texts = {name: fields.text(name) for name in COLUMNS}
-    if not texts["rate"]:
-        return None  # a row that is still to be filled
-    for name, example in (("crop", "brassica"), ("who", "a name"), ("why", "the reason, or the bulletin")):
-        if not texts[name]:
-            fields.problem(name, f"{name} is missing", f"Write {example}.")
-    named = {nutrient.value.casefold(): nutrient for nutrient in Nutrient}
-    nutrient = named.get(texts["nutrient"].casefold())
-    if nutrient is None:
-        known = ", ".join(Nutrient)
-        fields.problem("nutrient", f"{texts['nutrient']!r} is no nutrient", f"Use one of: {known}.")
-    rate_kg_ha = None
-    try:
-        rate_kg_ha = parse_rate(texts["rate"])
-        if rate_kg_ha < 0:
-            fields.problem("rate", f"{texts['rate']!r} is below zero", "Write zero or more.")
-    except UnitError as error:
-        fields.problem("rate", str(error).partition("; ")[0], "Write for example 60 lb/acre or 40 kg/ha.")
-    set_on = None
-    try:
-        set_on = parse_date(texts["date"])
-    except (UnitError, ValueError) as error:
-        fields.problem("date", str(error).partition("; ")[0], "Write for example 2026-03-01.")
-    if fields.bad or nutrient is None or rate_kg_ha is None or set_on is None:
+def read_own_rate(row: Fields) -> OwnRate | None:
+    """Read one rate; None, with problems, when anything is missing or cannot be read."""
+    crop, who, why = (row.required(name, example) for name, example in _EXAMPLES)
+    nutrient = row.word("nutrient", Nutrient)
+    if not row.text("nutrient"):
+        row.required("nutrient", "N")
+    rate_kg_ha = row.quantity("rate", "rate")
+    set_on = row.date("date")
+    if not row.text("date"):
+        row.required("date", "2026-03-01")
+    if row.bad or nutrient is None or rate_kg_ha is None or set_on is None:
         return None
-    return OwnRate(texts["crop"], nutrient, rate_kg_ha, texts["rate"], texts["who"], set_on, texts["why"])
+    return OwnRate(crop, nutrient, rate_kg_ha, row.text("rate"), who, set_on, why)
 
 
 def as_guideline(name: str, rates: Sequence[OwnRate]) -> Guideline:

@@ -9,7 +9,6 @@ published), `publication` (one edition of one publication), `credits`, `choice` 
 from loamwright.needs.called import ClassTable
 from loamwright.needs.choice import (
     DEPTH,
-    Asked,
     Choice,
     Chosen,
     ForCrop,
@@ -46,24 +45,23 @@ from loamwright.needs.publication import (
     prints_rule,
 )
 from loamwright.needs.rates import CONDITIONS, YIELD, Cell, Equation, RateRow, RateTable
-from loamwright.needs.records import LimeNeed, Need, PlotNeeds
-from loamwright.needs.takeaway import USES, Kept, Takeaway, Taken, read_use
+from loamwright.needs.records import Credit, LimeNeed, Need, PlotNeeds
+from loamwright.needs.takeaway import Kept, Takeaway, Taken, read_use
 
 __all__ = [
     "CONDITIONS",
     "DEPTH",
     "DEPTH_RULES",
-    "USES",
     "YIELD",
     "AcidityByPh",
     "AcidityFormula",
     "AcidityRow",
-    "Asked",
     "BufferTable",
     "Cell",
     "Choice",
     "Chosen",
     "ClassTable",
+    "Credit",
     "Crop",
     "CropName",
     "CropNames",

@@ -40,7 +40,18 @@ from loamwright.needs.rates import Rate, Situation
 from loamwright.needs.records import Credit, Need, PlotNeeds
 from loamwright.soil import Missing, OrganicInput, SoilTest, flag, rate_kg_ha, unit_of
 from loamwright.units import K_PER_K2O, LB_ACRE_KG_HA, P_PER_P2O5, convert
-from loamwright.values import ARITHMETIC, LAB, NeedState, Nutrient, Quantity, Settings, Source, Step, Timing
+from loamwright.values import (
+    ARITHMETIC,
+    LAB,
+    NeedState,
+    Nutrient,
+    Quantity,
+    Settings,
+    Source,
+    Step,
+    Supply,
+    Timing,
+)
 
 
 def plot_needs(
@@ -51,7 +62,7 @@ def plot_needs(
     choice: Choice,
     lime_guideline: Guideline,
     settings: Settings,
-    applied_kg: Mapping[str, float],
+    applied_kg: Mapping[Supply, float],
     organic: Sequence[OrganicInput],
     today: dt.date,
 ) -> PlotNeeds:
@@ -590,7 +601,7 @@ def _credits(
         lines.append(nitrate)
     elif nitrate is not None:
         remarks.append(nitrate)
-    applied = case.applied_kg.get(nutrient.value, 0.0)
+    applied = case.applied_kg.get(nutrient.supply, 0.0)
     if applied > 0 and case.area_ha > 0:
         rate = applied / case.area_ha
         steps = (Step("Applied this season", rate / LB_ACRE_KG_HA, f"lb {nutrient.value}/acre", RECORD),)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from loamwright.errors import Problem
-from loamwright.values import LimeBasis, NeedState, Nutrient, Source, Step, Timing
+from loamwright.values import LimeBasis, NeedState, Nutrient, Source, Step, Supply, Timing
 
 # ---------------------------------------------------------------------------------------------
 # Needs
@@ -80,6 +80,11 @@ class Need:
     between_kg_ha: tuple[float, float] | None = None
     at_least: bool = False
 
+    @property
+    def supply(self) -> Supply:
+        """What would meet it."""
+        return self.nutrient.supply
+
 
 @dataclass(frozen=True, slots=True)
 class LimeNeed:
@@ -118,6 +123,11 @@ class LimeNeed:
     edition_status: str = ""
     between_kg_ha: tuple[float, float] | None = None
     at_least: bool = False
+
+    @property
+    def supply(self) -> Supply | None:
+        """What would meet it; None when its basis is not known."""
+        return None if self.basis is None else self.basis.supply
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from loamwright.planning.custom_blends import BlendService, CustomBlend, order_b
 from loamwright.planning.inputs import FixedPass, PlanPlot, Terms, Ware
 from loamwright.planning.lines import PurchaseList, purchase_lists
 from loamwright.planning.planner import make_plan
-from loamwright.planning.reasons import Reasons, explain
+from loamwright.planning.reasons import NutrientReason, PlotCost, Reasons, explain
 from loamwright.planning.records import Coverage, Outcome, Plan, PlanLine, Purchase
 from loamwright.planning.targets import LimeDose, lime_ledger, plan_plots
 
@@ -24,10 +24,12 @@ __all__ = [
     "FixedPass",
     "Habit",
     "LimeDose",
+    "NutrientReason",
     "Outcome",
     "Plan",
     "PlanLine",
     "PlanPlot",
+    "PlotCost",
     "Purchase",
     "PurchaseList",
     "Reasons",
