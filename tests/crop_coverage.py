@@ -60,7 +60,7 @@ def holds(guideline: Guideline, nutrient: Nutrient, crop: str) -> bool:
 
 def coverage(name: str, editions: tuple[str, ...] = tuple(LETTERS)) -> Row:
     """Work out one line; a mixture gets nothing until somebody says which rule governs."""
-    cells = {nutrient: "" for nutrient in (Nutrient.N, Nutrient.P2O5, Nutrient.K2O)}
+    cells = dict.fromkeys((Nutrient.N, Nutrient.P2O5, Nutrient.K2O), "")
     for edition in editions:
         guideline = guidelines.load_guideline(edition)
         crop = guideline.crop(*crop_names().same(name))
@@ -83,7 +83,7 @@ def every_edition_has_a_letter() -> bool:
     silent = (Status.CLASSES, Status.MAXIMUM)
     printing = {
         info.guideline_id
-        for info in guidelines.available()
+        for info in guidelines.guideline_editions()
         if info.status not in silent and info.crops and not info.guideline_id.endswith("-lime")
     }
     return printing == set(LETTERS)

@@ -560,7 +560,7 @@ def test_a_printed_removal_range_asks() -> None:
 
 
 def test_no_table_of_a_crop_and_nutrient_stands_twice_in_an_edition() -> None:
-    for info in guidelines.available():
+    for info in guidelines.guideline_editions():
         tables: tuple[RateTable, ...] = guidelines.load_guideline(info.guideline_id).tables
         pairs = [(table.nutrient, crop) for table in tables for crop in table.crops]
         assert len(pairs) == len(set(pairs)), info.guideline_id

@@ -9,6 +9,7 @@ import csv
 from pathlib import Path
 
 import pytest
+from need_builders import ACRE_M2, LB_KG, crop, needs, pounds, report, texts
 
 from loamwright.errors import Level
 from loamwright.files import guidelines
@@ -17,7 +18,6 @@ from loamwright.needs.choice import Choice, Chosen, read_chosen, write_chosen
 from loamwright.needs.records import PlotNeeds
 from loamwright.soil.records import Reading
 from loamwright.values import NeedState, Nutrient, Settings
-from need_builders import ACRE_M2, LB_KG, crop, needs, pounds, report, texts
 
 NAMES = crop_names()
 LB_ACRE = LB_KG / ACRE_M2 * 10_000
@@ -35,7 +35,7 @@ def of(found: PlotNeeds, nutrient: str) -> object:
 
 
 def test_two_editions_serve_one_crop_and_each_need_names_its_own() -> None:
-    """Corn at 100 bu: Oklahoma prints 110 lb N; Ontario prints 70 kg P2O5/ha at 8 ppm Olsen, 62.45 lb/acre."""
+    """Corn at 100 bu: Oklahoma prints 110 lb N; Ontario 70 kg P2O5/ha at 8 ppm Olsen, 62.45 lb/acre."""
     found = needs([OLSEN], crop("corn", 100, "bu/acre"), guideline="osu-nitrogen; ontario-corn-p2o5")
     nitrogen, phosphate = found.of(Nutrient.N), found.of(Nutrient.P2O5)
     assert nitrogen is not None
@@ -247,7 +247,7 @@ def test_a_mixture_asks_which_rule_governs_and_takes_the_answer() -> None:
     asks = needs(tests, grown, guideline="nc-wildlife-2014; removal-wider")
     (said,) = [p for p in asks.problems if "a mixture of clover and chicory" in p.what]
     assert "clovers of removal-wider" in said.fix
-    assert "--as CROP" in said.fix
+    assert "= EDITION as CROP" in said.fix
     assert asks.of(Nutrient.P2O5).state is NeedState.UNKNOWN  # type: ignore[union-attr]
     told = "nc-wildlife-2014; deer mix: clover + chicory = nc-wildlife-2014 as Deer/Turkey"
     assert pounds(needs(tests, grown, guideline=told), "P2O5") == pytest.approx(77.94)

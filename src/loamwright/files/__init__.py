@@ -77,7 +77,6 @@ __all__ = [
     "load_caution_texts",
     "load_change_figures",
     "load_choice",
-    "load_guideline",
     "load_lime_guideline",
     "load_sampling_guides",
     "measure",

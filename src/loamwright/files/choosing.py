@@ -145,7 +145,7 @@ def choose_lime(path: Path, edition: str, depth: str) -> ChosenNow:
     rule = depth or lime_depth_rule(setting)
     if not guidelines.load_guideline(meant).lime:
         what = f"{meant!r} has no lime rule"
-        raise InputError([Problem("--lime", what, "Choose one with lime: see `loamwright guideline list`.")])
+        raise InputError([Problem("lime", what, "Choose one with lime: see `loamwright guideline list`.")])
     entries = (Chosen(meant), *((Chosen(rule, DEPTH),) if rule else ()))
     return _store(path, info, read_chosen(info.settings.guideline), write_chosen(entries))
 

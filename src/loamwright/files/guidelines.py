@@ -185,7 +185,22 @@ def load_choice(setting: str) -> Choice:
 
 
 def load_lime_guideline(setting: str) -> Guideline:
-    """Load the edition that the lime setting names, and make sure of its depth rule."""
+    """Load the edition that the lime setting names, and make sure of its depth rule.
+
+    Parameters
+    ----------
+    setting
+        As `lime_edition` and `lime_depth_rule` read it.
+
+    Returns
+    -------
+    Guideline
+
+    Raises
+    ------
+    InputError
+        When there is no such edition or depth rule.
+    """
     rule = lime_depth_rule(setting)
     known = tuple(one.rule_id for one in DEPTH_RULES)
     if rule and rule not in known:

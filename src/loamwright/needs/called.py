@@ -35,7 +35,20 @@ class ClassTable:
     source: Source
 
     def word(self, tests: Sequence[SoilTest], element: str) -> tuple[str, tuple[Step, ...]] | None:
-        """Name the class of one element and write it down; None when it cannot be told."""
+        """Name the class of one element and write it down.
+
+        Parameters
+        ----------
+        tests
+            Usable reports of one plot.
+        element
+            Symbol: ``"P"``.
+
+        Returns
+        -------
+        tuple of str and tuple of Step, or None
+            None when the element was not tested, by another test, or lies in no printed class.
+        """
         printed = self.classes.get(element, ())
         figure = soil.soil_value(tests, element, self.soil_unit, self.extractants) if printed else None
         if figure is None or isinstance(figure, Missing):

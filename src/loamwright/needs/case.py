@@ -53,10 +53,12 @@ class Case:
 
     @property
     def guideline(self) -> Guideline:
+        """Its edition."""
         return self.leading.guideline
 
     @property
     def crop(self) -> Crop | None:
+        """Its name of the crop."""
         return self.leading.crop
 
     @property

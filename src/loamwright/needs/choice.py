@@ -74,7 +74,18 @@ class Choice:
     names: CropNames = field(default_factory=CropNames)
 
     def asked(self, crop_text: str) -> tuple[Asked, ...]:
-        """Order the editions for one crop; the user's standard rates come last."""
+        """Order the editions for one crop; the user's standard rates come last.
+
+        Parameters
+        ----------
+        crop_text
+            The crop as the plot calls it.
+
+        Returns
+        -------
+        tuple of Asked
+            Each edition once, those chosen for this crop first.
+        """
         own = self.for_crops.get(plain_name(crop_text), ()) if crop_text.strip() else ()
         entries = (*own, *(ForCrop(edition) for edition in self.editions))
         found: dict[str, Asked] = {}
@@ -193,7 +204,17 @@ def read_chosen(setting: str) -> tuple[Chosen, ...]:
 
 
 def write_chosen(entries: tuple[Chosen, ...]) -> str:
-    """Write the setting that `read_chosen` reads."""
+    """Write the setting that `read_chosen` reads.
+
+    Parameters
+    ----------
+    entries
+        In the order they are asked.
+
+    Returns
+    -------
+    str
+    """
     return "; ".join(map(str, entries))
 
 
@@ -202,12 +223,43 @@ DEPTH = "depth"
 
 
 def lime_edition(setting: str) -> str:
-    """Name the edition in the setting of the lime edition: ``"umn-wildlife-lime; depth = half"``."""
+    """Name the edition in the setting of the lime edition.
+
+    Parameters
+    ----------
+    setting
+        An id or folder, with the depth rule after a semicolon when one is chosen.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> lime_edition("umn-wildlife-lime; depth = half")
+    'umn-wildlife-lime'
+    """
     return next((entry.edition for entry in read_chosen(setting) if entry.crop != DEPTH), "")
 
 
 def lime_depth_rule(setting: str) -> str:
-    """Name the depth rule in it; empty when none is chosen."""
+    """Name the depth rule in the setting of the lime edition.
+
+    Parameters
+    ----------
+    setting
+        As in `lime_edition`.
+
+    Returns
+    -------
+    str
+        Empty when none is chosen.
+
+    Examples
+    --------
+    >>> lime_depth_rule("umn-wildlife-lime; depth = half")
+    'half'
+    """
     return next((entry.edition for entry in read_chosen(setting) if entry.crop == DEPTH), "")
 
 

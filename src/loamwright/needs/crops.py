@@ -69,7 +69,18 @@ class CropNames:
     crops: tuple[CropName, ...] = ()
 
     def of(self, text: str) -> CropName | None:
-        """Find the one crop a name stands for; None when it is not known."""
+        """Find the one crop a name stands for.
+
+        Parameters
+        ----------
+        text
+            As somebody wrote it.
+
+        Returns
+        -------
+        CropName or None
+            None when it is not known.
+        """
         wanted = plain_name(text)
         return next((crop for crop in self.crops if wanted in crop.every), None)
 
@@ -77,6 +88,15 @@ class CropNames:
         """List every name that may stand for the one written, itself first, reduced to words.
 
         A form (winter wheat) is the crop (wheat); the crop is none of its forms.
+
+        Parameters
+        ----------
+        text
+            As somebody wrote it.
+
+        Returns
+        -------
+        tuple of str
         """
         found = self.of(text)
         written = plain_name(text)
@@ -85,9 +105,17 @@ class CropNames:
         return tuple(dict.fromkeys((written, *found.names)))
 
     def parts(self, text: str) -> tuple[str, ...]:
-        """Cut a mixture into its parts; empty when the text names no mixture.
+        """Cut a mixture into its parts.
 
-        ``"deer mix: clover + chicory"`` gives clover and chicory, ``"oats-peas"`` oats and peas.
+        Parameters
+        ----------
+        text
+            ``"deer mix: clover + chicory"`` gives clover and chicory, ``"oats-peas"`` oats and peas.
+
+        Returns
+        -------
+        tuple of str
+            Empty when the text names no mixture.
         """
         if self.of(text) is not None:
             return ()
@@ -100,7 +128,19 @@ class CropNames:
         return tuple(found) if len(found) > 1 else ()
 
     def near(self, text: str, others: Iterable[str] = ()) -> tuple[str, ...]:
-        """Suggest at most three names that are spelled or built like the one written."""
+        """Suggest at most three names that are spelled or built like the one written.
+
+        Parameters
+        ----------
+        text
+            As somebody wrote it.
+        others
+            Further names that may have been meant.
+
+        Returns
+        -------
+        tuple of str
+        """
         written = plain_name(text)
         known = {name: name for name in map(plain_name, others)}
         known |= {name: name for crop in self.crops for name in crop.every}

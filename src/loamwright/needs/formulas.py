@@ -49,7 +49,18 @@ class Parabola:
         return -self.linear / (2 * self.squared)
 
     def at(self, value: float) -> float | None:
-        """Return the rate: zero from its zero on, None where it never reaches zero and no longer falls."""
+        """Return the rate at one figure of the soil.
+
+        Parameters
+        ----------
+        value
+            The soil figure.
+
+        Returns
+        -------
+        float or None
+            Zero from its zero on; None where it never reaches zero and no longer falls.
+        """
         if self.zero is not None and value >= self.zero:
             return 0.0
         if value > self.lowest:
@@ -91,7 +102,17 @@ class Quadratic:
     source: Source
 
     def rate(self, situation: Situation) -> Rate:
-        """Answer for one plot from its soil figure, up to the zero of the equation."""
+        """Answer for one plot from its soil figure, up to the zero of the equation.
+
+        Parameters
+        ----------
+        situation
+            What is known of it.
+
+        Returns
+        -------
+        Rate
+        """
         figure = soil.soil_value(
             situation.tests, self.element, self.soil_unit, self.extractants, situation.convert_extractants
         )
@@ -175,7 +196,17 @@ class Norm:
         return (self.crop,)
 
     def rate(self, situation: Situation) -> Rate:
-        """Answer for one plot from its yield goal, where the soil is at the level the norm holds for."""
+        """Answer for one plot from its yield goal, where the soil is at the level the norm holds for.
+
+        Parameters
+        ----------
+        situation
+            What is known of it.
+
+        Returns
+        -------
+        Rate
+        """
         steps: list[Step] = []
         assumed = False
         if self.holds is not None:

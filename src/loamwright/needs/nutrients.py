@@ -174,8 +174,7 @@ def _not_named(case: Case) -> Problem:
         what += f", a mixture of {' and '.join(parts)}"
         rules = candidates(case.asked, case.names, case.crop_text)
         could = f" (could be {', '.join(rules)})" if rules else ""
-        asks = f"loamwright guideline use PROPERTY EDITION --crop '{case.crop_text}' --as CROP"
-        fix = f"Say which rule governs{could}: {asks}"
+        fix = f"Say which rule governs{could}: '{case.crop_text} = EDITION as CROP' in the guideline setting"
     else:
         near = case.names.near(case.crop_text, [crop.name for edition in editions for crop in edition.crops])
         if near:
@@ -420,10 +419,10 @@ def _from_guideline(case: Case, nutrient: Nutrient, governing: Sequence[SoilTest
     situations = {one.crop.name: case.situation(one.crop) for one in case.asked if one.crop is not None}
     found = answer(case.asked, nutrient, situations)
     rate, asked = found.rate, found.asked
-    if rate is None and found.own is None:
-        return _silent(case, nutrient)
-    called, calls = _called(case, nutrient)
     problems = tuple(_over_maximum(case, nutrient, rate, situations))
+    if rate is None and found.own is None:
+        return replace(_silent(case, nutrient), problems=problems)
+    called, calls = _called(case, nutrient)
     if found.own is not None:
         assert found.own.crop is not None
         own = recommend(found.own.guideline, nutrient, situations[found.own.crop.name])
@@ -458,6 +457,8 @@ def _silent(case: Case, nutrient: Nutrient) -> _Gross:
     if naming[0].crop is None:
         verb = "does not name" if len(naming) == 1 else "do not name"
         return _Gross(None, f"{who} {verb} {case.crop_text!r}: {ASK_THE_LAB}{low}{called}", steps)
+    if all(one.guideline.status is Status.MAXIMUM for one in naming):
+        return _Gross(None, f"{who} sets a maximum and prints no need: {ASK_THE_LAB}{low}{called}", steps)
     tested = any(element_of(nutrient) in test.readings for test in case.tests) or nutrient is Nutrient.N
     untested = "" if tested else ", and it was not tested"
     verb = "prints no" if len(naming) == 1 else "print no"

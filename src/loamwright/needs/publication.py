@@ -406,7 +406,21 @@ def recommend(guideline: Guideline, nutrient: Nutrient, situation: Situation) ->
 
 
 def prints_rule(guideline: Guideline, nutrient: Nutrient, crop: str) -> bool:
-    """Tell whether a guideline has any rule for a nutrient of a crop."""
+    """Tell whether a guideline has any rule for a nutrient of a crop.
+
+    Parameters
+    ----------
+    guideline
+        Which edition.
+    nutrient
+        Which nutrient.
+    crop
+        The guideline's own name of the crop.
+
+    Returns
+    -------
+    bool
+    """
     rules = (*guideline.tables, *guideline.equations, *_formulas(guideline))
     return any(rule.nutrient is nutrient and crop in rule.crops for rule in rules) or any(
         crop in matrix.crops and _prints(matrix, nutrient) for matrix in guideline.matrices

@@ -84,7 +84,23 @@ class Use:
 
 
 def read_use(text: str) -> Use | Missing:
-    """Read what becomes of a crop: ``"harvested"``, ``"grazed by cattle"``, ``"browsed, 1 ton/acre"``."""
+    """Read what becomes of a crop.
+
+    Parameters
+    ----------
+    text
+        ``"harvested"``, ``"grazed by beef cattle"``, ``"browsed, 0.5 ton/acre"``, ``"left"``.
+
+    Returns
+    -------
+    Use or Missing
+        Missing when it is none of these.
+
+    Examples
+    --------
+    >>> read_use("grazed by beef cattle").animal
+    'beef cattle'
+    """
     words = text.strip()
     if not words:
         return Use()
@@ -132,7 +148,15 @@ class Takeaway:
     def rate(self, situation: Situation) -> Rate:
         """Answer for one plot from what is taken off it in a year.
 
-        ``yield x removal``, times the share an animal keeps where it is grazed.
+        Parameters
+        ----------
+        situation
+            What is known of it.
+
+        Returns
+        -------
+        Rate
+            ``yield x removal``, times the share an animal keeps where it is grazed.
         """
         row = self.taken[situation.crop]
         unit = unit_of(row.rate_unit, self.nutrient.value)
