@@ -24,7 +24,7 @@ from loamwright.planning import Plan
 from loamwright.soil import read_unit
 from loamwright.supplies import Acidity, Offer
 from loamwright.units import HA_M2
-from loamwright.values import LimeBasis, Nutrient, Supply
+from loamwright.values import LimeBasis, NeedState, Nutrient, Supply
 from loamwright.work import (
     Application,
     Balance,
@@ -135,17 +135,21 @@ class Season(SeasonView):
         unseen = work.lime_entries(record.applications, _ph_dates(record, self.made_on), season)
         return work.merge_lime(in_season, work.applied_supplies(unseen, self.contents)[0]), problems
 
+    @cached_property
+    def _choice(self) -> needs.Choice:
+        """The guidelines that are asked."""
+        return files.load_choice(self.record.info.settings.guideline)
+
     def _needs_after(self, applied: Mapping[str, Mapping[Supply, float]]) -> Mapping[str, PlotNeeds]:
         record, settings = self.record, self.record.info.settings
-        guideline = files.load_guideline(settings.guideline)
-        lime_guideline = files.load_guideline(settings.lime_guideline)
+        lime_guideline = files.load_lime_guideline(settings.lime_guideline)
         return {
             plot.plot_id: needs.plot_needs(
                 plot,
                 self.croppings.get(plot.plot_id),
                 self.areas[plot.plot_id],
                 tuple(test for test in record.soil_tests if test.plot_id == plot.plot_id),
-                guideline,
+                self._choice,
                 lime_guideline,
                 settings,
                 applied.get(plot.plot_id, {}),
@@ -376,6 +380,51 @@ def history(view: SeasonView, plot_id: str | None = None) -> tuple[work.PlotHist
     if plot_id not in histories:
         raise InputError([Problem("plot", f"{plot_id!r} is not a plot of this property", "")])
     return (histories[plot_id],)
+
+
+def without_a_rate(view: SeasonView) -> tuple[tuple[str, str], ...]:
+    """Name what no laboratory and no guideline gives a figure for, or leaves a range to choose from.
+
+    Parameters
+    ----------
+    view
+        The season.
+
+    Returns
+    -------
+    tuple of (crop, nutrient)
+        N, P2O5 and K2O of the crops grown, each once.
+    """
+    asked = (Nutrient.N, Nutrient.P2O5, Nutrient.K2O)
+    pairs = [
+        (view.croppings[plot_id].crop, need.nutrient.value)
+        for plot_id, found in view.needs.items()
+        for need in found.needs
+        if need.nutrient in asked and need.state is NeedState.UNKNOWN
+        if not need.edition or need.between_kg_ha is not None
+        if plot_id in view.croppings and view.croppings[plot_id].crop
+    ]
+    return tuple(dict.fromkeys(pairs))
+
+
+def lime_ledger(view: SeasonView) -> tuple[planning.LimeDose, ...]:
+    """Say which lime doses are due in which season, by the dose rule of the property.
+
+    Parameters
+    ----------
+    view
+        The season.
+
+    Returns
+    -------
+    tuple of planning.LimeDose
+    """
+    record = view.record
+    settings, season = record.info.settings, record.info.season
+    spread = work.lime_spread(record.applications, record.products, view.areas, settings, season)
+    return planning.lime_ledger(
+        record.plots, view.needs, product_contents(record), record.products, settings, spread, season
+    )
 
 
 def acidity(view: SeasonView) -> Mapping[str, Acidity]:

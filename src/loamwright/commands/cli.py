@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from loamwright.commands import buy, plan
+from loamwright.commands import buy, guideline, plan
 from loamwright.commands.answer import (
     Answer,
     Asked,
@@ -25,7 +25,7 @@ from loamwright.commands.answer import (
     today,
     view_of,
 )
-from loamwright.errors import InputError, Problem, has_errors
+from loamwright.errors import InputError, Problem
 
 if TYPE_CHECKING:
     from loamwright.season import Question
@@ -38,8 +38,7 @@ app = typer.Typer(
     rich_markup_mode=None,
     help="Map, plan and record the fertility of many small, irregular plots.",
 )
-guideline_app = typer.Typer(no_args_is_help=True, help="Published guideline editions, and your own.")
-app.add_typer(guideline_app, name="guideline")
+app.add_typer(guideline.app, name="guideline")
 app.add_typer(buy.app, name="buy")
 
 
@@ -79,29 +78,6 @@ def compare(
 
     found = files.compare(file)
     return Answer(OffersCompared(found.offers, found.problems, steps), from_file=True)
-
-
-@command(guideline_app, "list")
-def guideline_list() -> Answer:
-    """List the built-in guideline editions with their scope."""
-    from loamwright import files
-    from loamwright.commands.results import Editions
-
-    return Answer(Editions(files.guideline_editions()))
-
-
-@command(guideline_app, "check")
-def guideline_check(
-    file: Annotated[Path, typer.Argument(help="Folder or file of a guideline edition.")],
-) -> Answer:
-    """Check a guideline of your own, row by row."""
-    from loamwright import files
-    from loamwright.commands.results import EditionChecked
-
-    problems = files.check_guideline(file)
-    if has_errors(problems):
-        raise InputError(problems)
-    return Answer(EditionChecked(file, problems))
 
 
 # ---------------------------------------------------------------------------------------------
@@ -200,7 +176,8 @@ def status(property_path: PropertyPath) -> Answer:
     from loamwright.commands.results import SeasonStatus
 
     view = view_of(property_path)
-    return Answer(SeasonStatus(view, season.acidity(view)), view.record.info.units)
+    found = SeasonStatus(view, season.acidity(view), season.lime_ledger(view))
+    return Answer(found, view.record.info.units)
 
 
 @command(app)

@@ -22,6 +22,7 @@ from typing import Any
 
 from loamwright.commands.buy_text import LABEL_WINS
 from loamwright.commands.results import (
+    CropsAsked,
     Demo,
     EditionChecked,
     FilesMade,
@@ -442,7 +443,16 @@ SPECIAL: Mapping[type, Callable[[Any], Json]] = {
         "purchase_lists": made.purchase_lists,
         "unknown": _unknown(made.view.needs.values()),
     },
-    SeasonStatus: lambda found: {**_status(found.view), "acidity": found.acidity},
+    SeasonStatus: lambda found: {
+        **_status(found.view),
+        "lime_doses": found.lime_doses,
+        "acidity": found.acidity,
+    },
+    CropsAsked: lambda asked: {
+        "crops": asked.found.listed,
+        "parts": asked.found.parts,
+        "near": asked.found.near,
+    },
     Recorded: lambda found: {
         "new": found.new,
         "already_there": [entry.entry_id for entry in found.already_there],

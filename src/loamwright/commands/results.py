@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 from loamwright.errors import Problem
 
 if TYPE_CHECKING:
-    from loamwright.files import GuidelineInfo
-    from loamwright.planning import CurvePoint, Habit, Plan, PurchaseList
+    from loamwright.files import CropsFound, GuidelineInfo
+    from loamwright.planning import CurvePoint, Habit, LimeDose, Plan, PurchaseList
     from loamwright.supplies import Acidity, KnownMaterial, OfferComparison
     from loamwright.work import Calibration, PlotHistory, SamplingPlan, SeasonView
 
@@ -41,6 +41,14 @@ class Editions:
     """The built-in guideline editions."""
 
     editions: tuple[GuidelineInfo, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CropsAsked:
+    """Which guideline has which crop."""
+
+    crop: str
+    found: CropsFound
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,10 +82,11 @@ class SeasonNeeds:
 
 @dataclass(frozen=True, slots=True)
 class SeasonStatus:
-    """What is done and what is still owed, and the lime the season's nitrogen uses up."""
+    """What is done and what is still owed, lime by season, and what the season's nitrogen uses up."""
 
     view: SeasonView
     acidity: Mapping[str, Acidity]
+    lime_doses: tuple[LimeDose, ...]
 
     @property
     def problems(self) -> tuple[Problem, ...]:

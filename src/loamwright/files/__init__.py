@@ -7,9 +7,26 @@ measured, part by part), `sections`, `editions` and `guidelines` (published tabl
 (figures that ship with the program), `columns` and `property_file` (the GeoPackage), `intake` (the way in).
 """
 
+from loamwright.files.choosing import (
+    ChosenNow,
+    CropsFound,
+    choose,
+    choose_lime,
+    chosen,
+    list_crops,
+    new_guideline,
+    set_own_rate,
+    sheet_to_fill,
+)
 from loamwright.files.field_records import records_from
-from loamwright.files.fields import parse_percent, typed_options
-from loamwright.files.guidelines import GuidelineInfo, check_guideline, guideline_editions, load_guideline
+from loamwright.files.fields import parse_date, parse_percent, typed_options
+from loamwright.files.guidelines import (
+    GuidelineInfo,
+    check_guideline,
+    guideline_editions,
+    load_choice,
+    load_lime_guideline,
+)
 from loamwright.files.intake import (
     PROPERTY_SUFFIX,
     Imported,
@@ -37,6 +54,8 @@ from loamwright.files.vectors import LayerFeature, LayerKind, Value, write_layer
 __all__ = [
     "PROPERTY_SUFFIX",
     "SUFFIXES",
+    "ChosenNow",
+    "CropsFound",
     "GuidelineInfo",
     "Imported",
     "LargeMeasured",
@@ -46,6 +65,9 @@ __all__ = [
     "Value",
     "applications_from",
     "check_guideline",
+    "choose",
+    "choose_lime",
+    "chosen",
     "compare",
     "create",
     "edit",
@@ -53,13 +75,17 @@ __all__ = [
     "import_files",
     "info_from",
     "known_materials",
+    "list_crops",
     "load",
     "load_caution_texts",
     "load_change_figures",
-    "load_guideline",
+    "load_choice",
+    "load_lime_guideline",
     "load_sampling_guides",
     "measure",
+    "new_guideline",
     "new_property",
+    "parse_date",
     "parse_grade",
     "parse_percent",
     "passes_from",
@@ -67,6 +93,8 @@ __all__ = [
     "read_table",
     "records_from",
     "refuse_to_replace",
+    "set_own_rate",
+    "sheet_to_fill",
     "typed_options",
     "write_layer",
 ]
