@@ -1,0 +1,285 @@
+"""From a column's heading and a cell to a reading: unit, test, limit, rating, and what must be asked.
+
+Units and tests come from the heading, from a sentence around the table, or from an answer, in this order.
+What none of them tells is asked once for all columns alike; the figure is kept without it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from loamwright.files.sheets.figures import Printed, decimal_comma_of, read_printed
+from loamwright.files.sheets.grids import Cell
+from loamwright.files.sheets.headings import SAME_NUMBER, Heading
+from loamwright.files.sheets.measures import systems
+from loamwright.files.sheets.questions import NOT_KNOWN, Inquiry
+from loamwright.files.sheets.records import Reading
+from loamwright.files.sheets.statements import Statements
+from loamwright.files.sheets.vocabulary import Analyte, means, plain, vocabulary
+
+DECIMAL_COMMA, THOUSANDS_COMMA = "decimal comma", "comma between thousands"
+
+#: Answers offered for the unit of soil readings that name none.
+_READING_UNITS = ("ppm", "mg/kg", "mg/L", "mg/100 g", "lb/acre", "kg/ha", "meq/100 g", "cmol(+)/kg", "index")
+
+_FAMILY_TESTS: Mapping[str, tuple[str, ...]] = {
+    "P": ("Bray P1", "Mehlich-3", "Mehlich-3 ICP", "Olsen", "Mehlich-1", "Morgan", "modified Morgan", "Colwell"),
+    "cations": ("ammonium acetate", "Mehlich-3", "Mehlich-3 ICP", "Mehlich-1", "Morgan", "modified Morgan"),
+    "S": ("calcium phosphate", "Mehlich-3", "ammonium acetate", "KCl-40"),
+    "B": ("hot water", "Mehlich-3", "hot CaCl2", "DTPA-sorbitol"),
+    "metals": ("DTPA", "Mehlich-3", "Mehlich-3 ICP", "HCl", "Mehlich-1"),
+}
+_BUFFERS = ("SMP", "Sikora", "Mehlich", "modified Mehlich", "Adams-Evans", "Woodruff", "Moore-Sikora")
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """Unit, test and basis of the readings of one column, and which of them hang on a question."""
+
+    analyte: Analyte
+    unit: str | None
+    test: str | None
+    unit_inferred: bool = False
+    basis: str | None = None
+    as_printed: str | None = None
+    calculated: bool = False
+    asked: tuple[str, ...] = ()
+
+
+@dataclass(slots=True)
+class ColumnReader:
+    """Reads cells by their headings; settles number style, units and tests for a sheet.
+
+    Parameters
+    ----------
+    statements
+        What is stated around the tables.
+    inquiry
+        Collects questions.
+    decimal_comma
+        The sheet's number style; None when no number tells.
+    """
+
+    statements: Statements
+    inquiry: Inquiry
+    decimal_comma: bool | None = None
+    kinds: dict[Heading, Kind] = field(default_factory=dict)
+    names: dict[Heading, str] = field(default_factory=dict)
+
+    def settle_numbers(self, texts: Iterable[str], delimiter_comma: bool | None = None) -> None:
+        """Settle the sheet's decimal mark from all its cells."""
+        self.decimal_comma = decimal_comma_of(texts) if delimiter_comma is None else delimiter_comma
+
+    def style_of(self, cells: Sequence[Cell]) -> bool | None:
+        """Return a column's decimal mark, or the sheet's."""
+        own = decimal_comma_of(cell.text for cell in cells if cell.number is None)
+        return self.decimal_comma if own is None else own
+
+    def read(self, cell: Cell, style: bool | None, name: str, where: str) -> Printed:
+        """Read a cell; a number with two readings is asked about, for its column."""
+        printed = read_printed(cell.text, style)
+        if not printed.choices:
+            return printed
+        as_decimal, as_thousands = printed.choices
+        answer = self.inquiry.ask(
+            f"number.{slug(name)}",
+            f"is {cell.text!r} {as_decimal:g} or {as_thousands:g}",
+            f"column {name!r}, {where}",
+            (DECIMAL_COMMA, THOUSANDS_COMMA),
+        )
+        if answer in (DECIMAL_COMMA, THOUSANDS_COMMA):
+            return replace(printed, choices=(), value=as_decimal if answer == DECIMAL_COMMA else as_thousands)
+        return printed
+
+    # -----------------------------------------------------------------------------------------
+    # Units and tests
+
+    def understand(self, headings: Sequence[Heading], names: Mapping[Heading, str], system: str) -> None:
+        """Settle unit and test of every reading column, and ask for what is missing, each thing once."""
+        self.names |= names
+        readings = [h for h in headings if h.analyte is not None and h.role in ("reading", "index")]
+        for heading in readings:
+            self.kinds.setdefault(heading, self._kind(heading, names))
+        self._ask_units([h for h in readings if self._needs_unit(h)], names)
+        self._ask_tests([h for h in readings if self._needs_test(h)], names)
+        self._customs()
+
+    def _kind(self, heading: Heading, names: Mapping[Heading, str]) -> Kind:
+        analyte = heading.analyte
+        assert analyte is not None
+        asked: list[str] = []
+        unit, inferred = heading.unit, False
+        if heading.role == "index":
+            unit = "index"
+        elif len(heading.units) > 1 and unit is None:
+            name = names[heading]
+            unit = self.inquiry.ask(
+                f"unit.{slug(name)}", f"unit of {name!r}: it names {' and '.join(heading.units)}", name, heading.units
+            )
+            unit = None if unit == NOT_KNOWN else unit
+            asked.append("unit")
+        elif unit is None:
+            unit = self.statements.unit_for(analyte)
+            if unit is None and analyte.unit:
+                unit, inferred = analyte.unit, True
+        tests = heading.tests
+        if not tests and not (heading.unclear_tests and analyte.kind == "nutrient"):
+            tests = self.statements.test_for(analyte)
+        test = tests[0].name if len(tests) == 1 else None
+        if len(tests) > 1:
+            name = names[heading]
+            choices = tuple(test.name for test in tests)
+            test = self.inquiry.ask(
+                f"test.{slug(name)}", f"test of {name!r}: it names {' and '.join(choices)}", name, choices
+            )
+            test = None if test == NOT_KNOWN else test
+            asked.append("test")
+        oxide = analyte.form == "oxide" or (heading.basis is not None and _is_oxide(heading.basis, analyte))
+        basis = (heading.basis if analyte.form != "oxide" else analyte.name) if oxide else None
+        printed = None if analyte.name == analyte.element or oxide else analyte.name
+        no_unit = unit == "none"
+        return Kind(
+            analyte,
+            None if no_unit else unit,
+            test,
+            inferred and not no_unit,
+            basis,
+            printed,
+            heading.calculated and analyte.kind == "nutrient",
+            tuple(asked),
+        )
+
+    def _needs_unit(self, heading: Heading) -> bool:
+        kind = self.kinds[heading]
+        return kind.unit is None and not kind.analyte.unit and "unit" not in kind.asked
+
+    def _needs_test(self, heading: Heading) -> bool:
+        kind = self.kinds[heading]
+        asks = kind.analyte.family or kind.analyte.kind == "buffer"
+        return kind.test is None and bool(asks) and "test" not in kind.asked
+
+    def _ask_units(self, headings: Sequence[Heading], names: Mapping[Heading, str]) -> None:
+        if not headings:
+            return
+        listed = ", ".join(dict.fromkeys(names[heading] for heading in headings))
+        answer = self.inquiry.ask("unit", f"unit of {listed}", f"columns {listed}", _READING_UNITS)
+        for heading in headings:
+            kind = self.kinds[heading]
+            if answer is None:
+                self.kinds[heading] = replace(kind, asked=(*kind.asked, "unit"))
+            elif answer != NOT_KNOWN:
+                self.kinds[heading] = replace(kind, unit=answer)
+
+    def _ask_tests(self, headings: Sequence[Heading], names: Mapping[Heading, str]) -> None:
+        families: dict[str, list[Heading]] = {}
+        for heading in headings:
+            analyte = self.kinds[heading].analyte
+            families.setdefault(analyte.family or analyte.kind, []).append(heading)
+        for family, members in families.items():
+            elements = ", ".join(dict.fromkeys(self.kinds[heading].analyte.element for heading in members))
+            listed = ", ".join(dict.fromkeys(names[heading] for heading in members))
+            if family == "buffer":
+                answer = self.inquiry.ask("buffer", f"which buffer {listed} is", f"column {listed}", _BUFFERS)
+            else:
+                answer = self.inquiry.ask(
+                    f"test.{family}", f"extractant of {elements}", f"columns {listed}", _FAMILY_TESTS[family]
+                )
+            for heading in members:
+                kind = self.kinds[heading]
+                if answer is None:
+                    self.kinds[heading] = replace(kind, asked=(*kind.asked, "test"))
+                elif answer != NOT_KNOWN:
+                    self.kinds[heading] = replace(kind, test=answer)
+
+    def _customs(self) -> None:
+        """Fill a method a sheet never prints because all of its kind use it ("pH in water")."""
+        tests = {kind.test for kind in self.kinds.values()}
+        for test, analyte, method in vocabulary().customs:
+            if test not in tests:
+                continue
+            for heading, kind in self.kinds.items():
+                if kind.analyte.name == analyte and kind.test is None:
+                    self.kinds[heading] = replace(kind, test=method)
+
+    # -----------------------------------------------------------------------------------------
+    # Readings
+
+    def reading(self, heading: Heading, printed: Printed, text: str | None = None) -> Reading | None:
+        """Turn a printed figure into a reading; None when the cell is blank."""
+        if printed.blank:
+            return None
+        kind = self.kinds[heading]
+        unit, asked, inferred = kind.unit, kind.asked, kind.unit_inferred
+        if printed.unit and printed.unit not in ("none", unit):
+            if kind.unit and not kind.unit_inferred and {kind.unit, printed.unit} not in SAME_NUMBER:
+                name = self.names[heading]
+                about = f"unit of {printed.printed!r}: the heading says {kind.unit}"
+                if self.inquiry.ask(f"unit.{slug(name)}", about, name, (kind.unit, printed.unit)) == kind.unit:
+                    return self.reading(heading, replace(printed, unit=None), text)
+                asked = (*asked, "unit")
+            unit, inferred = printed.unit, False
+        value, below, above = printed.value, printed.below, printed.above
+        factor = kind.analyte.factor
+        if factor is not None and value is not None:
+            value = round(value * factor, 6)
+        note = None
+        if printed.not_detected:
+            below = self.limit(printed.printed, kind.analyte)
+            note = None if below is not None else "not detected; the sheet gives no limit"
+        elif printed.choices or printed.text is not None or printed.none_needed or printed.low is not None:
+            note = "not understood as a figure"
+        field_name = "extractant" if kind.analyte.kind == "nutrient" else "method"
+        reading = Reading(
+            text or printed.printed,
+            value,
+            unit,
+            basis=kind.basis,
+            below=below,
+            above=above,
+            rating=printed.rating,
+            as_printed=kind.as_printed,
+            derived_from="calculated by the lab, not measured" if kind.calculated else None,
+            unit_inferred=inferred,
+            note=note,
+            candidates=tuple(field_name if name == "test" else name for name in dict.fromkeys(asked)),
+        )
+        return replace(reading, extractant=kind.test) if field_name == "extractant" else replace(reading, method=kind.test)
+
+    def limit(self, mark: str, analyte: Analyte) -> float | None:
+        """Return the limit a mark such as "ND" stands for."""
+        stated = self.statements
+        return stated.limit_of.get((plain(mark), analyte.element), stated.limits.get(plain(mark)))
+
+
+def _is_oxide(basis: str, analyte: Analyte) -> bool:
+    of = vocabulary().analyte_names.get(basis)
+    return of is not None and of.form == "oxide" and of.element == analyte.element
+
+
+def slug(name: str) -> str:
+    """Return a name as part of a question's id."""
+    return re.sub(r"[^a-z0-9]+", "-", plain(name)).strip("-") or "column"
+
+
+def system_of(headings: Iterable[Heading], texts: Iterable[str] = ()) -> str:
+    """Return the system of units a sheet is in, "us", "metric" or "" when mixed or not told."""
+    found = systems(tuple(unit for heading in headings for unit in heading.units if unit in vocabulary().units))
+    if "us" in found:
+        return "us"
+    return "metric" if "metric" in found else ""
+
+
+def is_rating(text: str) -> bool:
+    """Tell whether a text is a rating."""
+    return means("rating", text) is not None or bool(re.fullmatch(r"[*+]{1,5}", text.strip()))
+
+
+def printed_numbers(cells: Sequence[Cell]) -> list[str]:
+    """Return the texts of a column; a stored whole number among stored tenths is shown with its ".0".
+
+    A workbook drops the zero of 3.0 in a column of 4.4 and 14.4.
+    """
+    tenths = any(cell.number is not None and "." in cell.text for cell in cells)
+    return [f"{cell.text}.0" if tenths and cell.number is not None and cell.text.isdigit() else cell.text for cell in cells]
