@@ -171,8 +171,9 @@ def _text_grid(name: str, text: str) -> Grid:
     csv.field_size_limit(LARGEST_CELL)
     tables = {mark: _split(name, text, mark) for mark in DELIMITERS if mark in text}
     table = max(tables.values(), key=_regularity, default=[])
-    if _regularity(table) <= 1:
-        table = [re.split(r"\s{2,}", line.strip()) for line in text.splitlines()]
+    spaced = [re.split(r"\s{2,}", line.strip()) for line in text.splitlines()]
+    if _regularity(spaced) > 2 * _regularity(table):
+        table = spaced
     lines = _lines(name, enumerate(([Cell(_printed(text)) for text in row] for row in table), 1))
     return Grid("", lines)
 

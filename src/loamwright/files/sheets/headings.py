@@ -68,8 +68,9 @@ class Heading:
     @property
     def unit(self) -> str | None:
         """The one unit it names; None when it names none, or several that are not the same number."""
-        same = any(set(self.units) <= alike for alike in SAME_NUMBER) or len(self.units) == 1
-        return self.units[0] if self.units and same else None
+        names = set(self.units)
+        same = len(names) == 1 or any(names <= alike for alike in SAME_NUMBER)
+        return self.units[0] if names and same else None
 
 
 def tests_of(analyte: Analyte, found: tuple[tuple[Test, ...], ...]) -> tuple[Test, ...]:

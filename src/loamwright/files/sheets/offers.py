@@ -26,7 +26,7 @@ _CHARGE = re.compile(
     r"(?P<before>[^$€£.;,]*?)\s*[$€£]?\s*(?P<amount>\d+(?:[.,]\d+)?)\s*(?:kr\s*)?(?:/|\bper\b)\s*(?P<per>[^\W\d_]+)(?P<after>[^.;,]*)"
 )
 _CHARGES = (("spread", "spreading"), ("deliver", "delivery"), ("haul", "delivery"), ("freight", "delivery"))
-_UNITS = {"ac": "acre", "acres": "acre", "tons": "ton", "t": "ton", "gallon": "gal", "mile": "mile", "mi": "mile"}
+_UNITS = {"ac": "acre", "acres": "acre", "tons": "ton", "tonne": "t", "tonnes": "t", "gallon": "gal", "mile": "mile", "mi": "mile"}
 
 
 def read_offers(blocks: Sequence[Block], inquiry: Inquiry, style: bool | None) -> list[SheetOffer]:
@@ -144,7 +144,8 @@ def _with_price(
                 inquiry.ask(f"price.{slug(offer.product)}", f"price {text!r} of {offer.product}", record.where, ("<number>",))
             continue
         per = (match["per"] if match else None) or sold_by or (column.heading.units[0] if column.heading.units else "")
-        per = _UNITS.get(plain(per), plain(per)) or ("each" if "each" in plain(column.name) else "")
+        per = "ton" if plain(per) == "t" and "$" in f"{text}{column.name}" else plain(per)
+        per = _UNITS.get(per, per) or ("each" if "each" in plain(column.name) else "")
         candidates = offer.candidates
         if not per:
             section = block.title or column.name

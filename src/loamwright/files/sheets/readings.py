@@ -24,14 +24,14 @@ DECIMAL_COMMA, THOUSANDS_COMMA = "decimal comma", "comma between thousands"
 #: Answers offered for the unit of soil readings that name none.
 _READING_UNITS = ("ppm", "mg/kg", "mg/L", "mg/100 g", "lb/acre", "kg/ha", "meq/100 g", "cmol(+)/kg", "index")
 
-_FAMILY_TESTS: Mapping[str, tuple[str, ...]] = {
+FAMILY_TESTS: Mapping[str, tuple[str, ...]] = {
     "P": ("Bray P1", "Mehlich-3", "Mehlich-3 ICP", "Olsen", "Mehlich-1", "Morgan", "modified Morgan", "Colwell"),
     "cations": ("ammonium acetate", "Mehlich-3", "Mehlich-3 ICP", "Mehlich-1", "Morgan", "modified Morgan"),
     "S": ("calcium phosphate", "Mehlich-3", "ammonium acetate", "KCl-40"),
     "B": ("hot water", "Mehlich-3", "hot CaCl2", "DTPA-sorbitol"),
     "metals": ("DTPA", "Mehlich-3", "Mehlich-3 ICP", "HCl", "Mehlich-1"),
 }
-_BUFFERS = ("SMP", "Sikora", "Mehlich", "modified Mehlich", "Adams-Evans", "Woodruff", "Moore-Sikora")
+BUFFERS = ("SMP", "Sikora", "Mehlich", "modified Mehlich", "Adams-Evans", "Woodruff", "Moore-Sikora")
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +99,7 @@ class ColumnReader:
     def understand(self, headings: Sequence[Heading], names: Mapping[Heading, str], system: str) -> None:
         """Settle unit and test of every reading column, and ask for what is missing, each thing once."""
         self.names |= names
-        readings = [h for h in headings if h.analyte is not None and h.role in ("reading", "index")]
+        readings = [h for h in headings if h.analyte is not None and h.role in ("reading", "index", "ask")]
         for heading in readings:
             self.kinds.setdefault(heading, self._kind(heading, names))
         self._ask_units([h for h in readings if self._needs_unit(h)], names)
@@ -135,6 +135,8 @@ class ColumnReader:
                 f"test.{slug(name)}", f"test of {name!r}: it names {' and '.join(choices)}", name, choices
             )
             test = None if test == NOT_KNOWN else test
+            asked.append("test")
+        if heading.role == "ask":
             asked.append("test")
         oxide = analyte.form == "oxide" or (heading.basis is not None and _is_oxide(heading.basis, analyte))
         basis = (heading.basis if analyte.form != "oxide" else analyte.name) if oxide else None
@@ -181,10 +183,10 @@ class ColumnReader:
             elements = ", ".join(dict.fromkeys(self.kinds[heading].analyte.element for heading in members))
             listed = ", ".join(dict.fromkeys(names[heading] for heading in members))
             if family == "buffer":
-                answer = self.inquiry.ask("buffer", f"which buffer {listed} is", f"column {listed}", _BUFFERS)
+                answer = self.inquiry.ask("buffer", f"which buffer {listed} is", f"column {listed}", BUFFERS)
             else:
                 answer = self.inquiry.ask(
-                    f"test.{family}", f"extractant of {elements}", f"columns {listed}", _FAMILY_TESTS[family]
+                    f"test.{family}", f"extractant of {elements}", f"columns {listed}", FAMILY_TESTS[family]
                 )
             for heading in members:
                 kind = self.kinds[heading]

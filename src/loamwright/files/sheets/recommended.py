@@ -111,6 +111,9 @@ def _read_elsewhere(block: Block, place: int) -> bool:
 def _lone_oxide(block: Block, place: int, inquiry: Inquiry) -> str:
     column = block.columns[place]
     near = {block.columns[at].role for at in (place - 1, place - 2) if at >= 0}
+    same = [other for at, other in enumerate(block.columns) if at != place and other.heading.analyte == column.heading.analyte]
+    if any(other.role == "recommendation" for other in same):
+        return "reading"
     if "crop" in near or "yield_goal" in near or _read_elsewhere(block, place):
         return "recommendation"
     if column.heading.unit not in (None, *_RATES) or column.heading.tests:

@@ -13,7 +13,7 @@ from loamwright.files.sheets.grids import EMPTY, Cell
 from loamwright.files.sheets.headings import Heading, read_heading
 from loamwright.files.sheets.layout import Block, Column, Record
 from loamwright.files.sheets.questions import NOT_KNOWN, Inquiry
-from loamwright.files.sheets.readings import ColumnReader, is_rating, printed_numbers, slug, system_of
+from loamwright.files.sheets.readings import BUFFERS, FAMILY_TESTS, ColumnReader, is_rating, printed_numbers, slug, system_of
 from loamwright.files.sheets.recommended import (
     CropColumns,
     RateUnits,
@@ -115,7 +115,7 @@ def _table(sheet: SoilSheet, block: Block) -> list[Sample]:
     filled = _filled_figures(block, kept)
     _ask_about_columns(sheet, block, filled)
     block = _answered_columns(sheet, block)
-    figures = [place for place in filled if block.columns[place].role in ("reading", "index")]
+    figures = [place for place in filled if block.columns[place].role in ("reading", "index", "ask")]
     sheet.reader.understand([block.columns[place].heading for place in figures], names, sheet.system)
     columns = {place: [record.cells[place] for record in kept] for place in range(len(block.columns))}
     texts = {place: printed_numbers(cells) for place, cells in columns.items()}
@@ -187,12 +187,12 @@ def _ask_about_columns(sheet: SoilSheet, block: Block, filled: Sequence[int]) ->
     for place, column in enumerate(block.columns):
         if place in filled and column.role == "ask":
             analyte = column.heading.analyte
-            what = analyte.element if analyte else "a figure"
+            tests = FAMILY_TESTS.get(analyte.family, BUFFERS) if analyte is not None else ()
             sheet.inquiry.ask(
                 f"column.{slug(column.name)}",
-                f"what {column.name!r} is: {column.heading.note}",
+                f"which test {column.name!r} is: {column.heading.note}",
                 f"column {column.name!r}",
-                (f"{what} by <test>", "leave out"),
+                (*tests, "leave out"),
             )
         elif not column.heading.known and _may_be_a_figure(block, place) and column.name:
             sheet.inquiry.ask(
@@ -205,7 +205,7 @@ def _ask_about_columns(sheet: SoilSheet, block: Block, filled: Sequence[int]) ->
 
 def _may_be_a_figure(block: Block, place: int) -> bool:
     column = block.columns[place]
-    if column.heading.analyte is not None:
+    if column.heading.analyte is not None or column.role == "lime":
         return True
     cells = [record.cells[place].text for record in block.records if record.cells[place].text]
     numbers = [text for text in cells if re.fullmatch(r"[<>]?\s*\d+([.,]\d+)?( [A-Z]{1,2})?", text)]
@@ -221,6 +221,9 @@ def _answered_columns(sheet: SoilSheet, block: Block) -> Block:
             columns.append(column)
         elif answer in (NOT_KNOWN, "leave out"):
             columns.append(replace(column, heading=replace(column.heading, role="aside", left=())))
+        elif column.role == "ask" and column.heading.analyte is not None:
+            heading = read_heading(f"{column.heading.analyte.name} {answer} {' '.join(column.heading.units)}")
+            columns.append(replace(column, heading=heading if heading.known else column.heading))
         else:
             heading = read_heading(f"{answer} {' '.join(column.heading.units)}")
             columns.append(replace(column, heading=heading if heading.known else column.heading))
@@ -231,7 +234,7 @@ def _leave_out_columns(sheet: SoilSheet, block: Block, columns: Mapping[int, Seq
     for place, column in enumerate(block.columns):
         if column.role in _ASIDE and any(cell.text for cell in columns[place]):
             sheet.inquiry.leave_out(_ASIDE[column.role], f"column {column.name!r}")
-        elif (column.role == "unknown" or not column.heading.known) and any(cell.text for cell in columns[place]):
+        elif column.role == "unknown" and any(cell.text for cell in columns[place]):
             name = column.name or column.letter
             sheet.inquiry.leave_out("heading not understood", f"column {name!r}")
 
@@ -249,15 +252,17 @@ def _label_columns(
     else:
         places = list(block.places("label"))
     filled = [place for place in places if any(record.cells[place].text for record in kept)]
-    filled.sort(key=lambda place: (block.columns[place].heading.rank, place))
+    filled.sort(key=lambda at: (not _names_places(block, at, kept), block.columns[at].heading.rank, at))
     numbers = [place for place in block.places("lab_number") if any(record.cells[place].text for record in kept)]
     number = numbers[0] if numbers else None
     if not filled:
         return None, number, ()
     label, *others = filled
     named = [place for place in filled if _names_places(block, place, kept)]
-    if number is None and others and block.columns[others[-1]].heading.rank == 4 and label in named:
-        number = others.pop()
+    running = [place for place in others if place not in named and block.columns[place].heading.rank in (1, 4)]
+    if number is None and running and label in named:
+        number = running[-1]
+        others.remove(number)
     rivals = [place for place in named if place in (label, *others)]
     if len(rivals) > 1:
         listed = [block.columns[place].name for place in rivals]

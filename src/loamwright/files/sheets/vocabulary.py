@@ -100,11 +100,6 @@ def tokens(text: str) -> tuple[str, ...]:
     return tuple(_TOKEN.findall(plain(text)))
 
 
-def squeezed(text: str) -> str:
-    """Return a text without anything but its words, numbers and meaningful signs."""
-    return "".join(tokens(text))
-
-
 class Phrases(Generic[T]):
     """Phrases with what they mean; several meanings may share a phrase."""
 
@@ -114,12 +109,13 @@ class Phrases(Generic[T]):
             key = tokens(text)
             if key and meaning not in self._meanings.get(key, ()):
                 self._meanings[key] = (*self._meanings.get(key, ()), meaning)
-        self._squeezed = {"".join(key): found for key, found in self._meanings.items()}
+        self._squeezed = {"".join(key): found for key, found in self._meanings.items() if len(key) > 1}
         self._longest = max((len(key) for key in self._meanings), default=0)
 
     def whole(self, text: str) -> tuple[T, ...]:
-        """Return what a text means as a whole, however it is cut into words; empty when unknown."""
-        return self._meanings.get(tokens(text)) or self._squeezed.get(squeezed(text), ())
+        """Return what a text means as a whole, also when its words are run together; empty when unknown."""
+        words = tokens(text)
+        return self._meanings.get(words) or (self._squeezed.get(words[0], ()) if len(words) == 1 else ())
 
     def take(self, words: Sequence[str]) -> tuple[list[tuple[T, ...]], tuple[str, ...]]:
         """Find phrases among words, longest first from the left; return meanings and the words left."""
