@@ -113,8 +113,8 @@ def refuse(name: str, what: str, fix: str) -> InputError:
     return InputError((Problem(name, what, fix),))
 
 
-def read_grids(path: Path) -> SheetFile:
-    """Read a CSV, XLSX or plain text file; raise `InputError` when it is none."""
+def file_bytes(path: Path) -> bytes:
+    """Return a file's bytes; raise `InputError` when it is missing, a folder or empty."""
     name = path.name or str(path)
     if path.is_dir():
         raise refuse(name, "this is a folder, not a sheet", "Name the file.")
@@ -124,13 +124,13 @@ def read_grids(path: Path) -> SheetFile:
         raise refuse(name, f"there is no file {str(path)!r}", "Check the name and the folder.") from error
     except OSError as error:
         raise refuse(name, f"cannot be read: {error}", "Check that you may read the file.") from error
-    return grids_of(name, data)
+    if not data.strip():
+        raise refuse(name, f"the file is empty ({len(data)} bytes)", "Save the sheet as CSV or XLSX again.")
+    return data
 
 
 def grids_of(name: str, data: bytes) -> SheetFile:
     """Read the bytes of a CSV, XLSX or plain text file; raise `InputError` when they are none."""
-    if not data.strip():
-        raise refuse(name, f"the file is empty ({len(data)} bytes)", "Save the sheet as CSV or XLSX again.")
     for start, kind in _NOT_TABLES:
         if data.startswith(start):
             raise refuse(name, f"this is {kind}, not a sheet", "Save it as CSV or XLSX first.")
@@ -270,7 +270,10 @@ def _sheet(name: str, sheet: object, formulas: object) -> Grid:
     }
     lines = _lines(
         name,
-        ((row, [found.get(column, EMPTY) for column in range(max(found) + 1)]) for row, found in sorted(by_row.items())),
+        (
+            (row, [found.get(column, EMPTY) for column in range(max(found) + 1)])
+            for row, found in sorted(by_row.items())
+        ),
     )
     return Grid(
         str(sheet.title),  # type: ignore[attr-defined]

@@ -11,12 +11,12 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from loamwright.files.sheets.figures import read_printed
 from loamwright.files.sheets.grids import Cell, Grid, Line, column_letter
-from loamwright.files.sheets.headings import Heading, is_subheading, more_exact, read_heading, tests_of
-from loamwright.files.sheets.measures import find_units
 from loamwright.files.sheets.records import LeftOut
-from loamwright.files.sheets.vocabulary import mentions, plain, tokens, vocabulary
+from loamwright.files.sheets.words.figures import read_printed
+from loamwright.files.sheets.words.headings import Heading, is_subheading, more_exact, read_heading, tests_of
+from loamwright.files.sheets.words.measures import find_units
+from loamwright.files.sheets.words.vocabulary import mentions, plain, tokens, vocabulary
 
 #: Roles whose columns hold figures.
 FIGURES = frozenset({"reading", "index", "recommendation", "lime", "ask", "result", "price", "net"})
@@ -111,7 +111,9 @@ def find_blocks(grid: Grid) -> tuple[Block, ...]:
     roles = {read_heading(cell.text).role for cell in lines[anchor].cells if cell.text}
     down = {column: _analytes_down(grid, column) for column in range(min(3, grid.width))}
     best = max(down, key=lambda column: len(_names(grid, down[column], column)), default=0)
-    long = {"analyte", "result"} <= roles and (roles & {"label", "lab_number"} or _repeats(grid, down[best], best))
+    long = {"analyte", "result"} <= roles and (
+        roles & {"label", "lab_number"} or _repeats(grid, down[best], best)
+    )
     bought = {"product", "price"} <= roles or {"ticket", "net"} <= roles
     turned = not bought and len(_names(grid, down.get(best, []), best)) > _readings(lines[anchor])
     if turned and not long and len(down[best]) >= LEAST_KNOWN - 1:
@@ -160,10 +162,9 @@ def _upright(grid: Grid) -> Iterator[Block]:
 
 def _densest(grid: Grid, anchor: int) -> int:
     below = anchor + 1
-    if below < len(grid.lines) and _is_heading(grid.lines[below]) and _adjacent(grid, anchor):
-        if heading_score(grid.lines[below]) > heading_score(grid.lines[anchor]):
-            return below
-    return anchor
+    follows = below < len(grid.lines) and _adjacent(grid, anchor) and _is_heading(grid.lines[below])
+    denser = follows and heading_score(grid.lines[below]) > heading_score(grid.lines[anchor])
+    return below if denser else anchor
 
 
 def _adjacent(grid: Grid, place: int) -> bool:
@@ -171,7 +172,10 @@ def _adjacent(grid: Grid, place: int) -> bool:
 
 
 def _same(line: Line, other: Line) -> bool:
-    texts, others = {plain(c.text) for c in line.cells if c.text}, {plain(c.text) for c in other.cells if c.text}
+    texts, others = (
+        {plain(c.text) for c in line.cells if c.text},
+        {plain(c.text) for c in other.cells if c.text},
+    )
     return len(texts & others) * 2 > len(others)
 
 
@@ -198,7 +202,9 @@ def _says_something(text: str) -> bool:
     found, left = known.tests.take(tokens(text))
     named = bool(found) or bool(find_units(text).names) or mentions("recommendation", text) is not None
     heading = read_heading(text)
-    return (named or (heading.known and heading.role in ("reading", "crop", "share", "depth"))) and len(left) < 5
+    return (named or (heading.known and heading.role in ("reading", "crop", "share", "depth"))) and len(
+        left
+    ) < 5
 
 
 def _carried(grid: Grid, line: Line, column: int) -> str:
@@ -261,7 +267,8 @@ def _is_subheading_line(line: Line, head: Line) -> bool:
     if len(texts) == 1 and line.filled[0] == 0 and len(head.filled) > 3:
         return False
     return all(is_subheading(text) for text in texts) and any(
-        find_units(text).names or mentions_test(text) or read_heading(text).role.startswith("depth") for text in texts
+        find_units(text).names or mentions_test(text) or read_heading(text).role.startswith("depth")
+        for text in texts
     )
 
 
@@ -319,7 +326,9 @@ def _with_carried_tests(columns: list[Column], under: Sequence[Line]) -> list[Co
                 test = unit = None
                 continue
             if test and not heading.tests:
-                usual = tuple(t for t in test if t.usual_for(heading.analyte) and heading.analyte.kind == "nutrient")
+                usual = tuple(
+                    t for t in test if t.usual_for(heading.analyte) and heading.analyte.kind == "nutrient"
+                )
                 heading = replace(heading, tests=usual)
             if unit and not heading.units:
                 heading = replace(heading, units=unit)
@@ -328,7 +337,12 @@ def _with_carried_tests(columns: list[Column], under: Sequence[Line]) -> list[Co
 
 
 def _records(
-    grid: Grid, columns: list[Column], body: Sequence[Line], head: Line, under: Sequence[Line], before: Sequence[Line]
+    grid: Grid,
+    columns: list[Column],
+    body: Sequence[Line],
+    head: Line,
+    under: Sequence[Line],
+    before: Sequence[Line],
 ) -> Block:
     figures = [place for place, column in enumerate(columns) if column.role in FIGURES]
     anchors = {tuple(plain(cell.text) for cell in line.cells) for line in under}
@@ -348,7 +362,9 @@ def _records(
             around.append(line)
     left_out = []
     if repeated:
-        left_out.append(LeftOut("headings repeated on a further page", f"rows {', '.join(repeated)}", len(repeated)))
+        left_out.append(
+            LeftOut("headings repeated on a further page", f"rows {', '.join(repeated)}", len(repeated))
+        )
     if blank:
         left_out.append(LeftOut("rows without any result", f"rows {', '.join(blank)}", len(blank)))
     return Block(tuple(columns), tuple(records), tuple(around), tuple(left_out), sheet=grid.name)
@@ -359,15 +375,23 @@ def _has_result(line: Line, figures: Sequence[int]) -> bool:
 
 
 def _is_offer(line: Line, columns: Sequence[Column]) -> bool:
-    """Tell whether a line names a product with anything beside it; its price may be missing."""
-    products = [place for place, column in enumerate(columns) if column.role == "product"]
-    priced = any(column.role == "price" for column in columns)
-    return priced and len(line.filled) > 1 and any(line.text(place) for place in products)
+    """Tell whether a line names a product or a ticket with anything beside it; its figure may be missing."""
+    roles = {column.role for column in columns}
+    names = {"product"} if "price" in roles else ({"ticket"} if "net" in roles else set())
+    named = [place for place, column in enumerate(columns) if column.role in names]
+    least = 3 if names == {"ticket"} else 2
+    return len(line.filled) >= least and any(line.text(place) for place in named)
 
 
 def _looks_like_record(line: Line, columns: Sequence[Column]) -> bool:
-    named = [place for place, column in enumerate(columns) if column.role in ("label", "lab_number", "ticket", "product")]
-    return any(line.text(place) for place in named) and not any(line.text(place).endswith(":") for place in line.filled)
+    named = [
+        place
+        for place, column in enumerate(columns)
+        if column.role in ("label", "lab_number", "ticket", "product")
+    ]
+    return any(line.text(place) for place in named) and not any(
+        line.text(place).endswith(":") for place in line.filled
+    )
 
 
 # ---------------------------------------------------------------------------------------------
@@ -411,7 +435,8 @@ def _turned(grid: Grid, names: int, analytes: Sequence[int]) -> Block:
         columns.append(_column(texts, group, place))
         rows.append(line)
     records = tuple(
-        Record(f"column {column_letter(column)}", tuple(line.cell(column) for line in rows)) for column in samples
+        Record(f"column {column_letter(column)}", tuple(line.cell(column) for line in rows))
+        for column in samples
     )
     return Block(tuple(columns), records, tuple(around), turned=True, sheet=grid.name)
 

@@ -10,20 +10,31 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from loamwright.files.sheets.figures import Printed
+from loamwright.files.sheets.answers import NOT_KNOWN, Inquiry
 from loamwright.files.sheets.grids import EMPTY, Cell
-from loamwright.files.sheets.headings import Heading, read_heading
 from loamwright.files.sheets.layout import Block, Record
-from loamwright.files.sheets.measures import find_units, unit_named
-from loamwright.files.sheets.questions import NOT_KNOWN, Inquiry
 from loamwright.files.sheets.readings import ColumnReader, system_of
 from loamwright.files.sheets.records import ManureSample, Reading
 from loamwright.files.sheets.sampling_dates import DATE_ROLES, DATED, Calendar
 from loamwright.files.sheets.statements import Statements
-from loamwright.files.sheets.vocabulary import Analyte, mentions, tokens, vocabulary
+from loamwright.files.sheets.words.figures import Printed
+from loamwright.files.sheets.words.headings import Heading, read_heading
+from loamwright.files.sheets.words.measures import find_units, unit_named
+from loamwright.files.sheets.words.vocabulary import Analyte, mentions, tokens, vocabulary
 
 AS_RECEIVED, DRY = "as received", "dry"
-_PRODUCT_UNITS = ("lb/ton", "kg/t", "lb/1000 gal", "kg/m3", "lb/acre-inch", "%", "g/L", "lb/100 gal", "ppm", "mg/kg")
+_PRODUCT_UNITS = (
+    "lb/ton",
+    "kg/t",
+    "lb/1000 gal",
+    "kg/m3",
+    "lb/acre-inch",
+    "%",
+    "g/L",
+    "lb/100 gal",
+    "ppm",
+    "mg/kg",
+)
 _UNIT_CHOICES = ("lb/ton", "lb/1000 gal", "kg/t", "kg/m3", "%", "g/kg DM")
 
 #: Elements whose oxide is what fertilizer is reckoned in; of the others the element is.
@@ -41,12 +52,15 @@ class _Entry:
     estimate: str | None
     cell: Cell
     where: str
+    heading: str = ""
     candidates: tuple[str, ...] = ()
 
 
 def is_manure(blocks: Iterable[Block], texts: Iterable[str]) -> bool:
     """Tell whether tables are of manure: by what is analysed, the states, or the words around."""
-    names = {column.heading.analyte.name for block in blocks for column in block.columns if column.heading.analyte}
+    names = {
+        column.heading.analyte.name for block in blocks for column in block.columns if column.heading.analyte
+    }
     units = {unit for block in blocks for column in block.columns for unit in column.heading.units}
     of_product = any(unit in vocabulary().units and unit_named(unit).measures == "product" for unit in units)
     signs = (
@@ -64,7 +78,9 @@ def read_manure(
 ) -> list[ManureSample]:
     """Read the manure samples of a file."""
     reader = ColumnReader(statements, inquiry)
-    cells = [cell for block in blocks for record in block.records for cell in record.cells if cell.number is None]
+    cells = [
+        cell for block in blocks for record in block.records for cell in record.cells if cell.number is None
+    ]
     reader.settle_numbers((cell.text for cell in cells), style)
     calendar = Calendar(inquiry)
     samples: list[ManureSample] = []
@@ -107,7 +123,7 @@ def _upright(block: Block) -> tuple[list[_Entry], dict[int, _Head]]:
 def _turned(block: Block) -> tuple[list[_Entry], dict[int, _Head]]:
     """Read a table with analytes down: over each column of figures stand its sample, state and unit."""
     tops = [place for place, column in enumerate(block.columns) if column.heading.analyte is None]
-    carried = {place: "" for place in tops}
+    carried = dict.fromkeys(tops, "")
     entries: list[_Entry] = []
     heads: dict[int, _Head] = {}
     numbers: dict[str, int] = {}
@@ -131,7 +147,9 @@ def _is_column_kind(heading: Heading) -> bool:
     words = tokens(find_units(heading.text).rest)
     for kind in ("state", "estimate", "filler"):
         _, words = vocabulary().words[kind].take(words)
-    stated = heading.state or heading.estimate or heading.units or heading.role in ("result", "analyte", "units")
+    stated = (
+        heading.state or heading.estimate or heading.units or heading.role in ("result", "analyte", "units")
+    )
     return bool(stated) and not words
 
 
@@ -148,7 +166,7 @@ def _entry(sample: int, row: Heading, column: Heading, cell: Cell, where: str) -
     assert row.analyte is not None
     unit = column.unit or row.unit
     state = column.state or row.state
-    return _Entry(sample, row.analyte, unit, state, column.estimate or row.estimate, cell, where)
+    return _Entry(sample, row.analyte, unit, state, column.estimate or row.estimate, cell, where, row.text)
 
 
 def _settled(entries: list[_Entry], statements: Statements, inquiry: Inquiry) -> list[_Entry]:
@@ -162,7 +180,9 @@ def _settled(entries: list[_Entry], statements: Statements, inquiry: Inquiry) ->
         if unit is None and entry.analyte.kind == "nutrient":
             unit = statements.unit_for(entry.analyte)
             if unit is None:
-                answer = inquiry.ask("unit", "unit of the nutrients", "all columns without a unit", _UNIT_CHOICES)
+                answer = inquiry.ask(
+                    "unit", "unit of the nutrients", "all columns without a unit", _UNIT_CHOICES
+                )
                 unit = None if answer == NOT_KNOWN else answer
         if unit == "g/kg DM":
             state = DRY
@@ -172,7 +192,11 @@ def _settled(entries: list[_Entry], statements: Statements, inquiry: Inquiry) ->
             state = statements.state
             if state is None:
                 answer = inquiry.ask(
-                    "state", "whether the figures are as received or of dry matter", "all nutrients", (AS_RECEIVED, DRY), AS_RECEIVED
+                    "state",
+                    "whether the figures are as received or of dry matter",
+                    "all nutrients",
+                    (AS_RECEIVED, DRY),
+                    AS_RECEIVED,
                 )
                 state = AS_RECEIVED if answer is None else (None if answer == NOT_KNOWN else answer)
                 candidates = ["state"] if answer is None else []
@@ -204,7 +228,8 @@ def _sample(
         name = entry.analyte.name
         if name not in best or _preference(entry) < _preference(best[name][0]):
             best[name] = entry, printed
-    readings, beside = {}, {}
+    readings: dict[str, Reading] = {}
+    beside: dict[str, Reading] = {}
     for name, (entry, printed) in best.items():
         if entry.analyte.kind != "nutrient" and name != "organic N":
             continue
@@ -238,7 +263,11 @@ def _preference(entry: _Entry) -> tuple[int, int]:
 
 def _other_form(analyte: Analyte, best: dict[str, tuple[_Entry, Printed]]) -> bool:
     """Whether the same element stands in the form it is reckoned in as well."""
-    forms = {entry.analyte.form == "oxide" for entry, _ in best.values() if entry.analyte.element == analyte.element}
+    forms = {
+        entry.analyte.form == "oxide"
+        for entry, _ in best.values()
+        if entry.analyte.element == analyte.element
+    }
     if len(forms) < 2:
         return False
     return (analyte.form == "oxide") != (analyte.element in _OXIDE_FIRST)
@@ -254,14 +283,15 @@ def _reading(entry: _Entry, printed: Printed) -> Reading:
         state=entry.state,
         note=None if understood else "not understood as a figure",
         candidates=entry.candidates,
+        heading=entry.heading,
     )
 
 
 def _percent(found: tuple[_Entry, Printed] | None) -> float | None:
     if found is None or found[1].value is None:
         return None
-    entry, printed = found
-    return round(printed.value / 10, 6) if entry.unit in ("g/kg", "g/kg DM", "g/L", "kg/t") else printed.value
+    entry, value = found[0], found[1].value
+    return round(value / 10, 6) if entry.unit in ("g/kg", "g/kg DM", "g/L", "kg/t") else value
 
 
 def _cell(block: Block, head: _Head, role: str, statements: Statements) -> Cell:
@@ -281,16 +311,27 @@ def _settle_dates(calendar: Calendar, block: Block, statements: Statements) -> N
 
 def _say_what_was_left(blocks: Sequence[Block], inquiry: Inquiry) -> None:
     texts = [
-        cell.text for block in blocks for record in block.records for cell in record.cells if cell.number is None
+        cell.text
+        for block in blocks
+        for record in block.records
+        for cell in record.cells
+        if cell.number is None
     ]
     texts.extend(column.name for block in blocks for column in block.columns)
-    for word in dict.fromkeys(word.meaning for text in texts if (word := mentions("estimate", text))):
+    found = (mentions("estimate", text) for text in texts)
+    for word in dict.fromkeys(word.meaning for word in found if word):
         inquiry.leave_out(word, "columns of that kind")
         inquiry.remark(f"{word} is for one way of spreading; it is not part of the analysis")
     if any(mentions("state", text) and read_heading(text).state == DRY for text in texts):
-        inquiry.leave_out("figures of dry matter, where the same is printed as received", "columns of that kind")
+        inquiry.leave_out(
+            "figures of dry matter, where the same is printed as received", "columns of that kind"
+        )
     for block in blocks:
         for column in block.columns:
             analyte = column.heading.analyte
-            if analyte is not None and analyte.kind != "nutrient" and analyte.name not in ("moisture", "dry matter", "organic N"):
+            if (
+                analyte is not None
+                and analyte.kind != "nutrient"
+                and analyte.name not in ("moisture", "dry matter", "organic N")
+            ):
                 inquiry.leave_out("no nutrient of a manure", f"{column.name!r}")

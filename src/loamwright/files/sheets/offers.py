@@ -7,35 +7,59 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from loamwright.files.sheets.calendar_dates import DAY_FIRST, MONTH_FIRST, read_printed_date
-from loamwright.files.sheets.figures import decimal_comma_of, read_printed
+from loamwright.files.sheets.answers import NOT_KNOWN, Inquiry
 from loamwright.files.sheets.grids import Cell
-from loamwright.files.sheets.guarantees import read_guarantees
 from loamwright.files.sheets.layout import Block, Record
-from loamwright.files.sheets.measures import read_unit
-from loamwright.files.sheets.questions import NOT_KNOWN, Inquiry
 from loamwright.files.sheets.readings import slug
 from loamwright.files.sheets.records import SheetOffer
-from loamwright.files.sheets.vocabulary import means, mentions, plain
+from loamwright.files.sheets.words.calendar_dates import DAY_FIRST, MONTH_FIRST, read_printed_date
+from loamwright.files.sheets.words.figures import decimal_comma_of, read_printed
+from loamwright.files.sheets.words.guarantees import read_guarantees
+from loamwright.files.sheets.words.measures import read_unit
+from loamwright.files.sheets.words.vocabulary import means, mentions, plain
 
 _DATE = re.compile(
-    r"\d{4}-\d{1,2}-\d{1,2}|\d{1,2}[./-]\d{1,2}[./-]\d{2,4}|[^\W\d_]{3,9}\.? \d{1,2},? \d{4}|\d{1,2}\.? [^\W\d_]{3,9} \d{4}"
+    r"\d{4}-\d{1,2}-\d{1,2}|\d{1,2}[./-]\d{1,2}[./-]\d{2,4}"
+    r"|[^\W\d_]{3,9}\.? \d{1,2},? \d{4}|\d{1,2}\.? [^\W\d_]{3,9} \d{4}"
 )
-_CURRENCIES = {"€": "EUR", "£": "GBP", "eur": "EUR", "gbp": "GBP", "nok": "NOK", "sek": "SEK", "dkk": "DKK", "kr": "kr"}
+_CURRENCIES = {
+    "€": "EUR",
+    "£": "GBP",
+    "eur": "EUR",
+    "gbp": "GBP",
+    "nok": "NOK",
+    "sek": "SEK",
+    "dkk": "DKK",
+    "kr": "kr",
+}
 _CHARGE = re.compile(
     r"(?P<before>[^$€£.;,]*?)\s*[$€£]?\s*(?P<amount>\d+(?:[.,]\d+)?)\s*(?:kr\s*)?(?:/|\bper\b)\s*(?P<per>[^\W\d_]+)(?P<after>[^.;,]*)"
 )
 _CHARGES = (("spread", "spreading"), ("deliver", "delivery"), ("haul", "delivery"), ("freight", "delivery"))
-_UNITS = {"ac": "acre", "acres": "acre", "tons": "ton", "tonne": "t", "tonnes": "t", "gallon": "gal", "mile": "mile", "mi": "mile"}
+_UNITS = {
+    "ac": "acre",
+    "acres": "acre",
+    "tons": "ton",
+    "tonne": "t",
+    "tonnes": "t",
+    "gallon": "gal",
+    "mile": "mile",
+    "mi": "mile",
+}
 
 
 def read_offers(blocks: Sequence[Block], inquiry: Inquiry, style: bool | None) -> list[SheetOffer]:
     """Read the offers of all sections."""
     cells = [cell for block in blocks for record in block.records for cell in record.cells]
-    prices = [record.cells[place].text for block in blocks for record in block.records for place in block.places("price")]
+    prices = [
+        record.cells[place].text
+        for block in blocks
+        for record in block.records
+        for place in block.places("price")
+    ]
     comma = style if style is not None else decimal_comma_of([_bare(text) for text in prices])
     comma = comma if comma is not None else decimal_comma_of(cell.text for cell in cells)
-    offers = []
+    offers: list[SheetOffer] = []
     for block in blocks:
         if "product" in block.roles():
             offers.extend(_offer(block, record, inquiry, comma) for record in block.records)
@@ -51,7 +75,9 @@ def _bare(text: str) -> str:
 
 def _offer(block: Block, record: Record, inquiry: Inquiry, comma: bool | None) -> SheetOffer:
     def text(*roles: str) -> str:
-        places = [at for at, column in enumerate(block.columns) if {column.role, *column.heading.also} & set(roles)]
+        places = [
+            at for at, column in enumerate(block.columns) if {column.role, *column.heading.also} & set(roles)
+        ]
         return next((record.cells[place].text for place in places if record.cells[place].text), "")
 
     product, renamed = _product(record.cells[block.places("product")[0]], inquiry, record.where)
@@ -70,7 +96,9 @@ def _offer(block: Block, record: Record, inquiry: Inquiry, comma: bool | None) -
     )
     offer = _with_density(block, record, offer, comma)
     offer = _with_price(block, record, offer, text("price_unit"), inquiry, comma)
-    return _with_notes(offer, [text("note"), text("quantity"), text("in_stock"), text("price")], text("in_stock"))
+    return _with_notes(
+        offer, [text("note"), text("quantity"), text("in_stock"), text("price")], text("in_stock")
+    )
 
 
 def _product(cell: Cell, inquiry: Inquiry, where: str) -> tuple[str, tuple[str, ...]]:
@@ -141,9 +169,18 @@ def _with_price(
         printed = read_printed(match["money"], comma) if match else None
         if printed is None or printed.value is None:
             if printed is not None and printed.choices:
-                inquiry.ask(f"price.{slug(offer.product)}", f"price {text!r} of {offer.product}", record.where, ("<number>",))
+                inquiry.ask(
+                    f"price.{slug(offer.product)}",
+                    f"price {text!r} of {offer.product}",
+                    record.where,
+                    ("<number>",),
+                )
             continue
-        per = (match["per"] if match else None) or sold_by or (column.heading.units[0] if column.heading.units else "")
+        per = (
+            (match["per"] if match else None)
+            or sold_by
+            or (column.heading.units[0] if column.heading.units else "")
+        )
         per = "ton" if plain(per) == "t" and "$" in f"{text}{column.name}" else plain(per)
         per = _UNITS.get(per, per) or ("each" if "each" in plain(column.name) else "")
         candidates = offer.candidates
@@ -158,13 +195,22 @@ def _with_price(
             )
             likely = "each" if offer.package not in (None, "bulk") else ""
             per, candidates = (answer, candidates) if answer else (likely, (*candidates, "per"))
-        return replace(offer, price=printed.value, per=per or None, currency=currency_of(text), candidates=candidates)
+        return replace(
+            offer, price=printed.value, per=per or None, currency=currency_of(text), candidates=candidates
+        )
     return offer
 
 
 def currency_of(text: str) -> str | None:
     """Return the currency a text names; a dollar sign names none of several."""
-    return next((code for sign, code in _CURRENCIES.items() if re.search(rf"(?<![a-z]){re.escape(sign)}(?![a-z])", plain(text))), None)
+    return next(
+        (
+            code
+            for sign, code in _CURRENCIES.items()
+            if re.search(rf"(?<![a-z]){re.escape(sign)}(?![a-z])", plain(text))
+        ),
+        None,
+    )
 
 
 def _with_notes(offer: SheetOffer, texts: Sequence[str], stock: str) -> SheetOffer:
@@ -200,7 +246,9 @@ def price_date(lines: Iterable[str], inquiry: Inquiry, us: bool) -> dt.date | No
                 return printed.in_order(MONTH_FIRST)
             orders = tuple(printed.readings)
             likely = MONTH_FIRST if us else DAY_FIRST
-            answer = inquiry.ask("date-order", f"order of day and month in {match[0]!r}", "day of the prices", orders, likely)
+            answer = inquiry.ask(
+                "date-order", f"order of day and month in {match[0]!r}", "day of the prices", orders, likely
+            )
             return printed.in_order(answer or likely)
     return None
 

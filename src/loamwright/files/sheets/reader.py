@@ -6,29 +6,93 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from loamwright.errors import InputError
-from loamwright.files.sheets.grids import Grid, SheetFile, column_letter, read_grids, refuse
+from loamwright.files.sheets.answers import Inquiry, Profile, normal_headings
+from loamwright.files.sheets.grids import Grid, SheetFile, column_letter, file_bytes, grids_of, refuse
 from loamwright.files.sheets.layout import Block, find_blocks
 from loamwright.files.sheets.manure import is_manure, read_manure
+from loamwright.files.sheets.modus import is_modus, lab_of, read_modus
 from loamwright.files.sheets.offers import currency_of, price_date, read_charges, read_offers
-from loamwright.files.sheets.questions import Inquiry
 from loamwright.files.sheets.readings import system_of
 from loamwright.files.sheets.records import SheetContents
 from loamwright.files.sheets.soil import read_soil
 from loamwright.files.sheets.statements import Statements, read_statements, statement_texts
-from loamwright.files.sheets.vocabulary import plain
+from loamwright.files.sheets.tickets import read_tickets
 from loamwright.files.sheets.worth_saying import remarks_on
 
 READ_THEM, LEAVE_THEM = "read them", "leave them out"
 
 
-def read_sheet(path: Path, answers: Mapping[str, str] | None = None) -> SheetContents:
-    """Read a lab, dealer or quarry file."""
+def read_sheet(
+    path: Path, answers: Mapping[str, str] | None = None, profile: Profile | None = None
+) -> SheetContents:
+    """Read a file of a lab, dealer or quarry: CSV, XLSX, pasted text, or Modus XML and JSON.
+
+    Parameters
+    ----------
+    path
+        The file. What it is, is told from its content, not from its name.
+    answers
+        Answers to questions of an earlier reading, by question id.
+    profile
+        Answers kept for this lab; used when every heading of the file is one of the profile's.
+
+    Returns
+    -------
+    SheetContents
+        What it says, with the questions that are still open.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be read or holds nothing of the kind, or an answer is none of the choices.
+
+    Notes
+    -----
+    Nothing is converted, and nothing is guessed by magnitude. A value that hangs on a question is the
+    likely one and is marked in `candidates`.
+    """
+    name = path.name or str(path)
+    data = file_bytes(path)
     inquiry = Inquiry(dict(answers or {}))
-    return _contents(read_grids(path), inquiry)
+    if is_modus(data):
+        contents = _modus(name, data, inquiry, profile)
+    else:
+        contents = _contents(grids_of(name, data), inquiry, profile)
+    contents = replace(
+        contents,
+        questions=tuple(inquiry.questions),
+        left_out=tuple(inquiry.left_out),
+        answered=inquiry.used,
+    )
+    _refuse_idle_answers(name, answers or {}, inquiry)
+    return replace(contents, remarks=(*inquiry.remarks, *remarks_on(contents)))
 
 
-def _contents(file: SheetFile, inquiry: Inquiry) -> SheetContents:
+def _refuse_idle_answers(name: str, answers: Mapping[str, str], inquiry: Inquiry) -> None:
+    idle = [ident for ident in answers if ident not in inquiry.used]
+    if idle:
+        asked = ", ".join(question.id for question in inquiry.questions) or "nothing"
+        raise refuse(name, f"no question is called {', '.join(idle)}", f"This file asks: {asked}.")
+
+
+def _take_profile(inquiry: Inquiry, profile: Profile | None, headings: tuple[str, ...]) -> None:
+    if profile is None:
+        return
+    if profile.fits(headings):
+        inquiry.answers = {**profile.answers, **inquiry.answers}
+    else:
+        new = [heading for heading in headings if heading not in profile.headings]
+        inquiry.remark(f"the profile {profile.name!r} was not used: new headings {', '.join(new)}")
+
+
+def _modus(name: str, data: bytes, inquiry: Inquiry, profile: Profile | None) -> SheetContents:
+    lab = lab_of(name, data)
+    headings = normal_headings([f"Modus of {lab}"])
+    _take_profile(inquiry, profile, headings)
+    return replace(read_modus(name, data, inquiry), headings=headings)
+
+
+def _contents(file: SheetFile, inquiry: Inquiry, profile: Profile | None) -> SheetContents:
     grids = [_visible(grid, inquiry) for grid in file.grids]
     tables = [(grid, find_blocks(grid)) for grid in grids]
     tables = [(grid, tuple(block for block in blocks if block.records)) for grid, blocks in tables]
@@ -38,10 +102,12 @@ def _contents(file: SheetFile, inquiry: Inquiry) -> SheetContents:
             file.name,
             "no table of results, prices or tickets was found: "
             "no row or column names three things a lab, dealer or quarry prints",
-            "Check that the file is the right one, or name the columns as the paper does (pH, P, K, Product, Price).",
+            "Check that it is the right file, or name the columns as the paper does (pH, P, K, Product, Price).",
         )
     with_records.sort(key=lambda pair: -sum(len(block.records) for block in pair[1]))
     blocks = [block for _, found in with_records for block in found]
+    headings = normal_headings([column.name for block in blocks for column in block.columns])
+    _take_profile(inquiry, profile, headings)
     for grid, found in tables:
         if not found and grid.lines:
             inquiry.leave_out("sheet without results", f"sheet {grid.name!r}")
@@ -52,18 +118,12 @@ def _contents(file: SheetFile, inquiry: Inquiry) -> SheetContents:
     statements = read_statements(around)
     _take_notes(statements, read_statements(notes))
     contents = _by_kind(file, blocks, statements, inquiry)
-    contents = replace(
-        contents,
-        encoding=file.encoding,
-        report=statements.report,
-        questions=tuple(inquiry.questions),
-        left_out=tuple(inquiry.left_out),
-        fingerprint=fingerprint_of(blocks),
-    )
-    return replace(contents, remarks=(*inquiry.remarks, *remarks_on(contents)))
+    return replace(contents, encoding=file.encoding, report=statements.report, headings=headings)
 
 
-def _by_kind(file: SheetFile, blocks: Sequence[Block], statements: Statements, inquiry: Inquiry) -> SheetContents:
+def _by_kind(
+    file: SheetFile, blocks: Sequence[Block], statements: Statements, inquiry: Inquiry
+) -> SheetContents:
     roles = {role for block in blocks for role in block.roles()}
     texts = [text for block in blocks for text in statement_texts(block.around)]
     if {"ticket", "net"} <= roles:
@@ -89,9 +149,9 @@ def _by_kind(file: SheetFile, blocks: Sequence[Block], statements: Statements, i
     return SheetContents(file.name, "soil tests", statements.lab, samples=tuple(samples))
 
 
-def _tickets(file: SheetFile, blocks: Sequence[Block], statements: Statements, inquiry: Inquiry) -> SheetContents:
-    from loamwright.files.sheets.tickets import read_tickets
-
+def _tickets(
+    file: SheetFile, blocks: Sequence[Block], statements: Statements, inquiry: Inquiry
+) -> SheetContents:
     found = read_tickets(blocks, statements, inquiry, None)
     return SheetContents(
         file.name,
@@ -129,28 +189,26 @@ def _visible(grid: Grid, inquiry: Inquiry) -> Grid:
             f"{place}cells {', '.join(grid.without_result[:12])}",
             ("they were not tested",),
         )
-    columns = [column for column in sorted(grid.hidden_columns) if any(line.text(column) for line in grid.lines)]
+    columns = [
+        column for column in sorted(grid.hidden_columns) if any(line.text(column) for line in grid.lines)
+    ]
     if not grid.hidden_rows and not columns:
         return grid
     rows = ", ".join(map(str, sorted(grid.hidden_rows)))
     parts = [f"rows {rows}"] if rows else []
     parts.extend([f"columns {', '.join(map(column_letter, columns))}"] if columns else [])
     where = f"{place}{' and '.join(parts)}"
-    if inquiry.ask("hidden", "hidden rows or columns", where, (READ_THEM, LEAVE_THEM), LEAVE_THEM) == READ_THEM:
+    if (
+        inquiry.ask("hidden", "hidden rows or columns", where, (READ_THEM, LEAVE_THEM), LEAVE_THEM)
+        == READ_THEM
+    ):
         return grid
     inquiry.leave_out("hidden rows or columns", where, len(grid.hidden_rows) + len(columns))
     lines = tuple(
-        replace(line, cells=tuple(replace(c, text="") if at in columns else c for at, c in enumerate(line.cells)))
+        replace(
+            line, cells=tuple(replace(c, text="") if at in columns else c for at, c in enumerate(line.cells))
+        )
         for line in grid.lines
         if line.number not in grid.hidden_rows
     )
     return replace(grid, lines=lines)
-
-
-def fingerprint_of(blocks: Sequence[Block]) -> str:
-    """Return the headings of a file in one text, by which the next file of this lab is known."""
-    names = [plain(column.name) for block in blocks for column in block.columns if column.name]
-    return " | ".join(dict.fromkeys(names))
-
-
-__all__ = ["InputError", "fingerprint_of", "read_sheet"]

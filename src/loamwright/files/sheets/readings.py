@@ -10,22 +10,31 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from loamwright.files.sheets.figures import Printed, decimal_comma_of, read_printed
+from loamwright.files.sheets.answers import NOT_KNOWN, Inquiry
 from loamwright.files.sheets.grids import Cell
-from loamwright.files.sheets.headings import SAME_NUMBER, Heading
-from loamwright.files.sheets.measures import systems
-from loamwright.files.sheets.questions import NOT_KNOWN, Inquiry
 from loamwright.files.sheets.records import Reading
 from loamwright.files.sheets.statements import Statements
-from loamwright.files.sheets.vocabulary import Analyte, means, plain, vocabulary
+from loamwright.files.sheets.words.figures import Printed, decimal_comma_of, read_printed
+from loamwright.files.sheets.words.headings import SAME_NUMBER, Heading
+from loamwright.files.sheets.words.measures import systems
+from loamwright.files.sheets.words.vocabulary import Analyte, means, plain, vocabulary
 
 DECIMAL_COMMA, THOUSANDS_COMMA = "decimal comma", "comma between thousands"
 
 #: Answers offered for the unit of soil readings that name none.
-_READING_UNITS = ("ppm", "mg/kg", "mg/L", "mg/100 g", "lb/acre", "kg/ha", "meq/100 g", "cmol(+)/kg", "index")
+READING_UNITS = ("ppm", "mg/kg", "mg/L", "mg/100 g", "lb/acre", "kg/ha", "meq/100 g", "cmol(+)/kg", "index")
 
 FAMILY_TESTS: Mapping[str, tuple[str, ...]] = {
-    "P": ("Bray P1", "Mehlich-3", "Mehlich-3 ICP", "Olsen", "Mehlich-1", "Morgan", "modified Morgan", "Colwell"),
+    "P": (
+        "Bray P1",
+        "Mehlich-3",
+        "Mehlich-3 ICP",
+        "Olsen",
+        "Mehlich-1",
+        "Morgan",
+        "modified Morgan",
+        "Colwell",
+    ),
     "cations": ("ammonium acetate", "Mehlich-3", "Mehlich-3 ICP", "Mehlich-1", "Morgan", "modified Morgan"),
     "S": ("calcium phosphate", "Mehlich-3", "ammonium acetate", "KCl-40"),
     "B": ("hot water", "Mehlich-3", "hot CaCl2", "DTPA-sorbitol"),
@@ -116,7 +125,10 @@ class ColumnReader:
         elif len(heading.units) > 1 and unit is None:
             name = names[heading]
             unit = self.inquiry.ask(
-                f"unit.{slug(name)}", f"unit of {name!r}: it names {' and '.join(heading.units)}", name, heading.units
+                f"unit.{slug(name)}",
+                f"unit of {name!r}: it names {' and '.join(heading.units)}",
+                name,
+                heading.units,
             )
             unit = None if unit == NOT_KNOWN else unit
             asked.append("unit")
@@ -166,7 +178,7 @@ class ColumnReader:
         if not headings:
             return
         listed = ", ".join(dict.fromkeys(names[heading] for heading in headings))
-        answer = self.inquiry.ask("unit", f"unit of {listed}", f"columns {listed}", _READING_UNITS)
+        answer = self.inquiry.ask("unit", f"unit of {listed}", f"columns {listed}", READING_UNITS)
         for heading in headings:
             kind = self.kinds[heading]
             if answer is None:
@@ -218,7 +230,10 @@ class ColumnReader:
             if kind.unit and not kind.unit_inferred and {kind.unit, printed.unit} not in SAME_NUMBER:
                 name = self.names[heading]
                 about = f"unit of {printed.printed!r}: the heading says {kind.unit}"
-                if self.inquiry.ask(f"unit.{slug(name)}", about, name, (kind.unit, printed.unit)) == kind.unit:
+                if (
+                    self.inquiry.ask(f"unit.{slug(name)}", about, name, (kind.unit, printed.unit))
+                    == kind.unit
+                ):
                     return self.reading(heading, replace(printed, unit=None), text)
                 asked = (*asked, "unit")
             unit, inferred = printed.unit, False
@@ -247,7 +262,11 @@ class ColumnReader:
             note=note,
             candidates=tuple(field_name if name == "test" else name for name in dict.fromkeys(asked)),
         )
-        return replace(reading, extractant=kind.test) if field_name == "extractant" else replace(reading, method=kind.test)
+        return (
+            replace(reading, extractant=kind.test)
+            if field_name == "extractant"
+            else replace(reading, method=kind.test)
+        )
 
     def limit(self, mark: str, analyte: Analyte) -> float | None:
         """Return the limit a mark such as "ND" stands for."""
@@ -267,7 +286,9 @@ def slug(name: str) -> str:
 
 def system_of(headings: Iterable[Heading], texts: Iterable[str] = ()) -> str:
     """Return the system of units a sheet is in, "us", "metric" or "" when mixed or not told."""
-    found = systems(tuple(unit for heading in headings for unit in heading.units if unit in vocabulary().units))
+    found = systems(
+        tuple(unit for heading in headings for unit in heading.units if unit in vocabulary().units)
+    )
     if "us" in found:
         return "us"
     return "metric" if "metric" in found else ""
@@ -284,4 +305,7 @@ def printed_numbers(cells: Sequence[Cell]) -> list[str]:
     A workbook drops the zero of 3.0 in a column of 4.4 and 14.4.
     """
     tenths = any(cell.number is not None and "." in cell.text for cell in cells)
-    return [f"{cell.text}.0" if tenths and cell.number is not None and cell.text.isdigit() else cell.text for cell in cells]
+    return [
+        f"{cell.text}.0" if tenths and cell.number is not None and cell.text.isdigit() else cell.text
+        for cell in cells
+    ]

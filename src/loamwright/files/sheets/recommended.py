@@ -11,15 +11,15 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from loamwright.files.sheets.figures import Printed
-from loamwright.files.sheets.headings import Heading
+from loamwright.files.sheets.answers import NOT_KNOWN, Inquiry
 from loamwright.files.sheets.layout import Block, Column
-from loamwright.files.sheets.measures import find_units, unit_named
-from loamwright.files.sheets.questions import NOT_KNOWN, Inquiry
 from loamwright.files.sheets.readings import slug
 from loamwright.files.sheets.records import Amount, SheetRecommendation
 from loamwright.files.sheets.statements import Statements
-from loamwright.files.sheets.vocabulary import mentions, plain, vocabulary
+from loamwright.files.sheets.words.figures import Printed
+from loamwright.files.sheets.words.headings import Heading
+from loamwright.files.sheets.words.measures import find_units, unit_named
+from loamwright.files.sheets.words.vocabulary import mentions, plain, vocabulary
 
 _RATES = ("lb/acre", "kg/ha", "lb/1000 ft2")
 _LIME_RATES = ("ton/acre", "lb/acre", "t/ha", "kg/ha")
@@ -49,7 +49,9 @@ def settle_roles(block: Block, inquiry: Inquiry) -> Block:
             continue
         start = min([*seeds, *oxides])
         right = [place for place in places if place >= start and roles[place] == "reading"]
-        doubled = any(_read_elsewhere(block, place) for place in right if _form(block.columns[place]) != "oxide")
+        doubled = any(
+            _read_elsewhere(block, place) for place in right if _form(block.columns[place]) != "oxide"
+        )
         for place in right:
             heading = block.columns[place].heading
             if _form(block.columns[place]) == "oxide" or heading.unit in _RATES or doubled:
@@ -111,7 +113,11 @@ def _read_elsewhere(block: Block, place: int) -> bool:
 def _lone_oxide(block: Block, place: int, inquiry: Inquiry) -> str:
     column = block.columns[place]
     near = {block.columns[at].role for at in (place - 1, place - 2) if at >= 0}
-    same = [other for at, other in enumerate(block.columns) if at != place and other.heading.analyte == column.heading.analyte]
+    same = [
+        other
+        for at, other in enumerate(block.columns)
+        if at != place and other.heading.analyte == column.heading.analyte
+    ]
     if any(other.role == "recommendation" for other in same):
         return "reading"
     if "crop" in near or "yield_goal" in near or _read_elsewhere(block, place):
@@ -137,7 +143,7 @@ def _ask_role(column: Column, inquiry: Inquiry, likely: str) -> str:
 
 
 def crop_columns(block: Block) -> tuple[CropColumns, ...]:
-    """Group the recommendation columns by crop: by the crop column to the left, or the group they stand in."""
+    """Group the recommendation columns by crop: by the crop column to the left, or their group heading."""
     wanted = block.places("recommendation", "lime")
     crops = block.places("crop")
     goals = block.places("yield_goal")
@@ -174,7 +180,9 @@ def crop_of_group(group: str) -> str | None:
     """Return the crop a group heading names: "Recommendation: clover, new seeding (lb/acre)"."""
     match = re.match(r"[^:]*:\s*(.+)", group)
     text = match[1] if match else group
-    text = re.sub(r"\([^()]*\)\s*$", lambda found: "" if find_units(found[0]).names else found[0], text).strip()
+    text = re.sub(
+        r"\([^()]*\)\s*$", lambda found: "" if find_units(found[0]).names else found[0], text
+    ).strip()
     if match is None:
         text = re.sub(r"(?i)\brecommendations?\b(?:\s+for\b)?|\bfor\b", " ", text).strip(" -–:")
     return text or None
@@ -195,9 +203,14 @@ class RateUnits:
 
 
 def rate_units(
-    block: Block, groups: Sequence[CropColumns], statements: Statements, inquiry: Inquiry, system: str, limed: bool
+    block: Block,
+    groups: Sequence[CropColumns],
+    statements: Statements,
+    inquiry: Inquiry,
+    system: str,
+    limed: bool,
 ) -> RateUnits:
-    """Settle the units of all recommendations; ask once for those that name none, and for the kind of lime."""
+    """Settle the units of all recommendations; ask once for missing ones, and for the kind of lime."""
     places = [place for group in groups for place in group.amounts]
     units: dict[int, str | None] = {}
     for place in places:
@@ -212,7 +225,11 @@ def rate_units(
     if bare:
         listed = ", ".join(dict.fromkeys(block.columns[place].name for place in bare))
         answer = inquiry.ask(
-            "recommendation-unit", f"units of the recommendations {listed}", f"columns {listed}", _RATES, likely
+            "recommendation-unit",
+            f"units of the recommendations {listed}",
+            f"columns {listed}",
+            _RATES,
+            likely,
         )
         for place in bare:
             units[place] = likely if answer is None else (None if answer == NOT_KNOWN else answer)
@@ -221,7 +238,9 @@ def rate_units(
     unmeasured = [place for place in limes if units[place] is None]
     if unmeasured:
         listed = ", ".join(dict.fromkeys(block.columns[place].name for place in unmeasured))
-        answer = inquiry.ask("lime-unit", f"unit of the lime rates {listed}", f"columns {listed}", _LIME_RATES)
+        answer = inquiry.ask(
+            "lime-unit", f"unit of the lime rates {listed}", f"columns {listed}", _LIME_RATES
+        )
         for place in unmeasured:
             units[place] = None if answer in (None, NOT_KNOWN) else answer
     basis = statements.lime_basis
@@ -229,13 +248,18 @@ def rate_units(
     if limed and basis is None and any(block.columns[place].heading.basis is None for place in limes):
         listed = ", ".join(dict.fromkeys(block.columns[place].name for place in limes))
         answer = inquiry.ask(
-            "lime-basis", "what kind of lime the recommended amounts are (basis)", f"columns {listed}", _LIME_BASES
+            "lime-basis",
+            "what kind of lime the recommended amounts are (basis)",
+            f"columns {listed}",
+            _LIME_BASES,
         )
         basis, basis_asked = (None if answer == NOT_KNOWN else answer), answer is None
     return RateUnits(units, frozenset(asked), basis, basis_asked)
 
 
-def amount_of(printed: Printed, heading: Heading, unit: str | None, asked: bool, statements: Statements) -> Amount | None:
+def amount_of(
+    printed: Printed, heading: Heading, unit: str | None, asked: bool, statements: Statements
+) -> Amount | None:
     """Turn a cell into a recommended amount; None when it is blank: not given is not zero."""
     none_needed = printed.none_needed or plain(printed.printed) in statements.none_needed
     if printed.blank and not none_needed:

@@ -12,18 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, is_dataclass
 from typing import Any
 
-#: Marks a field that is written even when it is None or empty: absent and not stated are different.
-ALWAYS: Mapping[str, Any] = {"always": True}
-
-
-@dataclass(frozen=True, slots=True)
-class Depth:
-    """A slice of soil as printed; `unit` is None where the sheet does not say inches or centimetres."""
-
-    top: float = field(metadata=ALWAYS)
-    bottom: float = field(metadata=ALWAYS)
-    unit: str | None = field(default=None, metadata=ALWAYS)
-    candidates: tuple[str, ...] = ()
+from loamwright.files.sheets.words.depths import ALWAYS, Depth
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +55,8 @@ class Reading:
         What else a person should know.
     candidates
         Fields that hang on an open question.
+    heading
+        The heading it stood under, for people.
     """
 
     printed: str
@@ -85,6 +76,7 @@ class Reading:
     unit_inferred: bool = False
     note: str | None = None
     candidates: tuple[str, ...] = ()
+    heading: str = field(default="", metadata={"hidden": True})
 
 
 @dataclass(frozen=True, slots=True)
@@ -271,8 +263,10 @@ class SheetContents:
         What was not taken.
     remarks
         What a person should know about what was taken.
-    fingerprint
+    headings
         The headings, by which a profile knows the next file of this lab.
+    answered
+        Answers it was read with, by question id.
     """
 
     file: str
@@ -291,7 +285,8 @@ class SheetContents:
     questions: tuple[Question, ...] = field(default=(), metadata=ALWAYS)
     left_out: tuple[LeftOut, ...] = field(default=(), metadata=ALWAYS)
     remarks: tuple[str, ...] = field(default=(), metadata=ALWAYS)
-    fingerprint: str = field(default="", metadata={"hidden": True})
+    headings: tuple[str, ...] = field(default=(), metadata={"hidden": True})
+    answered: Mapping[str, str] = field(default_factory=dict, metadata={"hidden": True})
 
 
 def _is_default(content: Any, default: Any) -> bool:

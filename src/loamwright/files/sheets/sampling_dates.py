@@ -7,7 +7,9 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from loamwright.files.sheets.calendar_dates import (
+from loamwright.files.sheets.answers import NOT_KNOWN, Inquiry
+from loamwright.files.sheets.grids import Cell
+from loamwright.files.sheets.words.calendar_dates import (
     DAY_FIRST,
     MONTH_FIRST,
     YEAR_FIRST,
@@ -16,10 +18,7 @@ from loamwright.files.sheets.calendar_dates import (
     read_printed_date,
     settled_order,
 )
-from loamwright.files.sheets.grids import Cell
-from loamwright.files.sheets.headings import read_depth
-from loamwright.files.sheets.questions import NOT_KNOWN, Inquiry
-from loamwright.files.sheets.records import Depth
+from loamwright.files.sheets.words.depths import Depth, read_depth
 
 #: Roles of date columns, in the order in which the days follow one another.
 DATE_ROLES = ("sampled", "received", "reported")
@@ -63,7 +62,11 @@ class Calendar:
         possible = [order for order in _ORDERS if all(date.in_order(order) for date in open_dates)]
         likely = likely_order(open_dates, system)
         answer = self.inquiry.ask(
-            "date-order", f"order of day and month in {open_dates[0].text!r}", what, tuple(possible) or _ORDERS, likely
+            "date-order",
+            f"order of day and month in {open_dates[0].text!r}",
+            what,
+            tuple(possible) or _ORDERS,
+            likely,
         )
         self.asked = answer is None
         self.order = likely if answer is None else (None if answer == NOT_KNOWN else answer)
@@ -99,7 +102,9 @@ class Calendar:
         found = printed.in_order(self.order) if printed is not None else None
         if found is None and not (printed and self.order is None):
             ident = f"date.{re.sub(r'[^a-z0-9]+', '-', cell.text.casefold())}"
-            answer = self.inquiry.ask(ident, f"what day {cell.text!r} is", where, ("<day, as 2025-10-18>",))
+            answer = self.inquiry.ask(
+                ident, f"what day {cell.text!r} is", where, ("<day, as 2025-10-18>",), accepts=is_day
+            )
             given = read_printed_date(answer) if answer else None
             return given.in_order(None) if given else None
         return found
@@ -112,7 +117,9 @@ class Calendar:
     def settle_meaning(self, names: Sequence[str]) -> None:
         """Ask what a column called "Date" is the date of, when no other column says when was sampled."""
         listed = ", ".join(names)
-        answer = self.inquiry.ask("date-meaning", f"what {listed} is the date of", f"column {listed}", tuple(_MEANINGS))
+        answer = self.inquiry.ask(
+            "date-meaning", f"what {listed} is the date of", f"column {listed}", tuple(_MEANINGS)
+        )
         self.meaning = _MEANINGS.get(answer or "", "dated")
 
 
@@ -141,7 +148,10 @@ def depth_of(texts: Mapping[str, tuple[str, str | None]], stated: Depth | None) 
             printed = _LENGTHS.get(single[2] or "")
             return Depth(0.0, float(single[1].replace(",", ".")), printed or unit)
         return None
-    numbers = [re.fullmatch(r"\s*(\d{1,3}(?:[.,]\d+)?)\s*(\"|in|inches|cm)?\s*", text.casefold()) for text in (top, bottom)]
+    numbers = [
+        re.fullmatch(r"\s*(\d{1,3}(?:[.,]\d+)?)\s*(\"|in|inches|cm)?\s*", text.casefold())
+        for text in (top, bottom)
+    ]
     if all(numbers):
         values = [float(match[1].replace(",", ".")) for match in numbers if match]
         printed = next((match[2] for match in numbers if match and match[2]), None)
@@ -153,3 +163,9 @@ def depth_of(texts: Mapping[str, tuple[str, str | None]], stated: Depth | None) 
 def asked_depth(answer: str | None) -> Depth | None:
     """Read the depth an answer gives."""
     return read_depth(answer) if answer else None
+
+
+def is_day(answer: str) -> bool:
+    """Tell whether an answer is a day that can be read in one way."""
+    printed = read_printed_date(answer)
+    return printed is not None and printed.in_order(None) is not None

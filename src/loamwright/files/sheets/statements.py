@@ -12,10 +12,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from loamwright.files.sheets.grids import Cell, Line
-from loamwright.files.sheets.headings import more_exact, read_depth, read_heading, tests_of
-from loamwright.files.sheets.measures import find_units
-from loamwright.files.sheets.records import Depth
-from loamwright.files.sheets.vocabulary import Analyte, Test, mentions, plain, tokens, vocabulary
+from loamwright.files.sheets.words.depths import Depth, read_depth
+from loamwright.files.sheets.words.headings import more_exact, read_heading, tests_of
+from loamwright.files.sheets.words.measures import find_units
+from loamwright.files.sheets.words.vocabulary import Analyte, LabTest, mentions, plain, tokens, vocabulary
 
 _PAIR = re.compile(r"\s*([^:]{2,40}?)\s*:\s*(.*)")
 _SENTENCES = re.compile(r";|\.(?=\s|$)|\n")
@@ -35,8 +35,8 @@ class Statements:
     first_line: str | None = None
     report: str | None = None
     pairs: dict[str, Cell] = field(default_factory=dict)
-    tests: dict[str, Test] = field(default_factory=dict)
-    general_tests: list[tuple[Test, ...]] = field(default_factory=list)
+    tests: dict[str, LabTest] = field(default_factory=dict)
+    general_tests: list[tuple[LabTest, ...]] = field(default_factory=list)
     units: dict[str, str] = field(default_factory=dict)
     general_unit: str | None = None
     limits: dict[str, float] = field(default_factory=dict)
@@ -48,7 +48,7 @@ class Statements:
     recommendation_unit: str | None = None
     lines: list[str] = field(default_factory=list)
 
-    def test_for(self, analyte: Analyte) -> tuple[Test, ...]:
+    def test_for(self, analyte: Analyte) -> tuple[LabTest, ...]:
         """Return the test stated for an analyte, or stated for all."""
         if analyte.element in self.tests and self.tests[analyte.element].fits(analyte):
             return (self.tests[analyte.element],)
@@ -144,7 +144,8 @@ def _mark(found: Statements, mark: str, what: str) -> bool:
 
 def _lime(found: Statements, text: str) -> bool:
     match = re.fullmatch(
-        r"\W*(?:ground )?(?:lime(?:stone)?|liming)\b[^.]*?\b(?:as|is|in terms of|based on|expressed as|given as)\s+(.+)",
+        r"\W*(?:ground )?(?:lime(?:stone)?|liming)\b[^.]*?"
+        r"\b(?:as|is|in terms of|based on|expressed as|given as)\s+(.+)",
         text,
         re.IGNORECASE,
     )
@@ -168,9 +169,41 @@ def _depth(found: Statements, text: str) -> bool:
 
 
 _CONNECTORS = frozenset(
-    "all other others nutrients elements element analytes analyses figures numbers indices values readings "
-    "is are were was with using expressed reported given extracted determined extraction volume weight "
-    "solution air oven ground fine earth".split()
+    [
+        "all",
+        "other",
+        "others",
+        "nutrients",
+        "elements",
+        "element",
+        "analytes",
+        "analyses",
+        "figures",
+        "numbers",
+        "indices",
+        "values",
+        "readings",
+        "is",
+        "are",
+        "were",
+        "was",
+        "with",
+        "using",
+        "expressed",
+        "reported",
+        "given",
+        "extracted",
+        "determined",
+        "extraction",
+        "volume",
+        "weight",
+        "solution",
+        "air",
+        "oven",
+        "ground",
+        "fine",
+        "earth",
+    ]
 )
 
 
@@ -207,14 +240,17 @@ def _test_or_unit(found: Statements, text: str) -> None:
 
 
 def _all(text: str) -> bool:
-    return bool(re.search(r"\b(all|results?|readings?|values?|figures?|elements|nutrients|units?)\b", plain(text)))
+    return bool(
+        re.search(r"\b(all|results?|readings?|values?|figures?|elements|nutrients|units?)\b", plain(text))
+    )
 
 
 def _is_about_all(text: str) -> bool:
     """A sentence about everything says extract, results, units, method: not just a lone word."""
     return bool(
         re.search(
-            r"\b(extract(?:s|ion|able|ant|ed)?|method|results?|readings?|values?|figures?|indices|units?|all|soil test)\b",
+            r"\b(extract(?:s|ion|able|ant|ed)?|method|results?|readings?|values?|figures?|indices"
+            r"|units?|all|soil test)\b",
             plain(text),
         )
     )

@@ -6,16 +6,15 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from loamwright.files.sheets.figures import read_printed
+from loamwright.files.sheets.answers import Inquiry
 from loamwright.files.sheets.grids import EMPTY, Cell, Line
-from loamwright.files.sheets.guarantees import read_guarantee_line
 from loamwright.files.sheets.layout import Block, Record
-from loamwright.files.sheets.questions import Inquiry
 from loamwright.files.sheets.readings import ColumnReader, slug, system_of
 from loamwright.files.sheets.records import Delivery, SheetProduct
 from loamwright.files.sheets.sampling_dates import Calendar
 from loamwright.files.sheets.statements import Statements
-from loamwright.files.sheets.vocabulary import means
+from loamwright.files.sheets.words.guarantees import read_guarantee_line
+from loamwright.files.sheets.words.vocabulary import means
 
 _LB_PER_TON, _KG_PER_T = 2000, 1000
 
@@ -45,11 +44,15 @@ def read_tickets(
 ) -> Tickets:
     """Read the loads and the analysis of a sheet of tickets."""
     reader = ColumnReader(statements, inquiry)
-    reader.settle_numbers((cell.text for block in blocks for record in block.records for cell in record.cells), style)
+    reader.settle_numbers(
+        (cell.text for block in blocks for record in block.records for cell in record.cells), style
+    )
     loads = [(block, record) for block in blocks if "ticket" in block.roles() for record in block.records]
     calendar = Calendar(inquiry)
     cells = [_cell(block, record, "dated") for block, record in loads]
-    calendar.settle(cells, (), system_of(c.heading for block in blocks for c in block.columns), "date of the tickets")
+    calendar.settle(
+        cells, (), system_of(c.heading for block in blocks for c in block.columns), "date of the tickets"
+    )
     deliveries = []
     for block, record in loads:
         if any(means("void", cell.text) for cell in record.cells):
@@ -58,16 +61,7 @@ def read_tickets(
             inquiry.leave_out("sum of the tickets", record.where)
         else:
             deliveries.append(_delivery(block, record, reader, calendar))
-    _leave_out_voids(blocks, inquiry)
     return Tickets(_product(blocks, deliveries), tuple(deliveries))
-
-
-def _leave_out_voids(blocks: Sequence[Block], inquiry: Inquiry) -> None:
-    """Count tickets without a weight that say why."""
-    for block in blocks:
-        for line in block.around:
-            if any(means("void", cell.text) for cell in line.cells):
-                inquiry.leave_out("void ticket", f"row {line.number}")
 
 
 def _cell(block: Block, record: Record, *roles: str) -> Cell:
@@ -80,7 +74,9 @@ def _delivery(block: Block, record: Record, reader: ColumnReader, calendar: Cale
     weights = _weights(block, record, reader)
     candidates = ["date"] if calendar.is_candidate(_cell(block, record, "dated")) else []
     if weights.doubt:
-        answer = reader.inquiry.ask(f"weight.{slug(ticket)}", weights.doubt, record.where, ("<net weight>", "as printed"))
+        answer = reader.inquiry.ask(
+            f"weight.{slug(ticket)}", weights.doubt, record.where, ("<net weight>", "as printed")
+        )
         candidates.extend([] if answer else ["net_tons"])
     return Delivery(
         ticket,

@@ -13,7 +13,9 @@ _PER_VOLUME = ("mg/L", "meq/100 cm3", "meq/L")
 def remarks_on(contents: SheetContents) -> tuple[str, ...]:
     """Return remarks on what was understood, each once."""
     samples = [sample for sample in contents.samples if isinstance(sample, Sample)]
-    readings = [(element, reading) for sample in samples for element, r in sample.readings.items() for reading in r]
+    readings = [
+        (element, reading) for sample in samples for element, r in sample.readings.items() for reading in r
+    ]
     found = [*_units(readings), *_tests(readings), *_advice(samples)]
     if samples and not any(sample.recommendations for sample in samples):
         found.append("no recommendation came with this file")
@@ -40,7 +42,11 @@ def _units(readings: Iterable[tuple[str, Reading]]) -> Iterator[str]:
 
 def _tests(readings: Iterable[tuple[str, Reading]]) -> Iterator[str]:
     for element, reading in readings:
-        if reading.extractant and read_extractant(reading.extractant) is None and element in ("P", "K", "Mg", "Ca", "S", "Zn", "B"):
+        if (
+            reading.extractant
+            and read_extractant(reading.extractant) is None
+            and element in ("P", "K", "Mg", "Ca", "S", "Zn", "B")
+        ):
             yield (
                 f"no built-in table is written for {element} by {reading.extractant}: "
                 "use the lab's recommendation, or a guideline of your own for that test"

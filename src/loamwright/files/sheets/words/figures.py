@@ -11,8 +11,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from loamwright.errors import AmbiguousNumberError, UnitError
-from loamwright.files.sheets.measures import find_units, read_unit
-from loamwright.files.sheets.vocabulary import means, plain
+from loamwright.files.sheets.words.measures import find_units, read_unit
+from loamwright.files.sheets.words.vocabulary import means, plain
 from loamwright.units import read_number
 
 _NUMBER = r"[+-]?(?:\d[\d.,'’\u00a0\u2009\u202f]*(?: \d{3}(?!\d)[\d.,]*)*|[.,]\d+)(?:[eE][+-]?\d+)?"

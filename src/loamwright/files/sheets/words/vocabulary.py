@@ -35,8 +35,8 @@ class Analyte:
 
 
 @dataclass(frozen=True, slots=True)
-class Test:
-    """An extractant or method: its word in this program, the kind of analyte, the elements it is usual for."""
+class LabTest:
+    """An extractant or method: its word, the kind of analyte, the elements it is usual for."""
 
     name: str
     kind: str
@@ -113,9 +113,13 @@ class Phrases(Generic[T]):
         self._longest = max((len(key) for key in self._meanings), default=0)
 
     def whole(self, text: str) -> tuple[T, ...]:
-        """Return what a text means as a whole, also when its words are run together; empty when unknown."""
+        """Return what a text means as a whole; empty when unknown."""
+        return self._meanings.get(tokens(text), ())
+
+    def run_together(self, text: str) -> tuple[T, ...]:
+        """Return what one word means whose parts are written without a blank ("SAMPLEID")."""
         words = tokens(text)
-        return self._meanings.get(words) or (self._squeezed.get(words[0], ()) if len(words) == 1 else ())
+        return self._squeezed.get(words[0], ()) if len(words) == 1 else ()
 
     def take(self, words: Sequence[str]) -> tuple[list[tuple[T, ...]], tuple[str, ...]]:
         """Find phrases among words, longest first from the left; return meanings and the words left."""
@@ -140,7 +144,7 @@ class Vocabulary:
     """All words, ready to be found."""
 
     analytes: Phrases[Analyte]
-    tests: Phrases[Test]
+    tests: Phrases[LabTest]
     columns: Phrases[ColumnWord]
     headings: Phrases[KnownHeading]
     words: dict[str, Phrases[Word]]
@@ -153,11 +157,11 @@ class Vocabulary:
     tops: dict[str, tuple[str, ...]]
     pers: dict[str, tuple[str, ...]]
     analyte_names: dict[str, Analyte]
-    test_names: dict[tuple[str, str], Test]
+    test_names: dict[tuple[str, str], LabTest]
     customs: tuple[tuple[str, str, str], ...]
 
 
-def _rows(name: str) -> list[dict[str, str]]:
+def table_rows(name: str) -> list[dict[str, str]]:
     text = (files("loamwright") / "data" / "sheets" / f"{name}.csv").read_text(encoding="utf-8")
     return list(csv.DictReader(text.splitlines()))
 
@@ -174,7 +178,7 @@ def _alternatives(spellings: Iterable[str]) -> str:
 @lru_cache(maxsize=1)
 def vocabulary() -> Vocabulary:
     """Read the tables of words, once."""
-    analyte_rows, test_rows, unit_rows = _rows("analytes"), _rows("tests"), _rows("units")
+    analyte_rows, test_rows, unit_rows = table_rows("analytes"), table_rows("tests"), table_rows("units")
     analytes = {
         row["name"]: Analyte(
             row["name"],
@@ -188,30 +192,40 @@ def vocabulary() -> Vocabulary:
         for row in analyte_rows
     }
     tests = {
-        (row["kind"], row["name"]): Test(row["name"], row["kind"], tuple(row["elements"].split()))
+        (row["kind"], row["name"]): LabTest(row["name"], row["kind"], tuple(row["elements"].split()))
         for row in test_rows
     }
-    words = [Word(row["kind"], row["meaning"], text) for row in _rows("words") for text in _spelled(row)]
+    words = [Word(row["kind"], row["meaning"], text) for row in table_rows("words") for text in _spelled(row)]
     spelled = {plain(text): row["unit"] for row in unit_rows for text in _spelled(row)}
     tops: dict[str, tuple[str, ...]] = {}
     pers: dict[str, tuple[str, ...]] = {}
-    for row in _rows("unit_words"):
+    for row in table_rows("unit_words"):
         known = tops if row["place"] == "top" else pers
         for text in _spelled(row):
             known[squeezed_unit(text)] = (*known.get(squeezed_unit(text), ()), row["word"])
-    not_inside = {plain(t) for r in unit_rows if r["measures"] in ("length", "area", "mass", "index") for t in _spelled(r)}
+    not_inside = {
+        plain(t)
+        for r in unit_rows
+        if r["measures"] in ("length", "area", "mass", "index")
+        for t in _spelled(r)
+    }
     lone = [text for text in spelled if text not in not_inside | {"-", "none"}]
     top, per = _alternatives(_unit_texts("top")), _alternatives(_unit_texts("per"))
     return Vocabulary(
         Phrases((text, analytes[row["name"]]) for row in analyte_rows for text in _spelled(row)),
         Phrases((text, tests[row["kind"], row["name"]]) for row in test_rows for text in _spelled(row)),
-        Phrases((t, ColumnWord(r["role"], int(r["rank"]))) for r in _rows("columns") for t in _spelled(r)),
+        Phrases(
+            (t, ColumnWord(r["role"], int(r["rank"]))) for r in table_rows("columns") for t in _spelled(r)
+        ),
         Phrases(
             (text, KnownHeading(row["role"], row["analyte"], row["test"], row["unit"], row["note"]))
-            for row in _rows("headings")
+            for row in table_rows("headings")
             for text in _spelled(row)
         ),
-        {kind: Phrases((word.text, word) for word in words if word.kind == kind) for kind in {w.kind for w in words}},
+        {
+            kind: Phrases((word.text, word) for word in words if word.kind == kind)
+            for kind in {w.kind for w in words}
+        },
         {(word.kind, plain(word.text)): word for word in words},
         {row["unit"]: Unit(row["unit"], row["measures"], row["system"]) for row in unit_rows},
         re.compile(rf"(?<![^\W_])(?:{_alternatives(t for t in lone if '/' in t)})(?![^\W_])"),
@@ -225,12 +239,12 @@ def vocabulary() -> Vocabulary:
         pers,
         analytes,
         tests,
-        tuple((row["test"], row["analyte"], row["method"]) for row in _rows("customs")),
+        tuple((row["test"], row["analyte"], row["method"]) for row in table_rows("customs")),
     )
 
 
 def _unit_texts(place: str) -> list[str]:
-    return [text for row in _rows("unit_words") if row["place"] == place for text in _spelled(row)]
+    return [text for row in table_rows("unit_words") if row["place"] == place for text in _spelled(row)]
 
 
 def squeezed_unit(text: str) -> str:

@@ -10,13 +10,13 @@ import re
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from loamwright.files.sheets.measures import NO_UNITS, find_units, read_unit
-from loamwright.files.sheets.records import Depth
-from loamwright.files.sheets.vocabulary import (
+from loamwright.files.sheets.words.depths import DEPTH, Depth, read_depth
+from loamwright.files.sheets.words.measures import NO_UNITS, find_units, read_unit
+from loamwright.files.sheets.words.vocabulary import (
     Analyte,
     ColumnWord,
     KnownHeading,
-    Test,
+    LabTest,
     Word,
     mentions,
     plain,
@@ -24,10 +24,9 @@ from loamwright.files.sheets.vocabulary import (
     vocabulary,
 )
 
-_DEPTH = re.compile(
-    r"(?<![\d.,])(\d{1,3}(?:[.,]\d)?)\s*(?:-|to|til)\s*(\d{1,3}(?:[.,]\d)?)\s*(\"|''|in\b|inch(?:es)?\b|cm\b)"
+_PRICE = re.compile(
+    r"(?:price)?\W*(?:[$€£]|usd|eur|gbp|nok|sek|dkk|kr|cad|aud|nzd)\s*(?:/|per)\s*(?P<per>[^/()]+?)\W*"
 )
-_PRICE = re.compile(r"(?:price)?\W*(?:[$€£]|usd|eur|gbp|nok|sek|dkk|kr|cad|aud|nzd)\s*(?:/|per)\s*(?P<per>[^/()]+?)\W*")
 
 #: Units in which a figure is the same number.
 SAME_NUMBER = (frozenset({"ppm", "mg/kg"}), frozenset({"meq/100 g", "cmol(+)/kg"}))
@@ -47,7 +46,7 @@ class Heading:
     also: tuple[str, ...] = ()
     rank: int = 9
     analyte: Analyte | None = None
-    tests: tuple[Test, ...] = ()
+    tests: tuple[LabTest, ...] = ()
     unclear_tests: tuple[str, ...] = ()
     units: tuple[str, ...] = ()
     basis: str | None = None
@@ -73,12 +72,12 @@ class Heading:
         return self.units[0] if names and same else None
 
 
-def tests_of(analyte: Analyte, found: tuple[tuple[Test, ...], ...]) -> tuple[Test, ...]:
+def tests_of(analyte: Analyte, found: tuple[tuple[LabTest, ...], ...]) -> tuple[LabTest, ...]:
     """Choose among the meanings of test phrases those for an analyte, each once."""
     return tuple(dict.fromkeys(test for meanings in found for test in meanings if test.fits(analyte)))
 
 
-def more_exact(tests: tuple[Test, ...]) -> tuple[Test, ...]:
+def more_exact(tests: tuple[LabTest, ...]) -> tuple[LabTest, ...]:
     """Drop a test that another one names more exactly ("Mehlich-3" beside "Mehlich-3 ICP")."""
     return tuple(
         test
@@ -98,7 +97,7 @@ def read_heading(text: str) -> Heading:
         return Heading(text, "price", units=(price["per"].strip(),))
     depth = read_depth(bare)
     if depth is not None:
-        bare = _DEPTH.sub(" ", plain(bare))
+        bare = DEPTH.sub(" ", plain(bare))
     found = find_units(bare)
     heading = _whole(text, bare, found.rest) or _rating(text, found.rest) or _parts(text, found.rest)
     basis, left = _basis(found.bases)
@@ -121,7 +120,9 @@ def _nutrients() -> set[str]:
 def _is_share(analyte: Analyte, units: tuple[str, ...], text: str) -> bool:
     """K %, PCT_K: in soil a share of the exchange capacity, no potassium reading."""
     return (
-        analyte.name in ("K", "Ca", "Mg", "Na", "H", "Al") and units == ("%",) and mentions("state", text) is None
+        analyte.name in ("K", "Ca", "Mg", "Na", "H", "Al")
+        and units == ("%",)
+        and mentions("state", text) is None
     )
 
 
@@ -146,12 +147,24 @@ def _whole(text: str, *versions: str) -> Heading | None:
         if found:
             return _from_known(text, found[0])
     for version in versions:
-        roles = known.columns.whole(version)
-        analytes = known.analytes.whole(version)
-        if analytes:
-            return Heading(text, "reading", analyte=analytes[0])
-        if roles:
-            return Heading(text, roles[0].role, tuple(word.role for word in roles[1:]), roles[0].rank)
+        heading = _named(text, known.analytes.whole(version), known.columns.whole(version))
+        if heading is not None:
+            return heading
+    for version in versions:
+        found = known.headings.run_together(version)
+        if found:
+            return _from_known(text, found[0])
+        heading = _named(text, known.analytes.run_together(version), known.columns.run_together(version))
+        if heading is not None:
+            return heading
+    return None
+
+
+def _named(text: str, analytes: tuple[Analyte, ...], roles: tuple[ColumnWord, ...]) -> Heading | None:
+    if analytes:
+        return Heading(text, "reading", analyte=analytes[0])
+    if roles:
+        return Heading(text, roles[0].role, tuple(word.role for word in roles[1:]), roles[0].rank)
     return None
 
 
@@ -225,10 +238,21 @@ def _parts(text: str, rest: str) -> Heading:
         unused = tuple(m[0].name for m in tests if not tests_of(analyte, (m,)))
         return replace(heading, left=_unread(left, role), unclear_tests=unused)
     if not names and tests and not roles:
-        sole = {test.elements[0] for m in tests for test in m if len(test.elements) == 1 and test.elements != ("*",)}
+        sole = {
+            test.elements[0]
+            for m in tests
+            for test in m
+            if len(test.elements) == 1 and test.elements != ("*",)
+        }
         if len(sole) == 1:
             analyte = known.analyte_names[sole.pop()]
-            return replace(heading, role="reading", analyte=analyte, tests=tests_of(analyte, tuple(tests)), left=_unread(left, ""))
+            return replace(
+                heading,
+                role="reading",
+                analyte=analyte,
+                tests=tests_of(analyte, tuple(tests)),
+                left=_unread(left, ""),
+            )
     if not names and roles:
         best = min((word for meanings in roles for word in meanings), key=_more_telling)
         lengths = tuple(word for word in without_roles if read_unit(word))
@@ -256,7 +280,8 @@ def _unread(words: tuple[str, ...], role: str) -> tuple[str, ...]:
     return tuple(
         word
         for word in left
-        if word not in signs and not (role in ("recommendation", "lime", "crop", "yield_goal") and word.isdigit())
+        if word not in signs
+        and not (role in ("recommendation", "lime", "crop", "yield_goal") and word.isdigit())
     )
 
 
@@ -278,15 +303,6 @@ def _lime(text: str, words: tuple[str, ...], marks: dict[str, Word]) -> Heading:
     return replace(heading, purpose=purpose, left=_unread(rest, "lime"))
 
 
-def read_depth(text: str) -> Depth | None:
-    """Find a depth with its unit in a text ("0-6 in", "0 to 15 cm", ``0-8"``)."""
-    match = _DEPTH.search(plain(text))
-    if match is None:
-        return None
-    top, bottom = (float(part.replace(",", ".")) for part in match.group(1, 2))
-    return Depth(top, bottom, "cm" if match[3] == "cm" else "in") if bottom > top else None
-
-
 def is_subheading(text: str) -> bool:
     """Tell whether a cell under a heading belongs to it: a unit, a test, a depth word, a row of dashes."""
     bare = text.strip().strip("-–—=_ .")
@@ -299,7 +315,12 @@ def is_subheading(text: str) -> bool:
     rest = find_units(bare).rest
     known = vocabulary()
     words = tokens(rest)
-    for phrases in (known.tests, known.words["state"], known.words["lime basis"], known.words["recommendation"]):
+    for phrases in (
+        known.tests,
+        known.words["state"],
+        known.words["lime basis"],
+        known.words["recommendation"],
+    ):
         _, words = phrases.take(words)
     if "depth_top" in {word.role for word in known.columns.whole(bare)} or known.columns.whole(bare):
         return True

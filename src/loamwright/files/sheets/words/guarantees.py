@@ -10,14 +10,16 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from loamwright.files.sheets.figures import read_printed
-from loamwright.files.sheets.vocabulary import plain, tokens, vocabulary
+from loamwright.files.sheets.words.figures import read_printed
+from loamwright.files.sheets.words.vocabulary import plain, tokens, vocabulary
 
 _NUMBER = r"\d{1,2}(?:[.,]\d{1,2})?"
 _GRADE = re.compile(rf"(?<![\d.,:-])({_NUMBER})\s?-\s?({_NUMBER})\s?-\s?({_NUMBER})(?![\d.,]*:)")
 _FOURTH = re.compile(rf"\s?-\s?({_NUMBER})\s?%?\s?([A-Za-z][a-z]?\d?[A-Z]?\d?)?(?![\w.])")
 _EXTRA = re.compile(rf"(?<![\d.,])({_NUMBER})\s?%?\s?(S|Mg|MgO|Ca|CaO|B|Zn|Mn|Cu|Fe|SO3|Na|Cl|Mo)\b")
-_NAMED = re.compile(rf"([^\W\d_]{{1,12}})\s*(?:\(\w+\)\s*)?({_NUMBER})\s*%|({_NUMBER})\s*%\s*([^\W\d_]{{1,12}})")
+_NAMED = re.compile(
+    rf"([^\W\d_]{{1,12}})\s*(?:\(\w+\)\s*)?({_NUMBER})\s*%|({_NUMBER})\s*%\s*([^\W\d_]{{1,12}})"
+)
 _SCORE = re.compile(
     r"\b(ENP|ECCE|ECC|ENM|ENV|RNV|CCE|TNP|NV|EP)\b\W{0,3}(\d[\d,]*(?:\.\d+)?)\s*(%|(?:lbs?|#)?\s*(?:/|per)\s*t(?:on)?\b)?",
     re.IGNORECASE,
@@ -56,7 +58,9 @@ def read_guarantees(text: str) -> Guarantees:
         found = vocabulary().analytes.whole(name or other_name)
         if found and found[0].kind == "nutrient":
             analysis.setdefault(found[0].name.casefold(), _value(number or other_number))
-    scores = {_score_name(name, unit): float(number.replace(",", "")) for name, number, unit in _SCORE.findall(text)}
+    scores = {
+        _score_name(name, unit): float(number.replace(",", "")) for name, number, unit in _SCORE.findall(text)
+    }
     return Guarantees(analysis | scores, bool(scores))
 
 

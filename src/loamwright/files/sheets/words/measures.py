@@ -10,7 +10,7 @@ import re
 from dataclasses import dataclass
 from itertools import product
 
-from loamwright.files.sheets.vocabulary import Unit, plain, squeezed_unit, vocabulary
+from loamwright.files.sheets.words.vocabulary import Unit, plain, squeezed_unit, vocabulary
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ import datetime as dt
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 MONTH_FIRST, DAY_FIRST, YEAR_FIRST = "month-day-year", "day-month-year", "year-month-day"
 
@@ -111,7 +112,7 @@ def settled_order(dates: Iterable[PrintedDate], in_time: Iterable[Sequence[Print
         if len(set(date.readings.values())) > 1 or date.mark:
             orders &= set(date.readings)
     for chain in in_time:
-        for earlier, later in zip(chain, chain[1:], strict=False):
+        for earlier, later in pairwise(chain):
             orders -= {order for order in orders if not _follow(earlier, later, order)}
     return orders.pop() if len(orders) == 1 else None
 
