@@ -102,7 +102,7 @@ def _contents(file: SheetFile, inquiry: Inquiry, profile: Profile | None) -> She
             file.name,
             "no table of results, prices or tickets was found: "
             "no row or column names three things a lab, dealer or quarry prints",
-            "Check that it is the right file, or name the columns as the paper does (pH, P, K, Product, Price).",
+            "Check that it is the right file, or name the columns as the paper does: pH, P, Product, Price.",
         )
     with_records.sort(key=lambda pair: -sum(len(block.records) for block in pair[1]))
     blocks = [block for _, found in with_records for block in found]

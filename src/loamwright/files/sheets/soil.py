@@ -16,7 +16,14 @@ from loamwright.files.sheets.readings import ColumnReader, slug, system_of
 from loamwright.files.sheets.recommended import settle_roles
 from loamwright.files.sheets.records import Sample
 from loamwright.files.sheets.sample_rows import SoilSheet
-from loamwright.files.sheets.sampling_dates import DATE_ROLES, DATED, SAME_AS_RECEIVED, Calendar, asked_depth
+from loamwright.files.sheets.sampling_dates import (
+    DATE_ROLES,
+    DATED,
+    SAME_AS_RECEIVED,
+    Calendar,
+    asked_depth,
+    is_day,
+)
 from loamwright.files.sheets.soil_tables import read_table_of_samples
 from loamwright.files.sheets.statements import Statements
 from loamwright.files.sheets.words.calendar_dates import read_printed_date
