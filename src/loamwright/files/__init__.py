@@ -28,6 +28,18 @@ from loamwright.files.reference import (
     load_sampling_guides,
 )
 from loamwright.files.settings import info_from
+from loamwright.files.sheets import (
+    LabReading,
+    ManureSample,
+    Sample,
+    SheetAmount,
+    SheetContents,
+    as_data,
+    keep_answers,
+    load_profile,
+    read_sheet,
+    save_profile,
+)
 from loamwright.files.tables import applications_from, passes_from
 from loamwright.files.textrows import SUFFIXES, read_table
 from loamwright.files.vectors import LayerFeature, LayerKind, Value, write_layer
@@ -36,10 +48,16 @@ __all__ = [
     "PROPERTY_SUFFIX",
     "SUFFIXES",
     "GuidelineInfo",
+    "LabReading",
     "LayerFeature",
     "LayerKind",
+    "ManureSample",
+    "Sample",
+    "SheetAmount",
+    "SheetContents",
     "Value",
     "applications_from",
+    "as_data",
     "check_guideline",
     "compare",
     "create",
@@ -47,11 +65,13 @@ __all__ = [
     "guideline_editions",
     "import_files",
     "info_from",
+    "keep_answers",
     "known_materials",
     "load",
     "load_caution_texts",
     "load_change_figures",
     "load_guideline",
+    "load_profile",
     "load_sampling_guides",
     "measure",
     "new_property",
@@ -60,8 +80,10 @@ __all__ = [
     "parse_percent",
     "passes_from",
     "price_list",
+    "read_sheet",
     "read_table",
     "records_from",
     "refuse_to_replace",
+    "save_profile",
     "write_layer",
 ]

@@ -10,14 +10,24 @@ The rooms: `words` (what one text says), `records` (what a file says), `answers`
 from loamwright.files.sheets.answers import Profile, keep_answers, load_profile, save_profile
 from loamwright.files.sheets.matching import PlotMatch, match_plots
 from loamwright.files.sheets.reader import read_sheet
-from loamwright.files.sheets.records import ManureSample, Question, Sample, SheetContents, as_data
+from loamwright.files.sheets.records import (
+    LabReading,
+    ManureSample,
+    Question,
+    Sample,
+    SheetAmount,
+    SheetContents,
+    as_data,
+)
 
 __all__ = [
+    "LabReading",
     "ManureSample",
     "PlotMatch",
     "Profile",
     "Question",
     "Sample",
+    "SheetAmount",
     "SheetContents",
     "as_data",
     "keep_answers",

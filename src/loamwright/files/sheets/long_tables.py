@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from loamwright.files.sheets.grids import EMPTY, Cell
 from loamwright.files.sheets.layout import Block, Record
 from loamwright.files.sheets.readings import slug
-from loamwright.files.sheets.records import Reading, Sample
+from loamwright.files.sheets.records import LabReading, Sample
 from loamwright.files.sheets.sample_rows import (
     ASIDE,
     SoilSheet,
@@ -80,8 +80,8 @@ def _result(sheet: SoilSheet, block: Block, record: Record) -> _Result | None:
 
 def _long_readings(
     sheet: SoilSheet, block: Block, sample: Sample, results: Sequence[_Result]
-) -> dict[str, tuple[Reading, ...]]:
-    by_heading: dict[tuple[str, str | None], list[tuple[_Result, Reading]]] = {}
+) -> dict[str, tuple[LabReading, ...]]:
+    by_heading: dict[tuple[str, str | None], list[tuple[_Result, LabReading]]] = {}
     order: list[str] = []
     for result in results:
         reading = _long_reading(sheet, block, result)
@@ -90,15 +90,15 @@ def _long_readings(
         element = result.heading.analyte.element
         order.append(element)
         by_heading.setdefault((element, reading.extractant or reading.method), []).append((result, reading))
-    found: dict[str, list[Reading]] = {element: [] for element in order}
+    found: dict[str, list[LabReading]] = {element: [] for element in order}
     for (element, _), readings in by_heading.items():
         found[element].append(_standing(sheet, sample, element, readings))
     return {element: restated(readings) for element, readings in found.items()}
 
 
 def _standing(
-    sheet: SoilSheet, sample: Sample, element: str, readings: Sequence[tuple[_Result, Reading]]
-) -> Reading:
+    sheet: SoilSheet, sample: Sample, element: str, readings: Sequence[tuple[_Result, LabReading]]
+) -> LabReading:
     """Choose the last run; the same result twice without a run is asked about."""
     if len(readings) == 1:
         return readings[0][1]
@@ -121,7 +121,7 @@ def _standing(
     return chosen if answer else replace(chosen, candidates=(*chosen.candidates, "value"))
 
 
-def _long_reading(sheet: SoilSheet, block: Block, result: _Result) -> Reading | None:
+def _long_reading(sheet: SoilSheet, block: Block, result: _Result) -> LabReading | None:
     cell = _cell(block, result.record, "result")
     style = sheet.reader.decimal_comma
     printed = sheet.reader.read(cell, style, result.name, result.record.where)

@@ -14,7 +14,7 @@ from loamwright.files.sheets.answers import NOT_KNOWN, Inquiry
 from loamwright.files.sheets.grids import EMPTY, Cell
 from loamwright.files.sheets.layout import Block, Record
 from loamwright.files.sheets.readings import ColumnReader, system_of
-from loamwright.files.sheets.records import ManureSample, Reading
+from loamwright.files.sheets.records import LabReading, ManureSample
 from loamwright.files.sheets.sampling_dates import DATE_ROLES, DATED, Calendar
 from loamwright.files.sheets.statements import Statements
 from loamwright.files.sheets.words.figures import Printed
@@ -228,8 +228,8 @@ def _sample(
         name = entry.analyte.name
         if name not in best or _preference(entry) < _preference(best[name][0]):
             best[name] = entry, printed
-    readings: dict[str, Reading] = {}
-    beside: dict[str, Reading] = {}
+    readings: dict[str, LabReading] = {}
+    beside: dict[str, LabReading] = {}
     for name, (entry, printed) in best.items():
         if entry.analyte.kind != "nutrient" and name != "organic N":
             continue
@@ -273,9 +273,9 @@ def _other_form(analyte: Analyte, best: dict[str, tuple[_Entry, Printed]]) -> bo
     return (analyte.form == "oxide") != (analyte.element in _OXIDE_FIRST)
 
 
-def _reading(entry: _Entry, printed: Printed) -> Reading:
+def _reading(entry: _Entry, printed: Printed) -> LabReading:
     understood = printed.value is not None or printed.below is not None
-    return Reading(
+    return LabReading(
         printed.printed,
         printed.value,
         entry.unit,

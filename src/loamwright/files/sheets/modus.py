@@ -17,7 +17,13 @@ from loamwright.files.sheets.answers import NOT_KNOWN, Inquiry
 from loamwright.files.sheets.grids import refuse
 from loamwright.files.sheets.modus_ids import ModusTest, read_test_id
 from loamwright.files.sheets.readings import BUFFERS, FAMILY_TESTS, READING_UNITS
-from loamwright.files.sheets.records import Amount, Reading, Sample, SheetContents, SheetRecommendation
+from loamwright.files.sheets.records import (
+    LabReading,
+    Sample,
+    SheetAmount,
+    SheetContents,
+    SheetRecommendation,
+)
 from loamwright.files.sheets.sampling_dates import is_day
 from loamwright.files.sheets.words.calendar_dates import read_printed_date
 from loamwright.files.sheets.words.depths import Depth, read_depth
@@ -184,7 +190,7 @@ class _Reader:
         ident: str | None,
         kind: str,
         rating: str | None,
-    ) -> tuple[str, Reading] | None:
+    ) -> tuple[str, LabReading] | None:
         """Read one result: its name in this program and the reading."""
         test = read_test_id(ident)
         analyte = test.analyte or self._analyte(element, ident)
@@ -203,7 +209,7 @@ class _Reader:
         if name is None and not index and not (unit or "").strip() and analyte.kind == "nutrient":
             name = self.inquiry.ask("unit", "unit of results that name none", element or "", READING_UNITS)
         asked = ["extractant"] if self._asks(analyte, test, ident) else []
-        reading = Reading(
+        reading = LabReading(
             printed.printed,
             printed.value,
             name,
@@ -261,8 +267,8 @@ def _as_printed(analyte: Analyte, element: str | None) -> str | None:
     )
 
 
-def _grouped(pairs: Iterator[tuple[str, Reading] | None]) -> dict[str, tuple[Reading, ...]]:
-    found: dict[str, tuple[Reading, ...]] = {}
+def _grouped(pairs: Iterator[tuple[str, LabReading] | None]) -> dict[str, tuple[LabReading, ...]]:
+    found: dict[str, tuple[LabReading, ...]] = {}
     for pair in pairs:
         if pair is not None:
             found[pair[0]] = (*found.get(pair[0], ()), pair[1])
@@ -335,7 +341,7 @@ def _results(place: Node) -> Iterator[Mapping[str, Node]]:
                 yield {"Element": element, **node}
 
 
-def _v1_reading(reader: _Reader, node: Mapping[str, Node]) -> tuple[str, Reading] | None:
+def _v1_reading(reader: _Reader, node: Mapping[str, Node]) -> tuple[str, LabReading] | None:
     return reader.reading(
         _text(_own(node, "Element")),
         _text(_own(node, "Value")),
@@ -363,7 +369,7 @@ def _point(node: Node) -> tuple[float, ...]:
 
 def _recommendations(node: Node, crops: Mapping[str | None, str | None]) -> tuple[SheetRecommendation, ...]:
     """Read a sample's recommendations; labs repeat the outer element once for each nutrient."""
-    found: dict[str | None, dict[str, Amount]] = {}
+    found: dict[str | None, dict[str, SheetAmount]] = {}
     for group in _find(node, "NutrientRecommendations"):
         for ident, item in _with_ident(group, None):
             name, amount = _amount(item)
@@ -385,11 +391,11 @@ def _with_ident(node: Node, ident: str | None) -> Iterator[tuple[str | None, Map
                 yield from _with_ident(value, mine)
 
 
-def _amount(node: Mapping[str, Node]) -> tuple[str | None, Amount]:
+def _amount(node: Mapping[str, Node]) -> tuple[str | None, SheetAmount]:
     element = _text(_own(node, "Element")) or ""
     printed = read_printed(_text(_own(node, "Value")) or "", decimal_comma=False)
     unit = read_unit(_text(_own(node, "ValueUnit")) or "")
-    amount = Amount(printed.value, unit=unit.names[0] if unit else None)
+    amount = SheetAmount(printed.value, unit=unit.names[0] if unit else None)
     score = vocabulary().words["lime basis"].whole(element)
     if score or vocabulary().words["lime"].whole(element):
         return "lime", replace(amount, basis=score[0].text if score else None)
@@ -439,7 +445,7 @@ def _merged(shared: Node, own: Node) -> Any:
     return own
 
 
-def _slim_reading(reader: _Reader, node: Node) -> tuple[str, Reading] | None:
+def _slim_reading(reader: _Reader, node: Node) -> tuple[str, LabReading] | None:
     texts = (_text(_own(node, key)) for key in ("analyte", "value", "units", "modusTestID"))
     analyte, value, units, ident = texts
     return reader.reading(

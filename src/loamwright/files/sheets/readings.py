@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 
 from loamwright.files.sheets.answers import NOT_KNOWN, Inquiry
 from loamwright.files.sheets.grids import Cell
-from loamwright.files.sheets.records import Reading
+from loamwright.files.sheets.records import LabReading
 from loamwright.files.sheets.statements import Statements
 from loamwright.files.sheets.words.figures import Printed, decimal_comma_of, read_printed
 from loamwright.files.sheets.words.headings import SAME_NUMBER, Heading
@@ -220,7 +220,7 @@ class ColumnReader:
     # -----------------------------------------------------------------------------------------
     # Readings
 
-    def reading(self, heading: Heading, printed: Printed, text: str | None = None) -> Reading | None:
+    def reading(self, heading: Heading, printed: Printed, text: str | None = None) -> LabReading | None:
         """Turn a printed figure into a reading; None when the cell is blank."""
         if printed.blank:
             return None
@@ -248,7 +248,7 @@ class ColumnReader:
         elif printed.choices or printed.text is not None or printed.none_needed or printed.low is not None:
             note = "not understood as a figure"
         field_name = "extractant" if kind.analyte.kind == "nutrient" else "method"
-        reading = Reading(
+        reading = LabReading(
             text or printed.printed,
             value,
             unit,

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from loamwright.files.sheets.answers import NOT_KNOWN, Inquiry
 from loamwright.files.sheets.layout import Block, Column
 from loamwright.files.sheets.readings import slug
-from loamwright.files.sheets.records import Amount, SheetRecommendation
+from loamwright.files.sheets.records import SheetAmount, SheetRecommendation
 from loamwright.files.sheets.statements import Statements
 from loamwright.files.sheets.words.figures import Printed
 from loamwright.files.sheets.words.headings import Heading
@@ -259,14 +259,14 @@ def rate_units(
 
 def amount_of(
     printed: Printed, heading: Heading, unit: str | None, asked: bool, statements: Statements
-) -> Amount | None:
+) -> SheetAmount | None:
     """Turn a cell into a recommended amount; None when it is blank: not given is not zero."""
     none_needed = printed.none_needed or plain(printed.printed) in statements.none_needed
     if printed.blank and not none_needed:
         return None
     if printed.unit and unit_named(printed.unit).measures == "rate":
         unit, asked = printed.unit, False
-    common = Amount(
+    common = SheetAmount(
         unit=unit,
         target_ph=heading.target_ph,
         purpose=heading.purpose,
@@ -278,7 +278,7 @@ def amount_of(
         return replace(common, value=printed.value)
     if printed.low is not None:
         return replace(common, low=printed.low, high=printed.high)
-    return Amount(flag=printed.printed)
+    return SheetAmount(flag=printed.printed)
 
 
 def recommendation(
@@ -290,8 +290,8 @@ def recommendation(
     statements: Statements,
 ) -> SheetRecommendation | None:
     """Put together one crop's recommendation from a record; None when nothing of it is filled."""
-    amounts: dict[str, Amount] = {}
-    limes: list[Amount] = []
+    amounts: dict[str, SheetAmount] = {}
+    limes: list[SheetAmount] = []
     for place in group.amounts:
         heading = block.columns[place].heading
         amount = amount_of(cells[place], heading, rates.units[place], place in rates.asked, statements)

@@ -24,7 +24,7 @@ class Area:
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class LabReading:
     """One figure of a lab, as printed and as understood.
 
     Parameters
@@ -80,7 +80,7 @@ class Reading:
 
 
 @dataclass(frozen=True, slots=True)
-class Amount:
+class SheetAmount:
     """A recommended amount: a value, a range, or a flag whose meaning the sheet does not give."""
 
     value: float | None = None
@@ -104,8 +104,8 @@ class SheetRecommendation:
 
     crop: str | None = field(metadata=ALWAYS)
     yield_goal: str | None = None
-    amounts: Mapping[str, Amount] = field(default_factory=dict, metadata={"flat": True})
-    lime_options: tuple[Amount, ...] = ()
+    amounts: Mapping[str, SheetAmount] = field(default_factory=dict, metadata={"flat": True})
+    lime_options: tuple[SheetAmount, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +126,7 @@ class Sample:
     texture: str | None = None
     soil_class: str | None = None
     at: tuple[float, ...] = ()
-    readings: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict, metadata=ALWAYS)
+    readings: Mapping[str, tuple[LabReading, ...]] = field(default_factory=dict, metadata=ALWAYS)
     recommendations: tuple[SheetRecommendation, ...] = field(default=(), metadata=ALWAYS)
     corrects_earlier: bool = False
     notes: tuple[str, ...] = ()
@@ -151,8 +151,8 @@ class ManureSample:
     reported_on: dt.date | None = None
     moisture_pct: float | None = None
     dry_matter_pct: float | None = None
-    readings: Mapping[str, Reading] = field(default_factory=dict, metadata=ALWAYS)
-    also_printed: Mapping[str, Reading] = field(default_factory=dict)
+    readings: Mapping[str, LabReading] = field(default_factory=dict, metadata=ALWAYS)
+    also_printed: Mapping[str, LabReading] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     candidates: tuple[str, ...] = ()
 
@@ -308,7 +308,7 @@ def as_data(value: Any) -> Any:
 
     Examples
     --------
-    >>> as_data(Reading("<1", None, "ppm", below=1.0))
+    >>> as_data(LabReading("<1", None, "ppm", below=1.0))
     {'printed': '<1', 'value': None, 'unit': 'ppm', 'below': 1.0}
     """
     if is_dataclass(value) and not isinstance(value, type):

@@ -11,7 +11,7 @@ from loamwright.files.sheets.answers import Inquiry
 from loamwright.files.sheets.grids import EMPTY, Cell
 from loamwright.files.sheets.layout import Block, Record
 from loamwright.files.sheets.readings import ColumnReader
-from loamwright.files.sheets.records import Area, Reading, Sample
+from loamwright.files.sheets.records import Area, LabReading, Sample
 from loamwright.files.sheets.sampling_dates import DATED, Calendar, depth_of
 from loamwright.files.sheets.statements import Statements
 from loamwright.files.sheets.words.vocabulary import means, plain
@@ -180,7 +180,7 @@ def _area_unit(name: str) -> str | None:
     return "ha" if re.search(r"\bha\b|hectare", words) else ("acre" if "acre" in words else None)
 
 
-def restated(readings: Sequence[Reading]) -> tuple[Reading, ...]:
+def restated(readings: Sequence[LabReading]) -> tuple[LabReading, ...]:
     """Mark a figure per area that stands beside the same one in ppm as the lab's own restatement."""
     done = []
     for reading in readings:

@@ -18,7 +18,7 @@ from loamwright.files.sheets.recommended import (
     rate_units,
     recommendation,
 )
-from loamwright.files.sheets.records import Reading, Sample, SheetRecommendation
+from loamwright.files.sheets.records import LabReading, Sample, SheetRecommendation
 from loamwright.files.sheets.sample_rows import (
     ASIDE,
     SoilSheet,
@@ -141,9 +141,9 @@ def _readings(
     printed: Mapping[int, Printed],
     texts: Mapping[int, str],
     record: Record,
-) -> dict[str, tuple[Reading, ...]]:
-    found: dict[str, list[tuple[int, Reading]]] = {}
-    indices: dict[int, Reading] = {}
+) -> dict[str, tuple[LabReading, ...]]:
+    found: dict[str, list[tuple[int, LabReading]]] = {}
+    indices: dict[int, LabReading] = {}
     for place in figures:
         heading = block.columns[place].heading
         reading = sheet.reader.reading(heading, printed[place], texts[place])

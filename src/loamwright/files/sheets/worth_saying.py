@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from loamwright.files.sheets.records import ManureSample, Reading, Sample, SheetContents
+from loamwright.files.sheets.records import LabReading, ManureSample, Sample, SheetContents
 from loamwright.soil import read_extractant
 
 _PER_VOLUME = ("mg/L", "meq/100 cm3", "meq/L")
@@ -24,7 +24,7 @@ def remarks_on(contents: SheetContents) -> tuple[str, ...]:
     return tuple(dict.fromkeys(found))
 
 
-def _units(readings: Iterable[tuple[str, Reading]]) -> Iterator[str]:
+def _units(readings: Iterable[tuple[str, LabReading]]) -> Iterator[str]:
     for element, reading in readings:
         if reading.unit == "index":
             yield "index numbers cannot go into a table printed in ppm"
@@ -40,7 +40,7 @@ def _units(readings: Iterable[tuple[str, Reading]]) -> Iterator[str]:
             yield f"{element} in {reading.unit} is {reading.derived_from}"
 
 
-def _tests(readings: Iterable[tuple[str, Reading]]) -> Iterator[str]:
+def _tests(readings: Iterable[tuple[str, LabReading]]) -> Iterator[str]:
     for element, reading in readings:
         if (
             reading.extractant
