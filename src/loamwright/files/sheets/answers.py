@@ -23,7 +23,7 @@ NOT_KNOWN = "not known"
 
 #: Beginnings of the ids of questions about one file, which no profile answers.
 _OF_ONE_FILE = (
-    *("twice.", "date.", "product.", "name.", "weight.", "price.", "no-p.", "no-k."),
+    *("twice.", "date.", "product.", "name.", "cell.", "weight.", "price.", "no-p.", "no-k."),
     *("formula", "hidden", "stored-dates"),
 )
 

@@ -32,6 +32,7 @@ class _Result:
 
 
 def read_long_table(sheet: SoilSheet, block: Block) -> list[Sample]:
+    """Read the samples of a long table."""
     kept = sample_records(sheet, block)
     results = [result for record in kept if (result := _result(sheet, block, record)) is not None]
     names = {result.heading: result.name for result in results}

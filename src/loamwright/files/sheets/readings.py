@@ -6,6 +6,7 @@ What none of them tells is asked once for all columns alike; the figure is kept 
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -41,6 +42,10 @@ FAMILY_TESTS: Mapping[str, tuple[str, ...]] = {
     "metals": ("DTPA", "Mehlich-3", "Mehlich-3 ICP", "HCl", "Mehlich-1"),
 }
 BUFFERS = ("SMP", "Sikora", "Mehlich", "modified Mehlich", "Adams-Evans", "Woodruff", "Moore-Sikora")
+
+
+#: What a figure can be at all, by unit or kind of analyte (ours: wider than any soil).
+_BOUNDS = {"pH": (0.0, 14.0), "buffer": (0.0, 14.0), "%": (0.0, 100.0)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,51 +227,73 @@ class ColumnReader:
 
     def reading(self, heading: Heading, printed: Printed, text: str | None = None) -> LabReading | None:
         """Turn a printed figure into a reading; None when the cell is blank."""
+        printed = self._figure(heading, printed)
         if printed.blank:
             return None
         kind = self.kinds[heading]
-        unit, asked, inferred = kind.unit, kind.asked, kind.unit_inferred
-        if printed.unit and printed.unit not in ("none", unit):
-            if kind.unit and not kind.unit_inferred and {kind.unit, printed.unit} not in SAME_NUMBER:
-                name = self.names[heading]
-                about = f"unit of {printed.printed!r}: the heading says {kind.unit}"
-                if (
-                    self.inquiry.ask(f"unit.{slug(name)}", about, name, (kind.unit, printed.unit))
-                    == kind.unit
-                ):
-                    return self.reading(heading, replace(printed, unit=None), text)
-                asked = (*asked, "unit")
-            unit, inferred = printed.unit, False
-        value, below, above = printed.value, printed.below, printed.above
-        factor = kind.analyte.factor
-        if factor is not None and value is not None:
-            value = round(value * factor, 6)
-        note = None
+        unit, unit_is_asked = self._unit_of(heading, printed)
+        asked = (*kind.asked, "unit") if unit_is_asked else kind.asked
+        below, note = printed.below, None
         if printed.not_detected:
             below = self.limit(printed.printed, kind.analyte)
             note = None if below is not None else "not detected; the sheet gives no limit"
-        elif printed.choices or printed.text is not None or printed.none_needed or printed.low is not None:
-            note = "not understood as a figure"
-        field_name = "extractant" if kind.analyte.kind == "nutrient" else "method"
-        reading = LabReading(
+        elif not printed.is_number:
+            note, asked = "not understood as a figure", (*asked, "value")
+        value, factor = printed.value, kind.analyte.factor
+        extracted = kind.analyte.kind == "nutrient"
+        test_field = "extractant" if extracted else "method"
+        return LabReading(
             text or printed.printed,
-            value,
+            value if value is None or factor is None else round(value * factor, 6),
             unit,
+            extractant=kind.test if extracted else None,
+            method=None if extracted else kind.test,
             basis=kind.basis,
             below=below,
-            above=above,
+            above=printed.above,
             rating=printed.rating,
             as_printed=kind.as_printed,
             derived_from="calculated by the lab, not measured" if kind.calculated else None,
-            unit_inferred=inferred,
+            unit_inferred=kind.unit_inferred and unit == kind.unit,
             note=note,
-            candidates=tuple(field_name if name == "test" else name for name in dict.fromkeys(asked)),
+            candidates=tuple(test_field if name == "test" else name for name in dict.fromkeys(asked)),
         )
-        return (
-            replace(reading, extractant=kind.test)
-            if field_name == "extractant"
-            else replace(reading, method=kind.test)
+
+    def _figure(self, heading: Heading, printed: Printed) -> Printed:
+        """Ask about a cell that is no figure, or one that cannot be."""
+        kind = self.kinds[heading]
+        low, high = _BOUNDS.get(kind.unit or kind.analyte.kind, (0.0, math.inf))
+        if kind.analyte.factor is None and printed.value is not None and not low <= printed.value <= high:
+            wrong = f"{printed.printed!r} cannot be a figure of {self.names[heading]!r}"
+        elif printed.blank or printed.choices or printed.not_detected or printed.is_number:
+            return printed
+        else:
+            wrong = f"{printed.printed!r} under {self.names[heading]!r} is no figure"
+        ident = f"cell.{slug(self.names[heading])}.{slug(printed.printed)}"
+        choices = ("not tested", "<number>")
+        answer = self.inquiry.ask(
+            ident,
+            wrong,
+            f"column {self.names[heading]!r}",
+            choices,
+            accepts=lambda text: read_printed(text).is_number,
         )
+        if answer is None or answer == NOT_KNOWN:
+            return replace(printed, value=None, text=printed.printed)
+        return replace(read_printed(answer), printed=printed.printed)
+
+    def _unit_of(self, heading: Heading, printed: Printed) -> tuple[str | None, bool]:
+        """Return a figure's unit, and whether it is asked: a cell may contradict its heading."""
+        kind = self.kinds[heading]
+        own = printed.unit
+        if own in (None, "none", kind.unit) or {kind.unit, own} in SAME_NUMBER:
+            return kind.unit, False
+        if kind.unit is None or kind.unit_inferred:
+            return own, False
+        name = self.names[heading]
+        about = f"unit of {printed.printed!r}: the heading says {kind.unit}"
+        answer = self.inquiry.ask(f"unit.{slug(name)}", about, name, (kind.unit, own or ""))
+        return (own, True) if answer is None else (None if answer == NOT_KNOWN else answer, False)
 
     def limit(self, mark: str, analyte: Analyte) -> float | None:
         """Return the limit a mark such as "ND" stands for."""

@@ -123,6 +123,7 @@ def sample_of(
     number: int | None,
     others: Sequence[int],
 ) -> Sample:
+    """Read what a row says of its sample, all but the results."""
     pairs = sheet.statements.pairs
     name = record.cells[label].text if label is not None else pairs.get("label", EMPTY).text
     lab_number = record.cells[number].text if number is not None else pairs.get("lab_number", EMPTY).text

@@ -5,6 +5,7 @@ How a table is read is told in `soil_tables` and `long_tables`.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
@@ -60,6 +61,7 @@ def _texts(block: Block) -> Iterable[Cell]:
 
 
 def is_long(block: Block) -> bool:
+    """Tell whether a table has a row for each analyte of each sample."""
     return {"analyte", "result"} <= block.roles()
 
 
@@ -174,7 +176,7 @@ def _completed(sheet: SoilSheet, samples: Sequence[Sample]) -> list[Sample]:
     bare = [at for at, sample in enumerate(done) if sample.depth is None]
     if bare:
         answer = sheet.inquiry.ask(
-            "depth", "depth of the samples", _listed(done, bare), _DEPTHS, accepts=_is_depth
+            "depth", "depth of the samples", _listed(done, bare), _DEPTHS[sheet.system], accepts=_is_depth
         )
         for at in bare:
             done[at] = replace(done[at], depth=asked_depth(answer))
@@ -208,7 +210,12 @@ def _ask_for_missing(inquiry: Inquiry, samples: Sequence[Sample], element: str) 
     inquiry.ask(ident, f"no {element} result for {names}", names, ("not tested", "it comes in another file"))
 
 
-_DEPTHS = ("0-6 in", "0-7 in", "0-8 in", "0-10 cm", "0-15 cm", "0-20 cm", "<depth, as 0-6 in>")
+_US_DEPTHS, _METRIC_DEPTHS = ("0-6 in", "0-7 in", "0-8 in"), ("0-10 cm", "0-15 cm", "0-20 cm")
+_DEPTHS = {
+    "us": (*_US_DEPTHS, "<depth, as 0-6 in>"),
+    "metric": (*_METRIC_DEPTHS, "<depth, as 0-15 cm>"),
+    "": (*_US_DEPTHS, *_METRIC_DEPTHS, "<depth, as 0-6 in>"),
+}
 
 
 def _is_depth(answer: str) -> bool:
@@ -226,17 +233,32 @@ def _listed(samples: Sequence[Sample], places: Sequence[int]) -> str:
     return ", ".join(names[:8]) + (f" and {len(names) - 8} more" if len(names) > 8 else "")
 
 
+#: Texts that a spreadsheet makes of a plot called 2-3 or a lab number such as 1E5.
+_DAMAGED = re.compile(
+    r"\d{1,2}-[A-Za-z]{3}(?:-\d{2,4})?|[A-Za-z]{3}-\d{2}|\d{4}-\d{2}-\d{2}|\d(?:\.\d+)?E\+?\d+"
+)
+
+
 def _ask_for_labels(inquiry: Inquiry, samples: list[Sample]) -> None:
+    """Ask for names that are missing, or that a spreadsheet may have turned into something else."""
     for at, sample in enumerate(samples):
-        if sample.label is None and sample.lab_number is None:
-            answer = inquiry.ask(
-                f"name.{slug(sample.where)}",
-                "a result without a sample name",
-                sample.where,
-                ("<name>", "leave out"),
+        damaged = [name for name in (sample.label, sample.lab_number) if name and _DAMAGED.fullmatch(name)]
+        if damaged:
+            about = (
+                f"what {damaged[0]!r} was before a spreadsheet changed it: it looks like a date or a power"
             )
-            if answer and answer not in (NOT_KNOWN, "leave out"):
-                samples[at] = replace(sample, label=answer)
+        elif sample.label is None and sample.lab_number is None:
+            about = "a result without a sample name"
+        else:
+            continue
+        ident = f"name.{slug(damaged[0] if damaged else sample.where)}"
+        answer = inquiry.ask(ident, about, sample.where, ("<name>", *((damaged[0],) if damaged else ())))
+        if answer is None:
+            samples[at] = replace(sample, candidates=(*sample.candidates, "label"))
+        elif answer != NOT_KNOWN and damaged and damaged[0] != sample.label:
+            samples[at] = replace(sample, lab_number=answer)
+        elif answer != NOT_KNOWN:
+            samples[at] = replace(sample, label=answer)
 
 
 def _ask_for_day(sheet: SoilSheet, samples: list[Sample], undated: Sequence[int]) -> None:

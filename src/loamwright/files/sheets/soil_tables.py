@@ -33,6 +33,7 @@ from loamwright.files.sheets.words.headings import Heading, read_heading
 
 
 def read_table_of_samples(sheet: SoilSheet, block: Block) -> list[Sample]:
+    """Read the samples of a table with one column for each analyte."""
     kept = sample_records(sheet, block)
     names = {column.heading: column.name for column in block.columns}
     filled = _filled_figures(block, kept)

@@ -43,6 +43,11 @@ class Printed:
     text: str | None = None
 
     @property
+    def is_number(self) -> bool:
+        """Whether the cell holds one number or one limit."""
+        return not (self.value is None and self.below is None and self.above is None)
+
+    @property
     def is_figure(self) -> bool:
         """Whether the cell holds a result: a number, a range, or a limit."""
         return not (self.blank or self.text is not None)

@@ -162,6 +162,7 @@ class Vocabulary:
 
 
 def table_rows(name: str) -> list[dict[str, str]]:
+    """Return the rows of a table of words."""
     text = (files("loamwright") / "data" / "sheets" / f"{name}.csv").read_text(encoding="utf-8")
     return list(csv.DictReader(text.splitlines()))
 
