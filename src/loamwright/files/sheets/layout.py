@@ -24,7 +24,8 @@ FIGURES = frozenset({"reading", "index", "recommendation", "lime", "ask", "resul
 #: Fewest known headings that make a row a heading.
 LEAST_KNOWN = 3
 
-_GRID_ROWS_SEARCHED = 400
+#: Rows searched for the first heading, and rows over the analytes of a turned table that may be headings.
+_GRID_ROWS_SEARCHED, _HEADING_ROWS_OVER = 400, 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,10 +45,14 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Record:
-    """One row of results (or column of a turned table), a cell for each column of its block."""
+    """One row of results (or column of a turned table), a cell for each column of its block.
+
+    `ratings` stand in a column beside the results of a turned table, one for each of its rows.
+    """
 
     where: str
     cells: tuple[Cell, ...]
+    ratings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -434,19 +439,30 @@ def _turned(grid: Grid, names: int, analytes: Sequence[int]) -> Block:
         texts = [text for text in (line.text(column) for column in sorted(heading_columns)) if text]
         columns.append(_column(texts, group, place))
         rows.append(line)
-    records = tuple(
-        Record(f"column {column_letter(column)}", tuple(line.cell(column) for line in rows))
-        for column in samples
-    )
-    return Block(tuple(columns), records, tuple(around), turned=True, sheet=grid.name)
+    rating_columns = {column for column in samples if "rating" in _roles_over(grid, column, analytes)}
+    records = []
+    for column in samples:
+        if column not in rating_columns:
+            end = next((other for other in samples if other > column and other not in rating_columns), grid.width)
+            beside = next((other for other in range(column + 1, end) if other in rating_columns), None)
+            ratings = tuple(line.text(beside) for line in rows) if beside is not None else ()
+            cells = tuple(line.cell(column) for line in rows)
+            records.append(Record(f"column {column_letter(column)}", cells, ratings))
+    return Block(tuple(columns), tuple(records), tuple(around), turned=True, sheet=grid.name)
+
+
+def _roles_over(grid: Grid, column: int, analytes: Sequence[int]) -> set[str]:
+    """Roles of the headings over a column of a turned table."""
+    nearest = grid.lines[analytes[0]].number - _HEADING_ROWS_OVER
+    over = [line for line in grid.lines[: analytes[0]] if line.number >= nearest]
+    return {read_heading(line.text(column)).role for line in over if line.text(column)}
 
 
 def _heading_columns(grid: Grid, names: int, analytes: Sequence[int]) -> set[int]:
     """Columns of a turned table that belong to the heading: names, methods, units, limits."""
     found = {names}
-    over = [line for line in grid.lines[: analytes[0]] if line.number >= grid.lines[analytes[0]].number - 8]
     for column in range(names + 1, grid.width):
-        roles = {read_heading(line.text(column)).role for line in over if line.text(column)}
+        roles = _roles_over(grid, column, analytes)
         cells = [grid.lines[place].text(column) for place in analytes if grid.lines[place].text(column)]
         words = [text for text in cells if is_subheading(text) and not read_printed(text).is_figure]
         if roles & {"method", "units", "limit", "reporting_limit"} or (cells and len(words) == len(cells)):

@@ -73,15 +73,15 @@ def is_manure(blocks: Iterable[Block], texts: Iterable[str]) -> bool:
     return sum(signs) >= 2 and not names & {"buffer pH", "CEC"}
 
 
-def read_manure(
-    blocks: Sequence[Block], statements: Statements, inquiry: Inquiry, style: bool | None
-) -> list[ManureSample]:
+def read_manure(blocks: Sequence[Block], statements: Statements, inquiry: Inquiry) -> list[ManureSample]:
     """Read the manure samples of a file."""
     reader = ColumnReader(statements, inquiry)
     cells = [
         cell for block in blocks for record in block.records for cell in record.cells if cell.number is None
     ]
-    reader.settle_numbers((cell.text for cell in cells), style)
+    reader.settle_numbers(
+        (cell.text for cell in cells), system_of(c.heading for b in blocks for c in b.columns)
+    )
     calendar = Calendar(inquiry)
     samples: list[ManureSample] = []
     for block in blocks:
@@ -238,7 +238,9 @@ def _sample(
         target[name] = _reading(entry, printed)
     dates = {role: _cell(block, head, role, statements) for role in DATE_ROLES}
     days = {role: calendar.date(cell, cell.text) for role, cell in dates.items()}
-    material = _cell(block, head, "material", statements).text
+    material = _cell(block, head, "material", statements).text or _cell(
+        block, head, "sample_type", statements
+    ).text
     return ManureSample(
         head.label or statements.pairs.get("label", EMPTY).text or None,
         _cell(block, head, "lab_number", statements).text or None,

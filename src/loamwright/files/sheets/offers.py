@@ -48,7 +48,7 @@ _UNITS = {
 }
 
 
-def read_offers(blocks: Sequence[Block], inquiry: Inquiry, style: bool | None) -> list[SheetOffer]:
+def read_offers(blocks: Sequence[Block], inquiry: Inquiry) -> list[SheetOffer]:
     """Read the offers of all sections."""
     cells = [cell for block in blocks for record in block.records for cell in record.cells]
     prices = [
@@ -57,8 +57,10 @@ def read_offers(blocks: Sequence[Block], inquiry: Inquiry, style: bool | None) -
         for record in block.records
         for place in block.places("price")
     ]
-    comma = style if style is not None else decimal_comma_of([_bare(text) for text in prices])
+    comma = decimal_comma_of([_bare(text) for text in prices])
     comma = comma if comma is not None else decimal_comma_of(cell.text for cell in cells)
+    if comma is None and any("$" in text for text in prices):
+        comma = False
     offers: list[SheetOffer] = []
     for block in blocks:
         if "product" in block.roles():

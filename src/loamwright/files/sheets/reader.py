@@ -130,7 +130,7 @@ def _by_kind(
         return _tickets(file, blocks, statements, inquiry)
     if {"product", "price"} <= roles:
         us = system_of(column.heading for block in blocks for column in block.columns) != "metric"
-        offers = read_offers(blocks, inquiry, None)
+        offers = read_offers(blocks, inquiry)
         return SheetContents(
             file.name,
             "products",
@@ -141,18 +141,17 @@ def _by_kind(
             offers=tuple(replace(offer, currency=None) for offer in offers),
             charges=read_charges(texts, inquiry),
         )
-    style = None
     if is_manure(blocks, [*texts, *(cell for pair in statements.pairs.values() for cell in [pair.text])]):
-        manure = read_manure(blocks, statements, inquiry, style)
+        manure = read_manure(blocks, statements, inquiry)
         return SheetContents(file.name, "manure analysis", statements.lab, samples=tuple(manure))
-    samples = read_soil(blocks, statements, inquiry, style)
+    samples = read_soil(blocks, statements, inquiry)
     return SheetContents(file.name, "soil tests", statements.lab, samples=tuple(samples))
 
 
 def _tickets(
     file: SheetFile, blocks: Sequence[Block], statements: Statements, inquiry: Inquiry
 ) -> SheetContents:
-    found = read_tickets(blocks, statements, inquiry, None)
+    found = read_tickets(blocks, statements, inquiry)
     return SheetContents(
         file.name,
         "lime tickets" if found.product is not None and found.product.form == "lime" else "tickets",

@@ -82,9 +82,11 @@ class ColumnReader:
     kinds: dict[Heading, Kind] = field(default_factory=dict)
     names: dict[Heading, str] = field(default_factory=dict)
 
-    def settle_numbers(self, texts: Iterable[str], delimiter_comma: bool | None = None) -> None:
-        """Settle the sheet's decimal mark from all its cells."""
-        self.decimal_comma = decimal_comma_of(texts) if delimiter_comma is None else delimiter_comma
+    def settle_numbers(self, texts: Iterable[str], system: str) -> None:
+        """Settle the sheet's decimal mark from all its cells; a sheet in US units has a decimal point."""
+        self.decimal_comma = decimal_comma_of(texts)
+        if self.decimal_comma is None and system == "us":
+            self.decimal_comma = False
 
     def style_of(self, cells: Sequence[Cell]) -> bool | None:
         """Return a column's decimal mark, or the sheet's."""
@@ -237,7 +239,7 @@ class ColumnReader:
         if printed.not_detected:
             below = self.limit(printed.printed, kind.analyte)
             note = None if below is not None else "not detected; the sheet gives no limit"
-        elif not printed.is_number:
+        elif not printed.is_number and heading.role != "index":
             note, asked = "not understood as a figure", (*asked, "value")
         value, factor = printed.value, kind.analyte.factor
         extracted = kind.analyte.kind == "nutrient"
@@ -252,6 +254,7 @@ class ColumnReader:
             below=below,
             above=printed.above,
             rating=printed.rating,
+            index=printed.text if heading.role == "index" else None,
             as_printed=kind.as_printed,
             derived_from="calculated by the lab, not measured" if kind.calculated else None,
             unit_inferred=kind.unit_inferred and unit == kind.unit,
@@ -266,6 +269,8 @@ class ColumnReader:
         if kind.analyte.factor is None and printed.value is not None and not low <= printed.value <= high:
             wrong = f"{printed.printed!r} cannot be a figure of {self.names[heading]!r}"
         elif printed.blank or printed.choices or printed.not_detected or printed.is_number:
+            return printed
+        elif heading.role == "index":  # "2-" and "2+" are the halves of an index
             return printed
         else:
             wrong = f"{printed.printed!r} under {self.names[heading]!r} is no figure"

@@ -14,6 +14,7 @@ from loamwright.files.sheets.readings import ColumnReader
 from loamwright.files.sheets.records import Area, LabReading, Sample
 from loamwright.files.sheets.sampling_dates import DATED, Calendar, depth_of
 from loamwright.files.sheets.statements import Statements
+from loamwright.files.sheets.words.headings import read_heading
 from loamwright.files.sheets.words.vocabulary import means, plain
 
 #: Units of a figure per area, which a lab works out from a concentration.
@@ -125,7 +126,9 @@ def sample_of(
 ) -> Sample:
     """Read what a row says of its sample, all but the results."""
     pairs = sheet.statements.pairs
-    name = record.cells[label].text if label is not None else pairs.get("label", EMPTY).text
+    name = record.cells[label].text if label is not None else ""
+    if not name or (block.turned and read_heading(name).role == "result"):
+        name = pairs.get("label", EMPTY).text
     lab_number = record.cells[number].text if number is not None else pairs.get("lab_number", EMPTY).text
     cells = {column.role: record.cells[place] for place, column in reversed(list(enumerate(block.columns)))}
     dates: dict[str, tuple[Cell, str]] = {}

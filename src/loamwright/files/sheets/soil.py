@@ -31,15 +31,13 @@ from loamwright.files.sheets.words.calendar_dates import read_printed_date
 from loamwright.files.sheets.words.vocabulary import plain
 
 
-def read_soil(
-    blocks: Sequence[Block], statements: Statements, inquiry: Inquiry, style: bool | None
-) -> list[Sample]:
+def read_soil(blocks: Sequence[Block], statements: Statements, inquiry: Inquiry) -> list[Sample]:
     """Read the samples of all soil tables of a file."""
     tables = [block if is_long(block) else settle_roles(block, inquiry) for block in blocks]
     reader = ColumnReader(statements, inquiry)
-    reader.settle_numbers((cell.text for block in tables for cell in _texts(block)), style)
-    headings = [column.heading for block in tables for column in block.columns]
-    sheet = SoilSheet(statements, inquiry, reader, Calendar(inquiry), system_of(headings))
+    system = system_of(column.heading for block in tables for column in block.columns)
+    reader.settle_numbers((cell.text for block in tables for cell in _texts(block)), system)
+    sheet = SoilSheet(statements, inquiry, reader, Calendar(inquiry), system)
     _settle_dates(sheet, tables)
     samples: list[Sample] = []
     for number, block in enumerate(tables):
@@ -201,7 +199,12 @@ def _completed(sheet: SoilSheet, samples: Sequence[Sample]) -> list[Sample]:
 
 def _ask_for_missing(inquiry: Inquiry, samples: Sequence[Sample], element: str) -> None:
     """Ask about topsoil samples without phosphorus or potassium: no plan can be made from them."""
-    without = [at for at, one in enumerate(samples) if element not in one.readings and _is_topsoil(one)]
+    named = {_name_of(sample) for sample in samples if element in sample.readings}
+    without = [
+        at
+        for at, one in enumerate(samples)
+        if element not in one.readings and _is_topsoil(one) and _name_of(one) not in named
+    ]
     if not without:
         return
     everywhere = not any(element in sample.readings for sample in samples)
@@ -216,6 +219,10 @@ _DEPTHS = {
     "metric": (*_METRIC_DEPTHS, "<depth, as 0-15 cm>"),
     "": (*_US_DEPTHS, *_METRIC_DEPTHS, "<depth, as 0-6 in>"),
 }
+
+
+def _name_of(sample: Sample) -> str:
+    return sample.lab_number or sample.label or sample.where
 
 
 def _is_depth(answer: str) -> bool:

@@ -178,6 +178,8 @@ def _has_concentration(block: Block, heading: Heading, figures: Sequence[int]) -
 
 def _rating_beside(block: Block, place: int, record: Record) -> str | None:
     """Return the rating in the column named for this reading, or in an unnamed rating column right of it."""
+    if record.ratings:
+        return record.ratings[place] or None
     mine = block.columns[place].heading
     for at, column in enumerate(block.columns):
         theirs = column.heading

@@ -23,7 +23,7 @@ _SENTENCES = re.compile(r";|\.(?=\s|$)|\n")
 #: Roles that a "label: value" pair around a table may fill.
 PAIRED = frozenset(
     {"sampled", "received", "reported", "dated", "priced_on", "label", "lab_number", "report_number", "crop"}
-    | {"depth", "material", "seller", "texture", "yield_goal", "previous_crop", "area", "aside"}
+    | {"depth", "material", "sample_type", "seller", "texture", "yield_goal", "previous_crop", "area", "aside"}
 )
 
 
@@ -168,45 +168,6 @@ def _depth(found: Statements, text: str) -> bool:
     return True
 
 
-_CONNECTORS = frozenset(
-    [
-        "all",
-        "other",
-        "others",
-        "nutrients",
-        "elements",
-        "element",
-        "analytes",
-        "analyses",
-        "figures",
-        "numbers",
-        "indices",
-        "values",
-        "readings",
-        "is",
-        "are",
-        "were",
-        "was",
-        "with",
-        "using",
-        "expressed",
-        "reported",
-        "given",
-        "extracted",
-        "determined",
-        "extraction",
-        "volume",
-        "weight",
-        "solution",
-        "air",
-        "oven",
-        "ground",
-        "fine",
-        "earth",
-    ]
-)
-
-
 def _test_or_unit(found: Statements, text: str) -> None:
     """Read "P: Olsen", "K and Mg by ammonium nitrate", "P, K in lb/acre", "Mehlich-3 extract"."""
     known = vocabulary()
@@ -218,7 +179,8 @@ def _test_or_unit(found: Statements, text: str) -> None:
     analytes, left = known.analytes.take(left)
     if not analytes and tests:
         analytes = []
-    _, left = known.words["filler"].take(tuple(word for word in left if word not in _CONNECTORS))
+    _, left = known.words["connector"].take(left)
+    _, left = known.words["filler"].take(left)
     if [word for word in left if word not in ("/", "&", "+", "%")] or not (tests or units.names):
         return
     named = [meaning[0] for meaning in analytes]

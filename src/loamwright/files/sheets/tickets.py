@@ -39,20 +39,16 @@ class _Weights:
     doubt: str | None = None
 
 
-def read_tickets(
-    blocks: Sequence[Block], statements: Statements, inquiry: Inquiry, style: bool | None
-) -> Tickets:
+def read_tickets(blocks: Sequence[Block], statements: Statements, inquiry: Inquiry) -> Tickets:
     """Read the loads and the analysis of a sheet of tickets."""
     reader = ColumnReader(statements, inquiry)
-    reader.settle_numbers(
-        (cell.text for block in blocks for record in block.records for cell in record.cells), style
-    )
+    system = system_of(column.heading for block in blocks for column in block.columns)
+    records = [record for block in blocks for record in block.records]
+    reader.settle_numbers((cell.text for record in records for cell in record.cells), system)
     loads = [(block, record) for block in blocks if "ticket" in block.roles() for record in block.records]
     calendar = Calendar(inquiry)
     cells = [_cell(block, record, "dated") for block, record in loads]
-    calendar.settle(
-        cells, (), system_of(c.heading for block in blocks for c in block.columns), "date of the tickets"
-    )
+    calendar.settle(cells, (), system, "date of the tickets")
     deliveries = []
     for block, record in loads:
         if any(means("void", cell.text) for cell in record.cells):
