@@ -169,26 +169,24 @@ def decoded(name: str, data: bytes) -> tuple[str, str | None]:
 
 def _text_grid(name: str, text: str) -> Grid:
     csv.field_size_limit(LARGEST_CELL)
-    tables = {mark: _split(name, text, mark) for mark in DELIMITERS if mark in text}
-    table = max(tables.values(), key=_regularity, default=[])
+    tables: list[list[list[str]]] = []
+    faults = []
+    for mark in DELIMITERS:
+        try:
+            tables.append(list(csv.reader(io.StringIO(text, newline=""), delimiter=mark, strict=True)))
+        except csv.Error as error:
+            faults.append(error)
+    if not tables:
+        raise refuse(
+            name,
+            f"the text cannot be split into cells: {faults[0]}",
+            'Look for a quotation mark that is not closed; write a quotation mark inside a cell as "".',
+        )
+    table = max(tables, key=_regularity)
     spaced = [re.split(r"\s{2,}", line.strip()) for line in text.splitlines()]
     if _regularity(spaced) > 2 * _regularity(table):
         table = spaced
-    lines = _lines(name, enumerate(([Cell(_printed(text)) for text in row] for row in table), 1))
-    return Grid("", lines)
-
-
-def _split(name: str, text: str, delimiter: str) -> list[list[str]]:
-    try:
-        return list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True))
-    except csv.Error as error:
-        if delimiter != ",":
-            return []
-        raise refuse(
-            name,
-            f"the text cannot be split into cells: {error}",
-            'Look for a quotation mark that is not closed; write a quotation mark inside a cell as "".',
-        ) from error
+    return Grid("", _lines(name, enumerate(([Cell(_printed(text)) for text in row] for row in table), 1)))
 
 
 def _regularity(table: list[list[str]]) -> int:
