@@ -296,9 +296,25 @@ def test_a_unit_row_gives_the_unit(unit: str, word: str, tmp_path: Path) -> None
 # Any mix of habits
 
 SAMPLES = [
-    {"label": "North 40", "lab": "A-101", "day": dt.date(2025, 3, 14), "pH": 6.1, "P": 22.5, "K": 1310.0, "Zn": 0.8},
-    {"label": "Creek, east", "lab": "A-102", "day": dt.date(2025, 3, 29), "pH": 5.4, "P": 8.0, "K": 96.0, "Zn": None},
-]  # fmt: skip
+    {
+        "label": "North 40",
+        "lab": "A-101",
+        "day": dt.date(2025, 3, 14),
+        "pH": 6.1,
+        "P": 22.5,
+        "K": 1310.0,
+        "Zn": 0.8,
+    },
+    {
+        "label": "Creek, east",
+        "lab": "A-102",
+        "day": dt.date(2025, 3, 29),
+        "pH": 5.4,
+        "P": 8.0,
+        "K": 96.0,
+        "Zn": None,
+    },
+]
 HEADINGS = {
     "label": ["Sample ID", "Field name", "Plot"],
     "lab": ["Lab No.", "Lab #", "LABNUM"],

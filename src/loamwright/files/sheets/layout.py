@@ -443,7 +443,9 @@ def _turned(grid: Grid, names: int, analytes: Sequence[int]) -> Block:
     records = []
     for column in samples:
         if column not in rating_columns:
-            end = next((other for other in samples if other > column and other not in rating_columns), grid.width)
+            end = next(
+                (other for other in samples if other > column and other not in rating_columns), grid.width
+            )
             beside = next((other for other in range(column + 1, end) if other in rating_columns), None)
             ratings = tuple(line.text(beside) for line in rows) if beside is not None else ()
             cells = tuple(line.cell(column) for line in rows)

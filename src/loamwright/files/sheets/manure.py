@@ -238,9 +238,9 @@ def _sample(
         target[name] = _reading(entry, printed)
     dates = {role: _cell(block, head, role, statements) for role in DATE_ROLES}
     days = {role: calendar.date(cell, cell.text) for role, cell in dates.items()}
-    material = _cell(block, head, "material", statements).text or _cell(
-        block, head, "sample_type", statements
-    ).text
+    material = (
+        _cell(block, head, "material", statements).text or _cell(block, head, "sample_type", statements).text
+    )
     return ManureSample(
         head.label or statements.pairs.get("label", EMPTY).text or None,
         _cell(block, head, "lab_number", statements).text or None,

@@ -15,6 +15,7 @@ from loamwright.files.sheets.answers import NOT_KNOWN, Inquiry
 from loamwright.files.sheets.grids import Cell
 from loamwright.files.sheets.records import LabReading
 from loamwright.files.sheets.statements import Statements
+from loamwright.files.sheets.words.depths import read_depth
 from loamwright.files.sheets.words.figures import Printed, decimal_comma_of, read_printed
 from loamwright.files.sheets.words.headings import SAME_NUMBER, Heading
 from loamwright.files.sheets.words.measures import systems
@@ -268,9 +269,13 @@ class ColumnReader:
         low, high = _BOUNDS.get(kind.unit or kind.analyte.kind, (0.0, math.inf))
         if kind.analyte.factor is None and printed.value is not None and not low <= printed.value <= high:
             wrong = f"{printed.printed!r} cannot be a figure of {self.names[heading]!r}"
-        elif printed.blank or printed.choices or printed.not_detected or printed.is_number:
-            return printed
-        elif heading.role == "index":  # "2-" and "2+" are the halves of an index
+        elif (
+            printed.blank
+            or printed.choices
+            or printed.not_detected
+            or printed.is_number
+            or heading.role == "index"
+        ):
             return printed
         else:
             wrong = f"{printed.printed!r} under {self.names[heading]!r} is no figure"
@@ -316,14 +321,12 @@ def slug(name: str) -> str:
     return re.sub(r"[^a-z0-9]+", "-", plain(name)).strip("-") or "column"
 
 
-def system_of(headings: Iterable[Heading], texts: Iterable[str] = ()) -> str:
-    """Return the system of units a sheet is in, "us", "metric" or "" when mixed or not told."""
-    found = systems(
-        tuple(unit for heading in headings for unit in heading.units if unit in vocabulary().units)
-    )
-    if "us" in found:
-        return "us"
-    return "metric" if "metric" in found else ""
+def system_of(headings: Iterable[Heading], depths: Iterable[str] = ()) -> str:
+    """Return the system of units a sheet is in, "us", "metric" or "" when neither is told."""
+    units = [unit for heading in headings for unit in heading.units if unit in vocabulary().units]
+    units += [depth.unit for text in depths if (depth := read_depth(text)) is not None and depth.unit]
+    found = systems(tuple(units))
+    return "us" if "us" in found else ("metric" if "metric" in found else "")
 
 
 def is_rating(text: str) -> bool:

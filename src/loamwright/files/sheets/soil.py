@@ -35,7 +35,8 @@ def read_soil(blocks: Sequence[Block], statements: Statements, inquiry: Inquiry)
     """Read the samples of all soil tables of a file."""
     tables = [block if is_long(block) else settle_roles(block, inquiry) for block in blocks]
     reader = ColumnReader(statements, inquiry)
-    system = system_of(column.heading for block in tables for column in block.columns)
+    depths = (r.cells[at].text for block in tables for r in block.records[:5] for at in block.places("depth"))
+    system = system_of((column.heading for block in tables for column in block.columns), depths)
     reader.settle_numbers((cell.text for block in tables for cell in _texts(block)), system)
     sheet = SoilSheet(statements, inquiry, reader, Calendar(inquiry), system)
     _settle_dates(sheet, tables)

@@ -23,7 +23,17 @@ _SENTENCES = re.compile(r";|\.(?=\s|$)|\n")
 #: Roles that a "label: value" pair around a table may fill.
 PAIRED = frozenset(
     {"sampled", "received", "reported", "dated", "priced_on", "label", "lab_number", "report_number", "crop"}
-    | {"depth", "material", "sample_type", "seller", "texture", "yield_goal", "previous_crop", "area", "aside"}
+    | {
+        "depth",
+        "material",
+        "sample_type",
+        "seller",
+        "texture",
+        "yield_goal",
+        "previous_crop",
+        "area",
+        "aside",
+    }
 )
 
 

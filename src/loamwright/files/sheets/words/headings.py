@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from loamwright.files.sheets.words.depths import DEPTH, Depth, read_depth
+from loamwright.files.sheets.words.figures import read_printed
 from loamwright.files.sheets.words.measures import NO_UNITS, find_units, read_unit
 from loamwright.files.sheets.words.vocabulary import (
     Analyte,
@@ -107,14 +108,19 @@ def read_heading(text: str) -> Heading:
     if heading.role == "unknown" and units and vocabulary().units[units[0]].measures == "density":
         return replace(heading, role="density", units=units, left=())
     if heading.role == "unknown" and not found.rest.strip(" -") and basis:
-        heading = replace(heading, role="recommendation" if basis in _nutrients() else "lime", left=())
+        heading = _of_a_unit(heading, basis, units[0])
     if heading.role == "reading" and heading.analyte and _is_share(heading.analyte, units, text):
         heading = replace(heading, role="share")
     return replace(heading, units=units, basis=basis or heading.basis, depth=depth)
 
 
-def _nutrients() -> set[str]:
-    return {name for name, analyte in vocabulary().analyte_names.items() if analyte.kind == "nutrient"}
+def _of_a_unit(heading: Heading, basis: str, unit: str) -> Heading:
+    """Read a heading that is a unit and what it is of: "lb P2O5/A", "#ENP/A", "kg N/m3"."""
+    analyte = vocabulary().analyte_names.get(basis)
+    if analyte is None:
+        return replace(heading, role="lime", left=())
+    rate = vocabulary().units[unit].measures == "rate"
+    return replace(heading, role="recommendation" if rate else "reading", analyte=analyte, left=())
 
 
 def _is_share(analyte: Analyte, units: tuple[str, ...], text: str) -> bool:
@@ -310,7 +316,7 @@ def is_subheading(text: str) -> bool:
         return not re.search(r"\d", text)
     if read_unit(bare) is not None or read_unit(bare.strip("()[]")) is not None:
         return True
-    if re.fullmatch(r"[<>]?\s*[\d.,\s-]+", bare):
+    if read_printed(bare).is_figure:
         return False
     rest = find_units(bare).rest
     known = vocabulary()
