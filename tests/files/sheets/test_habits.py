@@ -152,7 +152,7 @@ def test_merged_titles(tmp_path: Path) -> None:
             sheet.merge_cells(start_row=row, start_column=1, end_row=row, end_column=12)
 
     name = "dev03_two_crops_unit_row.csv"
-    contents = same_as(name, workbook(tmp_path / "sheet.xlsx", title + rows_of(name), merge))
+    contents = same_as(name, workbook(tmp_path / "sheet.xlsx", [*title, *rows_of(name)], merge))
     assert (contents.lab, contents.report) == ("Prairie Edge Soil Laboratory (invented)", "88-2")
 
 
@@ -261,10 +261,10 @@ RENAMED = {
 def test_renamed_headings(tmp_path: Path) -> None:
     name = "dev01_midwest_codes.csv"
     heading, *rows = rows_of(name)
-    new = [
-        RENAMED.get(text, RENAMED.get(text.removesuffix("_RT"), text) + " Rating" * text.endswith("_RT"))
-        for text in heading
-    ]
+    new = []
+    for text in heading:
+        bare = text.removesuffix("_RT")
+        new.append(RENAMED.get(bare, bare) + (" Rating" if text != bare else ""))
     same_as(name, written(tmp_path / "sheet.csv", [new, *rows]))
 
 
@@ -276,8 +276,11 @@ def test_renamed_headings(tmp_path: Path) -> None:
         ("lbs per acre", "lb/acre"),
         ("kg ha-1", "kg/ha"),
         ("mg/dm3", "mg/L"),
-    ]
-    + [("mg/100g", "mg/100 g"), ("me/100g", "meq/100 g"), ("cmolc/kg", "cmol(+)/kg"), ("µg/g", "mg/kg")],
+        ("mg/100g", "mg/100 g"),
+        ("me/100g", "meq/100 g"),
+        ("cmolc/kg", "cmol(+)/kg"),
+        ("µg/g", "mg/kg"),
+    ],
 )
 def test_a_unit_row_gives_the_unit(unit: str, word: str, tmp_path: Path) -> None:
     rows = rows_of("dev01_midwest_codes.csv")
@@ -371,7 +374,7 @@ def as_file(habit: dict[str, Any], path: Path) -> Path:
     title: Rows = (
         [["Any Mix Laboratory (invented)"], ["Depth of samples 0-6 inches"], []] if habit["title"] else []
     )
-    return written(path, title + rows, ";" if habit["comma"] else ",")
+    return written(path, [*title, *rows], ";" if habit["comma"] else ",")
 
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])

@@ -10,6 +10,7 @@ import re
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
+from loamwright.files.sheets.words.calendar_dates import read_printed_date
 from loamwright.files.sheets.words.depths import DEPTH, Depth, read_depth
 from loamwright.files.sheets.words.figures import read_printed
 from loamwright.files.sheets.words.measures import NO_UNITS, find_units, read_unit
@@ -316,7 +317,7 @@ def is_subheading(text: str) -> bool:
         return not re.search(r"\d", text)
     if read_unit(bare) is not None or read_unit(bare.strip("()[]")) is not None:
         return True
-    if read_printed(bare).is_figure:
+    if read_printed(bare).is_figure or read_printed_date(bare) is not None:
         return False
     rest = find_units(bare).rest
     known = vocabulary()
