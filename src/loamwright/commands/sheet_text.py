@@ -5,21 +5,23 @@ This file lays out text; it computes nothing. ``--json`` output is the records t
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any
 
 from rich.console import Console
 from rich.markup import escape
 
+from loamwright.commands.results import SheetRead
 from loamwright.commands.text import table_of
-from loamwright.errors import Level, Problem
 from loamwright.files import LabReading, ManureSample, Sample, SheetAmount, SheetContents
 
 #: Most figures shown of one heading.
 _FEW = 5
 
 
-def show_sheet(console: Console, contents: SheetContents) -> None:
-    """Print what a file says and what was left out; the questions are printed as problems."""
+def show_sheet(console: Console, found: SheetRead, _system: str) -> None:
+    """Print what a file says and what was left out; figures as the file prints them."""
+    contents = found.contents
     source = contents.lab or contents.seller or "not named"
     console.print(f"[bold]{escape(contents.file)}[/]: {escape(contents.kind)} of {escape(source)}")
     soil = [sample for sample in contents.samples if isinstance(sample, Sample)]
@@ -40,19 +42,6 @@ def show_sheet(console: Console, contents: SheetContents) -> None:
         console.print(f"Left out: {escape(item.where)}: {escape(item.what)}{times}")
     for remark in contents.remarks:
         console.print(f"Note: {escape(remark)}")
-
-
-def questions_as_problems(contents: SheetContents) -> tuple[Problem, ...]:
-    """Return the open questions as problems that say how to answer."""
-    return tuple(
-        Problem(
-            item.where,
-            item.about + (f" (taken as {item.likely} for now)" if item.likely else ""),
-            f'Answer with --answer {item.id}="…": {", ".join(item.choices)}.',
-            Level.WARNING,
-        )
-        for item in contents.questions
-    )
 
 
 def _headings(console: Console, readings: Iterable[tuple[str, LabReading]]) -> None:
@@ -152,3 +141,7 @@ def _loads(console: Console, contents: SheetContents) -> None:
         day = load.date.isoformat() if load.date else "not stated"
         table.add_row(*map(escape, (load.ticket, day, net, load.plot or "")))
     console.print(table)
+
+
+#: What people read of each kind of result.
+TEXTS: Mapping[type, Callable[[Console, Any, str], None]] = {SheetRead: show_sheet}

@@ -2,18 +2,19 @@
 
 The rooms: `textrows` (a CSV or XLSX as rows of text), `fields` (the texts of a row and what they mean),
 `tables`, `pricelists`, `field_records`, `settings` (what the columns mean), `vectors` (map files as shapes
-and words), `plots` (what they mean), `sections`, `editions` and `guidelines` (published tables), `reference`
-(figures that ship with the program), `columns` and `property_file` (the GeoPackage), `intake` (the way in).
+and words), `plots` (what they mean), `sections`, `editions` and `guidelines` (published tables),
+`reference` (figures that ship with the program), `sheets` (what labs, dealers and quarries send), `columns`
+and `property_file` (the GeoPackage), `intake` (the way in).
 """
 
 from loamwright.files.field_records import records_from
 from loamwright.files.fields import parse_date, parse_percent
-from loamwright.files.guidelines import GuidelineInfo, load_guideline
+from loamwright.files.guidelines import GuidelineInfo, check_guideline, guideline_editions, load_guideline
 from loamwright.files.intake import (
     PROPERTY_SUFFIX,
-    check_guideline,
+    Imported,
+    Measured,
     compare,
-    guideline_editions,
     import_files,
     measure,
     new_property,
@@ -48,10 +49,12 @@ __all__ = [
     "PROPERTY_SUFFIX",
     "SUFFIXES",
     "GuidelineInfo",
+    "Imported",
     "LabReading",
     "LayerFeature",
     "LayerKind",
     "ManureSample",
+    "Measured",
     "Sample",
     "SheetAmount",
     "SheetContents",
