@@ -109,13 +109,13 @@ def read_file(
 ) -> Answer:
     """Tell what a lab, dealer or quarry file says, and what it does not tell; takes nothing in."""
     from loamwright import files
-    from loamwright.commands.results import SheetRead
+    from loamwright.commands.results import sheet_read
 
     known = files.load_profile(profile) if profile else None
     found = files.read_sheet(file, _answers(answer or []), known)
     if save_profile is not None:
         files.save_profile(save_profile, files.keep_answers(found, earlier=known))
-    return Answer(SheetRead(found))
+    return Answer(sheet_read(found))
 
 
 @command(guideline_app, "list")

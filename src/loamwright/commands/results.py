@@ -38,22 +38,26 @@ class PropertyMade:
 
 @dataclass(frozen=True, slots=True)
 class SheetRead:
-    """What a lab, dealer or quarry file says."""
+    """What a lab, dealer or quarry file says; its open questions are the problems."""
 
     contents: SheetContents
+    problems: tuple[Problem, ...]
 
-    @property
-    def problems(self) -> tuple[Problem, ...]:
-        """The open questions, each with the way to answer it."""
-        return tuple(
+
+def sheet_read(contents: SheetContents) -> SheetRead:
+    """Put the open questions of a sheet as problems that say how to answer them."""
+    return SheetRead(
+        contents,
+        tuple(
             Problem(
                 item.where,
                 item.about + (f" (taken as {item.likely} for now)" if item.likely else ""),
                 f'Answer with `answer` {item.id}="…": {", ".join(item.choices)}.',
                 Level.WARNING,
             )
-            for item in self.contents.questions
-        )
+            for item in contents.questions
+        ),
+    )
 
 
 @dataclass(frozen=True, slots=True)
