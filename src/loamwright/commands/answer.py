@@ -190,9 +190,9 @@ def _give(answer: Answer, as_json: bool, system: str) -> None:
     else:
         from rich.console import Console
 
-        from loamwright.commands import buy_text, plan_text, text
+        from loamwright.commands import buy_text, plan_text, sheet_text, text
 
-        texts = {**text.TEXTS, **plan_text.TEXTS, **buy_text.TEXTS}
+        texts = {**text.TEXTS, **plan_text.TEXTS, **buy_text.TEXTS, **sheet_text.TEXTS}
         out = Console(highlight=False)
         texts[type(answer.result)](out, answer.result, system)
         text.show_problems(out, answer.problems)

@@ -80,6 +80,45 @@ def compare(
     return Answer(OffersCompared(found.offers, found.problems, steps), from_file=True)
 
 
+def _answers(texts: list[str]) -> dict[str, str]:
+    """Read ``--answer ID=CHOICE``, as often as it was given."""
+    answers = {}
+    for text in texts:
+        ident, mark, choice = text.partition("=")
+        if not mark or not ident.strip() or not choice.strip():
+            raise InputError([Problem("answer", f"{text!r} is no answer", 'Write depth="0-6 in".')])
+        answers[ident.strip()] = choice.strip()
+    return answers
+
+
+@command(app, "read")
+def read_file(
+    file: Annotated[
+        Path,
+        typer.Argument(help="Lab sheet, price sheet, scale tickets: CSV, XLSX, text, Modus XML or JSON."),
+    ],
+    answer: Annotated[
+        list[str] | None,
+        typer.Option("--answer", metavar="ID=CHOICE", help="Answer a question the file raises; repeatable."),
+    ] = None,
+    profile: Annotated[
+        Path | None, typer.Option(help="Profile of the lab or dealer, kept from an earlier file.")
+    ] = None,
+    save_profile: Annotated[
+        Path | None, typer.Option(help="Keep the answers as a profile for the next file of this lab.")
+    ] = None,
+) -> Answer:
+    """Tell what a lab, dealer or quarry file says, and what it does not tell; takes nothing in."""
+    from loamwright import files
+    from loamwright.commands.results import sheet_read
+
+    known = files.load_profile(profile) if profile else None
+    found = files.read_sheet(file, _answers(answer or []), known)
+    if save_profile is not None:
+        files.save_profile(save_profile, files.keep_answers(found, earlier=known))
+    return Answer(sheet_read(found))
+
+
 # ---------------------------------------------------------------------------------------------
 # Making and filling a property
 

@@ -32,9 +32,10 @@ from loamwright.commands.results import (
     PlanMade,
     SeasonNeeds,
     SeasonStatus,
+    SheetRead,
 )
 from loamwright.errors import Problem
-from loamwright.files import LargeMeasured, Measured
+from loamwright.files import LargeMeasured, Measured, as_data
 from loamwright.land import PlotArea
 from loamwright.needs import Credit, LimeNeed, Need, PlotNeeds
 from loamwright.planning import (
@@ -460,6 +461,7 @@ SPECIAL: Mapping[type, Callable[[Any], Json]] = {
         "status": _status(found.view),
         "problems": found.problems,
     },
+    SheetRead: lambda found: as_data(found.contents),
     Demo: lambda made: {
         "files": made.files,
         "plan": None if made.view.plan is None else _plan(made.view.plan, made.view),

@@ -2,9 +2,10 @@
 
 The rooms: `textrows` (a CSV or XLSX as rows of text), `fields` (the texts of a row and what they mean),
 `tables`, `pricelists`, `field_records`, `settings` (what the columns mean), `vectors` (map files as shapes
-and words), `plots` (what they mean), `large_maps` (only
-measured, part by part), `sections`, `editions` and `guidelines` (published tables), `reference`
-(figures that ship with the program), `columns` and `property_file` (the GeoPackage), `intake` (the way in).
+and words), `plots` (what they mean), `large_maps` (only measured, part by part), `sheets` (what labs, dealers
+and quarries send), `sections`, `editions` and `guidelines` (published tables), `choosing` (which of them a
+property uses), `reference` (figures that ship with the program), `columns` and `property_file` (the
+GeoPackage), `intake` (the way in).
 """
 
 from loamwright.files.choosing import (
@@ -47,6 +48,18 @@ from loamwright.files.reference import (
     load_sampling_guides,
 )
 from loamwright.files.settings import info_from
+from loamwright.files.sheets import (
+    LabReading,
+    ManureSample,
+    Sample,
+    SheetAmount,
+    SheetContents,
+    as_data,
+    keep_answers,
+    load_profile,
+    read_sheet,
+    save_profile,
+)
 from loamwright.files.tables import applications_from, passes_from
 from loamwright.files.textrows import SUFFIXES, read_table
 from loamwright.files.vectors import LayerFeature, LayerKind, Value, write_layer
@@ -58,12 +71,18 @@ __all__ = [
     "CropsFound",
     "GuidelineInfo",
     "Imported",
+    "LabReading",
     "LargeMeasured",
     "LayerFeature",
     "LayerKind",
+    "ManureSample",
     "Measured",
+    "Sample",
+    "SheetAmount",
+    "SheetContents",
     "Value",
     "applications_from",
+    "as_data",
     "check_guideline",
     "choose",
     "choose_lime",
@@ -74,6 +93,7 @@ __all__ = [
     "guideline_editions",
     "import_files",
     "info_from",
+    "keep_answers",
     "known_materials",
     "list_crops",
     "load",
@@ -81,6 +101,7 @@ __all__ = [
     "load_change_figures",
     "load_choice",
     "load_lime_guideline",
+    "load_profile",
     "load_sampling_guides",
     "measure",
     "new_guideline",
@@ -90,9 +111,11 @@ __all__ = [
     "parse_percent",
     "passes_from",
     "price_list",
+    "read_sheet",
     "read_table",
     "records_from",
     "refuse_to_replace",
+    "save_profile",
     "set_own_rate",
     "sheet_to_fill",
     "typed_options",
