@@ -6,13 +6,13 @@ costs; sentences about them are made in `plan_lines` and `shortfalls`.
 
 The program
 -----------
-Columns: the amount of each *pass* (product on plot at a time) as a share of the most that pass could
-usefully be; a switch for each pass that costs something to make, has a smallest rate or is counted; whole
-packages of each offer and price tier; stock taken; one delivery per seller ordered from.
+Columns: the amount of each *pass* (product in a job) as a share of the most that pass could usefully be; a
+switch for each *job* (one trip over a plot, at a time, with a machine and a load); half packages of each
+product on a plot at a time, where they are asked for; whole packages of each offer and price tier; stock taken; one delivery per seller ordered from.
 
-Rows: each need met; each cap kept; smallest rates; products per plot; product spread ≤ packages and stock;
-order sizes, price tiers and delivery fees. Which passes there are, and between which amounts, is worked
-out in `plan_passes`.
+Rows: each need met within its band; each cap kept; smallest rates; products per plot; product spread ≤
+packages and stock; order sizes, price tiers and delivery fees. Which jobs and passes there are, and between
+which amounts, is worked out in `plan_passes`.
 """
 
 from __future__ import annotations
@@ -23,7 +23,15 @@ from decimal import Decimal
 
 import numpy as np
 
-from loamwright.plan_inputs import Request, is_lime, need_values
+from loamwright.plan_inputs import (
+    Request,
+    band_of,
+    half_package_kg,
+    is_lime,
+    lowest_rate_kg_ha,
+    need_values,
+    needed_kg,
+)
 from loamwright.plan_passes import (
     ANY_TIME,
     TIMES,
@@ -35,7 +43,7 @@ from loamwright.plan_passes import (
     need_cells,
     supply_keys,
 )
-from loamwright.solver import Effort, Floats, Found, Ints, Model, Program
+from loamwright.solver import Effort, Flags, Floats, Found, Ints, Model, Program
 from loamwright.values import Offer
 
 
@@ -71,6 +79,32 @@ class Tier:
 
 
 @dataclass(frozen=True, slots=True)
+class Servings:
+    """Each product on a plot at a time, whatever the job, as parallel arrays.
+
+    Parameters
+    ----------
+    plot, ware
+        Indices.
+    of_pass
+        The serving of each pass.
+    half_kg
+        Half a package [kg]; zero where it is not counted.
+    taken, halves, odd
+        Column indices: used or not, half packages, and whether a part of one is weighed out on top; -1 =
+        no such column.
+    """
+
+    plot: Ints
+    ware: Ints
+    of_pass: Ints
+    half_kg: Floats
+    taken: Ints
+    halves: Ints
+    odd: Ints
+
+
+@dataclass(frozen=True, slots=True)
 class PlanModel:
     """The program of one request, with the meaning of its columns.
 
@@ -88,11 +122,17 @@ class PlanModel:
         The needs, and the share of each the program must meet [fraction].
     passes, tiers
         Columns by meaning.
-    amount, switch, count, order, stock, share
-        Column indices: amount and switch per pass (-1 = no switch), count and order per tier (-1 = no
-        order column), stock per ware (-1 = none), share met per cell (only when the needs are elastic).
+    amount, count, order, stock, share
+        Column indices: amount per pass, count and order per tier (-1 = no order column), stock per ware
+        (-1 = none), share met per cell (only when the needs are elastic).
+    switch
+        Column index per job, made or not; -1 = free to make.
+    servings
+        The products on a plot at a time, whatever the job, and their columns.
+    owner
+        Plot of each column; -1 for what plots share.
     switch_rows
-        Rows that hold each switched amount under its switch.
+        Rows that hold amounts under their job's switch.
     over, over_at
         Columns by which a cap is exceeded [kg], and the (plot, supply) of each (only with soft caps).
     supply_row
@@ -113,6 +153,8 @@ class PlanModel:
     tiers: tuple[Tier, ...]
     amount: Ints
     switch: Ints
+    servings: Servings
+    owner: Ints
     switch_rows: Ints
     count: Ints
     order: Ints
@@ -208,7 +250,11 @@ def _tiers_of(number: int, ware: int, offer: Offer, useful_kg: float) -> list[Ti
 
 
 def build(
-    request: Request, met: Floats | None = None, elastic: bool = False, soft_caps: bool = False
+    request: Request,
+    met: Floats | None = None,
+    elastic: bool = False,
+    soft_caps: bool = False,
+    counted: bool = False,
 ) -> PlanModel:
     """Write the program of a request.
 
@@ -223,6 +269,8 @@ def build(
         when there is one. The objective stays the cost; `coverage_cost` gives the other one.
     soft_caps
         True to let caps be exceeded, by columns that measure by how much (at no cost yet).
+    counted
+        True to put packaged products on a plot in half packages, at the terms' price for each exception.
 
     Returns
     -------
@@ -236,21 +284,29 @@ def build(
     bounding = np.full_like(caps, math.inf) if soft_caps else caps
     passes = list_passes(request, content, bounding, cells)
     tiers = list_tiers(request, passes)
-    program = Program()
+    program = _Owned()
     amount = program.add_columns(
         passes.count,
-        cost=np.where(passes.forced, passes.cost, 0.0),
+        cost=passes.jobs.fill_cost_per_kg[passes.job] * passes.high_kg,
         lower=np.where(passes.forced, 1.0, 0.0),
         upper=1.0,
+        owner=passes.plot,
     )
-    switch, switch_rows = _add_switches(request, program, passes, amount)
+    switch, switch_rows = _add_jobs(request, program, passes, amount)
+    servings = _add_servings(request, program, passes, amount, counted)
     over, over_at = _add_caps(program, passes, amount, content, caps, soft_caps)
-    share = program.add_columns(len(cells) if elastic else 0, upper=wanted if elastic else 1.0)
-    need_rows = _add_needs(program, passes, amount, content, cells, wanted, share)
+    _add_edges(request, program, passes, amount, content, supplies)
+    share = program.add_columns(
+        len(cells) if elastic else 0,
+        upper=wanted if elastic else 1.0,
+        owner=np.array([cell.plot for cell in cells], np.int64) if elastic else -1,
+    )
+    need_rows = _add_needs(request, program, passes, amount, content, cells, wanted, share)
     pool = _add_offers(request, program, tiers)
     supply_row, stock = _add_pools(request, program, passes, amount, tiers, pool.count)
     if elastic and request.terms.budget is not None:
         cost = np.concatenate(program.costs())
+        cost[servings.odd[servings.odd >= 0]] = 0.0
         paid = np.flatnonzero(cost)
         program.add_rows(
             1, np.zeros(len(paid), np.int64), paid, cost[paid], upper=float(request.terms.budget)
@@ -266,6 +322,8 @@ def build(
         tiers,
         amount,
         switch,
+        servings,
+        program.owners(),
         switch_rows,
         pool.count,
         pool.order,
@@ -279,76 +337,193 @@ def build(
     )
 
 
-def _add_switches(request: Request, program: Program, passes: Passes, amount: Ints) -> tuple[Ints, Ints]:
-    """Add the on-off columns: where a pass costs money, has a smallest rate, or is counted."""
-    crowds = _crowds(request, passes)
-    counted = np.zeros(passes.count, bool)
-    for members, _room in crowds:
-        counted[members] = True
-    needed = ((passes.cost > 0) | (passes.low_kg > 0) | counted) & ~passes.forced
-    switch = np.full(passes.count, -1, np.int64)
+class _Owned(Program):
+    """A program that remembers which plot a column belongs to."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._owner: list[Ints] = []
+
+    def add_columns(
+        self,
+        count: int,
+        cost: float | Floats = 0.0,
+        lower: float | Floats = 0.0,
+        upper: float | Floats = np.inf,
+        integer: bool | Flags = False,
+        owner: int | Ints = -1,
+    ) -> Ints:
+        self._owner.append(np.broadcast_to(np.asarray(owner, np.int64), count).copy())
+        return super().add_columns(count, cost, lower, upper, integer)
+
+    def owners(self) -> Ints:
+        """Plot of each column; -1 for what plots share."""
+        return np.concatenate([*self._owner, np.zeros(0, np.int64)])
+
+
+def _least_share(request: Request, passes: Passes) -> Floats:
+    """What one pass at its most counts towards the smallest rate of its job; zero where none is asked.
+
+    In a mixed load every product counts by its own smallest rate: half of one product's and half of
+    another's make a whole one.
+    """
+    share = np.zeros(passes.count)
+    low = np.array([lowest_rate_kg_ha(ware.product, request.terms) for ware in request.wares])[passes.ware]
+    low_kg = low * np.array([plot.area_ha for plot in request.plots])[passes.plot]
+    jobs_with_least = np.ones(passes.jobs.count, bool)
+    np.logical_and.at(jobs_with_least, passes.job, (low_kg > 0) & ~passes.forced)
+    asked = jobs_with_least[passes.job]
+    share[asked] = np.minimum(passes.high_kg[asked] / low_kg[asked], 1e4)
+    return share
+
+
+def _add_jobs(request: Request, program: _Owned, passes: Passes, amount: Ints) -> tuple[Ints, Ints]:
+    """Add the on-off columns of jobs and their smallest rates."""
+    jobs = passes.jobs
+    least = _least_share(request, passes)
+    several = np.bincount(passes.job, minlength=jobs.count) > 1
+    needed = (jobs.cost > 0) | several
+    needed[passes.job[least > 0]] = True
+    switch = np.full(jobs.count, -1, np.int64)
     on = np.flatnonzero(needed)
-    switch[on] = program.add_columns(len(on), cost=passes.cost[on], upper=1.0, integer=True)
-    rows = np.arange(len(on))
-    switch_rows = program.add_rows(
+    switch[on] = program.add_columns(
         len(on),
+        cost=jobs.cost[on],
+        lower=jobs.forced[on].astype(float),
+        upper=1.0,
+        integer=True,
+        owner=jobs.plot[on],
+    )
+    held = np.flatnonzero((switch[passes.job] >= 0) & ~passes.forced)
+    rows = np.arange(len(held))
+    switch_rows = program.add_rows(
+        len(held),
         np.concatenate([rows, rows]),
-        np.concatenate([amount[on], switch[on]]),
-        np.concatenate([np.ones(len(on)), -np.ones(len(on))]),
+        np.concatenate([amount[held], switch[passes.job[held]]]),
+        np.concatenate([np.ones(len(held)), -np.ones(len(held))]),
         upper=0.0,
     )
-    least = on[passes.low_kg[on] > 0]
-    rows = np.arange(len(least))
+    low = np.flatnonzero(least > 0)
+    with_least, row = np.unique(passes.job[low], return_inverse=True)
     program.add_rows(
-        len(least),
-        np.concatenate([rows, rows]),
-        np.concatenate([amount[least], switch[least]]),
-        np.concatenate([np.ones(len(least)), -passes.low_kg[least] / passes.high_kg[least]]),
+        len(with_least),
+        np.concatenate([row, np.arange(len(with_least))]),
+        np.concatenate([amount[low], switch[with_least]]),
+        np.concatenate([least[low], -np.ones(len(with_least))]),
         lower=0.0,
-    )
-    program.add_rows(
-        len(crowds),
-        np.repeat(np.arange(len(crowds)), [len(members) for members, _room in crowds]),
-        switch[np.concatenate([np.zeros(0, np.int64), *(members for members, _room in crowds)])],
-        np.ones(sum(len(members) for members, _room in crowds)),
-        upper=np.array([room for _members, room in crowds], float),
     )
     return switch, switch_rows
 
 
-def _crowds(request: Request, passes: Passes) -> list[tuple[Ints, int]]:
-    """Name the passes that compete for places on a plot, and how many places there are.
+def _add_servings(request: Request, program: _Owned, passes: Passes, amount: Ints, counted: bool) -> Servings:
+    """Add what belongs to a product on a plot at a time: the places it takes, and its half packages."""
+    key = (passes.plot * len(TIMES) + passes.time) * max(1, len(request.wares)) + passes.ware
+    _keys, first, of_pass = np.unique(key, return_index=True, return_inverse=True)
+    plot, ware = passes.plot[first], passes.ware[first]
+    number = len(first)
+    forced = np.zeros(number, bool)
+    np.logical_or.at(forced, of_pass, passes.forced)
+    crowds = _crowds(request, plot, ware, passes.time[first], forced)
+    crowded = np.zeros(number, bool)
+    for members, _room in crowds:
+        crowded[members] = True
+    taken = np.full(number, -1, np.int64)
+    on = np.flatnonzero(crowded & ~forced)
+    taken[on] = program.add_columns(len(on), upper=1.0, integer=True, owner=plot[on])
+    held = np.flatnonzero(taken[of_pass] >= 0)
+    rows = np.arange(len(held))
+    program.add_rows(
+        len(held),
+        np.concatenate([rows, rows]),
+        np.concatenate([amount[held], taken[of_pass[held]]]),
+        np.concatenate([np.ones(len(held)), -np.ones(len(held))]),
+        upper=0.0,
+    )
+    program.add_rows(
+        len(crowds),
+        np.repeat(np.arange(len(crowds)), [len(members) for members, _room in crowds]),
+        taken[np.concatenate([np.zeros(0, np.int64), *(members for members, _room in crowds)])],
+        np.ones(sum(len(members) for members, _room in crowds)),
+        upper=np.array([room for _members, room in crowds], float),
+    )
+    half, halves, odd = np.zeros(number), np.full(number, -1, np.int64), np.full(number, -1, np.int64)
+    if counted:
+        half, halves, odd = _add_halves(request, program, passes, amount, of_pass, plot, ware, forced)
+    return Servings(plot, ware, of_pass, half, taken, halves, odd)
 
-    At each dated time a plot takes so many fertilizer products. Passes at any time have as many places of
+
+def _add_halves(
+    request: Request,
+    program: _Owned,
+    passes: Passes,
+    amount: Ints,
+    of_pass: Ints,
+    plot: Ints,
+    ware: Ints,
+    forced: Flags,
+) -> tuple[Floats, Ints, Ints]:
+    """Count products in half packages; a part of one may be weighed out on top, at a price."""
+    number = len(plot)
+    halves, odd = np.full(number, -1, np.int64), np.full(number, -1, np.int64)
+    price = float(request.terms.odd_amount_cost)
+    size = np.array([half_package_kg(one, request.offers) for one in request.wares])
+    half = np.where(forced, 0.0, size[ware])
+    most = np.zeros(number)
+    np.maximum.at(most, of_pass, passes.high_kg)
+    on = np.flatnonzero(half > 0)
+    halves[on] = program.add_columns(
+        len(on), upper=np.floor(most[on] / half[on] + 1e-9), integer=True, owner=plot[on]
+    )
+    odd[on] = program.add_columns(len(on), cost=price, upper=1.0, integer=True, owner=plot[on])
+    inside = np.flatnonzero(half[of_pass] > 0)
+    row = np.searchsorted(on, of_pass[inside])
+    entries = (
+        np.concatenate([row, np.arange(len(on))]),
+        np.concatenate([amount[inside], halves[on]]),
+        np.concatenate([passes.high_kg[inside] / half[of_pass[inside]], -np.ones(len(on))]),
+    )
+    program.add_rows(len(on), *entries, lower=0.0)
+    program.add_rows(
+        len(on),
+        np.concatenate([entries[0], np.arange(len(on))]),
+        np.concatenate([entries[1], odd[on]]),
+        np.concatenate([entries[2], -np.ones(len(on))]),
+        upper=0.0,
+    )
+    return half, halves, odd
+
+
+def _crowds(request: Request, plot: Ints, ware: Ints, time: Ints, forced: Flags) -> list[tuple[Ints, int]]:
+    """Name the servings that compete for places on a plot, and how many places there are.
+
+    At each dated time a plot takes so many fertilizer products. Those at any time have as many places of
     their own, and may besides take places left over at the plot's dated times (see
     `plan_lines.spreads`).
     """
     most = request.terms.max_products_per_plot
     if most is None:
         return []
-    fertilizer = np.array([not is_lime(ware) for ware in request.wares], bool)[passes.ware]
-    first = np.searchsorted(passes.plot, np.arange(len(request.plots) + 1))
+    fertilizer = np.array([not is_lime(one) for one in request.wares], bool)[ware]
     crowds: list[tuple[Ints, int]] = []
 
     def add(members: Ints, places: int) -> None:
         if len(members) > places:
-            forced = int(passes.forced[members].sum())
-            crowds.append((members[~passes.forced[members]], max(0, places - forced)))
+            held = int(forced[members].sum())
+            crowds.append((members[~forced[members]], max(0, places - held)))
 
-    for plot in range(len(request.plots)):
-        here = np.arange(first[plot], first[plot + 1])
-        here = here[fertilizer[here]]
-        dated = [here[passes.time[here] == time] for time in range(ANY_TIME)]
+    for number in range(len(request.plots)):
+        here = np.flatnonzero((plot == number) & fertilizer)
+        dated = [here[time[here] == place] for place in range(ANY_TIME)]
         dated = [members for members in dated if len(members)]
         for members in dated:
             add(members, most)
-        if (passes.time[here] == ANY_TIME).sum() > most:
+        if (time[here] == ANY_TIME).sum() > most:
             add(here, most * (1 + len(dated)))
     return crowds
 
 
 def _add_caps(
-    program: Program, passes: Passes, amount: Ints, content: Floats, caps: Floats, soft: bool
+    program: _Owned, passes: Passes, amount: Ints, content: Floats, caps: Floats, soft: bool
 ) -> tuple[Ints, tuple[tuple[int, int], ...]]:
     """Add a row for each cap that the plot's passes together could break; soft ones get a column."""
     columns: list[Ints] = []
@@ -364,7 +539,7 @@ def _add_caps(
         entries = [amount[part]]
         values = [brings[part] / scale[row]]
         if soft:
-            over = program.add_columns(len(plots))
+            over = program.add_columns(len(plots), owner=plots)
             columns.append(over)
             at.extend((int(plot), supply) for plot in plots)
             program_rows.append(np.arange(len(plots)))
@@ -381,7 +556,44 @@ def _add_caps(
     return joined, tuple(at)
 
 
+def _add_edges(
+    request: Request,
+    program: _Owned,
+    passes: Passes,
+    amount: Ints,
+    content: Floats,
+    supplies: tuple[str, ...],
+) -> None:
+    """Hold what is put on for one nutrient alone under the upper edge of its band."""
+    place = {key: number for number, key in enumerate(supplies)}
+    first = np.searchsorted(passes.plot, np.arange(len(request.plots) + 1))
+    for number, plot in enumerate(request.plots):
+        need = needed_kg(plot)
+        wanted = np.array([key in need for key in supplies], bool)
+        here = np.arange(first[number], first[number + 1])
+        for supply in sorted(need):
+            high = band_of(plot, supply).high
+            if not math.isfinite(high):
+                continue
+            column = place[supply]
+            brings = content[passes.ware[here], column] * passes.high_kg[here]
+            alone = (brings > 0) & ((content[passes.ware[here]] > 0)[:, wanted].sum(axis=1) == 1)
+            smallest = (content[passes.ware[here], column] * passes.low_kg[here])[alone].min(initial=math.inf)
+            edge = high * need[supply]
+            edge = max(edge, smallest) if math.isfinite(smallest) else edge
+            if brings[alone & ~passes.forced[here]].sum() > edge:
+                count = int(alone.sum())
+                program.add_rows(
+                    1,
+                    np.zeros(count, np.int64),
+                    amount[here[alone]],
+                    brings[alone] / edge,
+                    upper=max(1.0, float(brings[alone & passes.forced[here]].sum()) / edge),
+                )
+
+
 def _add_needs(
+    request: Request,
     program: Program,
     passes: Passes,
     amount: Ints,
@@ -391,6 +603,7 @@ def _add_needs(
     share: Ints,
 ) -> tuple[tuple[int, tuple[int, ...]], ...]:
     """Add one row for each need tied to a time, and one for the whole of each need free in time."""
+    supplies = supply_keys(request)
     by_supply: dict[tuple[int, int], list[int]] = {}
     for number, cell in enumerate(cells):
         by_supply.setdefault((cell.plot, cell.supply), []).append(number)
@@ -405,7 +618,8 @@ def _add_needs(
     values: list[Floats] = []
     lower = np.zeros(len(groups))
     for row, (plot, supply, time, served) in enumerate(groups):
-        total = sum(cells[m].mass_kg for m in served)
+        band = band_of(request.plots[plot], supplies[supply])
+        total = band.low * sum(cells[m].mass_kg for m in served)
         here = np.arange(first_pass[plot], first_pass[plot + 1])
         brings = content[passes.ware[here], supply] * passes.high_kg[here]
         used = brings > 0
@@ -416,10 +630,10 @@ def _add_needs(
         rows.append(np.full(int(used.sum()), row))
         if len(share):
             columns.append(share[list(served)])
-            values.append(np.array([-cells[m].mass_kg / total for m in served]))
+            values.append(np.array([-band.low * cells[m].mass_kg / total for m in served]))
             rows.append(np.full(len(served), row))
         else:
-            lower[row] = sum(cells[m].mass_kg / total * met[m] for m in served)
+            lower[row] = sum(band.low * cells[m].mass_kg / total * met[m] for m in served)
     if not groups:
         return ()
     indices = program.add_rows(
@@ -449,12 +663,22 @@ def seller_of(offer: Offer) -> str:
     return offer.seller or f"(seller of {offer.offer_id})"
 
 
+def carrying_cost_per_kg(request: Request, offer: Offer) -> float:
+    """Hauling where no delivery is paid, and handling, of one offer [money per kg]."""
+    haul = 0.0 if offer.delivery_fee > 0 else float(request.terms.hauling_cost_per_kg)
+    return haul + float(request.terms.handling_cost_per_kg.get(offer.offer_id, Decimal(0)))
+
+
 def _add_offers(request: Request, program: Program, tiers: tuple[Tier, ...]) -> _Pool:
-    haul = float(request.terms.hauling_cost_per_kg)
     number = len(tiers)
     count = program.add_columns(
         number,
-        cost=np.array([tier.unit_price + haul * tier.unit_kg for tier in tiers]),
+        cost=np.array(
+            [
+                tier.unit_price + carrying_cost_per_kg(request, request.offers[tier.offer]) * tier.unit_kg
+                for tier in tiers
+            ]
+        ),
         upper=np.array([tier.last for tier in tiers]),
         integer=np.array([tier.whole for tier in tiers], bool),
     )
@@ -639,17 +863,31 @@ def settle(plan_model: PlanModel, values: Floats) -> Solution | None:
 
 
 def _read(plan_model: PlanModel, values: Floats) -> Solution:
-    passes = plan_model.passes
+    passes, servings = plan_model.passes, plan_model.servings
     share = values[plan_model.amount].copy()
-    on = plan_model.switch >= 0
-    share[on] *= values[plan_model.switch[on]] > 0.5
+    switch = plan_model.switch[passes.job]
+    on = switch >= 0
+    share[on] *= values[switch[on]] > 0.5
     share[share < 1e-7] = 0.0
     mass = share * passes.high_kg
+    mass = _counted_out(mass, servings, values)
     mass = _topped_up(plan_model, mass, values)
     stock = np.zeros(len(plan_model.request.wares))
     has = plan_model.stock >= 0
     stock[has] = values[plan_model.stock[has]]
     return Solution(mass, values[plan_model.count], stock, values)
+
+
+def _counted_out(mass: Floats, servings: Servings, values: Floats) -> Floats:
+    """Make amounts in half packages exact."""
+    total = np.zeros(len(servings.plot))
+    np.add.at(total, servings.of_pass, mass)
+    counted = np.flatnonzero((servings.half_kg > 0) & (total > 0))
+    exact = total.copy()
+    plain = counted[values[servings.odd[counted]] < 0.5]
+    exact[plain] = values[servings.halves[plain]] * servings.half_kg[plain]
+    factor = np.divide(exact, total, out=np.ones_like(total), where=total > 0)
+    return np.asarray(mass * factor[servings.of_pass], float)
 
 
 def _topped_up(plan_model: PlanModel, mass: Floats, values: Floats) -> Floats:
@@ -660,10 +898,9 @@ def _topped_up(plan_model: PlanModel, mass: Floats, values: Floats) -> Floats:
     bounds = np.searchsorted(passes.plot[order], np.arange(len(plan_model.request.plots) + 1))
     for _row, members in plan_model.need_rows:
         cell = plan_model.cells[members[0]]
-        if len(plan_model.share):
-            wanted = sum(plan_model.cells[m].mass_kg * float(values[plan_model.share[m]]) for m in members)
-        else:
-            wanted = sum(plan_model.cells[m].mass_kg * float(plan_model.met[m]) for m in members)
+        part = values[plan_model.share] if len(plan_model.share) else plan_model.met
+        low = band_of(plan_model.request.plots[cell.plot], plan_model.supplies[cell.supply]).low
+        wanted = low * sum(plan_model.cells[m].mass_kg * float(part[m]) for m in members)
         here = order[bounds[cell.plot] : bounds[cell.plot + 1]]
         if len(members) == 1 and cell.time != ANY_TIME:
             here = here[passes.time[here] == cell.time]
@@ -688,7 +925,8 @@ def reference_prices(plan_model: PlanModel) -> Floats:
         Per ware [money per kg]; 0 where there is only stock.
     """
     price = np.full(len(plan_model.request.wares), np.inf)
-    haul = float(plan_model.request.terms.hauling_cost_per_kg)
+    request = plan_model.request
     for tier in plan_model.tiers:
-        price[tier.ware] = min(price[tier.ware], tier.unit_price / tier.unit_kg + haul)
+        carrying = carrying_cost_per_kg(request, request.offers[tier.offer])
+        price[tier.ware] = min(price[tier.ware], tier.unit_price / tier.unit_kg + carrying)
     return np.where(np.isfinite(price), price, 0.0)

@@ -67,11 +67,8 @@ class Parts:
     def __init__(self, plan_model: PlanModel) -> None:
         self.plan_model = plan_model
         model = plan_model.model
-        owner = np.full(len(model.cost), -1, np.int64)  # plot of each column; -1 = the purchase
+        owner = plan_model.owner
         passes = plan_model.passes
-        owner[plan_model.amount] = passes.plot
-        switched = plan_model.switch >= 0
-        owner[plan_model.switch[switched]] = passes.plot[switched]
         self.pools = plan_model.supply_row[plan_model.supply_row >= 0]
         entry_row = np.repeat(np.arange(len(model.row_lower)), np.diff(model.starts))
         pooled = np.zeros(len(model.row_lower), bool)
@@ -191,9 +188,9 @@ def chosen(plan_model: PlanModel, values: Floats) -> Flags:
     array of bool
         Per pass.
     """
-    switched = plan_model.switch >= 0
     on = np.asarray(values[plan_model.amount] > 1e-7, bool)
-    on[switched] = values[plan_model.switch[switched]] > 0.5
+    switch = plan_model.switch[plan_model.passes.job]
+    on[switch >= 0] &= values[switch[switch >= 0]] > 0.5
     return on
 
 
@@ -207,7 +204,7 @@ def only(plan_model: PlanModel, passes: Flags, must: bool = False) -> Model:
     passes
         Passes that may be made; forced ones always may.
     must
-        True to switch them on for good, so that only amounts and packages are left to choose.
+        True to make all of their jobs for good, so that only amounts and packages are left to choose.
 
     Returns
     -------
@@ -216,8 +213,10 @@ def only(plan_model: PlanModel, passes: Flags, must: bool = False) -> Model:
     model = plan_model.model.copy()
     may = passes | plan_model.passes.forced
     model.upper[plan_model.amount] = may.astype(float)
+    jobs = np.zeros(plan_model.passes.jobs.count, bool)
+    np.logical_or.at(jobs, plan_model.passes.job, may)
     switched = plan_model.switch >= 0
-    model.upper[plan_model.switch[switched]] = may[switched]
+    model.upper[plan_model.switch[switched]] = jobs[switched]
     if must:
-        model.lower[plan_model.switch[switched]] = may[switched]
+        model.lower[plan_model.switch[switched]] = jobs[switched]
     return model

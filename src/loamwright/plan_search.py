@@ -15,13 +15,13 @@ What comes back is a solution that has been cleaned up and the best proved bound
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from loamwright.plan_model import PlanModel, Solution, settle
 from loamwright.plan_parts import Parts, chosen, only
-from loamwright.solver import Effort, Floats, Found, Model, Solved
+from loamwright.solver import Effort, Flags, Floats, Found, Model, Solved
 
 #: Programs with no more passes than this are solved as they are.
 SMALL = 120
@@ -63,12 +63,15 @@ class Search:
         Proved lower bound on the objective.
     stages
         How it went.
+    choices
+        Passes that good plans were seen to make.
     """
 
     found: Found
     solution: Solution | None
     bound: float
     stages: tuple[Stage, ...]
+    choices: Flags
 
 
 def search(plan_model: PlanModel, gap: float, time_limit_s: float) -> Search:
@@ -106,6 +109,7 @@ class _Run:
         self.cost, self.bound = np.inf, -np.inf
         self.impossible = False
         self.stages: list[Stage] = []
+        self.choices = np.zeros(plan_model.passes.count, bool)
 
     def left(self) -> float:
         return self.deadline - time.monotonic()
@@ -146,21 +150,21 @@ class _Run:
             return
         self.bound = max(self.bound, apart.bound)
         self.note("plots alone")
-        choices = chosen(plan_model, apart.values)
+        self.choices = chosen(plan_model, apart.values)
         joined = self.try_model(
-            "their passes joined", only(plan_model, choices, must=True), 0.2 * self.left()
+            "their passes joined", only(plan_model, self.choices, must=True), 0.2 * self.left()
         )
         if not joined.has_values:
-            self.try_model("their passes joined", only(plan_model, choices), 0.2 * self.left())
+            self.try_model("their passes joined", only(plan_model, self.choices), 0.2 * self.left())
         random = np.random.default_rng(0)
         until = time.monotonic() + 0.3 * self.left()
         for _round in range(_ROUNDS):
             if self.done() or time.monotonic() > until:
                 break
             moved = parts.solve(prices * random.uniform(_LOWEST, 1.0, len(prices)), near, until)
-            choices |= chosen(plan_model, moved.values)
+            self.choices |= chosen(plan_model, moved.values)
         if not self.done():
-            self.try_model("more of their passes", only(plan_model, choices), 0.4 * self.left())
+            self.try_model("more of their passes", only(plan_model, self.choices), 0.4 * self.left())
 
     def result(self) -> Search:
         solution = None if self.values is None else settle(self.plan_model, self.values)
@@ -168,4 +172,55 @@ class _Run:
             found = Found.INFEASIBLE if self.impossible else Found.NOTHING
         else:
             found = Found.OPTIMAL if self.done() else Found.LIMITED
-        return Search(found, solution, self.bound, tuple(self.stages))
+        if solution is not None:
+            self.choices = self.choices | (solution.mass_kg > 0)
+        return Search(found, solution, self.bound, tuple(self.stages), self.choices)
+
+
+# ---------------------------------------------------------------------------------------------
+# Counting packages
+
+
+def count_out(found: Search, counted: PlanModel, time_limit_s: float) -> Solution | None:
+    """Put the passes of a plan on the ground in half packages, as cheaply as that can be done.
+
+    Parameters
+    ----------
+    found
+        A search that found a plan; the jobs of its plan are kept.
+    counted
+        The same program with its packages counted (see `plan_model.build`).
+    time_limit_s
+        Most time [s].
+
+    Returns
+    -------
+    Solution or None
+        None when no plan came of it in time.
+
+    Notes
+    -----
+    Every plot is counted out alone first, at what a kilogram costs; then the whole purchase is fitted to
+    it; and in what time is left the whole is looked at again together.
+    """
+    assert found.solution is not None
+    until = time.monotonic() + time_limit_s
+    made = found.solution.mass_kg > 0
+    model = only(counted, made, must=True)
+    relaxed = model.solve(Effort(time_limit_s=time_limit_s), relaxed=True)
+    if relaxed.found is not Found.OPTIMAL:
+        return None
+    parts = Parts(replace(counted, model=model))
+    apart = parts.solve(np.maximum(0.0, -relaxed.duals[parts.pools]), 1e-3, until)
+    start: Floats | None = None
+    if apart.feasible and np.isfinite(apart.bound):
+        fitted = model.copy()
+        own = fitted.integer & (counted.owner >= 0)
+        fitted.lower[own] = fitted.upper[own] = np.round(apart.values[own])
+        solved = fitted.solve(Effort(1e-3, max(0.1, until - time.monotonic())))
+        start = solved.values if solved.has_values else None
+    left = until - time.monotonic()
+    if left > 0.1 or start is None:
+        better = model.solve(Effort(1e-3, max(0.1, left)), start=start)
+        start = better.values if better.has_values else start
+    return None if start is None else settle(counted, start)
