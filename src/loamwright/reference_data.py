@@ -12,6 +12,7 @@ from importlib import resources
 
 from loamwright.cautions import CautionText
 from loamwright.history import ChangeFigure
+from loamwright.mixing import Material, MixAnswer, MixRule, MixTable
 from loamwright.sampling import SamplingGuide
 from loamwright.units import parse_quantity
 from loamwright.values import Nutrient, Quantity, Source
@@ -107,3 +108,41 @@ def load_change_figures() -> Mapping[Nutrient, ChangeFigure]:
         )
         for row in _rows("soil_test_change.csv")
     }
+
+
+def load_mixing() -> MixTable:
+    """Read which materials may share a hopper, by whom it is said.
+
+    Returns
+    -------
+    MixTable
+
+    Examples
+    --------
+    >>> [rule.answer.value for rule in load_mixing().rules if rule.one == "urea"][:2]
+    ['no', 'no']
+    """
+    materials = tuple(
+        Material(row["material"], _guarantees(row), Source(row["source"]))
+        for row in _rows("mixing_materials.csv")
+    )
+    rules = tuple(
+        MixRule(
+            row["one"],
+            row["other"],
+            MixAnswer(row["answer"]),
+            row["condition"],
+            Source(f"{row['publication']}, {row['publisher']}", row["year"]),
+        )
+        for row in _rows("mixing.csv")
+    )
+    return MixTable(materials, rules)
+
+
+def _guarantees(row: Mapping[str, str]) -> Mapping[Nutrient, tuple[float, float]]:
+    """Lowest and highest guarantee of each nutrient a material holds [percent]."""
+    ranges = {
+        nutrient: (float(row[f"{nutrient.value.lower()}_low"]), float(row[f"{nutrient.value.lower()}_high"]))
+        for nutrient in (Nutrient.N, Nutrient.P2O5, Nutrient.K2O, Nutrient.S, Nutrient.B)
+    }
+    return {nutrient: ends for nutrient, ends in ranges.items() if ends[1] > 0}
