@@ -49,7 +49,6 @@ def catch_rate_kg_ha(caught_kg: float, catch_area_m2: float) -> float:
     Examples
     --------
     >>> from loamwright.units import LB_KG, TON_ACRE_KG_HA
-    >>> from loamwright.units import LB_KG, TON_ACRE_KG_HA
     >>> round(catch_rate_kg_ha(3 * LB_KG, TARP_SIDE_M**2) / TON_ACRE_KG_HA, 2)
     3.0
     """
