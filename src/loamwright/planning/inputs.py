@@ -87,6 +87,8 @@ class Machine:
         For each filling of the hopper [money].
     hopper_kg
         What one fill holds [kg]; None = not stated, and fills are not counted.
+    hours_per_job, hours_per_ha, hours_per_fill
+        Time they take [h]; per hectare None = not stated, and no hours are told.
     """
 
     name: str
@@ -94,6 +96,9 @@ class Machine:
     cost_per_ha: Decimal = Decimal(0)
     cost_per_fill: Decimal = Decimal(0)
     hopper_kg: float | None = None
+    hours_per_job: float = 0.0
+    hours_per_ha: float | None = None
+    hours_per_fill: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

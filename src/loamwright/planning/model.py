@@ -346,10 +346,19 @@ def _add_servings(request: Request, program: _Owned, passes: Passes, amount: Int
         np.ones(sum(len(members) for members, _room in crowds)),
         upper=np.array([room for _members, room in crowds], float),
     )
+    _one_load_at_most(program, amount, of_pass)
     half, halves, odd = np.zeros(number), np.full(number, -1, np.int64), np.full(number, -1, np.int64)
     if counted:
         half, halves, odd = _add_halves(request, program, passes, amount, of_pass, plot, ware, forced)
     return Servings(plot, ware, of_pass, half, taken, halves, odd)
+
+
+def _one_load_at_most(program: _Owned, amount: Ints, of_pass: Ints) -> None:
+    """Hold a product that two loads of the same day could carry to what one pass may bring."""
+    several = np.bincount(of_pass) > 1 if len(of_pass) else np.zeros(0, bool)
+    inside = np.flatnonzero(several[of_pass]) if len(of_pass) else np.zeros(0, np.int64)
+    shared, row = np.unique(of_pass[inside], return_inverse=True)
+    program.add_rows(len(shared), row, amount[inside], np.ones(len(inside)), upper=1.0)
 
 
 def _add_halves(

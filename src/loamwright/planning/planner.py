@@ -20,7 +20,7 @@ from loamwright.planning.lines import counts, covered, shopping, spreads, spread
 from loamwright.planning.model import PlanModel, Solution, build, cell_values, coverage_cost, settle
 from loamwright.planning.passes import need_cells, supply_keys
 from loamwright.planning.records import Outcome, Plan
-from loamwright.planning.search import search
+from loamwright.planning.search import Search, count_out, search
 from loamwright.planning.shortfalls import Shortfall, limits_of_plots, limits_of_sellers
 from loamwright.planning.solver import Effort, Floats, Found
 from loamwright.supplies import Offer
@@ -79,6 +79,9 @@ def make_plan(
     return _for_money(request, whole)
 
 
+#: Most time for counting packages out [s].
+_COUNTING_S = 10.0
+
 # ---------------------------------------------------------------------------------------------
 # Meeting every need
 
@@ -115,17 +118,27 @@ def _for_needs(request: Request) -> _Whole:
         explanation = (words, *(one.sentence(terms.units) for one in shortfalls))
         plan = replace(_nothing(request, explanation), outcome=Outcome.FOUND, gap=1.0)
         return _Whole(plan, shares, shortfalls, found.bound, has_plan=False)
-    plan = _written(plan_model, found.solution)
+    weighed = _written(plan_model, found.solution)
+    plan = _counted(request, shares, found, weighed)
     cost = float(plan.total_cost)
     gap = max(0.0, (cost - found.bound) / cost) if cost > 0 else 0.0
-    proved = found.found is Found.OPTIMAL or gap <= terms.gap
+    proved = (found.found is Found.OPTIMAL and plan is weighed) or gap <= terms.gap
     plan = replace(
         plan,
         outcome=Outcome.IMPOSSIBLE if shortfalls else Outcome.PROVED if proved else Outcome.FOUND,
         gap=None if shortfalls else gap,
-        explanation=_sentences(request, plan, shortfalls, gap, proved),
+        explanation=_sentences(request, plan, weighed, found.bound, shortfalls, proved),
     )
     return _Whole(plan, shares, shortfalls, found.bound, has_plan=True)
+
+
+def _counted(request: Request, shares: Floats, found: Search, weighed: Plan) -> Plan:
+    """The same jobs with packages counted out on the plots, where that is asked for and comes off."""
+    if request.terms.odd_amount_cost <= 0:
+        return weighed
+    counted = build(request, shares, counted=True)
+    solution = count_out(found, counted, min(_COUNTING_S, request.terms.time_limit_s))
+    return weighed if solution is None else _written(counted, solution)
 
 
 def _written(plan_model: PlanModel, solution: Solution) -> Plan:
@@ -143,8 +156,18 @@ def _nothing(request: Request, explanation: tuple[str, ...]) -> Plan:
 
 
 def _sentences(
-    request: Request, plan: Plan, shortfalls: Sequence[Shortfall], gap: float, proved: bool
+    request: Request,
+    plan: Plan,
+    weighed: Plan,
+    bound: float,
+    shortfalls: Sequence[Shortfall],
+    proved: bool,
 ) -> tuple[str, ...]:
+    def above(cost: Decimal) -> float:
+        return max(0.0, float(cost) - bound) / float(cost) if cost > 0 else 0.0
+
+    gap = above(plan.total_cost)
+    rules = _rules(request)
     subject = "what can be met" if shortfalls else "these needs"
     words = []
     if shortfalls:
@@ -156,11 +179,20 @@ def _sentences(
     if not any(known for known in (row.need_kg for row in plan.coverage)):
         words.append("Nothing is needed that is known, so nothing is bought.")
     elif proved:
-        words.append(f"Proved cheapest for {subject}: no other plan costs more than {_percent(gap)} less.")
+        words.append(
+            f"Proved cheapest for {subject}{rules}: no other plan costs more than {_percent(gap)} less."
+        )
+    elif above(weighed.total_cost) <= request.terms.gap:
+        more = plan.total_cost - weighed.total_cost
+        words.append(
+            f"Proved cheapest for {subject}{rules} within {_percent(above(weighed.total_cost))} if every "
+            f"amount is weighed out: {format_money(weighed.total_cost)}. In whole and half packages on each "
+            f"plot, as planned here, it costs {format_money(abs(more))} {'more' if more >= 0 else 'less'}."
+        )
     else:
         seconds = f"{request.terms.time_limit_s:g} s"
         words.append(
-            f"Best found for {subject} in {seconds}: a plan up to {_percent(gap)} cheaper may exist. "
+            f"Best found for {subject}{rules} in {seconds}: a plan up to {_percent(gap)} cheaper may exist. "
             "Allow more time to look further."
         )
     words.append(_cost_sentence(request, plan))
@@ -175,6 +207,16 @@ def _sentences(
     return tuple(words)
 
 
+def _rules(request: Request) -> str:
+    """Under which rules a plan is the cheapest, where they are not the plain ones."""
+    words = []
+    if request.terms.mixing:
+        words.append("what may be mixed shares a trip")
+    if any(plot.bands for plot in request.plots):
+        words.append("needs met within their bands")
+    return f" ({', '.join(words)})" if words else ""
+
+
 def _percent(gap: float) -> str:
     return "0.01 %" if gap < 1e-4 else f"{gap * 100:.2f} %"
 
@@ -186,6 +228,10 @@ def _cost_sentence(request: Request, plan: Plan) -> str:
         parts.append(f"delivery{hauled} {format_money(plan.delivery_cost)}")
     if plan.spreading_cost:
         parts.append(f"spreading {format_money(plan.spreading_cost)}")
+    if plan.filling_cost:
+        parts.append(f"filling {format_money(plan.filling_cost)}")
+    if plan.handling_cost:
+        parts.append(f"handling {format_money(plan.handling_cost)}")
     return f"It costs {format_money(plan.total_cost)}: {', '.join(parts)}."
 
 

@@ -24,6 +24,8 @@ from loamwright.planning.solver import Effort, Flags, Floats, Found, Ints, Model
 
 #: Programs with no more passes than this are solved as they are.
 SMALL = 120
+#: Counting packages out looks beyond the plan's own passes where good plans made no more than this.
+_FEW = 300
 #: Prices are moved this often, each to between this share of itself and itself.
 _ROUNDS, _LOWEST = 4, 0.85
 
@@ -384,8 +386,10 @@ def count_out(found: Search, counted: PlanModel, time_limit_s: float) -> Solutio
         fitted.lower[own] = fitted.upper[own] = np.round(apart.values[own])
         solved = fitted.solve(Effort(1e-3, max(0.1, until - time.monotonic())))
         start = solved.values if solved.has_values else None
-    left = until - time.monotonic()
-    if left > 0.1 or start is None:
-        better = model.solve(Effort(1e-3, max(0.1, left)), start=start)
-        start = better.values if better.has_values else start
+    wider = (model, only(counted, found.choices)) if found.choices.sum() <= _FEW else (model,)
+    for place, program in enumerate(wider):
+        left = (until - time.monotonic()) / (len(wider) - place)
+        if left > 0.1 or start is None:
+            better = program.solve(Effort(1e-3, max(0.1, left)), start=start)
+            start = better.values if better.has_values else start
     return None if start is None else settle(counted, start)
