@@ -23,8 +23,11 @@ from loamwright.files.pricelists import parse_grade
 from loamwright.files.property_file import create, edit, load, refuse_to_replace
 from loamwright.files.reference import (
     known_materials,
+    load_calendar,
     load_caution_texts,
     load_change_figures,
+    load_ground_rules,
+    load_mixing,
     load_sampling_guides,
 )
 from loamwright.files.settings import info_from
@@ -49,9 +52,12 @@ __all__ = [
     "info_from",
     "known_materials",
     "load",
+    "load_calendar",
     "load_caution_texts",
     "load_change_figures",
+    "load_ground_rules",
     "load_guideline",
+    "load_mixing",
     "load_sampling_guides",
     "measure",
     "new_property",

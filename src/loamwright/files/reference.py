@@ -11,9 +11,10 @@ from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from importlib import resources
 
+from loamwright.planning import CalendarRow, GroundRule
 from loamwright.supplies import Form, KnownMaterial, Material, MixAnswer, MixRule, MixTable, Product
 from loamwright.units import FT_M, LB_GAL_KG_M3, LB_KG, parse_quantity
-from loamwright.values import Nutrient, Quantity, Source
+from loamwright.values import Nutrient, Quantity, Source, Timing
 from loamwright.work import CautionText, ChangeFigure, SamplingGuide
 
 
@@ -178,6 +179,66 @@ def load_mixing() -> MixTable:
         for row in _rows("mixing.csv")
     )
     return MixTable(materials, rules)
+
+
+def load_calendar() -> tuple[CalendarRow, ...]:
+    """Read when published pages say what is spread, and how it is placed.
+
+    Returns
+    -------
+    tuple of CalendarRow
+
+    Examples
+    --------
+    >>> load_calendar()[0].label
+    'before seeding'
+    """
+    return tuple(
+        CalendarRow(
+            crops=tuple(row["crops"].split("|")),
+            stand=row["stand"],
+            supply=row["supply"],
+            state=row["state"],
+            timing=Timing(row["timing"]) if row["timing"] else None,
+            label=row["label"],
+            placement=row["placement"],
+            opens=_month_day(row["opens"]),
+            closes=_month_day(row["closes"]),
+            source=Source(f"{row['publication']}, {row['publisher']}", row["year"]),
+        )
+        for row in _rows("calendar.csv")
+    )
+
+
+def load_ground_rules() -> tuple[GroundRule, ...]:
+    """Read the rules of states on ground, dates and rain; each holds in its own state only.
+
+    Returns
+    -------
+    tuple of GroundRule
+
+    Examples
+    --------
+    >>> load_ground_rules()[0].state
+    'Delaware'
+    """
+    return tuple(
+        GroundRule(
+            state=row["state"],
+            kind=row["kind"],
+            what=row["what"],
+            rule=row["rule"],
+            who=row["who"],
+            source=Source(f"{row['publication']}, {row['publisher']}", row["year"]),
+        )
+        for row in _rows("ground_rules.csv")
+    )
+
+
+def _month_day(cell: str) -> tuple[int, int] | None:
+    """Read ``"02-15"``."""
+    month, _, day = cell.partition("-")
+    return (int(month), int(day)) if cell else None
 
 
 def _guarantees(row: Mapping[str, str]) -> Mapping[Nutrient, tuple[float, float]]:

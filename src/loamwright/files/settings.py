@@ -7,6 +7,7 @@ unknown key is an error, because a misspelled choice would be no choice. See ``d
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 from collections.abc import Callable, Mapping
 from decimal import Decimal
@@ -28,7 +29,17 @@ from loamwright.units import (
     parse_quantity,
     parse_rate,
 )
-from loamwright.values import LimeBasis, Nutrient, PropertyInfo, Settings, Spreader
+from loamwright.values import (
+    LimeBasis,
+    MixDecision,
+    Nutrient,
+    OwnWindow,
+    PropertyInfo,
+    Settings,
+    Spreader,
+    Timing,
+    WorkRules,
+)
 
 T = TypeVar("T")
 
@@ -174,6 +185,7 @@ def _settings(keys: _Keys) -> Settings:
         convert_extractants=_default(keys.take("convert_extractants", _flag), default.convert_extractants),
         default_yield_row=_default(keys.take("default_yield_row", _flag), default.default_yield_row),
         gps_sigma_m=default.gps_sigma_m if sigma is None else sigma,
+        work=work_rules(keys.inner("work"), f"{keys.where}, work", keys.problems),
         spreaders=tuple(
             _spreader(_Keys(f"{keys.where}, spreader {place}", content, keys.problems))
             for place, content in enumerate(keys.take("spreaders", _objects) or (), 1)
@@ -181,6 +193,134 @@ def _settings(keys: _Keys) -> Settings:
     )
     keys.finish()
     return settings
+
+
+# ---------------------------------------------------------------------------------------------
+# How the work is done
+
+
+def work_rules(content: Mapping[str, Any], where: str, problems: list[Problem]) -> WorkRules:
+    """Read how the work is done on a property.
+
+    Parameters
+    ----------
+    content
+        The object as written in a settings file, or kept in the property file.
+    where
+        What to call it in a problem.
+    problems
+        Takes what cannot be understood.
+
+    Returns
+    -------
+    WorkRules
+    """
+    keys, default = _Keys(where, content, problems), WorkRules()
+    bands = {}
+    for supply, ends in keys.inner("bands").items():
+        if supply not in _SUPPLIES:
+            keys.fault("bands", f"{supply!r} is no supply", f"Use one of: {', '.join(_SUPPLIES)}.")
+        elif (band := _Keys(f"{where}, bands", {supply: ends}, problems).take(supply, _band)) is not None:
+            bands[supply] = band
+    handling = {}
+    per_ton = _Keys(f"{where}, handling_per_ton", keys.inner("handling_per_ton"), problems)
+    for kind in ("bag", "bulk"):
+        if (rate := per_ton.take(kind, _money)) is not None:
+            handling[kind] = rate / Decimal(TON_KG)
+    per_ton.finish()
+    labour, odd = keys.take("labour_per_hour", _money), keys.take("weighing_out", _money)
+    stop, fill = keys.take("minutes_per_stop", _share), keys.take("minutes_per_fill", _share)
+    least, spare = keys.take("least_job_share", _share), keys.take("spare", _share)
+    rules = WorkRules(
+        state=keys.take("state", _text) or "",
+        labour_per_hour=default.labour_per_hour if labour is None else labour,
+        minutes_per_stop=default.minutes_per_stop if stop is None else stop,
+        minutes_per_fill=default.minutes_per_fill if fill is None else fill,
+        odd_amount_cost=default.odd_amount_cost if odd is None else odd,
+        least_job_share=default.least_job_share if least is None else least,
+        spare=default.spare if spare is None else spare,
+        handling_per_kg=handling,
+        bands=bands,
+        mixing=tuple(
+            _mix_decision(_Keys(f"{where}, mixing {place}", one, problems))
+            for place, one in enumerate(keys.take("mixing", _objects) or (), 1)
+        ),
+        windows=tuple(
+            window
+            for place, one in enumerate(keys.take("windows", _objects) or (), 1)
+            if (window := _own_window(_Keys(f"{where}, windows {place}", one, problems))) is not None
+        ),
+    )
+    keys.finish()
+    return rules
+
+
+def work_object(rules: WorkRules) -> Mapping[str, Any]:
+    """Write how the work is done as `work_rules` reads it; nothing when all is at its default.
+
+    Parameters
+    ----------
+    rules
+        The rules.
+
+    Returns
+    -------
+    mapping
+    """
+    plain = {
+        "state": rules.state,
+        "labour_per_hour": str(rules.labour_per_hour),
+        "minutes_per_stop": rules.minutes_per_stop,
+        "minutes_per_fill": rules.minutes_per_fill,
+        "weighing_out": str(rules.odd_amount_cost),
+        "least_job_share": rules.least_job_share,
+        "spare": rules.spare,
+        "handling_per_ton": {
+            kind: str(round(rate * Decimal(TON_KG), 6)) for kind, rate in rules.handling_per_kg.items()
+        },
+        "bands": {supply: list(ends) for supply, ends in rules.bands.items()},
+        "mixing": [
+            {"one": one.one, "other": one.other, "may": one.may, "reason": one.reason} for one in rules.mixing
+        ],
+        "windows": [
+            {
+                "timing": one.timing.value,
+                "from": "{:02d}-{:02d}".format(*one.opens),
+                "to": "{:02d}-{:02d}".format(*one.closes),
+                "crop": one.crop,
+                "label": one.label,
+                "placement": one.placement,
+            }
+            for one in rules.windows
+        ],
+    }
+    return {} if rules == WorkRules() else plain
+
+
+def _mix_decision(keys: _Keys) -> MixDecision:
+    for name in ("one", "other", "may"):
+        if keys.left.get(name) is None:
+            keys.fault(name, f"{name} is missing", "Name two products, and whether they may share a load.")
+    decision = MixDecision(
+        one=keys.take("one", _text) or "",
+        other=keys.take("other", _text) or "",
+        may=bool(keys.take("may", _flag)),
+        reason=keys.take("reason", _text) or "",
+    )
+    keys.finish()
+    return decision
+
+
+def _own_window(keys: _Keys) -> OwnWindow | None:
+    timing = keys.take("timing", _timing)
+    opens, closes = keys.take("from", _month_day), keys.take("to", _month_day)
+    crop, label = keys.take("crop", _text) or "", keys.take("label", _text) or ""
+    placement = keys.take("placement", _text) or ""
+    keys.finish()
+    if timing is None or opens is None or closes is None:
+        keys.fault("timing", "timing, from or to is missing", "Write all three, the days as 04-15.")
+        return None
+    return OwnWindow(timing, opens, closes, crop, label, placement)
 
 
 def _spreader(keys: _Keys) -> Spreader:
@@ -234,6 +374,30 @@ def _share(value: object) -> float:
     if (number := _number(value)) < 0:
         raise ValueError(f"{number:g} is negative; write a fraction, for example 0.25")
     return number
+
+
+def _band(value: object) -> tuple[float, float]:
+    ends = [_number(end) for end in value] if isinstance(value, list) else []
+    if len(ends) != 2 or not 0 < ends[0] <= 1 <= ends[1]:
+        raise ValueError(f"{value!r} is no band; write the lowest and highest share of a need: [0.95, 1.1]")
+    return ends[0], ends[1]
+
+
+def _timing(value: object) -> Timing:
+    text = _text(value)
+    if text not in [timing.value for timing in Timing]:
+        listed = ", ".join(timing.value for timing in Timing)
+        raise ValueError(f"{text!r} is no time of the season; use one of: {listed}")
+    return Timing(text)
+
+
+def _month_day(value: object) -> tuple[int, int]:
+    month, _, day = _text(value).partition("-")
+    try:
+        date = dt.date(2000, int(month), int(day))
+    except ValueError as error:
+        raise ValueError(f"{value!r} is no day of a year; write month and day, for example 04-15") from error
+    return date.month, date.day
 
 
 def _efficiency(value: object) -> float:

@@ -201,6 +201,9 @@ class Terms:
     odd_amount_cost
         What it is worth not to have to weigh out a part of a package other than a half [money]. It steers
         the plan and is not part of its cost.
+    least_job_share
+        A job that brings no need more than this share of it is left as a choice [fraction]; 0 = every job
+        is planned.
     gap
         Proof wanted: plan cost over proved lower bound [fraction].
     time_limit_s
@@ -224,6 +227,7 @@ class Terms:
     machines: tuple[Machine, ...] = ()
     mixing: frozenset[frozenset[str]] = frozenset()
     odd_amount_cost: Decimal = Decimal(0)
+    least_job_share: float = 0.0
     gap: float = 0.001
     time_limit_s: float = 30.0
     budget: Decimal | None = None

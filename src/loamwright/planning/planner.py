@@ -15,7 +15,15 @@ from decimal import Decimal
 
 import numpy as np
 
-from loamwright.planning.inputs import PlanPlot, Request, Terms, Ware, check_request
+from loamwright.planning.inputs import (
+    PlanPlot,
+    Request,
+    Terms,
+    Ware,
+    amount_text,
+    band_of,
+    check_request,
+)
 from loamwright.planning.lines import counts, covered, shopping, spreads, spreads_of, write_plan
 from loamwright.planning.model import PlanModel, Solution, build, cell_values, coverage_cost, settle
 from loamwright.planning.passes import need_cells, supply_keys
@@ -119,6 +127,15 @@ def _for_needs(request: Request) -> _Whole:
         plan = replace(_nothing(request, explanation), outcome=Outcome.FOUND, gap=1.0)
         return _Whole(plan, shares, shortfalls, found.bound, has_plan=False)
     weighed = _written(plan_model, found.solution)
+    choices: tuple[str, ...] = ()
+    lesser = _without_small_jobs(request, shares, weighed)
+    if lesser is not None:
+        again = build(request, lesser)
+        fewer = search(again, terms.gap, terms.time_limit_s)
+        if fewer.solution is not None:
+            full, plan_model, found, shares = weighed, again, fewer, lesser
+            weighed = _written(plan_model, fewer.solution)
+            choices = _left_as_choices(request, full, weighed)
     plan = _counted(request, shares, found, weighed)
     cost = float(plan.total_cost)
     gap = max(0.0, (cost - found.bound) / cost) if cost > 0 else 0.0
@@ -127,9 +144,61 @@ def _for_needs(request: Request) -> _Whole:
         plan,
         outcome=Outcome.IMPOSSIBLE if shortfalls else Outcome.PROVED if proved else Outcome.FOUND,
         gap=None if shortfalls else gap,
-        explanation=_sentences(request, plan, weighed, found.bound, shortfalls, proved),
+        explanation=(*_sentences(request, plan, weighed, found.bound, shortfalls, proved), *choices),
     )
     return _Whole(plan, shares, shortfalls, found.bound, has_plan=True)
+
+
+def _without_small_jobs(request: Request, shares: Floats, plan: Plan) -> Floats | None:
+    """Shares of the needs that are met without the jobs too small to be planned; None when there are none."""
+    least = request.terms.least_job_share
+    if least <= 0:
+        return None
+    supplies = supply_keys(request)
+    contents = {ware.product.product: ware.contents for ware in request.wares}
+    product = {line.line_id: (line.product, line.mass_kg) for line in plan.lines}
+    row = {(one.plot_id, one.supply): one for one in plan.coverage}
+    numbers: dict[tuple[str, str], list[int]] = {}
+    for number, cell in enumerate(need_cells(request, supplies)):
+        numbers.setdefault((request.plots[cell.plot].plot_id, supplies[cell.supply]), []).append(number)
+    lesser = shares.copy()
+    for job in plan.jobs:
+        brings: dict[str, float] = {}
+        for line in job.line_ids:
+            name, mass_kg = product[line]
+            for supply, content in contents[name].items():
+                brings[supply] = brings.get(supply, 0.0) + content * mass_kg
+        needed = [key for key in brings if (row.get((job.plot_id, key)) and row[job.plot_id, key].need_kg)]
+        if not needed or any(brings[key] > least * (row[job.plot_id, key].need_kg or 0.0) for key in needed):
+            continue
+        plot = next(one for one in request.plots if one.plot_id == job.plot_id)
+        for key in needed:
+            cover = row[job.plot_id, key]
+            left = (cover.supplied_kg - brings[key]) / (band_of(plot, key).low * (cover.need_kg or 1.0))
+            for number in numbers[job.plot_id, key]:
+                lesser[number] = min(lesser[number], max(0.0, left) * (1 - 1e-9))
+    return lesser if (lesser < shares).any() else None
+
+
+def _left_as_choices(request: Request, full: Plan, plan: Plan) -> tuple[str, ...]:
+    """Say what the jobs that are not planned would bring, and what they would cost."""
+    got = {(row.plot_id, row.supply): row for row in plan.coverage}
+    units = request.terms.units
+    words = []
+    for row in full.coverage:
+        now = got[row.plot_id, row.supply]
+        if row.need_kg and now.supplied_kg < row.supplied_kg - 1e-6 * row.need_kg:
+            plot = next(one for one in request.plots if one.plot_id == row.plot_id)
+            if now.supplied_kg >= band_of(plot, row.supply).low * row.need_kg * (1 - 1e-6):
+                continue
+            short = amount_text(row.need_kg - now.supplied_kg, row.supply, units)
+            words.append(f"{row.plot_id} stays {short} short")
+    if not words:
+        return ()
+    saved = format_money(full.total_cost - plan.total_cost)
+    trips = len(full.jobs) - len(plan.jobs)
+    counted = f"{trips} small trip{'s' if trips != 1 else ''}"
+    return (f"Left for you to choose: {'; '.join(words)}. {counted} for it would cost {saved}.",)
 
 
 def _counted(request: Request, shares: Floats, found: Search, weighed: Plan) -> Plan:

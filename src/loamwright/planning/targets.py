@@ -15,6 +15,7 @@ from loamwright.errors import Level, Problem
 from loamwright.land import Plot, PlotArea
 from loamwright.needs import LimeNeed, Need, PlotNeeds
 from loamwright.planning.inputs import Demand, PlanPlot
+from loamwright.planning.terms import bands
 from loamwright.supplies import SAME_SEASON, Product, dose_limit
 from loamwright.units import HA_M2, LB_ACRE_KG_HA
 from loamwright.values import NeedState, Nutrient, Settings, Timing
@@ -162,11 +163,17 @@ def _demands(plot: PlotNeeds) -> tuple[Demand, ...]:
     return tuple(demands)
 
 
+def reachable_machines(plot: Plot, settings: Settings) -> frozenset[str] | None:
+    """Name the spreaders that can get to a plot: those its access note names, else all; None = none is owned."""
+    owned = [spreader.name for spreader in settings.spreaders]
+    named = [name for name in owned if name.casefold() in plot.access.casefold()]
+    return frozenset(named or owned) or None
+
+
 def reachable_products(plot: Plot, products: Sequence[Product], settings: Settings) -> frozenset[str]:
     """Name the products that a spreader of the property can put on a plot."""
-    owned = {spreader.name.casefold() for spreader in settings.spreaders}
-    named = {name for name in owned if name in plot.access.casefold()}
-    usable = named or owned
+    reaching = reachable_machines(plot, settings)
+    usable = set() if reaching is None else {name.casefold() for name in reaching}
     if not usable:
         return frozenset(product.product for product in products)
     return frozenset(
@@ -251,6 +258,8 @@ def plan_plots(
                 caps=caps,
                 weight=plot.weight,
                 allowed_products=allowed,
+                bands=bands(supplies, settings),
+                machines=reachable_machines(plot, settings),
             )
         )
     return tuple(result), (*_left_out(left_out), *_divided(divided, settings))

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from loamwright.supplies.records import Form, Product
-from loamwright.values import Nutrient, Source
+from loamwright.values import MixDecision, Nutrient, Source
 
 
 class MixAnswer(StrEnum):
@@ -82,26 +82,6 @@ class MixTable:
 
 
 @dataclass(frozen=True, slots=True)
-class MixDecision:
-    """What the user decided for the property about one pair of products.
-
-    Parameters
-    ----------
-    one, other
-        Products, as labelled on the property.
-    may
-        Whether they may share a load.
-    reason
-        Why, in the user's words.
-    """
-
-    one: str
-    other: str
-    may: bool
-    reason: str = ""
-
-
-@dataclass(frozen=True, slots=True)
 class Mix:
     """The answer for two products.
 
@@ -122,14 +102,18 @@ class Mix:
     source: Source | None
 
 
+#: Nutrients a material may name or not.
+_CARRIED = frozenset({Nutrient.CA, Nutrient.MG})
+
+
 def material_of(product: Product, table: MixTable) -> str:
-    """Recognise the material of a product by its guaranteed analysis; empty when it is none of the table's."""
+    """Recognise the material of a product by its guaranteed analysis; empty when the table has none."""
     if product.form is not Form.DRY:
         return ""
-    seen = {
+    seen: dict[Nutrient, float] = {
         nutrient: percent
         for nutrient, percent in product.analysis_pct.items()
-        if percent and nutrient not in (Nutrient.CA, Nutrient.MG)
+        if percent and nutrient not in _CARRIED
     }
     for material in table.materials:
         if seen.keys() == material.percent.keys() and all(
