@@ -174,7 +174,7 @@ def load_mixing() -> MixTable:
             row["other"],
             MixAnswer(row["answer"]),
             row["condition"],
-            Source(f"{row['publication']}, {row['publisher']}", row["year"]),
+            Source(row["source"], row["year"]),
         )
         for row in _rows("mixing.csv")
     )
@@ -204,7 +204,7 @@ def load_calendar() -> tuple[CalendarRow, ...]:
             placement=row["placement"],
             opens=_month_day(row["opens"]),
             closes=_month_day(row["closes"]),
-            source=Source(f"{row['publication']}, {row['publisher']}", row["year"]),
+            source=Source(row["source"], row["year"]),
         )
         for row in _rows("calendar.csv")
     )
@@ -229,7 +229,7 @@ def load_ground_rules() -> tuple[GroundRule, ...]:
             what=row["what"],
             rule=row["rule"],
             who=row["who"],
-            source=Source(f"{row['publication']}, {row['publisher']}", row["year"]),
+            source=Source(row["source"], row["year"]),
         )
         for row in _rows("ground_rules.csv")
     )

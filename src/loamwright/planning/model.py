@@ -579,8 +579,9 @@ def settle(plan_model: PlanModel, values: Floats) -> Solution | None:
 
     Notes
     -----
-    With every whole number fixed the rest is a linear program; among amounts that cost the same it takes
-    the least product by price, so that what is not needed stays in the bag.
+    With every whole number fixed the rest is a linear program. Among amounts that cost the same it takes
+    those nearest to the whole need, and among these the least product by price, so that what is not needed
+    stays in the bag and what is needed does not.
     """
     model = plan_model.model.copy()
     whole = model.integer
@@ -591,6 +592,9 @@ def settle(plan_model: PlanModel, values: Floats) -> Solution | None:
     model.cost[plan_model.amount] += 1e-5 * passes.high_kg * price[passes.ware]
     if len(plan_model.share):  # what was reached for is kept
         model.lower[plan_model.share] = np.maximum(0.0, values[plan_model.share] - 1e-9)
+    columns = len(model.cost)
+    if not len(plan_model.share):
+        model = _towards_the_need(plan_model, model)
     solved = model.solve(Effort(), relaxed=True)
     if solved.found is not Found.OPTIMAL:
         slack = model.row_lower[[row for row, _cells in plan_model.need_rows]]
@@ -598,9 +602,46 @@ def settle(plan_model: PlanModel, values: Floats) -> Solution | None:
         solved = model.solve(Effort(), relaxed=True)
         if solved.found is not Found.OPTIMAL:
             return None
-    exact = np.clip(solved.values, model.lower, model.upper)
-    exact[whole] = model.lower[whole]
+    exact = np.clip(solved.values, model.lower, model.upper)[:columns]
+    exact[whole] = model.lower[:columns][whole]
     return _read(plan_model, exact)
+
+
+#: What the part of a need that its band forgives counts in settling, against the cost of everything.
+_NEARNESS = 1e-4
+
+
+def _towards_the_need(plan_model: PlanModel, model: Model) -> Model:
+    """Ask for the whole need where a band asks for less, with a column for what is forgiven of it."""
+    rows, full = [], []
+    for row, members in plan_model.need_rows:
+        cell = plan_model.cells[members[0]]
+        low = band_of(plan_model.request.plots[cell.plot], plan_model.supplies[cell.supply]).low
+        if low < 1 and all(plan_model.met[m] == 1 for m in members):
+            rows.append(row)
+            full.append(model.row_lower[row] / low)
+    if not rows:
+        return model
+    at, wanted = np.array(rows), np.array(full)
+    weight = _NEARNESS * max(1.0, float(np.abs(model.cost).max())) / len(rows)
+    forgiven = wanted - model.row_lower[at]
+    model.row_lower[at] = wanted
+    number = np.arange(len(model.cost), len(model.cost) + len(rows))
+    ends = model.starts[at + 1]
+    order = np.argsort(ends, kind="stable")
+    longer = np.zeros(len(model.starts), np.int64)
+    np.add.at(longer, at + 1, 1)
+    return Model(
+        cost=np.concatenate([model.cost, np.full(len(rows), weight)]),
+        lower=np.concatenate([model.lower, np.zeros(len(rows))]),
+        upper=np.concatenate([model.upper, forgiven]),
+        integer=np.concatenate([model.integer, np.zeros(len(rows), bool)]),
+        row_lower=model.row_lower,
+        row_upper=model.row_upper,
+        starts=model.starts + np.cumsum(longer),
+        index=np.insert(model.index, ends[order], number[order]),
+        value=np.insert(model.value, ends[order], 1.0),
+    )
 
 
 def _read(plan_model: PlanModel, values: Floats) -> Solution:

@@ -111,6 +111,7 @@ def carrying_cost_per_kg(request: Request, offer: Offer) -> float:
 
 
 def add_offers(request: Request, program: Program, tiers: tuple[Tier, ...]) -> OfferColumns:
+    """Add counts, orders and deliveries of the offers."""
     number = len(tiers)
     count = program.add_columns(
         number,

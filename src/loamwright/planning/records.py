@@ -243,7 +243,3 @@ class Plan:
     def hours(self) -> float:
         """Spreading and filling of the jobs whose time is known [h]."""
         return math.fsum(job.hours for job in self.jobs if job.hours is not None)
-
-    def job_of(self, line: PlanLine) -> Job | None:
-        """The job a line is part of; None for plans made before there were jobs."""
-        return next((job for job in self.jobs if job.job_id == line.job_id), None)

@@ -14,7 +14,7 @@ from types import MappingProxyType
 from loamwright.errors import Level, Problem
 from loamwright.land import Plot, PlotArea
 from loamwright.needs import LimeNeed, Need, PlotNeeds
-from loamwright.planning.inputs import Demand, PlanPlot
+from loamwright.planning.inputs import Band, Demand, PlanPlot
 from loamwright.planning.terms import bands
 from loamwright.supplies import SAME_SEASON, Product, dose_limit
 from loamwright.units import HA_M2, LB_ACRE_KG_HA
@@ -151,6 +151,31 @@ def _left_out(plot_ids: Sequence[str]) -> tuple[Problem, ...]:
     )
 
 
+def _within_bands(
+    plot_id: str,
+    demands: tuple[Demand, ...],
+    usual: Mapping[str, Band],
+    whole_kg: Mapping[tuple[str, str], float],
+) -> tuple[tuple[Demand, ...], Mapping[str, Band]]:
+    """Hold bands against the season's whole need, of which a part may have been put on already.
+
+    What is still needed but lies inside the band is met: no trip is planned for it.
+    """
+    left: dict[str, float] = {}
+    for demand in demands:
+        left[demand.supply] = left.get(demand.supply, 0.0) + (demand.mass_kg or 0.0)
+    held = dict(usual)
+    for supply, left_kg in left.items():
+        band, whole = usual.get(supply), whole_kg.get((plot_id, supply), left_kg)
+        if band is None or whole <= left_kg * (1 + 1e-9):
+            continue
+        low_kg = left_kg - (1 - band.low) * whole
+        held[supply] = Band(max(0.0, low_kg) / left_kg, 1 + (band.high - 1) * whole / left_kg)
+    met = {supply for supply, band in held.items() if band.low <= 0}
+    kept = tuple(demand for demand in demands if demand.supply not in met)
+    return kept, {supply: band for supply, band in held.items() if supply not in met}
+
+
 def _demands(plot: PlotNeeds) -> tuple[Demand, ...]:
     demands: list[Demand] = []
     for need in plot.needs:
@@ -164,7 +189,7 @@ def _demands(plot: PlotNeeds) -> tuple[Demand, ...]:
 
 
 def reachable_machines(plot: Plot, settings: Settings) -> frozenset[str] | None:
-    """Name the spreaders that can get to a plot: those its access note names, else all; None = none is owned."""
+    """Name the spreaders that can get to a plot: those its access note names, else all; None = none owned."""
     owned = [spreader.name for spreader in settings.spreaders]
     named = [name for name in owned if name.casefold() in plot.access.casefold()]
     return frozenset(named or owned) or None
@@ -191,6 +216,7 @@ def plan_plots(
     products: Sequence[Product],
     settings: Settings,
     lime_spread_kg_ha: Mapping[str, float] = MappingProxyType({}),
+    whole_kg: Mapping[tuple[str, str], float] = MappingProxyType({}),
 ) -> tuple[tuple[PlanPlot, ...], tuple[Problem, ...]]:
     """Turn needs into the planner's plots: demands, caps on surplus, products that can get there.
 
@@ -208,6 +234,8 @@ def plan_plots(
         The property's settings.
     lime_spread_kg_ha
         Lime that a dose planned now comes on top of, by plot_id, from `lime_spread` [kg/ha].
+    whole_kg
+        (plot_id, supply key) to the season's need before anything was put on [kg]: bands are shares of it.
 
     Returns
     -------
@@ -250,15 +278,18 @@ def plan_plots(
                 caps[supply] = _cap_kg(lime, limit, area_ha)  # over what is planned now
             else:
                 caps[supply] = _cap_kg(plot_needs.of(Nutrient(supply)), limit, area_ha)
+        demands, held = _within_bands(
+            plot.plot_id, _demands(replace(plot_needs, lime=lime)), bands(supplies, settings), whole_kg
+        )
         result.append(
             PlanPlot(
                 plot_id=plot.plot_id,
                 area_ha=area_ha,
-                demands=_demands(replace(plot_needs, lime=lime)),
+                demands=demands,
                 caps=caps,
                 weight=plot.weight,
                 allowed_products=allowed,
-                bands=bands(supplies, settings),
+                bands=held,
                 machines=reachable_machines(plot, settings),
             )
         )
