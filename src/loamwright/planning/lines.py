@@ -351,7 +351,7 @@ def covered(plots: Sequence[PlanPlot], wares: Sequence[Ware], passes: Sequence[S
                 )
             whole += value
             low = band_of(plot, supply).low
-            met += value * min(1.0, max(0.0, got_kg) / (low * need_kg))
+            met += value * (min(1.0, max(0.0, got_kg) / (low * need_kg)) if low > 0 else 1.0)
     return met / whole if whole > 0 else 1.0
 
 

@@ -144,6 +144,7 @@ def need_cells(request: Request, supplies: tuple[str, ...]) -> tuple[Cell, ...]:
         for (supply, timing), mass_kg in sorted(
             known_kg(plot).items(), key=lambda item: (item[0][0], TIMES.index(item[0][1]))
         )
+        if band_of(plot, supply).low > 0
     )
 
 

@@ -151,12 +151,12 @@ def _left_out(plot_ids: Sequence[str]) -> tuple[Problem, ...]:
     )
 
 
-def _within_bands(
+def _of_the_whole(
     plot_id: str,
     demands: tuple[Demand, ...],
     usual: Mapping[str, Band],
     whole_kg: Mapping[tuple[str, str], float],
-) -> tuple[tuple[Demand, ...], Mapping[str, Band]]:
+) -> Mapping[str, Band]:
     """Hold bands against the season's whole need, of which a part may have been put on already.
 
     What is still needed but lies inside the band is met: no trip is planned for it.
@@ -171,9 +171,7 @@ def _within_bands(
             continue
         low_kg = left_kg - (1 - band.low) * whole
         held[supply] = Band(max(0.0, low_kg) / left_kg, 1 + (band.high - 1) * whole / left_kg)
-    met = {supply for supply, band in held.items() if band.low <= 0}
-    kept = tuple(demand for demand in demands if demand.supply not in met)
-    return kept, {supply: band for supply, band in held.items() if supply not in met}
+    return held
 
 
 def _demands(plot: PlotNeeds) -> tuple[Demand, ...]:
@@ -278,9 +276,7 @@ def plan_plots(
                 caps[supply] = _cap_kg(lime, limit, area_ha)  # over what is planned now
             else:
                 caps[supply] = _cap_kg(plot_needs.of(Nutrient(supply)), limit, area_ha)
-        demands, held = _within_bands(
-            plot.plot_id, _demands(replace(plot_needs, lime=lime)), bands(supplies, settings), whole_kg
-        )
+        demands = _demands(replace(plot_needs, lime=lime))
         result.append(
             PlanPlot(
                 plot_id=plot.plot_id,
@@ -289,7 +285,7 @@ def plan_plots(
                 caps=caps,
                 weight=plot.weight,
                 allowed_products=allowed,
-                bands=held,
+                bands=_of_the_whole(plot.plot_id, demands, bands(supplies, settings), whole_kg),
                 machines=reachable_machines(plot, settings),
             )
         )
