@@ -24,7 +24,7 @@ from loamwright.planning import Plan
 from loamwright.soil import read_unit
 from loamwright.supplies import Acidity, Offer
 from loamwright.units import HA_M2, parse_area, parse_length, parse_mass, parse_speed
-from loamwright.values import LimeBasis, Nutrient
+from loamwright.values import LimeBasis, Nutrient, Supply
 from loamwright.work import Application, Calibration, Done, PropertyRecord, Recorded, SeasonView, Story
 
 #: Called with a short text as each stage begins; screens show it, tests ignore it.
@@ -45,7 +45,7 @@ def quiet(_stage: str) -> None:
 # The season, computed
 
 
-def product_contents(record: PropertyRecord) -> Mapping[str, Mapping[str, float]]:
+def product_contents(record: PropertyRecord) -> Mapping[str, Mapping[Supply, float]]:
     """Return what every product supplies, nutrients and effective lime in every basis its label allows.
 
     Parameters
@@ -66,7 +66,7 @@ def product_contents(record: PropertyRecord) -> Mapping[str, Mapping[str, float]
 def _all_needs(
     record: PropertyRecord,
     areas: Mapping[str, PlotArea],
-    applied: Mapping[str, Mapping[str, float]],
+    applied: Mapping[str, Mapping[Supply, float]],
     today: dt.date,
 ) -> Mapping[str, PlotNeeds]:
     settings = record.info.settings
@@ -208,7 +208,7 @@ def with_sampling(view: SeasonView, place: str | None, cores: int | None) -> Sea
         When no advice of that place is built in, or the cores are fewer than one.
     """
     if cores is not None and cores < 1:
-        raise InputError([Problem("--cores", f"{cores} is no number of cores", "Give 1 or more.")])
+        raise InputError([Problem("cores", f"{cores} is no number of cores", "Give 1 or more.")])
     settings = view.record.info.settings
     settings = replace(
         settings,
@@ -442,9 +442,9 @@ def make_map(
     known = {item.round_id for item in view.rounds}
     if round_id is not None and round_id not in known:
         choices = ", ".join(sorted(known)) or "none yet: make a plan first"
-        raise InputError([Problem("--round", f"{round_id!r} is not a round", f"Use one of: {choices}.")])
+        raise InputError([Problem("round", f"{round_id!r} is not a round", f"Use one of: {choices}.")])
     if basemap is not None and basemap not in {item.value for item in fieldmap.Basemap}:
-        raise InputError([Problem("--basemap", f"{basemap!r} is not known", "Use aerial or topo.")])
+        raise InputError([Problem("basemap", f"{basemap!r} is not known", "Use aerial or topo.")])
     options = fieldmap.MapOptions(
         round_id=round_id or "",
         basemap=None if basemap is None else fieldmap.Basemap(basemap),
@@ -553,30 +553,6 @@ def write_sampling(view: SeasonView, folder: Path) -> Written:
     return Written((*sheets.paths, *places.paths), (*sheets.problems, *places.problems))
 
 
-def export(view: SeasonView, kind: str, folder: Path) -> handoff.ExportMade:
-    """Write the season for other programs.
-
-    Parameters
-    ----------
-    view
-        The season.
-    kind
-        A key of `exports.KINDS`.
-    folder
-        Where; made if missing.
-
-    Returns
-    -------
-    exports.ExportMade
-
-    Raises
-    ------
-    InputError
-        When the kind is not known or the folder cannot be written.
-    """
-    return handoff.export(view, folder, kind)
-
-
 @dataclass(frozen=True, slots=True)
 class PlanOptions:
     """What may be asked of a plan.
@@ -628,13 +604,13 @@ def _faults(options: PlanOptions) -> Iterator[Problem]:
     """Name the options that ask for what no plan can be."""
     if options.budget is not None and options.budget < 0:
         what = f"{options.budget} is less than nothing"
-        yield Problem("--budget", what, "Write what may be spent, for example 400.")
+        yield Problem("budget", what, "Write what may be spent, for example 400.")
     if not 0 <= options.gap < 1:
         what = f"{options.gap:g} is not a share of the cost, from 0 to less than 1"
-        yield Problem("--gap", what, "Write for example 0.001, a tenth of a percent.")
+        yield Problem("gap", what, "Write for example 0.001, a tenth of a percent.")
     if not (math.isfinite(options.time_limit_s) and options.time_limit_s > 0):
         what = f"{options.time_limit_s:g} is not a number of seconds above 0"
-        yield Problem("--time-limit", what, "Write for example 60.")
+        yield Problem("time limit", what, "Write for example 60.")
 
 
 def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
@@ -877,49 +853,6 @@ def read_passes(view: SeasonView, path: Path) -> tuple[planning.FixedPass, ...]:
     return passes
 
 
-def budget_curve(
-    view: SeasonView, points: int, time_limit_s: float, progress: Progress = quiet
-) -> tuple[planning.CurvePoint, ...]:
-    """Show how much of the needs each sum of money covers.
-
-    Parameters
-    ----------
-    view
-        The season.
-    points
-        How many budgets, evenly spaced up to the one that is enough.
-    time_limit_s
-        For each plan [s].
-    progress
-        Told each budget.
-
-    Returns
-    -------
-    tuple of alternatives.CurvePoint
-    """
-    task = planning_task(view, PlanOptions(time_limit_s=time_limit_s))
-    return planning.coverage_curve(task.plots, task.wares, task.offers, task.terms, points, progress)
-
-
-def draw_budget(view: SeasonView, curve: Sequence[planning.CurvePoint], path: Path) -> handoff.PaperMade:
-    """Draw the curve of coverage against dollars.
-
-    Parameters
-    ----------
-    view
-        The season.
-    curve
-        Its points.
-    path
-        ``.svg``, ``.png`` or ``.pdf``.
-
-    Returns
-    -------
-    paper.PaperMade
-    """
-    return handoff.write_budget_chart(view, curve, path)
-
-
 def order_blend(
     view: SeasonView, service: planning.BlendService, time_limit_s: float
 ) -> planning.CustomBlend:
@@ -950,22 +883,6 @@ def order_blend(
     return found
 
 
-def purchase_lists(view: SeasonView) -> tuple[planning.PurchaseList, ...]:
-    """Split the plan's purchases into what to have bought before each timing.
-
-    Parameters
-    ----------
-    view
-        The season.
-
-    Returns
-    -------
-    tuple of planner.PurchaseList
-        Empty without a plan.
-    """
-    return () if view.plan is None else planning.purchase_lists(view.plan, view.record.offers)
-
-
 T = TypeVar("T")
 
 
@@ -991,7 +908,7 @@ def _other_seasons(entries: Sequence[Application], season: int) -> tuple[Problem
             f"entry {entry.entry_id}, applied_on",
             f"{entry.applied_on} is not in season {season}, so what went on plot {entry.plot_id} is kept "
             "but does not count in this season's status",
-            "If the date is wrong, enter it again with --corrects and this id.",
+            "If the date is wrong, enter it again with `corrects` and this id.",
             Level.WARNING,
         )
         for entry in entries
@@ -1135,21 +1052,19 @@ def record_entry(path: Path, hand: HandEntry, now: dt.datetime) -> Recorded:
     record = files.load(path)
     problems: list[Problem] = []
     if hand.plot_id not in {plot.plot_id for plot in record.plots}:
-        problems.append(
-            Problem("--plot", f"{hand.plot_id!r} is not a plot of this property", "See `status`.")
-        )
+        problems.append(Problem("plot", f"{hand.plot_id!r} is not a plot of this property", "See `status`."))
     if hand.product not in {product.product for product in record.products}:
         names = ", ".join(product.product for product in record.products)
         problems.append(
-            Problem("--product", f"{hand.product!r} is not a product here", f"Use one of: {names}.")
+            Problem("product", f"{hand.product!r} is not a product here", f"Use one of: {names}.")
         )
     problems.extend(_correction_problems(hand.corrects, record.applications))
-    mass_kg = _read("--amount", hand.amount, parse_mass, problems) or 0.0
+    mass_kg = _read("amount", hand.amount, parse_mass, problems) or 0.0
     if mass_kg < 0:
         problems.append(
-            Problem("--amount", f"{hand.amount!r} is negative", "Correct an entry by a new one: --corrects.")
+            Problem("amount", f"{hand.amount!r} is negative", "Correct an entry by a new one: `corrects`.")
         )
-    applied_on = _read("--on", hand.applied_on, files.parse_date, problems) or now.date()
+    applied_on = _read("applied on", hand.applied_on, files.parse_date, problems) or now.date()
     if problems:
         raise InputError(problems)
     before = next((entry for entry in record.applications if entry.entry_id == hand.corrects), None)
@@ -1180,20 +1095,20 @@ def record_entry(path: Path, hand: HandEntry, now: dt.datetime) -> Recorded:
 def _correction_problems(corrects: str, applications: Sequence[Application]) -> Iterator[Problem]:
     """Check that the entry to correct is there and stands."""
     if corrects and corrects not in {entry.entry_id for entry in applications}:
-        yield Problem("--corrects", f"the record holds no entry {corrects!r}", "See `export … csv`.")
+        yield Problem("corrects", f"the record holds no entry {corrects!r}", "See `export … csv`.")
     for entry in applications:
         if corrects and entry.replaces == corrects:
             what = f"entry {corrects!r} is corrected already, by {entry.entry_id!r}"
-            yield Problem("--corrects", what, "Correct that one.")
+            yield Problem("corrects", what, "Correct that one.")
 
 
-def _read(option: str, text: str | None, parse: Callable[[str], T], problems: list[Problem]) -> T | None:
-    """Read a typed option; None when it was not typed, or when it adds a problem instead."""
+def _read(where: str, text: str | None, parse: Callable[[str], T], problems: list[Problem]) -> T | None:
+    """Read a typed text; None when there is none, or when it adds a problem instead."""
     try:
         return None if text is None else parse(text)
     except ValueError as error:
         what, _, fix = str(error).partition("; ")
-        problems.append(Problem(option, what, f"{fix[:1].upper()}{fix[1:]}." if fix else ""))
+        problems.append(Problem(where, what, f"{fix[:1].upper()}{fix[1:]}." if fix else ""))
         return None
 
 
@@ -1249,11 +1164,11 @@ def log_calibration(path: Path, test: CatchTest, today: dt.date) -> Calibration:
         When a quantity or the date is not understood or not possible; nothing was stored.
     """
     problems: list[Problem] = []
-    caught_kg = _read("--caught", test.caught, parse_mass, problems)
-    catch_area_m2 = _read("--catch-area", test.catch_area, parse_area, problems)
-    swath_m = _read("--swath", test.swath, parse_length, problems)
-    speed_m_s = _read("--speed", test.speed, parse_speed, problems)
-    tested_on = _read("--on", test.tested_on, files.parse_date, problems) or today
+    caught_kg = _read("caught", test.caught, parse_mass, problems)
+    catch_area_m2 = _read("catch area", test.catch_area, parse_area, problems)
+    swath_m = _read("swath", test.swath, parse_length, problems)
+    speed_m_s = _read("speed", test.speed, parse_speed, problems)
+    tested_on = _read("tested on", test.tested_on, files.parse_date, problems) or today
     if caught_kg is None or catch_area_m2 is None or problems:
         raise InputError(problems)
     calibration = work.calibrate(

@@ -1,21 +1,21 @@
 """What a person at the store reads: the answers of `shopping` as sentences and tables, and rows to paste.
 
-This file lays out text; it computes nothing but units. ``--json`` output is in `buy_data`.
+This file lays out text; it computes nothing but units. ``--json`` output is in `data`.
 """
 
 from __future__ import annotations
 
 import csv
-import io
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping
 from decimal import Decimal
+from typing import Any
 
 from rich.console import Console
 from rich.markup import escape
 
+from loamwright.commands.results import MaterialRows, Materials
 from loamwright.commands.text import show_steps, table_of
 from loamwright.supplies import (
-    PRODUCT,
     AmountNeeded,
     BreakEven,
     Form,
@@ -41,7 +41,7 @@ from loamwright.units import (
     format_money,
     format_rate,
 )
-from loamwright.values import Nutrient
+from loamwright.values import Nutrient, Supply
 
 #: Said wherever published figures of a material are shown.
 LABEL_WINS = "Published typical figures, to start from; the label on the bag wins."
@@ -119,7 +119,7 @@ def _volume(mass_kg: float, label: Product, system: str) -> str:
 def show_amount(console: Console, found: AmountNeeded, system: str) -> None:
     """Print how much product and how many packages, and what they cost delivered and spread."""
     area, area_m2 = ("acre", ACRE_M2) if system == "us" else ("ha", HA_M2)
-    of = "the product itself" if found.supply == PRODUCT else found.supply
+    of = "the product itself" if found.supply is Supply.PRODUCT else found.supply
     per_area_kg = found.product_kg_ha * area_m2 / HA_M2
     in_all = format_mass(found.product_kg, system) + _volume(found.product_kg, found.label, system)
     console.print(
@@ -143,7 +143,7 @@ def show_amount(console: Console, found: AmountNeeded, system: str) -> None:
             (f"together, per {area}", cost.cost_per_ha * area_m2 / HA_M2),
         ):
             table.add_row(name, _dollars(money))
-        if found.supply != PRODUCT:
+        if found.supply is not Supply.PRODUCT:
             table.add_row(f"together, for {found.supply}", _per_mass(cost.cost_per_kg, system))
         console.print(table)
     show_steps(console, found.steps)
@@ -172,13 +172,13 @@ def _density(product: Product) -> str:
     return "" if product.density_kg_m3 is None else f"{product.density_kg_m3 / LB_GAL_KG_M3:.4g} lb/gal"
 
 
-def show_materials(console: Console, found: Sequence[KnownMaterial]) -> None:
+def show_materials(console: Console, found: Materials, _system: str) -> None:
     """Print common materials with their published analysis; one alone in full, with its sources."""
-    if len(found) == 1:
-        _show_material(console, found[0])
+    if len(found.materials) == 1:
+        _show_material(console, found.materials[0])
     else:
         table = table_of("Common materials", "material", "form", "analysis", "density", "remark")
-        for item in found:
+        for item in found.materials:
             product = item.product
             table.add_row(
                 escape(product.product),
@@ -219,12 +219,11 @@ _COLUMNS = (
 )
 
 
-def materials_csv(found: Sequence[KnownMaterial]) -> str:
-    """Write materials as rows of a products file, package and price left to fill in."""
-    out = io.StringIO()
-    writer = csv.DictWriter(out, _COLUMNS, restval="", lineterminator="\n")
+def show_material_rows(console: Console, found: MaterialRows, _system: str) -> None:
+    """Print materials as rows of a products file, package and price left to fill in."""
+    writer = csv.DictWriter(console.file, _COLUMNS, restval="", lineterminator="\n")
     writer.writeheader()
-    for item in found:
+    for item in found.materials:
         product = item.product
         writer.writerow(
             {
@@ -237,7 +236,6 @@ def materials_csv(found: Sequence[KnownMaterial]) -> str:
                 "figures_from": f"{LABEL_WINS} {item.analysis_source}",
             }
         )
-    return out.getvalue()
 
 
 def show_seed(console: Console, found: SeedAnswer, system: str) -> None:
@@ -304,3 +302,16 @@ def _lime_rate(rate_kg_ha: float, system: str) -> str:
     if system == "us":
         return f"{rate_kg_ha / TON_ACRE_KG_HA:,.2f} tons/acre"
     return f"{rate_kg_ha / 1000:,.2f} t/ha"
+
+
+#: What people read of each kind of result at the store, as in `text`.
+TEXTS: Mapping[type, Callable[[Console, Any, str], None]] = {
+    BreakEven: show_break_even,
+    Valued: show_value,
+    AmountNeeded: show_amount,
+    Mixture: show_mixture,
+    Materials: show_materials,
+    MaterialRows: show_material_rows,
+    SeedAnswer: show_seed,
+    LimeAnswer: show_lime,
+}

@@ -5,39 +5,114 @@ Like `text`, it lays out text and computes nothing but units.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any
 
 from rich.console import Console
 from rich.markup import escape
 
-from loamwright.commands.text import OUTCOME_WORDS, show_problems, show_steps, table_of
-from loamwright.planning import Compared, Coverage, CurvePoint, CustomBlend, Plan, PurchaseList, Reasons
+from loamwright.commands.results import BudgetCurve, HabitsCosted, PlanMade
+from loamwright.commands.text import (
+    OUTCOME_WORDS,
+    show_cautions,
+    show_paths,
+    show_problems,
+    show_steps,
+    show_unknown,
+    table_of,
+)
+from loamwright.planning import Coverage, CustomBlend, Job, Plan, PlanLine, PurchaseList, Reasons
 from loamwright.units import ACRE_M2, HA_M2, format_mass, format_money, format_rate
+from loamwright.values import Timing
 from loamwright.work import SeasonView
 
 
-def show_plan(console: Console, plan: Plan, view: SeasonView, system: str) -> None:
-    """Print the outcome, the buying list, each pass and what is left short or over."""
+def show_plan(console: Console, made: PlanMade, system: str) -> None:
+    """Print what to buy, what to do when, and what is left to decide; the long tables when asked."""
+    plan, view = made.plan, made.view
     gap = "" if plan.gap is None else f" (gap {plan.gap:.2%})"
     console.print(f"Plan: {OUTCOME_WORDS[plan.outcome]}{gap}, total {format_money(plan.total_cost)}")
+    costs = (
+        ("purchase", plan.purchase_cost),
+        ("delivery", plan.delivery_cost),
+        ("spreading", plan.spreading_cost),
+        ("filling", plan.filling_cost),
+        ("handling", plan.handling_cost),
+    )
+    told = ", ".join(f"{name} {format_money(cost)}" for name, cost in costs if cost)
+    console.print(f"  {told or 'nothing to pay'}")
+    trips, hours = len(plan.jobs), plan.hours
     console.print(
-        f"  purchase {format_money(plan.purchase_cost)}, delivery {format_money(plan.delivery_cost)}, "
-        f"spreading {format_money(plan.spreading_cost)}"
+        f"  {trips} trip{'' if trips == 1 else 's'} over the plots"
+        + (f", about {hours:.0f} h of spreading and filling, without the way" if hours else "")
     )
-    buy = table_of(
-        "To buy", "product", "package", "seller", "count", "from stock", "each", "cost", numbers=(3, 4, 5, 6)
-    )
+    _show_buying(console, plan, system)
+    _show_jobs(console, plan, view, system)
+    console.print("\n[bold]To know and to decide[/]")
+    for sentence in plan.explanation:
+        console.print(f"• {escape(sentence)}")
+    _show_purchase_lists(console, made.purchase_lists)
+    show_unknown(console, view)
+    show_cautions(console, view.cautions)
+    if made.tables:
+        _show_tables(console, plan, view, system)
+
+
+def _show_buying(console: Console, plan: Plan, system: str) -> None:
+    table = table_of("To buy", "product", "packages", "seller", "cost", numbers=(3,))
     for item in plan.buy:
-        buy.add_row(
+        count = f"{item.count:,.3g}" if item.count % 1 else f"{item.count:,.0f}"
+        stock = f" (+ {item.from_stock:,.3g} in stock)" if item.from_stock else ""
+        table.add_row(
             escape(item.product),
-            escape(item.package),
+            f"{count} × {escape(item.package)}{stock}",
             escape(item.seller),
-            f"{item.count:,.3g}" if item.count % 1 else f"{item.count:,.0f}",
-            f"{item.from_stock:,.3g}" if item.from_stock else "",
-            format_money(item.unit_price),
             format_money(item.cost),
         )
-    console.print(buy)
+    console.print(table)
+
+
+def _when(job: Job) -> str:
+    if job.window is not None:
+        days = ""
+        if job.window.opens is not None and job.window.closes is not None:
+            days = f", {job.window.opens.isoformat()} to {job.window.closes.isoformat()}"
+        return f"{job.window.label}{days}"
+    return "any time that suits" if job.timing is None else job.timing.value
+
+
+def _amount(line: PlanLine, system: str) -> str:
+    """One product of a load, in packages where they come out whole or half."""
+    if line.packages is not None and (line.packages * 2) % 1 == 0:
+        return f"{line.packages:g} × {line.package} {line.product}"
+    return f"{format_mass(line.mass_kg, system)} {line.product}"
+
+
+def _show_jobs(console: Console, plan: Plan, view: SeasonView, system: str) -> None:
+    """What to do when: the trips by time of the season, each with its load."""
+    names = {plot.plot_id: plot.name for plot in view.record.plots}
+    line_of = {line.line_id: line for line in plan.lines}
+    for timing in (*Timing, None):
+        jobs = [job for job in plan.jobs if job.timing is timing]
+        if not jobs:
+            continue
+        heading = "any time of the season" if timing is None else timing.value
+        console.print(f"\n[bold]To do {heading}[/]")
+        for job in jobs:
+            load = [line_of[line] for line in job.line_ids]
+            parts = " + ".join(_amount(line, system) for line in load)
+            mixed = ", mixed" if len(load) > 1 else ""
+            spreader = f" with {job.spreader}" if job.spreader else ""
+            placed = f", {job.placement}" if job.placement else ""
+            name = names.get(job.plot_id, "")
+            console.print(
+                f"  [bold]{escape(job.plot_id)}[/] {escape(name)}: {escape(parts)}{mixed}, "
+                f"{format_rate(job.rate_kg_ha, system)}{escape(spreader)}; {escape(_when(job))}{placed}"
+            )
+
+
+def _show_tables(console: Console, plan: Plan, view: SeasonView, system: str) -> None:
+    """The long table: every product of every job."""
     names = {plot.plot_id: plot.name for plot in view.record.plots}
     lines = table_of(
         "What goes where", "plot", "name", "product", "when", "rate", "total", "packages", numbers=(4, 5, 6)
@@ -53,17 +128,14 @@ def show_plan(console: Console, plan: Plan, view: SeasonView, system: str) -> No
             "" if line.packages is None else f"{line.packages:,.2f} × {escape(line.package)}",
         )
     console.print(lines)
-    for sentence in plan.explanation:
-        console.print(f"• {escape(sentence)}")
 
 
-def show_purchase_lists(console: Console, lists: Iterable[PurchaseList]) -> None:
+def _show_purchase_lists(console: Console, lists: tuple[PurchaseList, ...]) -> None:
     """Print what to have bought before each timing, when the plan has more than one."""
-    lists = tuple(lists)
     if len(lists) < 2:
         return
     for item in lists:
-        when = "for any time" if item.timing is None else f"before {item.timing.value}"
+        when = "for any time" if item.timing is None else f"for {item.timing.value}"
         bought = "; ".join(
             f"{purchase.count:,.6g} × {purchase.product} {purchase.package}"
             for purchase in item.buy
@@ -104,11 +176,11 @@ def _listed(rows: Iterable[Coverage], system: str) -> str:
     return ", ".join(f"{supply} {format_mass(mass, system)}" for supply, mass in totals.items()) or "none"
 
 
-def show_habits(console: Console, found: Compared, view: SeasonView, system: str) -> None:
+def show_habits(console: Console, found: HabitsCosted, system: str) -> None:
     """Print the usual ways of doing it beside the plan."""
     table = table_of("On the same needs", "way", "cost", "needs covered", "short", "over", numbers=(1, 2))
-    if view.plan is not None:
-        table.add_row("the plan", format_money(view.plan.total_cost), "", "", "")
+    if found.view.plan is not None:
+        table.add_row("the plan", format_money(found.view.plan.total_cost), "", "", "")
     for habit in found.habits:
         table.add_row(
             escape(habit.name),
@@ -124,10 +196,10 @@ def show_habits(console: Console, found: Compared, view: SeasonView, system: str
             console.print(f"  [yellow]{escape(sentence)}[/]")
 
 
-def show_budget(console: Console, curve: Iterable[CurvePoint]) -> None:
+def show_budget(console: Console, found: BudgetCurve, _system: str) -> None:
     """Print coverage against dollars."""
     table = table_of("Budget", "budget", "spent", "needs covered", "packages", numbers=range(4))
-    for point in curve:
+    for point in found.points:
         table.add_row(
             format_money(point.budget),
             format_money(point.cost),
@@ -135,6 +207,7 @@ def show_budget(console: Console, curve: Iterable[CurvePoint]) -> None:
             f"{point.packages:,.0f}",
         )
     console.print(table)
+    show_paths(console, found.files)
 
 
 def show_blend(console: Console, found: CustomBlend, system: str) -> None:
@@ -150,3 +223,13 @@ def show_blend(console: Console, found: CustomBlend, system: str) -> None:
         console.print(f"  {escape(plot_id)} left out: {escape(reason)}")
     show_steps(console, found.steps)
     show_problems(console, found.plan.problems)
+
+
+#: What people read of each kind of result about plans, as in `text`.
+TEXTS: Mapping[type, Callable[[Console, Any, str], None]] = {
+    PlanMade: show_plan,
+    Reasons: show_reasons,
+    HabitsCosted: show_habits,
+    BudgetCurve: show_budget,
+    CustomBlend: show_blend,
+}

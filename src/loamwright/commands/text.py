@@ -1,25 +1,39 @@
 """What a person reads in the terminal: tables and sentences from values, in the user's units.
 
-This file lays out text; it computes nothing but units. ``--json`` output is in `data`.
+This file lays out text; it computes nothing but units. `TEXTS` names the text of each kind of result; those
+of plans stand in `plan_text`, those of the store in `buy_text`. ``--json`` output is in `data`.
 """
 
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
+from loamwright.commands.results import (
+    CatchLogged,
+    Demo,
+    EditionChecked,
+    Editions,
+    FilesMade,
+    Histories,
+    OffersCompared,
+    PropertyMade,
+    SamplesPlanned,
+    SeasonNeeds,
+    SeasonStatus,
+)
 from loamwright.errors import Level, Problem
-from loamwright.files import GuidelineInfo
-from loamwright.land import Plot, PlotArea
+from loamwright.files import Imported, Measured
 from loamwright.needs import LimeNeed, Need
 from loamwright.planning import Outcome
-from loamwright.supplies import Acidity, Comparison
+from loamwright.supplies import Acidity
 from loamwright.units import LB_ACRE_KG_HA, LB_KG, format_area, format_mass, format_money, format_rate
 from loamwright.values import (
     ARITHMETIC,
@@ -33,17 +47,7 @@ from loamwright.values import (
     Source,
     Step,
 )
-from loamwright.work import (
-    Application,
-    Calibration,
-    Caution,
-    PlotHistory,
-    Projection,
-    Recorded,
-    SamplingPlan,
-    SeasonView,
-    Story,
-)
+from loamwright.work import Application, Caution, Projection, Recorded, SeasonView, Story
 
 _COLOURS = {Level.ERROR: "bold red", Level.WARNING: "yellow", Level.NOTE: "cyan"}
 #: Nutrients that have a column of their own.
@@ -122,13 +126,13 @@ def show_steps(
         console.print(f"{indent}{escape(item.what)} = [bold]{escape(figure)}[/] {source}")
 
 
-def show_areas(console: Console, plots: Sequence[Plot], areas: Mapping[str, PlotArea], system: str) -> None:
+def show_areas(console: Console, found: Measured, system: str) -> None:
     """Print gross and spread area of each plot, and the totals."""
     table = table_of(
         "Plots", "plot", "name", "area", "spread area", "± (1 s.e.)", "remarks", numbers=(2, 3, 4)
     )
-    for plot in plots:
-        area = areas[plot.plot_id]
+    for plot in found.plots:
+        area = found.areas[plot.plot_id]
         remarks = []
         if area.parts > 1:
             remarks.append(f"{area.parts} parts")
@@ -145,8 +149,8 @@ def show_areas(console: Console, plots: Sequence[Plot], areas: Mapping[str, Plot
             escape("; ".join(remarks)),
         )
     table.add_section()
-    total = sum(areas[p.plot_id].area_m2 for p in plots)
-    spread = sum(areas[p.plot_id].spread_area_m2 for p in plots)
+    total = sum(area.area_m2 for area in found.areas.values())
+    spread = sum(area.spread_area_m2 for area in found.areas.values())
     table.add_row("", "all plots", format_area(total, system), format_area(spread, system), "", "")
     console.print(table)
 
@@ -200,8 +204,9 @@ def show_unknown(
         console.print(f"  {escape(', '.join(plot_ids))} – {which}: {escape(reason)}")
 
 
-def show_needs(console: Console, view: SeasonView, system: str) -> None:
+def show_needs(console: Console, found: SeasonNeeds, system: str) -> None:
     """Print what each plot needs per area, and why some needs are unknown."""
+    view = found.view
     columns = ("plot, crop", "spread area", *(n.value for n in SHOWN_NUTRIENTS), "lime")
     table = table_of(f"Needs, season {view.record.info.season}", *columns, numbers=range(1, len(columns)))
     for plot in view.record.plots:
@@ -223,7 +228,7 @@ def show_needs(console: Console, view: SeasonView, system: str) -> None:
     show_unknown(console, view, SHOWN_NUTRIENTS)
 
 
-def show_comparison(console: Console, comparison: Comparison, with_steps: bool, system: str) -> None:
+def show_comparison(console: Console, found: OffersCompared, system: str) -> None:
     """Print the price of each nutrient in each offer, cheapest nitrogen first where there is any."""
     unit, per = ("lb", LB_KG) if system == "us" else ("kg", 1.0)
     table = table_of(
@@ -235,7 +240,7 @@ def show_comparison(console: Console, comparison: Comparison, with_steps: bool, 
         "effective lime",
         numbers=range(2, 8),
     )
-    for item in comparison.offers:
+    for item in found.offers:
         prices = (item.price_per_kg.get(n) for n in SHOWN_NUTRIENTS)
         lime = "; ".join(
             f"${entry.price_per_effective_ton:,.2f}/ton {entry.basis.value}"
@@ -250,8 +255,8 @@ def show_comparison(console: Console, comparison: Comparison, with_steps: bool, 
             lime,
         )
     console.print(table)
-    if with_steps:
-        for item in comparison.offers:
+    if found.with_steps:
+        for item in found.offers:
             console.print(f"[bold]{escape(item.offer.product)}[/], {escape(item.offer.package)}")
             show_steps(console, item.steps)
 
@@ -275,8 +280,9 @@ def show_cautions(console: Console, cautions: Iterable[Caution], sources: Source
             console.print(f"  [dim]{escape(f'{published}({sources.cite(item.source)})')}[/]")
 
 
-def show_status(console: Console, view: SeasonView, system: str) -> None:
-    """Print planned against applied, and what each plot is still owed."""
+def show_status(console: Console, found: SeasonStatus, system: str) -> None:
+    """Print planned against applied, what each plot is still owed, and the lime used up."""
+    view = found.view
     table = table_of(
         f"Done so far, season {view.record.info.season}",
         "plot",
@@ -302,7 +308,7 @@ def show_status(console: Console, view: SeasonView, system: str) -> None:
     owed = table_of("Still owed", "plot", "nutrient", "need", "applied", "left", numbers=(2, 3, 4))
     for balance in view.balances:
         if balance.need_kg is not None and (balance.need_kg > 0 or balance.applied_kg > 0):
-            effective = balance.supply.startswith("lime ") and balance.supply != "lime product"
+            effective = balance.supply.is_lime and balance.supply != "lime product"
             owed.add_row(
                 escape(balance.plot_id),
                 balance.supply,
@@ -311,12 +317,13 @@ def show_status(console: Console, view: SeasonView, system: str) -> None:
                 _mass(max(balance.need_kg - balance.applied_kg, 0.0), effective, system),
             )
     console.print(owed)
+    _show_acidity(console, found.acidity, system)
 
 
-def show_sampling(console: Console, plans: Iterable[SamplingPlan]) -> None:
+def show_sampling(console: Console, found: SamplesPlanned, _system: str) -> None:
     """Print which plots are due for a sample, why, and how many cores."""
     table = table_of("Soil samples", "plot", "due", "why", "cores", "published range", "depth", numbers=(3,))
-    for item in plans:
+    for item in found.plots:
         table.add_row(
             escape(item.plot_id),
             "[bold]yes[/]" if item.due else "no",
@@ -326,10 +333,18 @@ def show_sampling(console: Console, plans: Iterable[SamplingPlan]) -> None:
             escape(item.depth_text),
         )
     console.print(table)
+    show_paths(console, found.files)
 
 
-def show_summary(console: Console, view: SeasonView, system: str) -> None:
-    """Print the page a landowner reads: acres, dollars, bags, and what is missing and why."""
+def show_demo(console: Console, made: Demo, system: str) -> None:
+    """Print the page a landowner reads, the files made, and what to try next."""
+    _show_summary(console, made.view, system)
+    show_paths(console, made.files)
+    _show_next_steps(console, made.property_path)
+
+
+def _show_summary(console: Console, view: SeasonView, system: str) -> None:
+    """Print acres, dollars, bags, and what is missing and why."""
     info = view.record.info
     areas = view.areas.values()
     console.print(f"\n[bold]{escape(info.name)}[/], season {info.season}")
@@ -355,7 +370,24 @@ def show_paths(console: Console, paths: Iterable[Path], about: str = "") -> None
         console.print(f"wrote {escape(str(path))}" + (f" ({escape(about)})" if about and not index else ""))
 
 
-def show_next_steps(console: Console, property_path: Path) -> None:
+def show_files(console: Console, made: FilesMade, _system: str) -> None:
+    """Print the files that were written, and what is said of the first."""
+    show_paths(console, made.files, made.about)
+
+
+def show_property(console: Console, made: PropertyMade, _system: str) -> None:
+    """Print that the property is made, and what comes next."""
+    path = escape(str(made.property))
+    console.print(f"Made {path}. Next: loamwright import {path} FILE…")
+
+
+def show_imported(console: Console, found: Imported, _system: str) -> None:
+    """Print a sentence for each file taken in."""
+    for sentence in found.taken:
+        console.print(sentence, markup=False)
+
+
+def _show_next_steps(console: Console, property_path: Path) -> None:
     """Print the commands a newcomer would try next."""
     console.print("\n[bold]Try next[/]")
     for command in (
@@ -369,10 +401,10 @@ def show_next_steps(console: Console, property_path: Path) -> None:
         console.print(f"  {command}", markup=False)
 
 
-def show_guidelines(console: Console, editions: Sequence[GuidelineInfo]) -> None:
+def show_guidelines(console: Console, found: Editions, _system: str) -> None:
     """Print the guideline editions with region, status and crops."""
     table = table_of("Guideline editions", "id", "name", "region", "status", "crops", "lime regions")
-    for item in editions:
+    for item in found.editions:
         table.add_row(
             item.guideline_id,
             escape(item.name),
@@ -382,9 +414,14 @@ def show_guidelines(console: Console, editions: Sequence[GuidelineInfo]) -> None
             escape(", ".join(item.lime_regions)),
         )
     console.print(table)
-    for item in editions:
+    for item in found.editions:
         if item.about:
             console.print(f"[bold]{item.guideline_id}[/] {escape(item.about)}")
+
+
+def show_edition(console: Console, checked: EditionChecked, _system: str) -> None:
+    """Print that an edition of the user's own can be used."""
+    console.print(f"{escape(str(checked.file))}: this guideline can be used.")
 
 
 def show_story(console: Console, story: Story, system: str) -> None:
@@ -427,7 +464,7 @@ def show_story(console: Console, story: Story, system: str) -> None:
     sources.show(console)
 
 
-def show_history(console: Console, histories: Iterable[PlotHistory], system: str) -> None:
+def show_history(console: Console, found: Histories, system: str) -> None:
     """Print tests over the years and each season's balance."""
     tests = table_of("Soil tests over the years", "plot", "figure", "test", "depth", "values", "per year")
     owed = table_of(
@@ -440,7 +477,7 @@ def show_history(console: Console, histories: Iterable[PlotHistory], system: str
         "owed",
         numbers=(3, 4, 5),
     )
-    for history in histories:
+    for history in found.plots:
         for row in history.tests:
             tests.add_row(
                 escape(history.plot_id),
@@ -485,15 +522,16 @@ def show_recorded(console: Console, found: Recorded, system: str) -> None:
             )
 
 
-def show_calibration(console: Console, test: Calibration, system: str) -> None:
+def show_calibration(console: Console, logged: CatchLogged, system: str) -> None:
     """Print the rate a catch test gives."""
+    test = logged.calibration
     console.print(
         f"{escape(test.spreader)}, {escape(test.product)}, setting {escape(test.setting)}: "
         f"{format_mass(test.caught_kg, system)} caught = {format_rate(test.rate_kg_ha, system)}"
     )
 
 
-def show_projection(console: Console, found: Projection) -> None:
+def show_projection(console: Console, found: Projection, _system: str) -> None:
     """Print where a soil test may go, or why that is unknown."""
     if found.to_low_ppm is None or found.to_high_ppm is None:
         console.print(f"{found.nutrient}: unknown, because {escape(found.reason)}")
@@ -506,7 +544,7 @@ def show_projection(console: Console, found: Projection) -> None:
     show_steps(console, found.steps)
 
 
-def show_acidity(console: Console, acidity: Mapping[str, Acidity], system: str) -> None:
+def _show_acidity(console: Console, acidity: Mapping[str, Acidity], system: str) -> None:
     """Print how much lime the season's nitrogen uses up."""
     for plot_id, found in acidity.items():
         sums = (
@@ -529,3 +567,24 @@ def show_conflict(console: Console, recorded: Application, offered: Application)
         before, now = getattr(recorded, field.name), getattr(offered, field.name)
         if before != now:
             console.print(escape(f"  {field.name}: recorded {before!s}, now {now!s}"))
+
+
+#: What people read of each kind of result: printed to a console, in ``"us"`` or ``"metric"`` units.
+TEXTS: Mapping[type, Callable[[Console, Any, str], None]] = {
+    Measured: show_areas,
+    OffersCompared: show_comparison,
+    Editions: show_guidelines,
+    EditionChecked: show_edition,
+    Demo: show_demo,
+    PropertyMade: show_property,
+    Imported: show_imported,
+    SeasonNeeds: show_needs,
+    Story: show_story,
+    SeasonStatus: show_status,
+    SamplesPlanned: show_sampling,
+    Histories: show_history,
+    Projection: show_projection,
+    FilesMade: show_files,
+    Recorded: show_recorded,
+    CatchLogged: show_calibration,
+}

@@ -37,7 +37,7 @@ from loamwright.fieldmap.records import (
 from loamwright.land import Cropping, Plot, PlotArea
 from loamwright.needs import LimeNeed, Need
 from loamwright.palette import CAUTION, NOTHING, SAMPLING, STATUS, UNKNOWN
-from loamwright.planning import PlanLine
+from loamwright.planning import Coverage, PlanLine
 from loamwright.soil import SoilTest
 from loamwright.units import (
     ACRE_M2,
@@ -58,8 +58,10 @@ from loamwright.work import (
     DONE_FRACTION,
     OVER_FRACTION,
     Application,
+    Balance,
     Round,
     SeasonView,
+    Stop,
     WorkState,
     brought_kg,
     lines_answered,
@@ -248,8 +250,9 @@ class _Contents:
             if planned is None or line.line_id in planned:
                 self.lines[line.plot_id].append(line)
         self.status = {s.line_id: s for s in view.statuses if s.line_id}
-        self.coverage = {(c.plot_id, c.supply): c for c in (view.plan.coverage if view.plan else ())}
-        self.balance = {(b.plot_id, b.supply): b for b in view.balances}
+        covered = view.plan.coverage if view.plan else ()
+        self.coverage: dict[tuple[str, str], Coverage] = {(c.plot_id, c.supply): c for c in covered}
+        self.balance: dict[tuple[str, str], Balance] = {(b.plot_id, b.supply): b for b in view.balances}
         self.tests: dict[str, list[SoilTest]] = defaultdict(list)
         for test in view.record.soil_tests:
             self.tests[test.plot_id].append(test)
@@ -506,7 +509,8 @@ class _Contents:
 
     def round(self, one: Round) -> MapRound:
         total = sum(stop.mass_kg for stop in one.stops)
-        facts = [f"{_count(len(one.stops), 'stop')}, {format_mass(total, self.units)} of {_own(one.product)}"]
+        places = len({stop.plot_id for stop in one.stops})
+        facts = [f"{_count(places, 'stop')}, {format_mass(total, self.units)} of {_own(one.product)}"]
         if one.loads is not None:
             trips = f", {_count(one.trips, 'trip')}" if one.trips else ""
             facts.append(f"{_count(one.loads, 'load')}{trips}")
@@ -520,7 +524,7 @@ class _Contents:
             MapStop(
                 self.place_of[stop.plot_id],
                 stop.line_id,
-                format_mass(stop.mass_kg, self.units),
+                _of_a_mix(one, stop, format_mass(stop.mass_kg, self.units)),
                 _packages(stop.packages, stop.package),
                 format_rate(stop.rate_kg_ha, self.units),
                 load,
@@ -695,7 +699,7 @@ def _supply(need: Need | LimeNeed) -> str:
     """Return the supply key of a need: the nutrient, or lime with its basis when it has one."""
     if isinstance(need, Need):
         return need.nutrient.value
-    return f"lime {need.basis.value}" if need.basis else "lime"
+    return need.basis.supply if need.basis else "lime"
 
 
 def _letter(place: int) -> str:
@@ -706,3 +710,8 @@ def _letter(place: int) -> str:
         place, rest = divmod(place - 1, 26)
         name = ascii_uppercase[rest] + name
     return name
+
+
+def _of_a_mix(one: Round, stop: Stop, amount: str) -> str:
+    """An amount, with its product where several share the hopper."""
+    return amount if one.product == stop.product else f"{amount} {stop.product}"

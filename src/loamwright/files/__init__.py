@@ -8,12 +8,12 @@ and words), `plots` (what they mean), `sections`, `editions` and `guidelines` (p
 
 from loamwright.files.field_records import records_from
 from loamwright.files.fields import parse_date, parse_percent
-from loamwright.files.guidelines import GuidelineInfo, load_guideline
+from loamwright.files.guidelines import GuidelineInfo, check_guideline, guideline_editions, load_guideline
 from loamwright.files.intake import (
     PROPERTY_SUFFIX,
-    check_guideline,
+    Imported,
+    Measured,
     compare,
-    guideline_editions,
     import_files,
     measure,
     new_property,
@@ -39,8 +39,10 @@ __all__ = [
     "PROPERTY_SUFFIX",
     "SUFFIXES",
     "GuidelineInfo",
+    "Imported",
     "LayerFeature",
     "LayerKind",
+    "Measured",
     "Value",
     "applications_from",
     "check_guideline",

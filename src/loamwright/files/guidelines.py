@@ -55,12 +55,16 @@ class GuidelineInfo:
     about: str
 
 
-def available() -> tuple[GuidelineInfo, ...]:
-    """List the built-in editions.
+def guideline_editions() -> tuple[GuidelineInfo, ...]:
+    """List the built-in guideline editions.
+
+    Returns
+    -------
+    tuple of GuidelineInfo
 
     Examples
     --------
-    >>> "umn-forage-2011" in [info.guideline_id for info in available()]
+    >>> "umn-forage-2011" in [info.guideline_id for info in guideline_editions()]
     True
     """
     return tuple(describe(load_guideline(guideline_id)) for guideline_id in _built_in_ids())
@@ -133,8 +137,19 @@ def load_file(path: Path) -> Guideline:
     return guideline
 
 
-def check(path: Path) -> tuple[Problem, ...]:
-    """Check an edition without using it."""
+def check_guideline(path: Path) -> tuple[Problem, ...]:
+    """Check an edition of the user's own, row by row, without using it.
+
+    Parameters
+    ----------
+    path
+        Its folder or file.
+
+    Returns
+    -------
+    tuple of Problem
+        Empty when it can be used as it is.
+    """
     return _read(path)[1]
 
 

@@ -83,7 +83,7 @@ def measure(
     """
     if gps_sigma_m < 0:
         raise InputError(
-            [Problem("--gps-sigma", f"{gps_sigma_m:g} m is less than nothing", "Give zero or more.")]
+            [Problem("gps sigma", f"{gps_sigma_m:g} m is less than nothing", "Give zero or more.")]
         )
     read = plots.plots_from_shapes(vectors.read_shapes(path, layer), season, gps_sigma_m, unnamed_ok=True)
     problems = list(read.problems)
@@ -125,32 +125,6 @@ def compare(path: Path) -> supplies.Comparison:
         raise InputError(problems or [Problem(str(path), "it holds no offers", "Import a products file.")])
     comparison = supplies.compare(labels, offers)
     return replace(comparison, problems=problems) if problems else comparison
-
-
-def guideline_editions() -> tuple[guidelines.GuidelineInfo, ...]:
-    """List the built-in guideline editions.
-
-    Returns
-    -------
-    tuple of guidelines.GuidelineInfo
-    """
-    return guidelines.available()
-
-
-def check_guideline(path: Path) -> tuple[Problem, ...]:
-    """Check a guideline edition of the user's own.
-
-    Parameters
-    ----------
-    path
-        Its folder or file.
-
-    Returns
-    -------
-    tuple of Problem
-        Row by row; empty when it can be used as it is.
-    """
-    return guidelines.check(path)
 
 
 # ---------------------------------------------------------------------------------------------
@@ -204,9 +178,9 @@ def new_property(path: Path, name: str, season: int, settings: Path | None, unit
     """
     problems = []
     if not name.strip():
-        problems.append(Problem("--name", f"{name!r} is no name", "Write what people call the property."))
+        problems.append(Problem("name", f"{name!r} is no name", "Write what people call the property."))
     if not 1900 <= season <= 9999:
-        problems.append(Problem("--season", f"{season} is not a calendar year", "Write for example 2026."))
+        problems.append(Problem("season", f"{season} is not a calendar year", "Write for example 2026."))
     if path.suffix.lower() != PROPERTY_SUFFIX:
         fix = f"Write {path.with_suffix(PROPERTY_SUFFIX).name}."
         problems.append(Problem(path.name, f"a property file ends in {PROPERTY_SUFFIX}", fix))
@@ -394,7 +368,7 @@ def kind_of_file(path: Path, layer: str | None = None) -> str:
                 Problem(
                     str(path),
                     "its content does not tell what it holds",
-                    f"Say it with --as, one of: {', '.join(KINDS)}.",
+                    f"Say it with `kind`, one of: {', '.join(KINDS)}.",
                 )
             ]
         )
@@ -428,7 +402,7 @@ def import_files(
     """
     if kind is not None and kind not in KINDS:
         raise InputError(
-            [Problem("--as", f"{kind!r} is not a kind of file", f"Use one of: {', '.join(KINDS)}.")]
+            [Problem("kind", f"{kind!r} is not a kind of file", f"Use one of: {', '.join(KINDS)}.")]
         )
     record = property_file.load(path)
     basket = _Basket(record, layer)

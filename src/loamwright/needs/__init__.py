@@ -21,7 +21,7 @@ from loamwright.needs.maintenance import Level, Maintenance, Removal
 from loamwright.needs.nutrients import plot_needs
 from loamwright.needs.publication import Crop, Guideline, MatrixCell, RatingMatrix, Region, Split, Status
 from loamwright.needs.rates import CONDITIONS, YIELD, Cell, Equation, RateRow, RateTable
-from loamwright.needs.records import LimeNeed, Need, PlotNeeds
+from loamwright.needs.records import Credit, LimeNeed, Need, PlotNeeds
 
 __all__ = [
     "CONDITIONS",
@@ -31,6 +31,7 @@ __all__ = [
     "AcidityRow",
     "BufferTable",
     "Cell",
+    "Credit",
     "Crop",
     "DepthFactor",
     "Equation",

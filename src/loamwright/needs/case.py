@@ -16,7 +16,7 @@ from loamwright.needs.publication import Crop, Guideline
 from loamwright.needs.rates import Situation
 from loamwright.soil import OrganicInput, SoilTest
 from loamwright.units import ACRE_M2, HA_M2, LB_ACRE_KG_HA, LB_KG
-from loamwright.values import ARITHMETIC, BOUNDARY, Nutrient, Settings, Source, Step
+from loamwright.values import ARITHMETIC, BOUNDARY, Nutrient, Settings, Source, Step, Supply
 
 ALWAYS = (Nutrient.N, Nutrient.P2O5, Nutrient.K2O, Nutrient.S)
 RECORD = Source("user", table="application record")
@@ -39,7 +39,7 @@ class Case:
     guideline: Guideline
     lime_guideline: Guideline
     settings: Settings
-    applied_kg: Mapping[str, float]
+    applied_kg: Mapping[Supply, float]
     organic: tuple[OrganicInput, ...]
     today: dt.date
     crop: Crop | None

@@ -126,7 +126,7 @@ def _lime_owed(case: Case, need: LimeNeed, answer: LimeAnswer, magnesium: Sequen
     steps = list(answer.steps)
     if answer.unit != "lb/acre":
         steps.append(Step("The same in lb/acre", gross / LB_ACRE_KG_HA, unit, ARITHMETIC))
-    applied = case.applied_kg.get(f"lime {answer.basis.value}", 0.0)
+    applied = case.applied_kg.get(answer.basis.supply, 0.0)
     net = gross
     if applied > 0 and case.area_ha > 0:
         there = applied / case.area_ha
@@ -148,8 +148,8 @@ def _lime_owed(case: Case, need: LimeNeed, answer: LimeAnswer, magnesium: Sequen
 
 def _other_basis(case: Case, basis: LimeBasis) -> list[Problem]:
     """Say when lime was applied that cannot be counted, because its worth is known in another basis only."""
-    keys = [key for key, mass in case.applied_kg.items() if key.startswith("lime ") and mass > 0]
-    if not keys or f"lime {basis.value}" in keys:
+    keys = [key for key, mass in case.applied_kg.items() if key.is_lime and mass > 0]
+    if not keys or basis.supply in keys:
         return []
     return [
         Problem(

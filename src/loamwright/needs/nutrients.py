@@ -39,7 +39,7 @@ from loamwright.needs.rates import Rate
 from loamwright.needs.records import Credit, Need, PlotNeeds
 from loamwright.soil import Missing, OrganicInput, SoilTest, flag, rate_kg_ha, unit_of
 from loamwright.units import LB_ACRE_KG_HA, convert
-from loamwright.values import ARITHMETIC, LAB, NeedState, Nutrient, Quantity, Settings, Step, Timing
+from loamwright.values import ARITHMETIC, LAB, NeedState, Nutrient, Quantity, Settings, Step, Supply, Timing
 
 
 def plot_needs(
@@ -50,7 +50,7 @@ def plot_needs(
     guideline: Guideline,
     lime_guideline: Guideline,
     settings: Settings,
-    applied_kg: Mapping[str, float],
+    applied_kg: Mapping[Supply, float],
     organic: Sequence[OrganicInput],
     today: dt.date,
 ) -> PlotNeeds:
@@ -452,7 +452,7 @@ def _credits(
             remark, problem = _left_to_the_lab(case, nutrient, listed, gross.lab_took)
             remarks.append(remark)
             problems.extend(problem)
-    applied = case.applied_kg.get(nutrient.value, 0.0)
+    applied = case.applied_kg.get(nutrient.supply, 0.0)
     if applied > 0 and case.area_ha > 0:
         rate = applied / case.area_ha
         steps = (Step("Applied this season", rate / LB_ACRE_KG_HA, f"lb {nutrient.value}/acre", RECORD),)

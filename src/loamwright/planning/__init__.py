@@ -12,7 +12,7 @@ from loamwright.planning.custom_blends import BlendService, CustomBlend, order_b
 from loamwright.planning.inputs import Band, FixedPass, Machine, PlanPlot, Terms, Ware
 from loamwright.planning.lines import PurchaseList, purchase_lists
 from loamwright.planning.planner import make_plan
-from loamwright.planning.reasons import Reasons, explain
+from loamwright.planning.reasons import NutrientReason, PlotCost, Reasons, explain
 from loamwright.planning.records import Coverage, Job, Outcome, Plan, PlanLine, Purchase, Window
 from loamwright.planning.targets import plan_plots
 from loamwright.planning.terms import bands, handling, machines
@@ -30,10 +30,12 @@ __all__ = [
     "Habit",
     "Job",
     "Machine",
+    "NutrientReason",
     "Outcome",
     "Plan",
     "PlanLine",
     "PlanPlot",
+    "PlotCost",
     "Purchase",
     "PurchaseList",
     "Reasons",

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 from loamwright.land import Cropping
 from loamwright.planning.inputs import Demand
 from loamwright.planning.records import Job, PlanLine, Window
-from loamwright.values import OwnWindow, Source, Timing, WorkRules
+from loamwright.values import OwnWindow, Source, Supply, Timing, WorkRules
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +83,7 @@ def _stand(cropping: Cropping | None) -> str:
 def row_for(
     rows: Sequence[CalendarRow],
     cropping: Cropping | None,
-    supply: str,
+    supply: Supply,
     timing: Timing | None,
     state: str,
 ) -> CalendarRow | None:
@@ -91,7 +91,7 @@ def row_for(
     if cropping is None:
         return None
     words = cropping.crop.casefold()
-    key = "lime" if supply.startswith("lime ") else supply
+    key = "lime" if supply.is_lime else supply.value
     fitting = [
         row
         for row in rows
@@ -135,7 +135,7 @@ def placed_in_time(
 def dated_jobs(
     jobs: Sequence[Job],
     lines: Sequence[PlanLine],
-    serves: Mapping[str, Sequence[str]],
+    serves: Mapping[str, Sequence[Supply]],
     croppings: Mapping[str, Cropping],
     rows: Sequence[CalendarRow],
     rules: WorkRules,
@@ -175,7 +175,7 @@ def dated_jobs(
 def _dated(
     job: Job,
     products: Sequence[str],
-    serves: Mapping[str, Sequence[str]],
+    serves: Mapping[str, Sequence[Supply]],
     croppings: Mapping[str, Cropping],
     rows: Sequence[CalendarRow],
     rules: WorkRules,

@@ -35,7 +35,7 @@ from loamwright.planning.passes import TIMES
 from loamwright.planning.records import Coverage, Job, Plan, PlanLine, Purchase
 from loamwright.supplies import Offer
 from loamwright.units import ACRE_M2, HA_M2, LB_ACRE_KG_HA, LB_KG, format_figure
-from loamwright.values import ARITHMETIC, LABEL, Step, Timing
+from loamwright.values import ARITHMETIC, LABEL, Step, Supply, Timing
 
 _CENT = Decimal("0.01")
 #: Two amounts this close are the same amount [fraction].
@@ -471,7 +471,7 @@ def lines(
         offer = packages.get(one.product)
         number = None
         if offer is not None and not offer.divisible and offer.package_kg is not None:
-            number = one.mass_kg / offer.package_kg
+            number = round(one.mass_kg / offer.package_kg, 9)
         job = job_of.get(line_id(one.plot_id, one.product, one.timing))
         steps = _Words(request.terms.units).steps(plot, ware, one, by_plot[one.plot_id], wares, request)
         result.append(
@@ -573,7 +573,9 @@ class _Words:
             )
         return steps
 
-    def _sum(self, supply: str, content: float, need_kg: float, others: Sequence[tuple[str, float]]) -> str:
+    def _sum(
+        self, supply: Supply, content: float, need_kg: float, others: Sequence[tuple[str, float]]
+    ) -> str:
         need = format_figure(need_kg / self.mass_kg)
         if not others:
             return f"{need} {self.mass_unit} {supply} ÷ {format_figure(content)}"
@@ -606,7 +608,7 @@ class _Words:
 
 
 def _row_served(
-    supply: str,
+    supply: Supply,
     one: Spread,
     needs: Mapping[Timing | None, float],
     on_plot: Sequence[Spread],

@@ -51,6 +51,7 @@ from loamwright.planning.passes import (
     supply_keys,
 )
 from loamwright.planning.solver import Effort, Flags, Floats, Found, Ints, Model, Program
+from loamwright.values import Supply
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +120,7 @@ class PlanModel:
     """
 
     request: Request
-    supplies: tuple[str, ...]
+    supplies: tuple[Supply, ...]
     content: Floats
     caps: Floats
     cells: tuple[Cell, ...]
@@ -406,7 +407,7 @@ def _crowds(request: Request, plot: Ints, ware: Ints, time: Ints, forced: Flags)
     """Name the servings that compete for places on a plot, and how many places there are.
 
     At each dated time a plot takes so many fertilizer products. Those at any time have as many places of
-    their own, and may besides take places left over at the plot's dated times (see
+    their own; where nothing is mixed they may besides take places left over at the plot's dated times (see
     `lines.spreads`).
     """
     most = request.terms.max_products_per_plot
@@ -426,7 +427,10 @@ def _crowds(request: Request, plot: Ints, ware: Ints, time: Ints, forced: Flags)
         dated = [members for members in dated if len(members)]
         for members in dated:
             add(members, most)
-        if (time[here] == ANY_TIME).sum() > most:
+        loose = here[time[here] == ANY_TIME]
+        if request.terms.mixing:  # what is free in time has a place in every trip, not only one of its own
+            add(loose, most)
+        elif len(loose) > most:
             add(here, most * (1 + len(dated)))
     return crowds
 

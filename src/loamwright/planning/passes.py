@@ -36,7 +36,7 @@ from loamwright.planning.inputs import (
     machines_of,
 )
 from loamwright.planning.solver import Flags, Floats, Ints
-from loamwright.values import Timing
+from loamwright.values import Supply, Timing
 
 TIMES: tuple[Timing | None, ...] = (*Timing, None)
 ANY_TIME = len(TIMES) - 1
@@ -127,7 +127,7 @@ class Passes:
 # Needs, contents, caps as arrays
 
 
-def supply_keys(request: Request) -> tuple[str, ...]:
+def supply_keys(request: Request) -> tuple[Supply, ...]:
     """Name every supply that something delivers, something needs or something caps."""
     keys = {key for ware in request.wares for key in ware.contents}
     for plot in request.plots:
@@ -135,7 +135,7 @@ def supply_keys(request: Request) -> tuple[str, ...]:
     return tuple(sorted(keys))
 
 
-def need_cells(request: Request, supplies: tuple[str, ...]) -> tuple[Cell, ...]:
+def need_cells(request: Request, supplies: tuple[Supply, ...]) -> tuple[Cell, ...]:
     """List the known needs, plot by plot."""
     place = {supply: index for index, supply in enumerate(supplies)}
     return tuple(
@@ -148,14 +148,14 @@ def need_cells(request: Request, supplies: tuple[str, ...]) -> tuple[Cell, ...]:
     )
 
 
-def content_matrix(wares: tuple[Ware, ...], supplies: tuple[str, ...]) -> Floats:
+def content_matrix(wares: tuple[Ware, ...], supplies: tuple[Supply, ...]) -> Floats:
     """Put the contents of the wares into one array."""
     return np.array([[ware.contents.get(key, 0.0) for key in supplies] for ware in wares]).reshape(
         len(wares), len(supplies)
     )
 
 
-def cap_matrix(plots: tuple[PlanPlot, ...], supplies: tuple[str, ...]) -> Floats:
+def cap_matrix(plots: tuple[PlanPlot, ...], supplies: tuple[Supply, ...]) -> Floats:
     """Put the caps of the plots into one array."""
     return np.array([[plot.caps.get(key, math.inf) for key in supplies] for plot in plots]).reshape(
         len(plots), len(supplies)
@@ -209,13 +209,14 @@ def _worth_it(request: Request, content: Floats, tied: Floats, free: Floats) -> 
     serves_tied = np.einsum("ks,pst->pkt", holds, tied > 0) > 0
     serves_free = (free > 0) @ holds.T
     open_times = _times_open(request)
-    at = serves_tied & open_times
+    at: Flags = np.asarray(serves_tied & open_times, bool)
     loose = ~at.any(axis=2) & serves_free
-    at |= loose[:, :, None] & _loose_times(open_times, request.terms.max_products_per_plot is not None)
+    loose_at = _loose_times(open_times, request.terms.max_products_per_plot is not None)
+    at = at | (loose[:, :, None] & loose_at)
     if request.terms.mixing:  # what is free in time may ride along with a trip made anyway
-        trips = (tied > 0).any(axis=1)
+        trips = np.array((tied > 0).any(axis=1), bool).reshape(len(request.plots), len(TIMES))
         trips[:, ANY_TIME] = False
-        at |= serves_free[:, :, None] & open_times & trips[:, None, :]
+        at = at | (serves_free[:, :, None] & open_times & trips[:, None, :])
     return np.asarray(at & _may_go(request)[:, :, None], bool)
 
 
@@ -411,8 +412,8 @@ class _Loads:
     def _no_dearer(self, other: int, bigger: frozenset[int], place: int, load: frozenset[int]) -> bool:
         """Whether a job with the other machine does all of this and never costs more."""
         one, two = self.machines[other], self.machines[place]
-        costs = (one.cost_per_job, one.cost_per_ha, fill_cost_per_kg(one))
-        against = (two.cost_per_job, two.cost_per_ha, fill_cost_per_kg(two))
+        costs = (float(one.cost_per_job), float(one.cost_per_ha), fill_cost_per_kg(one))
+        against = (float(two.cost_per_job), float(two.cost_per_ha), fill_cost_per_kg(two))
         if load == bigger and costs == against:
             return other < place
         return all(ours <= theirs for ours, theirs in zip(costs, against, strict=True))

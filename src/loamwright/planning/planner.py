@@ -33,6 +33,7 @@ from loamwright.planning.shortfalls import Shortfall, limits_of_plots, limits_of
 from loamwright.planning.solver import Effort, Floats, Found
 from loamwright.supplies import Offer
 from loamwright.units import format_money
+from loamwright.values import Supply
 
 
 def make_plan(
@@ -69,10 +70,12 @@ def make_plan(
     One hectare that needs 46 kg of nitrogen, and urea of 46 % in bags of 40 kg: 100 kg are spread, so
     three bags are bought and half a bag is left over.
 
-    >>> from loamwright.values import Form, Nutrient, Product
-    >>> urea = Ware(Product("urea", Form.DRY, {Nutrient.N: 46}), {"N": 0.46})
+    >>> from loamwright.planning.inputs import Demand
+    >>> from loamwright.supplies import Form, Product
+    >>> from loamwright.values import Nutrient, Supply
+    >>> urea = Ware(Product("urea", Form.DRY, {Nutrient.N: 46}), {Supply.N: 0.46})
     >>> bag = Offer("u", "urea", "40 kg bag", 40.0, Decimal("25.00"))
-    >>> plan = make_plan([PlanPlot("a", 1.0, (Demand("N", 46.0),))], [urea], [bag])
+    >>> plan = make_plan([PlanPlot("a", 1.0, (Demand(Supply.N, 46.0),))], [urea], [bag])
     >>> plan.outcome.value, round(plan.lines[0].mass_kg, 6), plan.buy[0].count, str(plan.total_cost)
     ('proved cheapest', 100.0, 3.0, '75.00')
     """
@@ -139,12 +142,16 @@ def _for_needs(request: Request) -> _Whole:
     plan = _counted(request, shares, found, weighed)
     cost = float(plan.total_cost)
     gap = max(0.0, (cost - found.bound) / cost) if cost > 0 else 0.0
-    proved = (found.found is Found.OPTIMAL and plan is weighed) or gap <= terms.gap
+    weighed_proved = found.found is Found.OPTIMAL
+    proved = (weighed_proved and plan is weighed) or gap <= terms.gap
     plan = replace(
         plan,
         outcome=Outcome.IMPOSSIBLE if shortfalls else Outcome.PROVED if proved else Outcome.FOUND,
         gap=None if shortfalls else gap,
-        explanation=(*_sentences(request, plan, weighed, found.bound, shortfalls, proved), *choices),
+        explanation=(
+            *_sentences(request, plan, weighed, found.bound, shortfalls, proved, weighed_proved),
+            *choices,
+        ),
     )
     return _Whole(plan, shares, shortfalls, found.bound, has_plan=True)
 
@@ -158,12 +165,12 @@ def _without_small_jobs(request: Request, shares: Floats, plan: Plan) -> Floats 
     contents = {ware.product.product: ware.contents for ware in request.wares}
     product = {line.line_id: (line.product, line.mass_kg) for line in plan.lines}
     row = {(one.plot_id, one.supply): one for one in plan.coverage}
-    numbers: dict[tuple[str, str], list[int]] = {}
+    numbers: dict[tuple[str, Supply], list[int]] = {}
     for number, cell in enumerate(need_cells(request, supplies)):
         numbers.setdefault((request.plots[cell.plot].plot_id, supplies[cell.supply]), []).append(number)
     lesser = shares.copy()
     for job in plan.jobs:
-        brings: dict[str, float] = {}
+        brings: dict[Supply, float] = {}
         for line in job.line_ids:
             name, mass_kg = product[line]
             for supply, content in contents[name].items():
@@ -231,6 +238,7 @@ def _sentences(
     bound: float,
     shortfalls: Sequence[Shortfall],
     proved: bool,
+    weighed_proved: bool,
 ) -> tuple[str, ...]:
     def above(cost: Decimal) -> float:
         return max(0.0, float(cost) - bound) / float(cost) if cost > 0 else 0.0
@@ -251,7 +259,7 @@ def _sentences(
         words.append(
             f"Proved cheapest for {subject}{rules}: no other plan costs more than {_percent(gap)} less."
         )
-    elif above(weighed.total_cost) <= request.terms.gap:
+    elif weighed_proved:
         more = plan.total_cost - weighed.total_cost
         words.append(
             f"Proved cheapest for {subject}{rules} within {_percent(above(weighed.total_cost))} if every "

@@ -13,7 +13,7 @@ from decimal import Decimal
 from loamwright.planning.inputs import Band, Machine
 from loamwright.supplies import Offer
 from loamwright.units import HA_M2
-from loamwright.values import Nutrient, Settings, Spreader
+from loamwright.values import Nutrient, Settings, Spreader, Supply
 
 #: Within which shares of a need a plot may end, where the user says nothing. No published band was found, so
 #: these are ours. What was found points this way: first get N right; slight variation of P2O5 and K2O is
@@ -28,7 +28,7 @@ BANDS: Mapping[str, Band] = {
 }
 
 
-def bands(supplies: Sequence[str], settings: Settings) -> Mapping[str, Band]:
+def bands(supplies: Sequence[Supply], settings: Settings) -> Mapping[Supply, Band]:
     """Give the band of each supply: the user's, else ours; a supply with neither is met exactly.
 
     Parameters
@@ -44,11 +44,13 @@ def bands(supplies: Sequence[str], settings: Settings) -> Mapping[str, Band]:
 
     Examples
     --------
-    >>> bands(["N", "B"], Settings())["N"]
+    >>> bands([Supply.N, Supply.B], Settings())[Supply.N]
     Band(low=0.95, high=1.0)
     """
     own = {supply: Band(*ends) for supply, ends in settings.work.bands.items()}
-    usual = {supply: BANDS.get("lime" if supply.startswith("lime ") else supply) for supply in supplies}
+    usual: dict[Supply, Band | None] = {
+        supply: BANDS.get("lime" if supply.is_lime else supply.value) for supply in supplies
+    }
     every = own.get("*")
     found = {supply: own.get(supply) or every or usual[supply] for supply in supplies}
     return {supply: band for supply, band in found.items() if band is not None}
