@@ -737,6 +737,22 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
     return compute(files.load(path), today, progress)
 
 
+def ground_rules(view: SeasonView) -> tuple[planning.GroundRule, ...]:
+    """Say which rules on ground, dates and rain the picked state has; none until one is picked.
+
+    Parameters
+    ----------
+    view
+        The season.
+
+    Returns
+    -------
+    tuple of planning.GroundRule
+    """
+    state = view.record.info.settings.work.state.casefold()
+    return tuple(rule for rule in files.load_ground_rules() if rule.state.casefold() == state)
+
+
 def planned_view(view: SeasonView) -> Plan:
     """Return the season's plan, or refuse when there is none.
 

@@ -10,8 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from command_line import TODAY, box, ran_well, worked_files
-from places import independent_area_m2
+from command_line import TODAY, ran_well, worked_files
 from qr_reader import read_code
 
 pytestmark = pytest.mark.browser

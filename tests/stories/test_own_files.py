@@ -133,8 +133,8 @@ def test_a_day_by_hand_is_recorded_put_right_and_taken_off_the_next_plan(own: Pa
 
     plan = ran_well("plan", own, "--reason", "one bag is down")
     assert one(plan["coverage"], nutrient="P2O5")["need_lb"] == pytest.approx(25 * A1 - 26)
-    # 27.1 lb P2O5 are left, 52.2 lb of 11-52-0; the band is one of the whole need, 53.1 lb, so that 26 lb, one
-    # more bag, bring it to 97.8 %.
+    # 27.1 lb P2O5 are left, 52.2 lb of 11-52-0; the band is one of the whole need, 53.1 lb, so that 26 lb,
+    # one more bag, bring it to 97.8 %.
     assert one(plan["lines"], product="MAP 11-52-0")["mass_lb"] == pytest.approx(50)
     with closing(sqlite3.connect(own)) as connection:
         reasons = [reason for (reason,) in connection.execute("SELECT reason FROM plans ORDER BY fid")]

@@ -461,6 +461,7 @@ SPECIAL: Mapping[type, Callable[[Any], Json]] = {
     PlanMade: lambda made: {
         **_plan(made.plan, made.view),
         "purchase_lists": made.purchase_lists,
+        "ground_rules": made.ground_rules,
         "unknown": _unknown(made.view.needs.values()),
     },
     SeasonStatus: lambda found: {**_status(found.view), "acidity": found.acidity},

@@ -54,7 +54,13 @@ def plan(
     view = season.make_plan(property_path, options, today(), asked.progress)
     made = season.planned_view(view)
     return Answer(
-        PlanMade(view, made, planning.purchase_lists(made, view.record.offers), tables),
+        PlanMade(
+            view,
+            made,
+            planning.purchase_lists(made, view.record.offers),
+            season.ground_rules(view),
+            tables,
+        ),
         view.record.info.units,
         no_plan=made.outcome is planning.Outcome.IMPOSSIBLE,
     )

@@ -51,6 +51,9 @@ def show_plan(console: Console, made: PlanMade, system: str) -> None:
     console.print("\n[bold]To know and to decide[/]")
     for sentence in plan.explanation:
         console.print(f"• {escape(sentence)}")
+    for rule in made.ground_rules:
+        said = f"{rule.state}, {rule.what}: {rule.rule} ({rule.who}; {rule.source})."
+        console.print(f"[yellow]Before any job[/] {escape(said)} Last word: the state.")
     _show_purchase_lists(console, made.purchase_lists)
     show_unknown(console, view)
     show_cautions(console, view.cautions)

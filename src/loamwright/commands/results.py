@@ -14,7 +14,7 @@ from loamwright.errors import Problem
 
 if TYPE_CHECKING:
     from loamwright.files import GuidelineInfo
-    from loamwright.planning import CurvePoint, Habit, Plan, PurchaseList
+    from loamwright.planning import CurvePoint, GroundRule, Habit, Plan, PurchaseList
     from loamwright.supplies import Acidity, KnownMaterial, OfferComparison
     from loamwright.work import Calibration, PlotHistory, SamplingPlan, SeasonView
 
@@ -92,6 +92,7 @@ class PlanMade:
     view: SeasonView
     plan: Plan
     purchase_lists: tuple[PurchaseList, ...]
+    ground_rules: tuple[GroundRule, ...] = ()
     tables: bool = False
 
     @property

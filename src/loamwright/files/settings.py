@@ -223,11 +223,12 @@ def work_rules(content: Mapping[str, Any], where: str, problems: list[Problem]) 
         elif (band := _Keys(f"{where}, bands", {supply: ends}, problems).take(supply, _band)) is not None:
             bands[supply] = band
     handling = {}
-    per_ton = _Keys(f"{where}, handling_per_ton", keys.inner("handling_per_ton"), problems)
-    for kind in ("bag", "bulk"):
-        if (rate := per_ton.take(kind, _money)) is not None:
-            handling[kind] = rate / Decimal(TON_KG)
-    per_ton.finish()
+    for name, mass_kg in (("handling_per_ton", Decimal(TON_KG)), ("handling_per_kg", Decimal(1))):
+        rates = _Keys(f"{where}, {name}", keys.inner(name), problems)
+        for kind in ("bag", "bulk"):
+            if (rate := rates.take(kind, _money)) is not None:
+                handling[kind] = rate / mass_kg
+        rates.finish()
     labour, odd = keys.take("labour_per_hour", _money), keys.take("weighing_out", _money)
     stop, fill = keys.take("minutes_per_stop", _share), keys.take("minutes_per_fill", _share)
     least, spare = keys.take("least_job_share", _share), keys.take("spare", _share)
@@ -275,9 +276,7 @@ def work_object(rules: WorkRules) -> Mapping[str, Any]:
         "weighing_out": str(rules.odd_amount_cost),
         "least_job_share": rules.least_job_share,
         "spare": rules.spare,
-        "handling_per_ton": {
-            kind: str(round(rate * Decimal(TON_KG), 6)) for kind, rate in rules.handling_per_kg.items()
-        },
+        "handling_per_kg": {kind: str(rate) for kind, rate in rules.handling_per_kg.items()},
         "bands": {supply: list(ends) for supply, ends in rules.bands.items()},
         "mixing": [
             {"one": one.one, "other": one.other, "may": one.may, "reason": one.reason} for one in rules.mixing
