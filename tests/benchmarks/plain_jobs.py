@@ -1,4 +1,4 @@
-"""The question of jobs and mixing written plainly, for `scipy.optimize.milp`: a second opinion and a yardstick.
+"""Jobs and mixing written plainly, for `scipy.optimize.milp`: a second opinion and a yardstick.
 
 Trips are numbered places: at each time of a plot there are so many, each made or not; a product is put into
 a place or not; two products that may not be mixed are never in the same one. One big M for all, nothing
