@@ -91,8 +91,8 @@ def test_the_orders_are_paper_and_a_spreadsheet(own: Path, tmp_path: Path, paper
     text = " ".join(" ".join(page.extract_text().split()) for page in reader.pages)
     assert f"{MAP_LB:.1f} lb" in text
     bought = {row[0]: row for row in openpyxl.load_workbook(sheet).worksheets[0].values}
-    assert bought["MAP 11-52-0"][3] == 3
-    assert bought["total to pay"][6] == pytest.approx(102 + 42 + -(-3000 * A1 / 1100 // 0.5) / 2 * 42)
+    assert bought["MAP 11-52-0"][3] == 2
+    assert bought["total to pay"][6] == pytest.approx(68 + 42 + -(-0.95 * 3000 * A1 / 1100 // 0.5) / 2 * 42)
 
 
 def test_the_reports_are_made_beside_the_property(own: Path) -> None:
