@@ -13,6 +13,7 @@ import uuid
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from functools import cached_property
 from pathlib import Path
 from typing import TypeVar
 
@@ -25,7 +26,20 @@ from loamwright.soil import read_unit
 from loamwright.supplies import Acidity, Offer
 from loamwright.units import HA_M2, parse_area, parse_length, parse_mass, parse_speed
 from loamwright.values import LimeBasis, Nutrient, Supply
-from loamwright.work import Application, Calibration, Done, PropertyRecord, Recorded, SeasonView, Story
+from loamwright.work import (
+    Application,
+    Balance,
+    Calibration,
+    Caution,
+    Done,
+    LineStatus,
+    PropertyRecord,
+    Recorded,
+    Round,
+    SamplingPlan,
+    SeasonView,
+    Story,
+)
 
 #: Called with a short text as each stage begins; screens show it, tests ignore it.
 Progress = Callable[[str], None]
@@ -63,35 +77,149 @@ def product_contents(record: PropertyRecord) -> Mapping[str, Mapping[Supply, flo
     }
 
 
-def _all_needs(
-    record: PropertyRecord,
-    areas: Mapping[str, PlotArea],
-    applied: Mapping[str, Mapping[Supply, float]],
-    today: dt.date,
-) -> Mapping[str, PlotNeeds]:
-    settings = record.info.settings
-    guideline = files.load_guideline(settings.guideline)
-    lime_guideline = files.load_guideline(settings.lime_guideline)
-    croppings = _croppings(record)
-    return {
-        plot.plot_id: needs.plot_needs(
-            plot,
-            croppings.get(plot.plot_id),
-            areas[plot.plot_id],
-            tuple(test for test in record.soil_tests if test.plot_id == plot.plot_id),
-            guideline,
-            lime_guideline,
-            settings,
-            applied.get(plot.plot_id, {}),
-            tuple(item for item in record.organic_inputs if item.plot_id == plot.plot_id),
-            today,
+class Season(SeasonView):
+    """One season of one property; each part is worked out when it is first asked for, and once.
+
+    Parameters
+    ----------
+    record
+        The property, as its file holds it.
+    made_on
+        Date for the age of tests and cautions.
+    progress
+        Told each stage as it begins.
+
+    Raises
+    ------
+    InputError
+        By the part that needs it, when a setting names a guideline or place that is not built in.
+    """
+
+    def __init__(self, record: PropertyRecord, made_on: dt.date, progress: Progress = quiet) -> None:
+        self._record = record
+        self._made_on = made_on
+        self._progress = progress
+
+    @property
+    def record(self) -> PropertyRecord:
+        """What the file holds."""
+        return self._record
+
+    @property
+    def made_on(self) -> dt.date:
+        """Date shown on the map and paper."""
+        return self._made_on
+
+    @cached_property
+    def areas(self) -> Mapping[str, PlotArea]:
+        """Area of each plot, by plot_id."""
+        self._progress("measuring plots")
+        return {area.plot_id: area for area in land.areas(self.record.plots, self.record.keepouts)}
+
+    @cached_property
+    def croppings(self) -> Mapping[str, Cropping]:
+        """What grows this season, by plot_id."""
+        season = self.record.info.season
+        return {item.plot_id: item for item in self.record.croppings if item.season == season}
+
+    @cached_property
+    def contents(self) -> Mapping[str, Mapping[Supply, float]]:
+        """What each product supplies [kg per kg], in every lime basis its label allows, by product."""
+        return product_contents(self.record)
+
+    @cached_property
+    def _put_on(self) -> tuple[Mapping[str, Mapping[Supply, float]], tuple[Problem, ...]]:
+        """What the season's entries delivered [kg], by plot_id, and what is unclear about them."""
+        record, season = self.record, self.record.info.season
+        entries = work.season_entries(record.applications, season)
+        in_season, problems = work.applied_supplies(entries, self.contents)
+        unseen = work.lime_entries(record.applications, _ph_dates(record, self.made_on), season)
+        return work.merge_lime(in_season, work.applied_supplies(unseen, self.contents)[0]), problems
+
+    def _needs_after(self, applied: Mapping[str, Mapping[Supply, float]]) -> Mapping[str, PlotNeeds]:
+        record, settings = self.record, self.record.info.settings
+        guideline = files.load_guideline(settings.guideline)
+        lime_guideline = files.load_guideline(settings.lime_guideline)
+        return {
+            plot.plot_id: needs.plot_needs(
+                plot,
+                self.croppings.get(plot.plot_id),
+                self.areas[plot.plot_id],
+                tuple(test for test in record.soil_tests if test.plot_id == plot.plot_id),
+                guideline,
+                lime_guideline,
+                settings,
+                applied.get(plot.plot_id, {}),
+                tuple(item for item in record.organic_inputs if item.plot_id == plot.plot_id),
+                self.made_on,
+            )
+            for plot in record.plots
+        }
+
+    @cached_property
+    def needs(self) -> Mapping[str, PlotNeeds]:
+        """What each plot still needs, by plot_id."""
+        self._progress("reading soil tests and tables")
+        return self._needs_after(self._put_on[0])
+
+    @cached_property
+    def plan(self) -> Plan | None:
+        """The newest plan of the season, or None."""
+        plans = [plan for plan in self.record.plans if plan.season == self.record.info.season]
+        return plans[-1] if plans else None
+
+    @cached_property
+    def statuses(self) -> tuple[LineStatus, ...]:
+        """What became of each line of the plan."""
+        return work.line_statuses(self.plan, self.record.applications, self.record.info.season)
+
+    @cached_property
+    def balances(self) -> tuple[Balance, ...]:
+        """Need against what was put on, by plot and supply."""
+        applied = self._put_on[0]
+        return work.balances(self._needs_after({}) if applied else self.needs, applied)
+
+    @cached_property
+    def rounds(self) -> tuple[Round, ...]:
+        """The plan's lines as outings, in the order they would be done."""
+        if self.plan is None:
+            return ()
+        self._progress("planning rounds")
+        record = self.record
+        places = land.places_m(record.plots)
+        return work.plan_rounds(
+            self.plan.lines, self.areas, places, record.products, record.info.settings.spreaders
         )
-        for plot in record.plots
-    }
 
+    @cached_property
+    def sampling(self) -> Mapping[str, SamplingPlan]:
+        """Where and when to take soil cores, by plot_id."""
+        self._progress("placing soil cores")
+        guide = _sampling_guide(self.record.info.settings.sampling_guide)
+        return work.plan_sampling(guide, self.record, self.areas, self.made_on)
 
-def _croppings(record: PropertyRecord) -> Mapping[str, Cropping]:
-    return {item.plot_id: item for item in record.croppings if item.season == record.info.season}
+    @cached_property
+    def cautions(self) -> tuple[Caution, ...]:
+        """What to look out for."""
+        return work.fire(
+            files.load_caution_texts(),
+            self.record,
+            self.areas,
+            self.croppings,
+            self.needs,
+            self.plan,
+            self.made_on,
+        )
+
+    @cached_property
+    def problems(self) -> tuple[Problem, ...]:
+        """What a person should look at."""
+        return (
+            *land.find_overlaps(self.record.plots),
+            *self._put_on[1],
+            *work.unknown_corrections(self.record.applications),
+            *dict.fromkeys(problem for found in self.needs.values() for problem in found.problems),
+        )
 
 
 def _ph_dates(record: PropertyRecord, today: dt.date) -> Mapping[str, dt.date]:
@@ -104,11 +232,6 @@ def _ph_dates(record: PropertyRecord, today: dt.date) -> Mapping[str, dt.date]:
     return dates
 
 
-def _newest_plan(record: PropertyRecord) -> Plan | None:
-    plans = [plan for plan in record.plans if plan.season == record.info.season]
-    return plans[-1] if plans else None
-
-
 def _sampling_guide(place: str) -> work.SamplingGuide:
     guides = files.load_sampling_guides()
     if place not in guides:
@@ -118,76 +241,8 @@ def _sampling_guide(place: str) -> work.SamplingGuide:
     return guides[place]
 
 
-def compute(record: PropertyRecord, today: dt.date, progress: Progress = quiet) -> SeasonView:
-    """Compute one season of a property from what its file holds.
-
-    Parameters
-    ----------
-    record
-        The property.
-    today
-        Date for the age of tests and cautions.
-    progress
-        Told each stage.
-
-    Returns
-    -------
-    SeasonView
-
-    Raises
-    ------
-    InputError
-        When a setting names a guideline or place that is not built in.
-    """
-    progress("measuring plots")
-    areas = {area.plot_id: area for area in land.areas(record.plots, record.keepouts)}
-    entries = work.season_entries(record.applications, record.info.season)
-    contents = product_contents(record)
-    in_season, problems = work.applied_supplies(entries, contents)
-    unseen = work.lime_entries(record.applications, _ph_dates(record, today), record.info.season)
-    applied = work.merge_lime(in_season, work.applied_supplies(unseen, contents)[0])
-    progress("reading soil tests and tables")
-    plot_needs = _all_needs(record, areas, applied, today)
-    needs_before = _all_needs(record, areas, {}, today) if applied else plot_needs
-    plan = _newest_plan(record)
-    croppings = _croppings(record)
-    progress("planning rounds and samples")
-    rounds = (
-        ()
-        if plan is None
-        else work.plan_rounds(
-            plan.lines,
-            areas,
-            land.places_m(record.plots),
-            record.products,
-            record.info.settings.spreaders,
-        )
-    )
-    guide = _sampling_guide(record.info.settings.sampling_guide)
-    texts = files.load_caution_texts()
-    return SeasonView(
-        record=record,
-        areas=areas,
-        croppings=croppings,
-        needs=plot_needs,
-        plan=plan,
-        statuses=work.line_statuses(plan, record.applications, record.info.season),
-        balances=work.balances(needs_before, applied),
-        rounds=rounds,
-        sampling=work.plan_sampling(guide, record, areas, today),
-        cautions=work.fire(texts, record, areas, croppings, plot_needs, plan, today),
-        problems=(
-            *land.find_overlaps(record.plots),
-            *problems,
-            *work.unknown_corrections(record.applications),
-            *dict.fromkeys(problem for found in plot_needs.values() for problem in found.problems),
-        ),
-        made_on=today,
-    )
-
-
-def with_sampling(view: SeasonView, place: str | None, cores: int | None) -> SeasonView:
-    """Plan the soil sampling again by another place's advice or with another number of cores.
+def with_sampling(view: SeasonView, place: str | None, cores: int | None) -> Season:
+    """Ask for the soil sampling by another place's advice or with another number of cores.
 
     Parameters
     ----------
@@ -198,14 +253,10 @@ def with_sampling(view: SeasonView, place: str | None, cores: int | None) -> Sea
     cores
         Cores in one sample [count]; None = the property's setting.
 
-    Returns
-    -------
-    SeasonView
-
     Raises
     ------
     InputError
-        When no advice of that place is built in, or the cores are fewer than one.
+        When the cores are fewer than one.
     """
     if cores is not None and cores < 1:
         raise InputError([Problem("cores", f"{cores} is no number of cores", "Give 1 or more.")])
@@ -215,13 +266,10 @@ def with_sampling(view: SeasonView, place: str | None, cores: int | None) -> Sea
         sampling_guide=settings.sampling_guide if place is None else place,
         cores_per_sample=settings.cores_per_sample if cores is None else cores,
     )
-    record = replace(view.record, info=replace(view.record.info, settings=settings))
-    guide = _sampling_guide(settings.sampling_guide)
-    planned = work.plan_sampling(guide, record, view.areas, view.made_on)
-    return replace(view, record=record, sampling=planned)
+    return Season(replace(view.record, info=replace(view.record.info, settings=settings)), view.made_on)
 
 
-def view(path: Path, today: dt.date) -> SeasonView:
+def view(path: Path, today: dt.date) -> Season:
     """Open a property file and compute its season.
 
     Parameters
@@ -240,7 +288,7 @@ def view(path: Path, today: dt.date) -> SeasonView:
     PropertyFileError
         When the file is missing, not ours, newer than this program, busy or damaged.
     """
-    return compute(files.load(path), today)
+    return Season(files.load(path), today)
 
 
 # ---------------------------------------------------------------------------------------------
@@ -709,7 +757,7 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
     InputError
         When an option is out of range; nothing is stored.
     """
-    before = compute(files.load(path), today, progress)
+    before = Season(files.load(path), today, progress)
     progress("finding the cheapest packages")
     entries = work.season_entries(before.record.applications, before.record.info.season)
     task = planning_task(before, options)
@@ -734,7 +782,7 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
     with files.edit(path) as editor:
         editor.add_plan(made, options.reason)
     progress("checking cautions")
-    return compute(files.load(path), today, progress)
+    return Season(files.load(path), today, progress)
 
 
 def ground_rules(view: SeasonView) -> tuple[planning.GroundRule, ...]:

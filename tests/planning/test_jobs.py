@@ -44,8 +44,8 @@ def loads(plan: Plan) -> list[set[str]]:
 
 
 def test_what_may_be_mixed_shares_a_trip() -> None:
-    # 100 kg of each of three, four bags each: 4 × (20 + 25 + 18) = 252. Urea with potash, tsp with potash, not
-    # urea with tsp: two trips of 10 do it; apart three.
+    # 100 kg of each of three, four bags each: 4 × (20 + 25 + 18) = 252. Urea with potash, tsp with potash,
+    # not urea with tsp: two trips of 10 do it; apart three.
     goods = ([ONE_HA], [UREA, TSP, POTASH], BAGS[:3])
     apart = make_plan(*goods, Terms(machines=(SPREADER,)))
     shared = make_plan(

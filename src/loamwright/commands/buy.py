@@ -11,7 +11,6 @@ import typer
 
 from loamwright.commands.answer import Answer, Asked, command, read, read_if_given
 from loamwright.errors import InputError, Level, Problem
-from loamwright.values import Supply
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -119,6 +118,7 @@ def amount(
     from loamwright import files, supplies
     from loamwright.supplies import Charges
     from loamwright.units import parse_area
+    from loamwright.values import Supply
 
     prices = files.price_list(file)
     asked = read("rate", rate, supplies.parse_named_rate)

@@ -14,7 +14,7 @@ import json
 import struct
 import types
 import typing
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields
 from decimal import Decimal
 from enum import StrEnum
@@ -22,7 +22,7 @@ from functools import cached_property
 from typing import Any, Generic, TypeVar
 
 from loamwright.errors import Level, Problem, PropertyFileError
-from loamwright.files.settings import work_object, work_rules
+from loamwright.files.work_rules import kept_rules, rules_to_keep
 from loamwright.land import Cropping, KeepOut, Plot
 from loamwright.planning import Coverage, Job, Plan, PlanLine, Purchase, Window
 from loamwright.soil import OrganicInput, Reading, SoilTest
@@ -337,9 +337,7 @@ def _window(column: str) -> Codec:
 SETTINGS = Layout(
     "property",
     Settings,
-    special={
-        "work": _json("work", lambda content: work_rules(content, "property file, work", []), work_object)
-    },
+    special={"work": _json("work", kept_rules, rules_to_keep)},
     elsewhere=frozenset({"surplus_limit_fraction", "surplus_limit_kg_ha", "spreaders"}),
 )
 SPREADERS = Layout("spreaders", Spreader)
@@ -399,8 +397,3 @@ PLAN_PURCHASES = Layout("plan_purchases", Purchase)
 PLAN_COVERAGE = Layout("plan_coverage", Coverage)
 APPLICATIONS = Layout("applications", Application, ("entry_id",))
 CALIBRATIONS = Layout("calibrations", Calibration, ("calibration_id",))
-
-
-def layouts() -> Iterator[Layout[Any]]:
-    """Return every layout, for checking against the tables."""
-    yield from (value for value in globals().values() if isinstance(value, Layout))
