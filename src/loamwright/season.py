@@ -665,6 +665,8 @@ class PlanOptions:
         Why this plan replaces the one before.
     fixed
         Passes already decided on.
+    mix_undecided
+        True to let products share a load about which no page says anything: what deciding them could bring.
     """
 
     budget: Decimal | None = None
@@ -672,6 +674,7 @@ class PlanOptions:
     time_limit_s: float = 60.0
     reason: str = ""
     fixed: tuple[planning.FixedPass, ...] = ()
+    mix_undecided: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -739,7 +742,19 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
         record.products,
         settings,
         work.lime_spread(record.applications, record.products, view.areas, settings, record.info.season),
+        {(row.plot_id, row.supply): row.need_kg for row in view.balances if row.need_kg is not None},
     )
+    calendar = files.load_calendar()
+    plots = tuple(
+        replace(
+            plot,
+            demands=planning.placed_in_time(
+                plot.demands, view.croppings.get(plot.plot_id), calendar, settings.work.state
+            ),
+        )
+        for plot in plots
+    )
+    answers = supplies.mixes(record.products, files.load_mixing(), settings.work.mixing)
     return PlanningTask(
         plots=plots,
         wares=tuple(planning.Ware(product, contents[product.product]) for product in record.products),
@@ -753,6 +768,11 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
             time_limit_s=options.time_limit_s,
             budget=options.budget,
             hauling_cost_per_kg=settings.hauling_cost_per_kg,
+            handling_cost_per_kg=planning.handling(record.offers, settings),
+            machines=planning.machines(settings),
+            mixing=supplies.pairs_that_may(answers, undecided=options.mix_undecided),
+            odd_amount_cost=settings.work.odd_amount_cost,
+            least_job_share=settings.work.least_job_share,
             fixed=options.fixed,
             season=record.info.season,
             units=record.info.units,
@@ -790,8 +810,20 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
     entries = work.season_entries(before.record.applications, before.record.info.season)
     task = planning_task(before, options)
     made = planning.make_plan(task.plots, task.wares, task.offers, task.terms)
+    rules, info = before.record.info.settings.work, before.record.info
+    contents = product_contents(before.record)
     made = replace(
         made,
+        jobs=planning.dated_jobs(
+            made.jobs,
+            made.lines,
+            {product: tuple(held) for product, held in contents.items()},
+            before.croppings,
+            files.load_calendar(),
+            rules,
+            info.season,
+            today,
+        ),
         problems=(*task.problems, *made.problems),
         counted_entries=tuple(entry.entry_id for entry in entries),
     )
@@ -799,6 +831,22 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
         editor.add_plan(made, options.reason)
     progress("checking cautions")
     return Season(files.load(path), today, progress)
+
+
+def ground_rules(view: SeasonView) -> tuple[planning.GroundRule, ...]:
+    """Say which rules on ground, dates and rain the picked state has; none until one is picked.
+
+    Parameters
+    ----------
+    view
+        The season.
+
+    Returns
+    -------
+    tuple of planning.GroundRule
+    """
+    state = view.record.info.settings.work.state.casefold()
+    return tuple(rule for rule in files.load_ground_rules() if rule.state.casefold() == state)
 
 
 def planned_view(view: SeasonView) -> Plan:
