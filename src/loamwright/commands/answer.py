@@ -134,10 +134,9 @@ def command(
         ]
 
         def run(*, context: typer.Context, as_json: bool, units: Units | None = None, **words: Any) -> None:
-            def call() -> Answer:
-                with _showing_progress(as_json) as progress:
-                    asked = Asked(as_json, units, progress)
-                    return function(asked, **words) if wants_asked else function(**words)
+            def call(progress: Progress) -> Answer:
+                asked = Asked(as_json, units, progress)
+                return function(asked, **words) if wants_asked else function(**words)
 
             raise typer.Exit(_answered(call, as_json, units, _flags(context)))
 
@@ -151,18 +150,20 @@ def command(
 
 
 def _answered(
-    call: Callable[[], Answer], as_json: bool, units: Units | None, flags: Mapping[str, str]
+    call: Callable[[Progress], Answer], as_json: bool, units: Units | None, flags: Mapping[str, str]
 ) -> int:
     """Call, print the answer or why there is none, and return the exit code."""
     try:
-        answer = call()
-        answer = replace(answer, result=_naming_options(answer.result, flags))
-        _give(answer, as_json, answer.units if units is None else units.value)
-        return exit_code(answer)
+        with _showing_progress(as_json) as progress:
+            answer = call(progress)
+            answer = replace(answer, result=_naming_options(answer.result, flags))
+            system = answer.units if units is None else units.value
+            printed = _json_of(answer.result) if as_json else _text_of(answer, system)
+            code = exit_code(answer)
     except LoamwrightError as error:
         _refuse([name_options(problem, flags) for problem in _problems_of(error)], as_json)
         return INPUT_PROBLEMS
-    except (typer.Abort, typer.Exit, BrokenPipeError):
+    except (typer.Abort, typer.Exit):
         raise
     except Exception as error:
         if os.environ.get(TRACEBACK):
@@ -171,41 +172,41 @@ def _answered(
         fix = f"Please report it, with what the same command prints when {TRACEBACK}=1 is set."
         _refuse([Problem("loamwright", " ".join(what.split()), fix)], as_json)
         return OUR_ERROR
+    typer.echo(printed, nl=False)
+    return code
 
 
-def _give(answer: Answer, as_json: bool, system: str) -> None:
-    if as_json:
-        from loamwright.commands import data
+def _json_of(found: Any) -> str:
+    import json
 
-        _print_json(data.of(answer.result))
-    else:
-        from rich.console import Console
+    from loamwright.commands import data
 
-        from loamwright.commands import buy_text, plan_text, text
+    return json.dumps(data.of(found), ensure_ascii=False, indent=2) + "\n"
 
-        texts = {**text.TEXTS, **plan_text.TEXTS, **buy_text.TEXTS}
-        out = Console(highlight=False)
-        texts[type(answer.result)](out, answer.result, system)
-        text.show_problems(out, answer.problems)
+
+def _text_of(answer: Answer, system: str) -> str:
+    """Lay out an answer and its problems: all of it, before any of it is printed."""
+    from rich.console import Console
+
+    from loamwright.commands import buy_text, plan_text, text
+
+    texts = {**text.TEXTS, **plan_text.TEXTS, **buy_text.TEXTS}
+    console = Console(highlight=False)
+    with console.capture() as printed:
+        texts[type(answer.result)](console, answer.result, system)
+        text.show_problems(console, answer.problems)
+    return printed.get()
 
 
 def _refuse(problems: list[Problem], as_json: bool) -> None:
     if as_json:
-        from loamwright.commands import data
-
-        _print_json({"problems": data.of(problems)})
+        typer.echo(_json_of({"problems": problems}), nl=False)
     else:
         from rich.console import Console
 
         from loamwright.commands import text
 
         text.show_problems(Console(stderr=True, highlight=False), problems)
-
-
-def _print_json(found: Mapping[str, Any]) -> None:
-    import json
-
-    typer.echo(json.dumps(found, ensure_ascii=False, indent=2))
 
 
 def exit_code(answer: Answer) -> int:
