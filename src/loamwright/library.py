@@ -1,7 +1,7 @@
 """For scripts and notebooks: what ``import loamwright`` gives.
 
-It stands beside the command line and does the same calls, but answers in tables of pandas and geopandas and in a
-folium map. Everything here can be had from the command line too.
+It stands beside the command line and makes the same calls, but answers in tables of pandas and geopandas and
+in a folium map. Everything here can be had from the command line too.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from loamwright import fieldmap, files, land, season, supplies
 from loamwright.errors import InputError, Problem
+from loamwright.needs import LimeNeed, Need
 from loamwright.supplies import Offer, Product
 from loamwright.units import ACRE_M2, HA_M2, LB_ACRE_KG_HA, LB_KG
 from loamwright.values import Nutrient
@@ -35,8 +36,8 @@ def measure(plots: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     Returns
     -------
     geopandas.GeoDataFrame
-        The same rows and columns, with ``area_m2`` [m2], ``acres`` and ``hectares`` added; a row without a polygon
-        has no area (NaN), which is not zero.
+        The same rows and columns, with ``area_m2`` [m2], ``acres`` and ``hectares`` added; a row without a
+        polygon has no area (NaN), which is not zero.
 
     Raises
     ------
@@ -115,7 +116,7 @@ def price_per_lb(offer: Offer, product: Product) -> Mapping[Nutrient, float]:
 
 
 class Property(season.Season):
-    """One season of a property, for use from Python: a `season.Season` that also answers in tables and as a map."""
+    """One season of a property for use from Python: it also answers in tables and as a map."""
 
     def plots_frame(self) -> gpd.GeoDataFrame:
         """Return the plots with their areas, one row a plot, longitude and latitude on WGS84.
@@ -123,7 +124,8 @@ class Property(season.Season):
         Returns
         -------
         geopandas.GeoDataFrame
-            ``plot_id`` (the index), ``name``, ``crop``, ``area_m2``, ``spread_area_m2``, ``acres``, ``spread_acres``.
+            ``plot_id`` (the index), ``name``, ``crop``, ``area_m2``, ``spread_area_m2``, ``acres``,
+            ``spread_acres``.
         """
         import geopandas as gpd
 
@@ -151,20 +153,20 @@ class Property(season.Season):
         Returns
         -------
         pandas.DataFrame
-            ``plot_id``, ``supply`` (``"P2O5"``, ``"lime ENP"``; ``"lime"`` without a basis), ``state``, ``lb_per_acre``,
-            ``lb``, ``reason``, ``sources``. A figure that is not known is missing (NaN), never zero.
+            ``plot_id``, ``supply`` (``"P2O5"``, ``"lime ENP"``; ``"lime"`` without a basis), ``state``,
+            ``lb_per_acre``, ``lb``, ``reason``, ``sources``. An unknown figure is missing (NaN), never zero.
         """
         import pandas as pd
 
         rows = []
         for plot_id, found in self.needs.items():
             lime = found.lime
-            named = [(need.nutrient.value, need) for need in found.needs]
-            for supply, need in [*named, (lime.basis.supply.value if lime.basis else "lime", lime)]:
+            every: list[tuple[str, Need | LimeNeed]] = [(need.nutrient, need) for need in found.needs]
+            for supply, need in [*every, (lime.basis.supply if lime.basis else "lime", lime)]:
                 rows.append(
                     {
                         "plot_id": plot_id,
-                        "supply": supply,
+                        "supply": str(supply),
                         "state": need.state.value,
                         "lb_per_acre": _per(need.rate_kg_ha, LB_ACRE_KG_HA),
                         "lb": _per(need.mass_kg, LB_KG),
@@ -232,7 +234,9 @@ def open_property(path: str | Path, today: dt.date | None = None) -> Property:
     return Property(files.load(Path(path)), today or dt.datetime.now().astimezone().date())
 
 
-def plan(path: str | Path, budget: Decimal | None = None, gap: float = 0.001, time_limit_s: float = 60.0) -> Property:
+def plan(
+    path: str | Path, budget: Decimal | None = None, gap: float = 0.001, time_limit_s: float = 60.0
+) -> Property:
     """Find the cheapest purchase that meets every need of a property, and keep the plan in its file.
 
     Parameters

@@ -38,11 +38,10 @@ from loamwright.units import (
     TON_KG,
     format_area,
     format_figure,
-    format_mass,
     format_money,
-    format_rate,
 )
 from loamwright.values import Nutrient, Supply
+from loamwright.words import mass_words, rate_words
 
 #: Said wherever published figures of a material are shown.
 LABEL_WINS = "Published typical figures, to start from; the label on the bag wins."
@@ -93,7 +92,7 @@ def show_value(console: Console, found: Valued, system: str) -> None:
         here = found.after_credits.get(supply)
         table.add_row(
             supply,
-            format_mass(found.held_kg[supply], system) if supply in found.held_kg else "not guaranteed",
+            mass_words(found.held_kg[supply], system) if supply in found.held_kg else "not guaranteed",
             "" if reference is None else _per_mass(reference.price_per_kg, system),
             _dollars(found.parts[supply]) if supply in found.parts else "not counted",
             "" if here is None else _per_mass(here, system),
@@ -122,15 +121,15 @@ def show_amount(console: Console, found: AmountNeeded, system: str) -> None:
     area, area_m2 = ("acre", ACRE_M2) if system == "us" else ("ha", HA_M2)
     of = "the product itself" if found.supply is Supply.PRODUCT else found.supply
     per_area_kg = found.product_kg_ha * area_m2 / HA_M2
-    in_all = format_mass(found.product_kg, system) + _volume(found.product_kg, found.label, system)
+    in_all = mass_words(found.product_kg, system) + _volume(found.product_kg, found.label, system)
     console.print(
-        f"{format_rate(found.rate_kg_ha, system)} of {of} on {format_area(found.area_m2, system)}: "
-        f"[bold]{in_all}[/] of {escape(found.label.product)}, {format_rate(found.product_kg_ha, system)}"
+        f"{rate_words(found.rate_kg_ha, system)} of {of} on {format_area(found.area_m2, system)}: "
+        f"[bold]{in_all}[/] of {escape(found.label.product)}, {rate_words(found.product_kg_ha, system)}"
         + _volume(per_area_kg, found.label, system)
     )
     console.print(
         f"Packages ({escape(found.offer.package)}): {found.packages.exact:,.2f} exactly, buy "
-        f"[bold]{found.packages.count:,.6g}[/]; {format_mass(found.packages.left_over_kg, system)} left over"
+        f"[bold]{found.packages.count:,.6g}[/]; {mass_words(found.packages.left_over_kg, system)} left over"
     )
     cost = found.cost
     if cost is not None:
@@ -153,11 +152,11 @@ def show_amount(console: Console, found: AmountNeeded, system: str) -> None:
 def show_mixture(console: Console, found: Mixture, system: str) -> None:
     """Print the parts and the grade of a mixture."""
     made = found.blend
-    table = table_of(f"Mixture of {format_mass(made.mass_kg, system)}", "part", "amount", numbers=(1,))
+    table = table_of(f"Mixture of {mass_words(made.mass_kg, system)}", "part", "amount", numbers=(1,))
     for product, mass_kg in made.parts:
-        table.add_row(escape(product.product), format_mass(mass_kg, system))
+        table.add_row(escape(product.product), mass_words(mass_kg, system))
     if made.filler_kg > 0:
-        table.add_row("filler", format_mass(made.filler_kg, system))
+        table.add_row("filler", mass_words(made.filler_kg, system))
     console.print(table)
     rest = [n for n in made.analysis_pct if n not in (Nutrient.N, Nutrient.P2O5, Nutrient.K2O)]
     others = "".join(f", {format_figure(made.analysis_pct[n])} % {n.value}" for n in rest)
@@ -251,8 +250,8 @@ def show_seed(console: Console, found: SeedAnswer, system: str) -> None:
         )
     if found.pls_rate_kg_ha is not None and found.bulk_rate_kg_ha is not None:
         console.print(
-            f"Sow [bold]{format_rate(found.bulk_rate_kg_ha, system)}[/] as bagged for "
-            f"{format_rate(found.pls_rate_kg_ha, system)} of pure live seed"
+            f"Sow [bold]{rate_words(found.bulk_rate_kg_ha, system)}[/] as bagged for "
+            f"{rate_words(found.pls_rate_kg_ha, system)} of pure live seed"
         )
     show_steps(console, found.steps)
 
@@ -284,7 +283,7 @@ def show_lime(console: Console, found: LimeAnswer, system: str) -> None:
         console.print(prices)
     if found.need_kg_ha is not None and found.product_kg_ha is not None:
         console.print(
-            f"{format_rate(found.need_kg_ha, system)} of {found.scores[0].basis.value} take "
+            f"{rate_words(found.need_kg_ha, system)} of {found.scores[0].basis.value} take "
             f"[bold]{_lime_rate(found.product_kg_ha, system)}[/] of {name}"
         )
     if found.doses is not None:

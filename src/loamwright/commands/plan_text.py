@@ -22,7 +22,9 @@ from loamwright.commands.text import (
     table_of,
 )
 from loamwright.planning import Coverage, CustomBlend, Plan, PurchaseList, Reasons
-from loamwright.units import ACRE_M2, HA_M2, format_mass, format_money, format_rate
+from loamwright.units import ACRE_M2, HA_M2, format_money
+from loamwright.values import Supply
+from loamwright.words import mass_words, packages_words, rate_words
 from loamwright.work import SeasonView
 
 
@@ -66,9 +68,9 @@ def _show_plan(console: Console, plan: Plan, view: SeasonView, system: str) -> N
             escape(names.get(line.plot_id, "")),
             escape(line.product),
             "any" if line.timing is None else line.timing.value,
-            format_rate(line.rate_kg_ha, system),
-            format_mass(line.mass_kg, system),
-            "" if line.packages is None else f"{line.packages:,.2f} × {escape(line.package)}",
+            rate_words(line.rate_kg_ha, system),
+            mass_words(line.mass_kg, system),
+            escape(packages_words(line.packages, line.package, line.mass_kg, system)),
         )
     console.print(lines)
     for sentence in plan.explanation:
@@ -115,10 +117,11 @@ def show_reasons(console: Console, found: Reasons, system: str) -> None:
 
 
 def _listed(rows: Iterable[Coverage], system: str) -> str:
-    totals: dict[str, float] = {}
+    totals: dict[Supply, float] = {}
     for row in rows:
         totals[row.supply] = totals.get(row.supply, 0.0) + abs((row.need_kg or 0.0) - row.supplied_kg)
-    return ", ".join(f"{supply} {format_mass(mass, system)}" for supply, mass in totals.items()) or "none"
+    said = (f"{supply} {mass_words(mass, system, supply)}" for supply, mass in totals.items())
+    return ", ".join(said) or "none"
 
 
 def show_habits(console: Console, found: HabitsCosted, system: str) -> None:
@@ -162,7 +165,7 @@ def show_blend(console: Console, found: CustomBlend, system: str) -> None:
     table = table_of(f"Blend {found.grade}", "product", "share", "in the order", numbers=(1, 2))
     mass_kg = sum(line.mass_kg for line in found.plan.lines if line.product == found.ware.product.product)
     for product, share in found.recipe:
-        table.add_row(escape(product), f"{share:.1%}", format_mass(share * mass_kg, system))
+        table.add_row(escape(product), f"{share:.1%}", mass_words(share * mass_kg, system))
     console.print(table)
     for plot_id, reason in found.left_out:
         console.print(f"  {escape(plot_id)} left out: {escape(reason)}")

@@ -34,19 +34,19 @@ from loamwright.files import Imported, Measured
 from loamwright.needs import LimeNeed, Need
 from loamwright.planning import Outcome
 from loamwright.supplies import Acidity
-from loamwright.units import LB_ACRE_KG_HA, LB_KG, format_area, format_mass, format_money, format_rate
+from loamwright.units import LB_KG, format_area, format_money
 from loamwright.values import (
     ARITHMETIC,
     BOUNDARY,
     LAB,
     LABEL,
     USER,
-    LimeBasis,
     NeedState,
     Nutrient,
     Source,
     Step,
 )
+from loamwright.words import mass_words, rate_words
 from loamwright.work import Application, Caution, Projection, Recorded, SeasonView, Story
 
 _COLOURS = {Level.ERROR: "bold red", Level.WARNING: "yellow", Level.NOTE: "cyan"}
@@ -155,23 +155,6 @@ def show_areas(console: Console, found: Measured, system: str) -> None:
     console.print(table)
 
 
-def _effective(need: Need | LimeNeed) -> bool:
-    """Tell whether an amount is effective lime, which people count in pounds and not in tons."""
-    return isinstance(need, LimeNeed) and need.basis not in (None, LimeBasis.PRODUCT)
-
-
-def _rate(rate_kg_ha: float, effective: bool, system: str) -> str:
-    if effective and system == "us":
-        return f"{rate_kg_ha / LB_ACRE_KG_HA:,.0f} lb/acre"
-    return format_rate(rate_kg_ha, system)
-
-
-def _mass(mass_kg: float, effective: bool, system: str) -> str:
-    if effective and system == "us":
-        return f"{mass_kg / LB_KG:,.0f} lb"
-    return format_mass(mass_kg, system)
-
-
 def _need_cell(need: Need | LimeNeed | None, system: str) -> str:
     if need is None:
         return "–"
@@ -179,7 +162,7 @@ def _need_cell(need: Need | LimeNeed | None, system: str) -> str:
         return "[yellow]unknown[/]"
     if need.state is NeedState.NONE:
         return "none*" if isinstance(need, Need) and need.assumed else "none"
-    rate = _rate(need.rate_kg_ha, _effective(need), system)
+    rate = rate_words(need.rate_kg_ha, system, need.supply)
     return rate + ("*" if isinstance(need, Need) and need.assumed else "")
 
 
@@ -299,8 +282,8 @@ def show_status(console: Console, found: SeasonStatus, system: str) -> None:
             escape(row.plot_id),
             escape(row.product),
             "any" if row.timing is None else row.timing.value,
-            format_mass(row.planned_kg, system) if row.line_id else "not in the plan",
-            format_mass(row.applied_kg, system),
+            mass_words(row.planned_kg, system) if row.line_id else "not in the plan",
+            mass_words(row.applied_kg, system),
             row.state.value,
             escape("; ".join(row.reasons)),
         )
@@ -308,13 +291,12 @@ def show_status(console: Console, found: SeasonStatus, system: str) -> None:
     owed = table_of("Still owed", "plot", "nutrient", "need", "applied", "left", numbers=(2, 3, 4))
     for balance in view.balances:
         if balance.need_kg is not None and (balance.need_kg > 0 or balance.applied_kg > 0):
-            effective = balance.supply.is_lime and balance.supply != "lime product"
             owed.add_row(
                 escape(balance.plot_id),
                 balance.supply,
-                _mass(balance.need_kg, effective, system),
-                _mass(balance.applied_kg, effective, system),
-                _mass(max(balance.need_kg - balance.applied_kg, 0.0), effective, system),
+                mass_words(balance.need_kg, system, balance.supply),
+                mass_words(balance.applied_kg, system, balance.supply),
+                mass_words(max(balance.need_kg - balance.applied_kg, 0.0), system, balance.supply),
             )
     console.print(owed)
     _show_acidity(console, found.acidity, system)
@@ -443,16 +425,16 @@ def show_story(console: Console, story: Story, system: str) -> None:
         name = name or ("lime" if isinstance(need, LimeNeed) else need.nutrient.value)
         amount = ""
         if need.state is NeedState.NEEDED and need.rate_kg_ha is not None and need.mass_kg is not None:
-            mass = _mass(need.mass_kg, _effective(need), system)
-            amount = f" {_rate(need.rate_kg_ha, _effective(need), system)}, {mass} for the plot"
+            mass = mass_words(need.mass_kg, system, need.supply)
+            amount = f" {rate_words(need.rate_kg_ha, system, need.supply)}, {mass} for the plot"
         state = "" if need.reason.startswith("None needed") else f" {need.state.value}"
         console.print(f"[bold]{name}[/]{state}{amount}: {escape(need.reason)}")
         show_steps(console, need.steps, sources=sources)
     for line in story.lines:
         when = "any time" if line.timing is None else line.timing.value
         console.print(
-            f"[bold]{escape(line.product)}[/] ({when}) {format_rate(line.rate_kg_ha, system)}, "
-            f"{format_mass(line.mass_kg, system)} for the plot"
+            f"[bold]{escape(line.product)}[/] ({when}) {rate_words(line.rate_kg_ha, system)}, "
+            f"{mass_words(line.mass_kg, system)} for the plot"
         )
         show_steps(console, line.steps, sources=sources)
     for item in story.purchases:
@@ -492,9 +474,9 @@ def show_history(console: Console, found: Histories, system: str) -> None:
                 escape(history.plot_id),
                 str(balance.season),
                 escape(balance.supply),
-                "unknown" if balance.need_kg is None else format_mass(balance.need_kg, system),
-                format_mass(balance.applied_kg, system),
-                "unknown" if balance.owed_kg is None else format_mass(balance.owed_kg, system),
+                "unknown" if balance.need_kg is None else mass_words(balance.need_kg, system, balance.supply),
+                mass_words(balance.applied_kg, system, balance.supply),
+                "unknown" if balance.owed_kg is None else mass_words(balance.owed_kg, system, balance.supply),
             )
     console.print(tests)
     console.print(owed)
@@ -508,17 +490,17 @@ def show_recorded(console: Console, found: Recorded, system: str) -> None:
     for entry in found.new:
         console.print(
             f"  {entry.applied_on} {escape(entry.plot_id)}: {escape(entry.product)} {entry.done.value}, "
-            f"{format_mass(entry.mass_kg, system)}"
+            f"{mass_words(entry.mass_kg, system)}"
             + (f", corrects {escape(entry.replaces)}" if entry.replaces else "")
             + (f" ({escape(entry.reason)})" if entry.reason else "")
         )
     touched = {(entry.plot_id, entry.product) for entry in found.new}
     for row in found.view.statuses:
         if (row.plot_id, row.product) in touched:
-            planned = f" of {format_mass(row.planned_kg, system)}" if row.line_id else ", not in the plan"
+            planned = f" of {mass_words(row.planned_kg, system)}" if row.line_id else ", not in the plan"
             console.print(
                 f"  → {escape(row.plot_id)} {escape(row.product)}: {row.state.value}, "
-                f"{format_mass(row.applied_kg, system)}{planned}"
+                f"{mass_words(row.applied_kg, system)}{planned}"
             )
 
 
@@ -527,7 +509,7 @@ def show_calibration(console: Console, logged: CatchLogged, system: str) -> None
     test = logged.calibration
     console.print(
         f"{escape(test.spreader)}, {escape(test.product)}, setting {escape(test.setting)}: "
-        f"{format_mass(test.caught_kg, system)} caught = {format_rate(test.rate_kg_ha, system)}"
+        f"{mass_words(test.caught_kg, system)} caught = {rate_words(test.rate_kg_ha, system)}"
     )
 
 
@@ -551,9 +533,7 @@ def _show_acidity(console: Console, acidity: Mapping[str, Acidity], system: str)
             ("by published figures", found.published_kg),
             ("at most, by stoichiometry", found.ceiling_kg),
         )
-        told = ", ".join(
-            f"{'unknown' if kg is None else format_mass(kg, system)} {name}" for name, kg in sums
-        )
+        told = ", ".join(f"{'unknown' if kg is None else mass_words(kg, system)} {name}" for name, kg in sums)
         left = f"; not counted: {', '.join(found.left_out)}" if found.left_out else ""
         console.print(
             escape(f"{plot_id}: the season's nitrogen uses up lime worth {told} (pure CaCO3){left}")

@@ -186,7 +186,7 @@ def page(data: MapData, basemap: Basemap | None = None, picture: Picture | None 
 
 
 def _paged(data: MapData, basemap: Basemap | None, picture: Picture | None) -> folium.Map:
-    """Make the map and its page, with the policy that lets this page's own scripts run and no others."""
+    """Make the map, inside its page."""
     paper = _paper(data)
     hosts = []
     if basemap:
@@ -195,8 +195,7 @@ def _paged(data: MapData, basemap: Basemap | None, picture: Picture | None) -> f
         paper.add_child(_tiles(provider))
     if picture:
         paper.add_child(_overlay(picture))
-    figure = _figure(data, paper)
-    figure.policy = _policy(figure.render(), hosts)
+    _figure(data, paper, hosts)
     return paper
 
 
@@ -253,7 +252,8 @@ def _paper(data: MapData) -> folium.Map:
     return paper
 
 
-def _figure(data: MapData, paper: folium.Map) -> Figure:
+def _figure(data: MapData, paper: folium.Map, hosts: Sequence[str]) -> Figure:
+    """Put the map into the page, with the policy that lets this page's own scripts run and no others."""
     from branca.element import Figure
     from folium.template import Template
 
@@ -269,6 +269,7 @@ def _figure(data: MapData, paper: folium.Map) -> Figure:
     figure.data = _packed(data)
     figure.program = "\n".join(_part(name) for name in SCRIPTS)
     figure.add_child(paper)
+    figure.policy = _policy(figure.render(), hosts)
     return figure
 
 

@@ -161,7 +161,7 @@ def _read(path: Path) -> tuple[Guideline | None, tuple[Problem, ...]]:
     except OSError:
         report.error(str(path), f"there is no {MAIN_FILE} to read", f"Give the folder that holds {MAIN_FILE}")
         return None, tuple(report.problems)
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (ValueError, RecursionError) as error:  # also of bytes, and of integers of 5,000 digits
         report.error(str(main), f"it is not valid TOML ({error})", "Correct it at the place named")
         return None, tuple(report.problems)
     return Edition(main.parent.resolve(), data, report).guideline(), tuple(report.problems)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from loamwright.errors import Problem
-from loamwright.values import LimeBasis, NeedState, Nutrient, Source, Step, Timing
+from loamwright.values import LimeBasis, NeedState, Nutrient, Source, Step, Supply, Timing
 
 # ---------------------------------------------------------------------------------------------
 # Needs
@@ -69,6 +69,11 @@ class Need:
     steps: tuple[Step, ...] = ()
     assumed: bool = False
 
+    @property
+    def supply(self) -> Supply:
+        """What would meet it."""
+        return self.nutrient.supply
+
 
 @dataclass(frozen=True, slots=True)
 class LimeNeed:
@@ -101,6 +106,11 @@ class LimeNeed:
     depth_m: float | None = None
     dolomitic: bool | None = None
     steps: tuple[Step, ...] = ()
+
+    @property
+    def supply(self) -> Supply | None:
+        """What would meet it; None when its basis is not known."""
+        return None if self.basis is None else self.basis.supply
 
 
 @dataclass(frozen=True, slots=True)
