@@ -495,7 +495,7 @@ def typed_options(texts: Mapping[str, str | None], problems: list[Problem]) -> F
     Parameters
     ----------
     texts
-        Option (``"--amount"``) to what was typed; None = not typed.
+        Field (``"amount"``) to what was typed; None = not typed.
     problems
         Where problems are added.
 
@@ -506,7 +506,7 @@ def typed_options(texts: Mapping[str, str | None], problems: list[Problem]) -> F
     Examples
     --------
     >>> found: list[Problem] = []
-    >>> typed_options({"--swath": "20 ft", "--speed": None}, found).quantity("--swath", "swath")
+    >>> typed_options({"swath": "20 ft", "speed": None}, found).quantity("swath", "swath")
     6.096
     """
     return Fields("", texts, problems)
