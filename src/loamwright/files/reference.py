@@ -44,7 +44,6 @@ def load_caution_texts() -> Mapping[str, CautionText]:
     return {
         row["rule"]: CautionText(
             rule=row["rule"],
-            topic=row["topic"],
             level=row["level"],
             text=row["text"],
             published=row["published"],
@@ -74,7 +73,6 @@ def load_sampling_guides() -> Mapping[str, SamplingGuide]:
             place=row["place"],
             cores_low=int(row["cores_low"]),
             cores_high=int(row["cores_high"]),
-            acres_low=float(row["acres_low"]) if row["acres_low"] else None,
             acres_high=float(row["acres_high"]) if row["acres_high"] else None,
             depth=row["depth"],
             repeat=row["repeat"],
