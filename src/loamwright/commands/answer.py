@@ -19,6 +19,7 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, fields, replace
 from enum import StrEnum
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
@@ -156,14 +157,15 @@ def _answered(
     try:
         with _showing_progress(as_json) as progress:
             answer = call(progress)
-            answer = replace(answer, result=_naming_options(answer.result, flags))
-            system = answer.units if units is None else units.value
-            printed = _json_of(answer.result) if as_json else _text_of(answer, system)
-            code = exit_code(answer)
+        answer = replace(answer, result=_naming_options(answer.result, flags))
+        system = answer.units if units is None else units.value
+        for piece in _json_of(answer.result) if as_json else _text_of(answer, system):
+            typer.echo(piece, nl=False)
+        return exit_code(answer)
     except LoamwrightError as error:
         _refuse([name_options(problem, flags) for problem in _problems_of(error)], as_json)
         return INPUT_PROBLEMS
-    except (typer.Abort, typer.Exit):
+    except (typer.Abort, typer.Exit, BrokenPipeError):
         raise
     except Exception as error:
         if os.environ.get(TRACEBACK):
@@ -172,19 +174,9 @@ def _answered(
         fix = f"Please report it, with what the same command prints when {TRACEBACK}=1 is set."
         _refuse([Problem("loamwright", " ".join(what.split()), fix)], as_json)
         return OUR_ERROR
-    typer.echo(printed, nl=False)
-    return code
 
 
-def _json_of(found: Any) -> str:
-    import json
-
-    from loamwright.commands import data
-
-    return json.dumps(data.of(found), ensure_ascii=False, indent=2) + "\n"
-
-
-def _text_of(answer: Answer, system: str) -> str:
+def _text_of(answer: Answer, system: str) -> Iterator[str]:
     """Lay out an answer and its problems: all of it, before any of it is printed."""
     from rich.console import Console
 
@@ -195,12 +187,36 @@ def _text_of(answer: Answer, system: str) -> str:
     with console.capture() as printed:
         texts[type(answer.result)](console, answer.result, system)
         text.show_problems(console, answer.problems)
-    return printed.get()
+    yield printed.get()
+
+
+def _json_of(found: Any) -> Iterator[str]:
+    """Write JSON in one piece; a list that comes as an iterator an item to a line, without holding it."""
+    import json
+
+    from loamwright.commands import data
+
+    values = data.of(found)
+    if not any(isinstance(value, Iterator) for value in values.values()):
+        yield json.dumps(values, ensure_ascii=False, indent=2) + "\n"
+        return
+    for place, (key, value) in enumerate(values.items()):
+        yield f"{',' if place else '{'}\n  {json.dumps(key)}: "
+        if not isinstance(value, Iterator):
+            yield json.dumps(value, ensure_ascii=False)
+            continue
+        items = (json.dumps(item, ensure_ascii=False) for item in value)
+        before = "["
+        while some := ",\n    ".join(islice(items, 1000)):
+            yield f"{before}\n    {some}"
+            before = ","
+        yield "\n  ]"
+    yield "\n}\n"
 
 
 def _refuse(problems: list[Problem], as_json: bool) -> None:
     if as_json:
-        typer.echo(_json_of({"problems": problems}), nl=False)
+        typer.echo("".join(_json_of({"problems": problems})), nl=False)
     else:
         from rich.console import Console
 
@@ -221,7 +237,11 @@ def exit_code(answer: Answer) -> int:
 
 @contextmanager
 def _showing_progress(as_json: bool) -> Iterator[Progress]:
-    """Show a moving line that names the stage, from the first stage on, on a terminal and only there."""
+    """Show a moving line that names the stage, on a terminal and only there.
+
+    It begins with the first stage. A stage begun after the end, while the answer is laid out, is not shown:
+    nothing may move while lines are printed.
+    """
     if as_json or not sys.stderr.isatty():
         yield lambda _stage: None
         return
@@ -229,14 +249,17 @@ def _showing_progress(as_json: bool) -> Iterator[Progress]:
 
     err = Console(stderr=True)
     line = err.status("")
+    over = False
 
     def show(stage: str) -> None:
-        line.update(f"{stage} …")
-        line.start()
+        if not over:
+            line.update(f"{stage} …")
+            line.start()
 
     try:
         yield show
     finally:
+        over = True
         line.stop()
 
 

@@ -49,6 +49,7 @@ app.add_typer(buy.app, name="buy")
 
 @command(app, in_units=True)
 def measure(
+    asked: Asked,
     file: Annotated[
         Path, typer.Argument(help="Plot boundaries: GeoJSON, KML/KMZ, GPX, Shapefile, GeoPackage.")
     ],
@@ -63,7 +64,8 @@ def measure(
     from loamwright.units import parse_length
 
     sigma_m = read("gps sigma", gps_sigma, parse_length)
-    return Answer(files.measure(file, keepouts, today().year, sigma_m, layer), from_file=True)
+    found = files.measure(file, keepouts, today().year, sigma_m, layer, asked.progress)
+    return Answer(found, from_file=True)
 
 
 @command(app, in_units=True)

@@ -2,7 +2,8 @@
 
 The rooms: `textrows` (a CSV or XLSX as rows of text), `fields` (the texts of a row and what they mean),
 `tables`, `pricelists`, `field_records`, `settings` (what the columns mean), `vectors` (map files as shapes
-and words), `plots` (what they mean), `sections`, `editions` and `guidelines` (published tables), `reference`
+and words), `plots` (what they mean), `large_maps` (only
+measured, part by part), `sections`, `editions` and `guidelines` (published tables), `reference`
 (figures that ship with the program), `columns` and `property_file` (the GeoPackage), `intake` (the way in).
 """
 
@@ -19,6 +20,7 @@ from loamwright.files.intake import (
     new_property,
     price_list,
 )
+from loamwright.files.large_maps import LargeMeasured
 from loamwright.files.pricelists import parse_grade
 from loamwright.files.property_file import create, edit, load, refuse_to_replace
 from loamwright.files.reference import (
@@ -37,6 +39,7 @@ __all__ = [
     "SUFFIXES",
     "GuidelineInfo",
     "Imported",
+    "LargeMeasured",
     "LayerFeature",
     "LayerKind",
     "Measured",

@@ -506,7 +506,7 @@ def typed_options(texts: Mapping[str, str | None], problems: list[Problem]) -> F
     Examples
     --------
     >>> found: list[Problem] = []
-    >>> round(typed_options({"swath": "20 ft", "speed": None}, found).quantity("swath", "swath"), 6)
+    >>> round(typed_options({"swath": "20 ft", "speed": None}, found).quantity("swath", "swath"), 3)
     6.096
     """
     return Fields("", texts, problems)
