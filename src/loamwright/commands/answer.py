@@ -25,7 +25,15 @@ from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 import typer
 
-from loamwright.errors import InputError, Level, LoamwrightError, Problem, PropertyFileError, has_errors
+from loamwright.errors import (
+    InputError,
+    Level,
+    LoamwrightError,
+    Problem,
+    PropertyFileError,
+    UnitError,
+    has_errors,
+)
 
 if TYPE_CHECKING:
     from loamwright.season import Progress
@@ -180,9 +188,9 @@ def _text_of(answer: Answer, system: str) -> Iterator[str]:
     """Lay out an answer and its problems: all of it, before any of it is printed."""
     from rich.console import Console
 
-    from loamwright.commands import buy_text, plan_text, text
+    from loamwright.commands import buy_text, plan_text, sheet_text, text
 
-    texts = {**text.TEXTS, **plan_text.TEXTS, **buy_text.TEXTS}
+    texts = {**text.TEXTS, **plan_text.TEXTS, **buy_text.TEXTS, **sheet_text.TEXTS}
     console = Console(highlight=False)
     with console.capture() as printed:
         texts[type(answer.result)](console, answer.result, system)
@@ -295,8 +303,8 @@ def read(where: str, text: str, parse: Callable[[str], T]) -> T:
     """Read what was typed for one option or argument."""
     try:
         return parse(text)
-    except ValueError as error:
-        raise InputError([_problem(where, str(error))]) from error
+    except UnitError as error:
+        raise InputError([error.at(where)]) from error
 
 
 def read_if_given(where: str, text: str | None, parse: Callable[[str], T]) -> T | None:
@@ -313,6 +321,8 @@ def _problem(where: str, text: str) -> Problem:
 def _problems_of(error: LoamwrightError) -> tuple[Problem, ...]:
     if isinstance(error, InputError):
         return error.problems
+    if isinstance(error, UnitError):
+        return (error.at(""),)
     if isinstance(error, PropertyFileError):
         return (_problem(error.path, error.what),)
     return (_problem("", str(error)),)

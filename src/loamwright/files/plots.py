@@ -30,6 +30,8 @@ from loamwright.land import (
     overlaps,
     walk_to_boundary,
 )
+from loamwright.needs import read_use
+from loamwright.soil import Missing
 from loamwright.units import format_area, read_number
 
 #: Column → other names it goes by. Compared without capitals, spaces and punctuation; the ten-letter
@@ -43,6 +45,7 @@ PLOT_COLUMNS: Mapping[str, tuple[str, ...]] = {
     "yield_goal": ("yield", "expected_yield"),
     "legume_pct": ("legume", "legume_percent"),
     "seeding": ("new_seeding", "establishment"),
+    "use": ("crop_use", "used_as"),
     "season": ("year",),
     "notes": ("note", "comment", "comments", "description", "desc", "remarks"),
     "access": ("directions",),
@@ -56,7 +59,7 @@ KEEPOUT_COLUMNS: Mapping[str, tuple[str, ...]] = {
     "setback": ("setback_distance", "setback_di", "buffer"),
     "notes": ("note", "comment", "comments", "description", "desc", "remarks"),
 }
-_CROP_COLUMNS = ("crop", "previous_crop", "previous_stand", "yield_goal", "legume_pct", "seeding")
+_CROP_COLUMNS = ("crop", "previous_crop", "previous_stand", "yield_goal", "legume_pct", "seeding", "use")
 #: An entrance farther than this from its plot is mentioned [m] (our choice).
 FAR_ENTRANCE_M = 5_000.0
 #: Pieces of one track that are farther apart than this many fix errors are two walks (our choice).
@@ -315,6 +318,13 @@ def _check_entrance(entrance: tuple[float, float], boundary: bytes, row: Fields)
         row.problem("entrance", what, "Look whether that is the way in.", Level.WARNING)
 
 
+def _use(text: str) -> str:
+    read = read_use(text)
+    if isinstance(read, Missing):
+        raise UnitError(read.reason, "write harvested, grazed by beef cattle, browsed, or left")
+    return text
+
+
 def _cropping(plot_id: str, row: Fields, season: int) -> Cropping | None:
     stated, legume = row.year("season"), row.percent("legume_pct")
     goal, seeding = row.amount("yield_goal", "yield", counted="counted yield"), row.yes_no("seeding")
@@ -329,6 +339,7 @@ def _cropping(plot_id: str, row: Fields, season: int) -> Cropping | None:
         legume_pct=legume,
         seeding=seeding,
         previous_stand=row.text("previous_stand"),
+        use=row.read("use", _use) or "",
     )
 
 
