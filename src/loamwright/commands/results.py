@@ -14,7 +14,7 @@ from loamwright.errors import Problem
 
 if TYPE_CHECKING:
     from loamwright.files import GuidelineInfo
-    from loamwright.planning import CurvePoint, GroundRule, Habit, Plan, PurchaseList
+    from loamwright.planning import CurvePoint, GroundRule, Habit, Plan, PurchaseList, Variant
     from loamwright.supplies import Acidity, KnownMaterial, OfferComparison
     from loamwright.work import Calibration, PlotHistory, SamplingPlan, SeasonView
 
@@ -99,6 +99,13 @@ class PlanMade:
     def problems(self) -> tuple[Problem, ...]:
         """Those of the plan and of the season."""
         return (*self.plan.problems, *self.view.problems)
+
+
+@dataclass(frozen=True, slots=True)
+class Variants:
+    """Other ways to plan, side by side."""
+
+    variants: tuple[Variant, ...]
 
 
 @dataclass(frozen=True, slots=True)
