@@ -160,7 +160,15 @@ def full_record() -> PropertyRecord:
         ),
         croppings=(
             Cropping(
-                "A-1", 2026, "red clover", "rye", Quantity(2.0, "ton/acre"), 0.0, False, "4-5 plants/ft2"
+                "A-1",
+                2026,
+                "red clover",
+                "rye",
+                Quantity(2.0, "ton/acre"),
+                0.0,
+                False,
+                "4-5 plants/ft2",
+                use="browsed",
             ),
             Cropping("A-1", 2025, "rye"),
             Cropping("A-2", 2026, "brassica", seeding=True),

@@ -11,6 +11,7 @@ from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from importlib import resources
 
+from loamwright.needs import CropName, CropNames
 from loamwright.planning import CalendarRow, GroundRule
 from loamwright.supplies import Form, KnownMaterial, Material, MixAnswer, MixRule, MixTable, Product
 from loamwright.units import FT_M, LB_GAL_KG_M3, LB_KG, parse_quantity
@@ -106,6 +107,33 @@ def load_change_figures() -> Mapping[Nutrient, ChangeFigure]:
         )
         for row in _rows("soil_test_change.csv")
     }
+
+
+@lru_cache(maxsize=1)
+def crop_names() -> CropNames:
+    """Read what crops are called besides their usual names.
+
+    Returns
+    -------
+    CropNames
+
+    Examples
+    --------
+    >>> crop_names().of("ladino").name
+    'white clover'
+    """
+
+    def listed(cell: str) -> tuple[str, ...]:
+        return tuple(part.strip() for part in cell.split(";") if part.strip())
+
+    return CropNames(
+        tuple(
+            CropName(
+                row["name"], row["botanical"], row["kind"], listed(row["other names"]), listed(row["forms"])
+            )
+            for row in _rows("crop_names.csv")
+        )
+    )
 
 
 _FORMS_OF_N = ("urea", "ammoniacal", "nitrate")

@@ -24,7 +24,7 @@ from loamwright.planning.lines import PurchaseList, purchase_lists
 from loamwright.planning.planner import make_plan
 from loamwright.planning.reasons import NutrientReason, PlotCost, Question, Reasons, explain
 from loamwright.planning.records import Coverage, Job, Outcome, Plan, PlanLine, Purchase, Window
-from loamwright.planning.targets import plan_plots
+from loamwright.planning.targets import LimeDose, lime_ledger, plan_plots
 from loamwright.planning.terms import bands, handling, machines
 
 __all__ = [
@@ -40,6 +40,7 @@ __all__ = [
     "GroundRule",
     "Habit",
     "Job",
+    "LimeDose",
     "Machine",
     "NutrientReason",
     "Outcome",
@@ -61,6 +62,7 @@ __all__ = [
     "dated_jobs",
     "explain",
     "handling",
+    "lime_ledger",
     "machines",
     "make_plan",
     "order_blend",
