@@ -833,6 +833,71 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
     return Season(files.load(path), today, progress)
 
 
+def what_if(
+    view: SeasonView,
+    budget: Decimal | None,
+    dearer: Mapping[str, float],
+    lime_share: float | None,
+    time_limit_s: float,
+    progress: Progress = quiet,
+) -> tuple[planning.Variant, ...]:
+    """Lay other ways to plan beside the plan; nothing is kept.
+
+    Parameters
+    ----------
+    view
+        The season.
+    budget
+        Also with this to spend [money]; None = not.
+    dearer
+        Product to how many times its price: one variant each.
+    lime_share
+        Also with this share of the lime now [fraction]; None = not.
+    time_limit_s
+        For each plan [s].
+    progress
+        Told each variant.
+
+    Returns
+    -------
+    tuple of planning.Variant
+        The plan itself, no mixing, and every pair mixed that no page forbids come first.
+    """
+    task = planning_task(view, PlanOptions(time_limit_s=time_limit_s))
+    freely = planning_task(view, PlanOptions(time_limit_s=time_limit_s, mix_undecided=True))
+    plots, offers, terms = task.plots, task.offers, task.terms
+    asked = [
+        planning.Asked("as planned", plots, offers, terms),
+        planning.Asked("nothing mixed", plots, offers, replace(terms, mixing=frozenset())),
+        planning.Asked("all mixed that no page forbids", plots, offers, freely.terms),
+    ]
+    if budget is not None:
+        asked.append(planning.Asked("with the budget", plots, offers, replace(terms, budget=budget)))
+    for product, times in dearer.items():
+        changed = tuple(
+            replace(one, price=one.price * Decimal(str(times)), price_breaks=())
+            if one.product == product and one.price is not None
+            else one
+            for one in offers
+        )
+        asked.append(planning.Asked(f"{product} at {times:g} times its price", plots, changed, terms))
+    if lime_share is not None:
+        less = tuple(
+            replace(
+                plot,
+                demands=tuple(
+                    replace(one, mass_kg=one.mass_kg * lime_share)
+                    if one.supply.is_lime and one.mass_kg is not None
+                    else one
+                    for one in plot.demands
+                ),
+            )
+            for plot in plots
+        )
+        asked.append(planning.Asked(f"{lime_share:.0%} of the lime now", less, offers, terms))
+    return planning.what_if(asked, task.wares, progress)
+
+
 def ground_rules(view: SeasonView) -> tuple[planning.GroundRule, ...]:
     """Say which rules on ground, dates and rain the picked state has; none until one is picked.
 
@@ -871,7 +936,12 @@ def planned_view(view: SeasonView) -> Plan:
     return view.plan
 
 
-def reasons(view: SeasonView, time_limit_s: float, progress: Progress = quiet) -> planning.Reasons:
+def reasons(
+    view: SeasonView,
+    time_limit_s: float,
+    progress: Progress = quiet,
+    questions: Sequence[planning.Question] = tuple(planning.Question),
+) -> planning.Reasons:
     """Say why the season's plan is what it is, by planning again with one thing changed at a time.
 
     Parameters
@@ -882,6 +952,8 @@ def reasons(view: SeasonView, time_limit_s: float, progress: Progress = quiet) -
         For each new plan [s].
     progress
         Told each question.
+    questions
+        Which to ask.
 
     Returns
     -------
@@ -894,7 +966,7 @@ def reasons(view: SeasonView, time_limit_s: float, progress: Progress = quiet) -
     """
     plan = planned_view(view)
     task = planning_task(view, PlanOptions(time_limit_s=time_limit_s))
-    return planning.explain(task.plots, task.wares, task.offers, task.terms, plan, progress)
+    return planning.explain(task.plots, task.wares, task.offers, task.terms, plan, progress, questions)
 
 
 def compare_habits(

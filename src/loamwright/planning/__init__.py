@@ -6,18 +6,29 @@ answer's words and sums), `shortfalls` (what cannot be done), `planner` (the ord
 `alternatives` (tight budgets, habits), `custom_blends`.
 """
 
-from loamwright.planning.alternatives import Compared, CurvePoint, Habit, compare_habits, coverage_curve
+from loamwright.planning.alternatives import (
+    Asked,
+    Compared,
+    CurvePoint,
+    Habit,
+    Variant,
+    compare_habits,
+    coverage_curve,
+    variant_of,
+    what_if,
+)
 from loamwright.planning.calendar import CalendarRow, GroundRule, dated_jobs, placed_in_time
 from loamwright.planning.custom_blends import BlendService, CustomBlend, order_blend
 from loamwright.planning.inputs import Band, FixedPass, Machine, PlanPlot, Terms, Ware
 from loamwright.planning.lines import PurchaseList, purchase_lists
 from loamwright.planning.planner import make_plan
-from loamwright.planning.reasons import NutrientReason, PlotCost, Reasons, explain
+from loamwright.planning.reasons import NutrientReason, PlotCost, Question, Reasons, explain
 from loamwright.planning.records import Coverage, Job, Outcome, Plan, PlanLine, Purchase, Window
 from loamwright.planning.targets import LimeDose, lime_ledger, plan_plots
 from loamwright.planning.terms import bands, handling, machines
 
 __all__ = [
+    "Asked",
     "Band",
     "BlendService",
     "CalendarRow",
@@ -39,8 +50,10 @@ __all__ = [
     "PlotCost",
     "Purchase",
     "PurchaseList",
+    "Question",
     "Reasons",
     "Terms",
+    "Variant",
     "Ware",
     "Window",
     "bands",
@@ -56,4 +69,6 @@ __all__ = [
     "placed_in_time",
     "plan_plots",
     "purchase_lists",
+    "variant_of",
+    "what_if",
 ]
