@@ -20,7 +20,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 import random
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 import shapely
@@ -47,6 +47,7 @@ from loamwright.values import (
     Source,
     Spreader,
     Step,
+    Supply,
     Timing,
 )
 from loamwright.work.records import (
@@ -59,7 +60,6 @@ from loamwright.work.records import (
     PropertyRecord,
     Round,
     SamplingPlan,
-    SeasonView,
     Stop,
     WorkState,
 )
@@ -95,16 +95,42 @@ ENP_LB_PER_TON = 1000.0
 BAG_KG = 50 * LB_KG
 
 
+@dataclass(frozen=True, slots=True)
+class GivenSeason:
+    """A `SeasonView` whose parts are given instead of worked out."""
+
+    record: PropertyRecord
+    areas: dict[str, PlotArea]
+    croppings: dict[str, Cropping]
+    needs: dict[str, PlotNeeds]
+    plan: Plan | None
+    statuses: tuple[LineStatus, ...]
+    balances: tuple[Balance, ...]
+    rounds: tuple[Round, ...]
+    sampling: dict[str, SamplingPlan]
+    cautions: tuple[Caution, ...]
+    problems: tuple[Problem, ...]
+    made_on: dt.date
+
+
+def in_bags(pounds: float) -> str:
+    """What a page has to say of so many pounds from 50 lb bags: whole bags, and the rest by weight."""
+    whole, rest = divmod(pounds, 50)
+    if whole == 0:
+        return f"{rest:.1f} lb of a 50 lb bag"
+    return f"{whole:,.0f} × 50 lb bag + {rest:.1f} lb"
+
+
 def sample_view(
     plots: int = 25, *, hostile: bool = False, units: str = "us", with_plan: bool = True
-) -> SeasonView:
+) -> GivenSeason:
     """Return an invented season of `plots` plots; the same arguments always give the same view."""
     record, areas = _record(plots, units)
     needs = {area.plot_id: _needs(index, area) for index, area in enumerate(areas.values())}
     plan = _plan(record, areas, needs) if with_plan and plots else None
     statuses, applications = _progress(plan) if plan else ((), ())
     record = replace(record, plans=(plan,) if plan else (), applications=applications)
-    view = SeasonView(
+    view = GivenSeason(
         record=record,
         areas=areas,
         croppings={c.plot_id: c for c in record.croppings},
@@ -432,10 +458,10 @@ def _products() -> tuple[tuple[Product, ...], tuple[Offer, ...]]:
 
 _MADE_FROM = (
     # supply, product, lb of the nutrient per acre, fraction of the product, timing
-    ("N", UREA, N_LB_ACRE, 0.46, Timing.TOPDRESS),
-    ("P2O5", TRIPLE, P_LB_ACRE, 0.46, Timing.AT_PLANTING),
-    ("K2O", POTASH, K_LB_ACRE, 0.60, Timing.AT_PLANTING),
-    ("lime ENP", LIME, LIME_ENP_LB_ACRE, ENP_LB_PER_TON / 2000, Timing.BEFORE_PLANTING),
+    (Supply.N, UREA, N_LB_ACRE, 0.46, Timing.TOPDRESS),
+    (Supply.P2O5, TRIPLE, P_LB_ACRE, 0.46, Timing.AT_PLANTING),
+    (Supply.K2O, POTASH, K_LB_ACRE, 0.60, Timing.AT_PLANTING),
+    (Supply.LIME_ENP, LIME, LIME_ENP_LB_ACRE, ENP_LB_PER_TON / 2000, Timing.BEFORE_PLANTING),
 )
 
 
@@ -444,13 +470,11 @@ def _plan(record: PropertyRecord, areas: dict[str, PlotArea], needs: dict[str, P
     used = dict.fromkeys((UREA, TRIPLE, POTASH, LIME), 0.0)
     for plot in record.plots:
         for supply, product, lb_acre, fraction, timing in _MADE_FROM:
-            need = (
-                needs[plot.plot_id].lime if supply == "lime ENP" else needs[plot.plot_id].of(Nutrient(supply))
-            )
+            need = needs[plot.plot_id].lime if supply.is_lime else needs[plot.plot_id].of(Nutrient(supply))
             assert need is not None
             needed = need.state is NeedState.NEEDED
             supplied = (need.mass_kg or 0.0) if needed else 0.0
-            if supply != "lime ENP" or needed:
+            if not supply.is_lime or needed:
                 coverage.append(Coverage(plot.plot_id, supply, need.mass_kg, supplied))
             if not needed:
                 continue
@@ -579,11 +603,11 @@ def _balances(needs: dict[str, PlotNeeds], applications: tuple[Application, ...]
     out = []
     for plot_id, plot_needs in needs.items():
         out += [
-            Balance(plot_id, n.nutrient, n.mass_kg, given.get((plot_id, n.nutrient), 0.0))
+            Balance(plot_id, n.nutrient.supply, n.mass_kg, given.get((plot_id, n.nutrient), 0.0))
             for n in plot_needs.needs
         ]
         if plot_needs.lime.state is NeedState.NEEDED:
-            key = "lime ENP"
+            key = Supply.LIME_ENP
             out.append(Balance(plot_id, key, plot_needs.lime.mass_kg, given.get((plot_id, key), 0.0)))
     return tuple(out)
 
@@ -720,7 +744,7 @@ def _problems(record: PropertyRecord) -> tuple[Problem, ...]:
 # Hostile text
 
 
-def _make_hostile(view: SeasonView) -> SeasonView:
+def _make_hostile(view: GivenSeason) -> GivenSeason:
     """Put one of `HOSTILE` into every field a user, lab or seller can write."""
     turn = iter(range(10**9))
 

@@ -13,8 +13,8 @@ import uuid
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from functools import cached_property
 from pathlib import Path
-from typing import TypeVar
 
 from loamwright import fieldmap, files, handoff, land, needs, planning, supplies, work
 from loamwright.errors import InputError, Level, Problem, has_errors
@@ -23,9 +23,22 @@ from loamwright.needs import PlotNeeds
 from loamwright.planning import Plan
 from loamwright.soil import read_unit
 from loamwright.supplies import Acidity, Offer
-from loamwright.units import HA_M2, parse_area, parse_length, parse_mass, parse_speed
-from loamwright.values import LimeBasis, Nutrient
-from loamwright.work import Application, Calibration, Done, PropertyRecord, Recorded, SeasonView, Story
+from loamwright.units import HA_M2
+from loamwright.values import LimeBasis, NeedState, Nutrient, Supply
+from loamwright.work import (
+    Application,
+    Balance,
+    Calibration,
+    Caution,
+    Done,
+    LineStatus,
+    PropertyRecord,
+    Recorded,
+    Round,
+    SamplingPlan,
+    SeasonView,
+    Story,
+)
 
 #: Called with a short text as each stage begins; screens show it, tests ignore it.
 Progress = Callable[[str], None]
@@ -45,7 +58,7 @@ def quiet(_stage: str) -> None:
 # The season, computed
 
 
-def product_contents(record: PropertyRecord) -> Mapping[str, Mapping[str, float]]:
+def product_contents(record: PropertyRecord) -> Mapping[str, Mapping[Supply, float]]:
     """Return what every product supplies, nutrients and effective lime in every basis its label allows.
 
     Parameters
@@ -63,35 +76,153 @@ def product_contents(record: PropertyRecord) -> Mapping[str, Mapping[str, float]
     }
 
 
-def _all_needs(
-    record: PropertyRecord,
-    areas: Mapping[str, PlotArea],
-    applied: Mapping[str, Mapping[str, float]],
-    today: dt.date,
-) -> Mapping[str, PlotNeeds]:
-    settings = record.info.settings
-    guideline = files.load_guideline(settings.guideline)
-    lime_guideline = files.load_guideline(settings.lime_guideline)
-    croppings = _croppings(record)
-    return {
-        plot.plot_id: needs.plot_needs(
-            plot,
-            croppings.get(plot.plot_id),
-            areas[plot.plot_id],
-            tuple(test for test in record.soil_tests if test.plot_id == plot.plot_id),
-            guideline,
-            lime_guideline,
-            settings,
-            applied.get(plot.plot_id, {}),
-            tuple(item for item in record.organic_inputs if item.plot_id == plot.plot_id),
-            today,
+class Season(SeasonView):
+    """One season of one property; each part is worked out when it is first asked for, and once.
+
+    Parameters
+    ----------
+    record
+        The property, as its file holds it.
+    made_on
+        Date for the age of tests and cautions.
+    progress
+        Told each stage as it begins.
+
+    Raises
+    ------
+    InputError
+        By the part that needs it, when a setting names a guideline or place that is not built in.
+    """
+
+    def __init__(self, record: PropertyRecord, made_on: dt.date, progress: Progress = quiet) -> None:
+        self._record = record
+        self._made_on = made_on
+        self._progress = progress
+
+    @property
+    def record(self) -> PropertyRecord:
+        """What the file holds."""
+        return self._record
+
+    @property
+    def made_on(self) -> dt.date:
+        """Date shown on the map and paper."""
+        return self._made_on
+
+    @cached_property
+    def areas(self) -> Mapping[str, PlotArea]:
+        """Area of each plot, by plot_id."""
+        self._progress("measuring plots")
+        return {area.plot_id: area for area in land.areas(self.record.plots, self.record.keepouts)}
+
+    @cached_property
+    def croppings(self) -> Mapping[str, Cropping]:
+        """What grows this season, by plot_id."""
+        season = self.record.info.season
+        return {item.plot_id: item for item in self.record.croppings if item.season == season}
+
+    @cached_property
+    def contents(self) -> Mapping[str, Mapping[Supply, float]]:
+        """What each product supplies [kg per kg], in every lime basis its label allows, by product."""
+        return product_contents(self.record)
+
+    @cached_property
+    def _put_on(self) -> tuple[Mapping[str, Mapping[Supply, float]], tuple[Problem, ...]]:
+        """What the season's entries delivered [kg], by plot_id, and what is unclear about them."""
+        record, season = self.record, self.record.info.season
+        entries = work.season_entries(record.applications, season)
+        in_season, problems = work.applied_supplies(entries, self.contents)
+        unseen = work.lime_entries(record.applications, _ph_dates(record, self.made_on), season)
+        return work.merge_lime(in_season, work.applied_supplies(unseen, self.contents)[0]), problems
+
+    @cached_property
+    def _choice(self) -> needs.Choice:
+        """The guidelines that are asked."""
+        return files.load_choice(self.record.info.settings.guideline)
+
+    def _needs_after(self, applied: Mapping[str, Mapping[Supply, float]]) -> Mapping[str, PlotNeeds]:
+        record, settings = self.record, self.record.info.settings
+        lime_guideline = files.load_lime_guideline(settings.lime_guideline)
+        return {
+            plot.plot_id: needs.plot_needs(
+                plot,
+                self.croppings.get(plot.plot_id),
+                self.areas[plot.plot_id],
+                tuple(test for test in record.soil_tests if test.plot_id == plot.plot_id),
+                self._choice,
+                lime_guideline,
+                settings,
+                applied.get(plot.plot_id, {}),
+                tuple(item for item in record.organic_inputs if item.plot_id == plot.plot_id),
+                self.made_on,
+            )
+            for plot in record.plots
+        }
+
+    @cached_property
+    def needs(self) -> Mapping[str, PlotNeeds]:
+        """What each plot still needs, by plot_id."""
+        self._progress("reading soil tests and tables")
+        return self._needs_after(self._put_on[0])
+
+    @cached_property
+    def plan(self) -> Plan | None:
+        """The newest plan of the season, or None."""
+        plans = [plan for plan in self.record.plans if plan.season == self.record.info.season]
+        return plans[-1] if plans else None
+
+    @cached_property
+    def statuses(self) -> tuple[LineStatus, ...]:
+        """What became of each line of the plan."""
+        return work.line_statuses(self.plan, self.record.applications, self.record.info.season)
+
+    @cached_property
+    def balances(self) -> tuple[Balance, ...]:
+        """Need against what was put on, by plot and supply."""
+        applied = self._put_on[0]
+        return work.balances(self._needs_after({}) if applied else self.needs, applied)
+
+    @cached_property
+    def rounds(self) -> tuple[Round, ...]:
+        """The plan's lines as outings, in the order they would be done."""
+        if self.plan is None:
+            return ()
+        self._progress("planning rounds")
+        record = self.record
+        places = land.places_m(record.plots)
+        return work.plan_rounds(
+            self.plan.lines, self.areas, places, record.products, record.info.settings.spreaders
         )
-        for plot in record.plots
-    }
 
+    @cached_property
+    def sampling(self) -> Mapping[str, SamplingPlan]:
+        """Where and when to take soil cores, by plot_id."""
+        self._progress("placing soil cores")
+        guide = _sampling_guide(self.record.info.settings.sampling_guide)
+        return work.plan_sampling(guide, self.record, self.areas, self.made_on)
 
-def _croppings(record: PropertyRecord) -> Mapping[str, Cropping]:
-    return {item.plot_id: item for item in record.croppings if item.season == record.info.season}
+    @cached_property
+    def cautions(self) -> tuple[Caution, ...]:
+        """What to look out for."""
+        return work.fire(
+            files.load_caution_texts(),
+            self.record,
+            self.areas,
+            self.croppings,
+            self.needs,
+            self.plan,
+            self.made_on,
+        )
+
+    @cached_property
+    def problems(self) -> tuple[Problem, ...]:
+        """What a person should look at."""
+        return (
+            *land.find_overlaps(self.record.plots),
+            *self._put_on[1],
+            *work.unknown_corrections(self.record.applications),
+            *dict.fromkeys(problem for found in self.needs.values() for problem in found.problems),
+        )
 
 
 def _ph_dates(record: PropertyRecord, today: dt.date) -> Mapping[str, dt.date]:
@@ -104,11 +235,6 @@ def _ph_dates(record: PropertyRecord, today: dt.date) -> Mapping[str, dt.date]:
     return dates
 
 
-def _newest_plan(record: PropertyRecord) -> Plan | None:
-    plans = [plan for plan in record.plans if plan.season == record.info.season]
-    return plans[-1] if plans else None
-
-
 def _sampling_guide(place: str) -> work.SamplingGuide:
     guides = files.load_sampling_guides()
     if place not in guides:
@@ -118,76 +244,8 @@ def _sampling_guide(place: str) -> work.SamplingGuide:
     return guides[place]
 
 
-def compute(record: PropertyRecord, today: dt.date, progress: Progress = quiet) -> SeasonView:
-    """Compute one season of a property from what its file holds.
-
-    Parameters
-    ----------
-    record
-        The property.
-    today
-        Date for the age of tests and cautions.
-    progress
-        Told each stage.
-
-    Returns
-    -------
-    SeasonView
-
-    Raises
-    ------
-    InputError
-        When a setting names a guideline or place that is not built in.
-    """
-    progress("measuring plots")
-    areas = {area.plot_id: area for area in land.areas(record.plots, record.keepouts)}
-    entries = work.season_entries(record.applications, record.info.season)
-    contents = product_contents(record)
-    in_season, problems = work.applied_supplies(entries, contents)
-    unseen = work.lime_entries(record.applications, _ph_dates(record, today), record.info.season)
-    applied = work.merge_lime(in_season, work.applied_supplies(unseen, contents)[0])
-    progress("reading soil tests and tables")
-    plot_needs = _all_needs(record, areas, applied, today)
-    needs_before = _all_needs(record, areas, {}, today) if applied else plot_needs
-    plan = _newest_plan(record)
-    croppings = _croppings(record)
-    progress("planning rounds and samples")
-    rounds = (
-        ()
-        if plan is None
-        else work.plan_rounds(
-            plan.lines,
-            areas,
-            land.places_m(record.plots),
-            record.products,
-            record.info.settings.spreaders,
-        )
-    )
-    guide = _sampling_guide(record.info.settings.sampling_guide)
-    texts = files.load_caution_texts()
-    return SeasonView(
-        record=record,
-        areas=areas,
-        croppings=croppings,
-        needs=plot_needs,
-        plan=plan,
-        statuses=work.line_statuses(plan, record.applications, record.info.season),
-        balances=work.balances(needs_before, applied),
-        rounds=rounds,
-        sampling=work.plan_sampling(guide, record, areas, today),
-        cautions=work.fire(texts, record, areas, croppings, plot_needs, plan, today),
-        problems=(
-            *land.find_overlaps(record.plots),
-            *problems,
-            *work.unknown_corrections(record.applications),
-            *dict.fromkeys(problem for found in plot_needs.values() for problem in found.problems),
-        ),
-        made_on=today,
-    )
-
-
-def with_sampling(view: SeasonView, place: str | None, cores: int | None) -> SeasonView:
-    """Plan the soil sampling again by another place's advice or with another number of cores.
+def with_sampling(view: SeasonView, place: str | None, cores: int | None) -> Season:
+    """Ask for the soil sampling by another place's advice or with another number of cores.
 
     Parameters
     ----------
@@ -198,30 +256,23 @@ def with_sampling(view: SeasonView, place: str | None, cores: int | None) -> Sea
     cores
         Cores in one sample [count]; None = the property's setting.
 
-    Returns
-    -------
-    SeasonView
-
     Raises
     ------
     InputError
-        When no advice of that place is built in, or the cores are fewer than one.
+        When the cores are fewer than one.
     """
     if cores is not None and cores < 1:
-        raise InputError([Problem("--cores", f"{cores} is no number of cores", "Give 1 or more.")])
+        raise InputError([Problem("cores", f"{cores} is no number of cores", "Give 1 or more.")])
     settings = view.record.info.settings
     settings = replace(
         settings,
         sampling_guide=settings.sampling_guide if place is None else place,
         cores_per_sample=settings.cores_per_sample if cores is None else cores,
     )
-    record = replace(view.record, info=replace(view.record.info, settings=settings))
-    guide = _sampling_guide(settings.sampling_guide)
-    planned = work.plan_sampling(guide, record, view.areas, view.made_on)
-    return replace(view, record=record, sampling=planned)
+    return Season(replace(view.record, info=replace(view.record.info, settings=settings)), view.made_on)
 
 
-def view(path: Path, today: dt.date) -> SeasonView:
+def view(path: Path, today: dt.date) -> Season:
     """Open a property file and compute its season.
 
     Parameters
@@ -240,7 +291,7 @@ def view(path: Path, today: dt.date) -> SeasonView:
     PropertyFileError
         When the file is missing, not ours, newer than this program, busy or damaged.
     """
-    return compute(files.load(path), today)
+    return Season(files.load(path), today)
 
 
 # ---------------------------------------------------------------------------------------------
@@ -329,6 +380,51 @@ def history(view: SeasonView, plot_id: str | None = None) -> tuple[work.PlotHist
     if plot_id not in histories:
         raise InputError([Problem("plot", f"{plot_id!r} is not a plot of this property", "")])
     return (histories[plot_id],)
+
+
+def without_a_rate(view: SeasonView) -> tuple[tuple[str, str], ...]:
+    """Name what no laboratory and no guideline gives a figure for, or leaves a range to choose from.
+
+    Parameters
+    ----------
+    view
+        The season.
+
+    Returns
+    -------
+    tuple of (crop, nutrient)
+        N, P2O5 and K2O of the crops grown, each once.
+    """
+    asked = (Nutrient.N, Nutrient.P2O5, Nutrient.K2O)
+    pairs = [
+        (view.croppings[plot_id].crop, need.nutrient.value)
+        for plot_id, found in view.needs.items()
+        for need in found.needs
+        if need.nutrient in asked and need.state is NeedState.UNKNOWN
+        if not need.edition or need.between_kg_ha is not None
+        if plot_id in view.croppings and view.croppings[plot_id].crop
+    ]
+    return tuple(dict.fromkeys(pairs))
+
+
+def lime_ledger(view: SeasonView) -> tuple[planning.LimeDose, ...]:
+    """Say which lime doses are due in which season, by the dose rule of the property.
+
+    Parameters
+    ----------
+    view
+        The season.
+
+    Returns
+    -------
+    tuple of planning.LimeDose
+    """
+    record = view.record
+    settings, season = record.info.settings, record.info.season
+    spread = work.lime_spread(record.applications, record.products, view.areas, settings, season)
+    return planning.lime_ledger(
+        record.plots, view.needs, product_contents(record), record.products, settings, spread, season
+    )
 
 
 def acidity(view: SeasonView) -> Mapping[str, Acidity]:
@@ -442,9 +538,9 @@ def make_map(
     known = {item.round_id for item in view.rounds}
     if round_id is not None and round_id not in known:
         choices = ", ".join(sorted(known)) or "none yet: make a plan first"
-        raise InputError([Problem("--round", f"{round_id!r} is not a round", f"Use one of: {choices}.")])
+        raise InputError([Problem("round", f"{round_id!r} is not a round", f"Use one of: {choices}.")])
     if basemap is not None and basemap not in {item.value for item in fieldmap.Basemap}:
-        raise InputError([Problem("--basemap", f"{basemap!r} is not known", "Use aerial or topo.")])
+        raise InputError([Problem("basemap", f"{basemap!r} is not known", "Use aerial or topo.")])
     options = fieldmap.MapOptions(
         round_id=round_id or "",
         basemap=None if basemap is None else fieldmap.Basemap(basemap),
@@ -553,30 +649,6 @@ def write_sampling(view: SeasonView, folder: Path) -> Written:
     return Written((*sheets.paths, *places.paths), (*sheets.problems, *places.problems))
 
 
-def export(view: SeasonView, kind: str, folder: Path) -> handoff.ExportMade:
-    """Write the season for other programs.
-
-    Parameters
-    ----------
-    view
-        The season.
-    kind
-        A key of `exports.KINDS`.
-    folder
-        Where; made if missing.
-
-    Returns
-    -------
-    exports.ExportMade
-
-    Raises
-    ------
-    InputError
-        When the kind is not known or the folder cannot be written.
-    """
-    return handoff.export(view, folder, kind)
-
-
 @dataclass(frozen=True, slots=True)
 class PlanOptions:
     """What may be asked of a plan.
@@ -625,13 +697,13 @@ def _faults(options: PlanOptions) -> Iterator[Problem]:
     """Name the options that ask for what no plan can be."""
     if options.budget is not None and options.budget < 0:
         what = f"{options.budget} is less than nothing"
-        yield Problem("--budget", what, "Write what may be spent, for example 400.")
+        yield Problem("budget", what, "Write what may be spent, for example 400.")
     if not 0 <= options.gap < 1:
         what = f"{options.gap:g} is not a share of the cost, from 0 to less than 1"
-        yield Problem("--gap", what, "Write for example 0.001, a tenth of a percent.")
+        yield Problem("gap", what, "Write for example 0.001, a tenth of a percent.")
     if not (math.isfinite(options.time_limit_s) and options.time_limit_s > 0):
         what = f"{options.time_limit_s:g} is not a number of seconds above 0"
-        yield Problem("--time-limit", what, "Write for example 60.")
+        yield Problem("time limit", what, "Write for example 60.")
 
 
 def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
@@ -713,7 +785,7 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
     InputError
         When an option is out of range; nothing is stored.
     """
-    before = compute(files.load(path), today, progress)
+    before = Season(files.load(path), today, progress)
     progress("finding the cheapest packages")
     entries = work.season_entries(before.record.applications, before.record.info.season)
     task = planning_task(before, options)
@@ -726,7 +798,7 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
     with files.edit(path) as editor:
         editor.add_plan(made, options.reason)
     progress("checking cautions")
-    return compute(files.load(path), today, progress)
+    return Season(files.load(path), today, progress)
 
 
 def planned_view(view: SeasonView) -> Plan:
@@ -845,49 +917,6 @@ def read_passes(view: SeasonView, path: Path) -> tuple[planning.FixedPass, ...]:
     return passes
 
 
-def budget_curve(
-    view: SeasonView, points: int, time_limit_s: float, progress: Progress = quiet
-) -> tuple[planning.CurvePoint, ...]:
-    """Show how much of the needs each sum of money covers.
-
-    Parameters
-    ----------
-    view
-        The season.
-    points
-        How many budgets, evenly spaced up to the one that is enough.
-    time_limit_s
-        For each plan [s].
-    progress
-        Told each budget.
-
-    Returns
-    -------
-    tuple of alternatives.CurvePoint
-    """
-    task = planning_task(view, PlanOptions(time_limit_s=time_limit_s))
-    return planning.coverage_curve(task.plots, task.wares, task.offers, task.terms, points, progress)
-
-
-def draw_budget(view: SeasonView, curve: Sequence[planning.CurvePoint], path: Path) -> handoff.PaperMade:
-    """Draw the curve of coverage against dollars.
-
-    Parameters
-    ----------
-    view
-        The season.
-    curve
-        Its points.
-    path
-        ``.svg``, ``.png`` or ``.pdf``.
-
-    Returns
-    -------
-    paper.PaperMade
-    """
-    return handoff.write_budget_chart(view, curve, path)
-
-
 def order_blend(
     view: SeasonView, service: planning.BlendService, time_limit_s: float
 ) -> planning.CustomBlend:
@@ -918,25 +947,6 @@ def order_blend(
     return found
 
 
-def purchase_lists(view: SeasonView) -> tuple[planning.PurchaseList, ...]:
-    """Split the plan's purchases into what to have bought before each timing.
-
-    Parameters
-    ----------
-    view
-        The season.
-
-    Returns
-    -------
-    tuple of planner.PurchaseList
-        Empty without a plan.
-    """
-    return () if view.plan is None else planning.purchase_lists(view.plan, view.record.offers)
-
-
-T = TypeVar("T")
-
-
 def _append(
     path: Path, entries: Sequence[Application], problems: Sequence[Problem], today: dt.date
 ) -> Recorded:
@@ -959,7 +969,7 @@ def _other_seasons(entries: Sequence[Application], season: int) -> tuple[Problem
             f"entry {entry.entry_id}, applied_on",
             f"{entry.applied_on} is not in season {season}, so what went on plot {entry.plot_id} is kept "
             "but does not count in this season's status",
-            "If the date is wrong, enter it again with --corrects and this id.",
+            "If the date is wrong, enter it again with `corrects` and this id.",
             Level.WARNING,
         )
         for entry in entries
@@ -1103,21 +1113,16 @@ def record_entry(path: Path, hand: HandEntry, now: dt.datetime) -> Recorded:
     record = files.load(path)
     problems: list[Problem] = []
     if hand.plot_id not in {plot.plot_id for plot in record.plots}:
-        problems.append(
-            Problem("--plot", f"{hand.plot_id!r} is not a plot of this property", "See `status`.")
-        )
+        problems.append(Problem("plot", f"{hand.plot_id!r} is not a plot of this property", "See `status`."))
     if hand.product not in {product.product for product in record.products}:
         names = ", ".join(product.product for product in record.products)
         problems.append(
-            Problem("--product", f"{hand.product!r} is not a product here", f"Use one of: {names}.")
+            Problem("product", f"{hand.product!r} is not a product here", f"Use one of: {names}.")
         )
     problems.extend(_correction_problems(hand.corrects, record.applications))
-    mass_kg = _read("--amount", hand.amount, parse_mass, problems) or 0.0
-    if mass_kg < 0:
-        problems.append(
-            Problem("--amount", f"{hand.amount!r} is negative", "Correct an entry by a new one: --corrects.")
-        )
-    applied_on = _read("--on", hand.applied_on, files.parse_date, problems) or now.date()
+    typed = files.typed_options({"amount": hand.amount, "applied on": hand.applied_on}, problems)
+    mass_kg = typed.quantity("amount", "mass") or 0.0
+    applied_on = typed.date("applied on") or now.date()
     if problems:
         raise InputError(problems)
     before = next((entry for entry in record.applications if entry.entry_id == hand.corrects), None)
@@ -1148,21 +1153,11 @@ def record_entry(path: Path, hand: HandEntry, now: dt.datetime) -> Recorded:
 def _correction_problems(corrects: str, applications: Sequence[Application]) -> Iterator[Problem]:
     """Check that the entry to correct is there and stands."""
     if corrects and corrects not in {entry.entry_id for entry in applications}:
-        yield Problem("--corrects", f"the record holds no entry {corrects!r}", "See `export … csv`.")
+        yield Problem("corrects", f"the record holds no entry {corrects!r}", "See `export … csv`.")
     for entry in applications:
         if corrects and entry.replaces == corrects:
             what = f"entry {corrects!r} is corrected already, by {entry.entry_id!r}"
-            yield Problem("--corrects", what, "Correct that one.")
-
-
-def _read(option: str, text: str | None, parse: Callable[[str], T], problems: list[Problem]) -> T | None:
-    """Read a typed option; None when it was not typed, or when it adds a problem instead."""
-    try:
-        return None if text is None else parse(text)
-    except ValueError as error:
-        what, _, fix = str(error).partition("; ")
-        problems.append(Problem(option, what, f"{fix[:1].upper()}{fix[1:]}." if fix else ""))
-        return None
+            yield Problem("corrects", what, "Correct that one.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -1217,11 +1212,11 @@ def log_calibration(path: Path, test: CatchTest, today: dt.date) -> Calibration:
         When a quantity or the date is not understood or not possible; nothing was stored.
     """
     problems: list[Problem] = []
-    caught_kg = _read("--caught", test.caught, parse_mass, problems)
-    catch_area_m2 = _read("--catch-area", test.catch_area, parse_area, problems)
-    swath_m = _read("--swath", test.swath, parse_length, problems)
-    speed_m_s = _read("--speed", test.speed, parse_speed, problems)
-    tested_on = _read("--on", test.tested_on, files.parse_date, problems) or today
+    texts = {"caught": test.caught, "catch area": test.catch_area, "swath": test.swath, "speed": test.speed}
+    typed = files.typed_options({**texts, "tested on": test.tested_on}, problems)
+    caught_kg, catch_area_m2 = typed.quantity("caught", "caught"), typed.quantity("catch area", "area")
+    swath_m, speed_m_s = typed.quantity("swath", "swath"), typed.quantity("speed", "speed")
+    tested_on = typed.date("tested on") or today
     if caught_kg is None or catch_area_m2 is None or problems:
         raise InputError(problems)
     calibration = work.calibrate(

@@ -7,7 +7,7 @@ import re
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from loamwright.commands.data import measured
+from loamwright.commands import data as data_view
 from loamwright.errors import Problem
 from loamwright.files import Measured
 from loamwright.land import Plot, PlotArea
@@ -33,7 +33,7 @@ def test_a_problem_stands_with_the_plots_it_names(
     wheres = ["".join(place) + "".join(data.draw(st.lists(words, max_size=4))) for place in places]
     problems = tuple(Problem(where, str(n), "") for n, where in enumerate(wheres))
     areas = {plot.plot_id: PlotArea(plot.plot_id, 1.0, 1.0, 4.0, b"") for plot in plots}
-    told = measured(Measured(plots, areas, problems))
+    told = data_view.of(Measured(plots, areas, problems))
     for plot, row in zip(plots, told["plots"], strict=True):
         word = rf"(?<![\w-]){re.escape(plot.plot_id)}(?![\w-])"
         expected = [p.what for p in problems if f"({plot.name})" in p.where or re.search(word, p.where)]

@@ -44,6 +44,7 @@ from loamwright.values import (
     Source,
     Spreader,
     Step,
+    Supply,
     Timing,
 )
 from loamwright.work.records import Application, Calibration, Done, PropertyRecord
@@ -51,6 +52,10 @@ from loamwright.work.records import Application, Calibration, Done, PropertyReco
 INFO = PropertyInfo("Test property", 2026)
 SQUARE = shapely.to_wkb(shapely.box(-93.05, 46.05, -93.049, 46.051))
 PLOT = Plot("A-1", "North", SQUARE)
+
+
+#: How each table is written and read.
+LAYOUTS = tuple(value for value in vars(columns).values() if isinstance(value, columns.Layout))
 
 
 def entry(entry_id: str, plot_id: str = "A-1", mass_kg: float = 10.0, replaces: str = "") -> Application:
@@ -139,7 +144,15 @@ def full_record() -> PropertyRecord:
         ),
         croppings=(
             Cropping(
-                "A-1", 2026, "red clover", "rye", Quantity(2.0, "ton/acre"), 0.0, False, "4-5 plants/ft2"
+                "A-1",
+                2026,
+                "red clover",
+                "rye",
+                Quantity(2.0, "ton/acre"),
+                0.0,
+                False,
+                "4-5 plants/ft2",
+                use="browsed",
             ),
             Cropping("A-1", 2025, "rye"),
             Cropping("A-2", 2026, "brassica", seeding=True),
@@ -270,7 +283,7 @@ def full_record() -> PropertyRecord:
                         Timing.TOPDRESS,
                     ),
                 ),
-                (Coverage("A-1", "N", 18.0, 18.4), Coverage("A-2", "lime ENP", None, 0.0)),
+                (Coverage("A-1", Supply("N"), 18.0, 18.4), Coverage("A-2", Supply("lime ENP"), None, 0.0)),
                 {"A-1": Decimal("62.05"), "A-2": Decimal("88.10")},
                 2026,
                 "2026-04-20T08:00:00+00:00",
@@ -357,7 +370,7 @@ def test_a_season_comes_back_the_same(tmp_path: Path, hostile: bool) -> None:
 
 def test_layouts_name_exactly_the_columns_of_the_tables(path: Path) -> None:
     written: dict[str, set[str]] = {}
-    for layout in columns.layouts():
+    for layout in LAYOUTS:
         written.setdefault(layout.table, set()).update(layout.columns)
     by_the_store = {
         "plots": {"area_m2", "area_acres"},
@@ -711,7 +724,7 @@ def test_a_lost_column_is_named(tmp_path: Path) -> None:
     whole, path = tmp_path / "whole.gpkg", tmp_path / "wrong.gpkg"
     write(whole, full_record())
     with closing(sqlite3.connect(whole)) as connection:
-        tables = sorted({layout.table for layout in columns.layouts()} | {"lab_rates", "plan_plot_costs"})
+        tables = sorted({layout.table for layout in LAYOUTS} | {"lab_rates", "plan_plot_costs"})
         found = [
             (table, row[1]) for table in tables for row in connection.execute(f"PRAGMA table_info({table})")
         ]

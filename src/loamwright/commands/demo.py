@@ -3,26 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
 from pathlib import Path
 
 from loamwright import files, handoff
+from loamwright.commands.results import Demo
 from loamwright.errors import InputError, Problem
 from loamwright.files import PROPERTY_SUFFIX, import_files
 from loamwright.season import PlanOptions, Progress, make_map, make_plan, write_orders, write_reports
-from loamwright.work import SeasonView
 
 #: Endings of the files that go in after the property itself is made.
 DEMO_SUFFIXES = (".geojson", ".csv", ".gpx")
-
-
-@dataclass(frozen=True, slots=True)
-class Demo:
-    """The demo property, its season, and the files made from it."""
-
-    property_path: Path
-    view: SeasonView
-    paths: tuple[Path, ...]
 
 
 def source_files() -> Path:

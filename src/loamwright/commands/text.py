@@ -1,50 +1,56 @@
 """What a person reads in the terminal: tables and sentences from values, in the user's units.
 
-This file lays out text; it computes nothing but units. ``--json`` output is in `data`.
+This file lays out text; it computes nothing but units. `TEXTS` names the text of each kind of result; those
+of plans stand in `plan_text`, those of the store in `buy_text`. ``--json`` output is in `data`.
 """
 
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from itertools import chain, islice
 from pathlib import Path
+from typing import Any
 
 from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
+from loamwright.commands.results import (
+    CatchLogged,
+    CropsAsked,
+    Demo,
+    EditionChecked,
+    Editions,
+    FilesMade,
+    Histories,
+    OffersCompared,
+    PropertyMade,
+    SamplesPlanned,
+    SeasonNeeds,
+    SeasonStatus,
+)
 from loamwright.errors import Level, Problem
-from loamwright.files import GuidelineInfo, LargeMeasured, Measured
+from loamwright.files import ChosenNow, Imported, LargeMeasured, Measured
 from loamwright.land import PlotArea
 from loamwright.needs import LimeNeed, Need
-from loamwright.planning import Outcome
-from loamwright.supplies import Acidity, Comparison
-from loamwright.units import LB_ACRE_KG_HA, LB_KG, format_area, format_mass, format_money, format_rate
+from loamwright.planning import LimeDose, Outcome
+from loamwright.supplies import Acidity
+from loamwright.units import LB_KG, format_area, format_money
 from loamwright.values import (
     ARITHMETIC,
     BOUNDARY,
     LAB,
     LABEL,
     USER,
-    LimeBasis,
     NeedState,
     Nutrient,
     Source,
     Step,
 )
-from loamwright.work import (
-    Application,
-    Calibration,
-    Caution,
-    PlotHistory,
-    Projection,
-    Recorded,
-    SamplingPlan,
-    SeasonView,
-    Story,
-)
+from loamwright.words import acidity_words, mass_words, rate_words
+from loamwright.work import Application, Caution, Projection, Recorded, SeasonView, Story
 
 _COLOURS = {Level.ERROR: "bold red", Level.WARNING: "yellow", Level.NOTE: "cyan"}
 #: Nutrients that have a column of their own.
@@ -166,31 +172,17 @@ def _area_row(name: str, area: PlotArea, system: str) -> tuple[str, ...]:
     )
 
 
-def _effective(need: Need | LimeNeed) -> bool:
-    """Tell whether an amount is effective lime, which people count in pounds and not in tons."""
-    return isinstance(need, LimeNeed) and need.basis not in (None, LimeBasis.PRODUCT)
-
-
-def _rate(rate_kg_ha: float, effective: bool, system: str) -> str:
-    if effective and system == "us":
-        return f"{rate_kg_ha / LB_ACRE_KG_HA:,.0f} lb/acre"
-    return format_rate(rate_kg_ha, system)
-
-
-def _mass(mass_kg: float, effective: bool, system: str) -> str:
-    if effective and system == "us":
-        return f"{mass_kg / LB_KG:,.0f} lb"
-    return format_mass(mass_kg, system)
-
-
 def _need_cell(need: Need | LimeNeed | None, system: str) -> str:
     if need is None:
         return "–"
+    if need.between_kg_ha is not None:
+        low, high = (rate_words(bound, system, need.supply) for bound in need.between_kg_ha)
+        return f"[yellow]{low.partition(' ')[0]} to {high}?[/]"
     if need.state is NeedState.UNKNOWN or need.rate_kg_ha is None:
         return "[yellow]unknown[/]"
     if need.state is NeedState.NONE:
         return "none*" if isinstance(need, Need) and need.assumed else "none"
-    rate = _rate(need.rate_kg_ha, _effective(need), system)
+    rate = ("at least " if need.at_least else "") + rate_words(need.rate_kg_ha, system, need.supply)
     return rate + ("*" if isinstance(need, Need) and need.assumed else "")
 
 
@@ -215,8 +207,9 @@ def show_unknown(
         console.print(f"  {escape(', '.join(plot_ids))} – {which}: {escape(reason)}")
 
 
-def show_needs(console: Console, view: SeasonView, system: str) -> None:
+def show_needs(console: Console, found: SeasonNeeds, system: str) -> None:
     """Print what each plot needs per area, and why some needs are unknown."""
+    view = found.view
     columns = ("plot, crop", "spread area", *(n.value for n in SHOWN_NUTRIENTS), "lime")
     table = table_of(f"Needs, season {view.record.info.season}", *columns, numbers=range(1, len(columns)))
     for plot in view.record.plots:
@@ -235,10 +228,30 @@ def show_needs(console: Console, view: SeasonView, system: str) -> None:
     console.print(table)
     if any(need.assumed for needs in view.needs.values() for need in needs.needs):
         console.print("[dim]* a stated default of ours was used; `loamwright explain` shows it[/]")
+    _show_standing(console, view)
     show_unknown(console, view, SHOWN_NUTRIENTS)
 
 
-def show_comparison(console: Console, comparison: Comparison, with_steps: bool, system: str) -> None:
+def _show_standing(console: Console, view: SeasonView) -> None:
+    """Print which edition each need stands on and what that is good for; plots alike stand together."""
+    groups: dict[tuple[str, str], dict[str, list[str]]] = {}
+    for plot in view.record.plots:
+        needs = view.needs[plot.plot_id]
+        named = [(need.nutrient.value, need) for need in needs.needs if need.nutrient in SHOWN_NUTRIENTS]
+        by_edition: dict[tuple[str, str], list[str]] = {}
+        every: list[tuple[str, Need | LimeNeed]] = [*named, ("lime", needs.lime)]
+        for name, need in every:
+            if need.edition_status:
+                by_edition.setdefault((need.edition, need.edition_status), []).append(name)
+        for standing, names in by_edition.items():
+            groups.setdefault(standing, {}).setdefault(", ".join(names), []).append(plot.plot_id)
+    for (edition, status), which in groups.items():
+        told = "; ".join(f"{names} of {', '.join(plot_ids)}" for names, plot_ids in which.items())
+        name = f"{Path(edition).name} ({status})" if edition else f"the {status}"
+        console.print(f"[dim]By {escape(name)}: {escape(told)}[/]")
+
+
+def show_comparison(console: Console, found: OffersCompared, system: str) -> None:
     """Print the price of each nutrient in each offer, cheapest nitrogen first where there is any."""
     unit, per = ("lb", LB_KG) if system == "us" else ("kg", 1.0)
     table = table_of(
@@ -250,7 +263,7 @@ def show_comparison(console: Console, comparison: Comparison, with_steps: bool, 
         "effective lime",
         numbers=range(2, 8),
     )
-    for item in comparison.offers:
+    for item in found.offers:
         prices = (item.price_per_kg.get(n) for n in SHOWN_NUTRIENTS)
         lime = "; ".join(
             f"${entry.price_per_effective_ton:,.2f}/ton {entry.basis.value}"
@@ -265,8 +278,8 @@ def show_comparison(console: Console, comparison: Comparison, with_steps: bool, 
             lime,
         )
     console.print(table)
-    if with_steps:
-        for item in comparison.offers:
+    if found.with_steps:
+        for item in found.offers:
             console.print(f"[bold]{escape(item.offer.product)}[/], {escape(item.offer.package)}")
             show_steps(console, item.steps)
 
@@ -290,8 +303,9 @@ def show_cautions(console: Console, cautions: Iterable[Caution], sources: Source
             console.print(f"  [dim]{escape(f'{published}({sources.cite(item.source)})')}[/]")
 
 
-def show_status(console: Console, view: SeasonView, system: str) -> None:
-    """Print planned against applied, and what each plot is still owed."""
+def show_status(console: Console, found: SeasonStatus, system: str) -> None:
+    """Print planned against applied, what each plot is still owed, and the lime used up."""
+    view = found.view
     table = table_of(
         f"Done so far, season {view.record.info.season}",
         "plot",
@@ -308,8 +322,8 @@ def show_status(console: Console, view: SeasonView, system: str) -> None:
             escape(row.plot_id),
             escape(row.product),
             "any" if row.timing is None else row.timing.value,
-            format_mass(row.planned_kg, system) if row.line_id else "not in the plan",
-            format_mass(row.applied_kg, system),
+            mass_words(row.planned_kg, system) if row.line_id else "not in the plan",
+            mass_words(row.applied_kg, system),
             row.state.value,
             escape("; ".join(row.reasons)),
         )
@@ -317,21 +331,41 @@ def show_status(console: Console, view: SeasonView, system: str) -> None:
     owed = table_of("Still owed", "plot", "nutrient", "need", "applied", "left", numbers=(2, 3, 4))
     for balance in view.balances:
         if balance.need_kg is not None and (balance.need_kg > 0 or balance.applied_kg > 0):
-            effective = balance.supply.startswith("lime ") and balance.supply != "lime product"
             owed.add_row(
                 escape(balance.plot_id),
                 balance.supply,
-                _mass(balance.need_kg, effective, system),
-                _mass(balance.applied_kg, effective, system),
-                _mass(max(balance.need_kg - balance.applied_kg, 0.0), effective, system),
+                mass_words(balance.need_kg, system, balance.supply),
+                mass_words(balance.applied_kg, system, balance.supply),
+                mass_words(max(balance.need_kg - balance.applied_kg, 0.0), system, balance.supply),
             )
     console.print(owed)
+    _show_lime_doses(console, found.lime_doses, system)
+    _show_acidity(console, found.acidity, system)
 
 
-def show_sampling(console: Console, plans: Iterable[SamplingPlan]) -> None:
+def _show_lime_doses(console: Console, doses: Sequence[LimeDose], system: str) -> None:
+    """Print the lime still to come, dose by dose, with the season each is due."""
+    if not doses:
+        return
+    columns = ("plot", "season", "lime", "dose", "by the rule of")
+    table = table_of("Lime by the season it is due", *columns, numbers=(3,))
+    for dose in doses:
+        rate = rate_words(dose.rate_kg_ha, system, dose.supply)
+        mass = mass_words(dose.mass_kg, system, dose.supply)
+        table.add_row(
+            escape(dose.plot_id),
+            str(dose.season),
+            dose.supply.name_alone,
+            f"{rate}, {mass}",
+            escape(dose.rule or "no rule chosen: all at once"),
+        )
+    console.print(table)
+
+
+def show_sampling(console: Console, found: SamplesPlanned, _system: str) -> None:
     """Print which plots are due for a sample, why, and how many cores."""
     table = table_of("Soil samples", "plot", "due", "why", "cores", "published range", "depth", numbers=(3,))
-    for item in plans:
+    for item in found.plots:
         table.add_row(
             escape(item.plot_id),
             "[bold]yes[/]" if item.due else "no",
@@ -341,10 +375,18 @@ def show_sampling(console: Console, plans: Iterable[SamplingPlan]) -> None:
             escape(item.depth_text),
         )
     console.print(table)
+    show_paths(console, found.files)
 
 
-def show_summary(console: Console, view: SeasonView, system: str) -> None:
-    """Print the page a landowner reads: acres, dollars, bags, and what is missing and why."""
+def show_demo(console: Console, made: Demo, system: str) -> None:
+    """Print the page a landowner reads, the files made, and what to try next."""
+    _show_summary(console, made.view, system)
+    show_paths(console, made.files)
+    _show_next_steps(console, made.property_path)
+
+
+def _show_summary(console: Console, view: SeasonView, system: str) -> None:
+    """Print acres, dollars, bags, and what is missing and why."""
     info = view.record.info
     areas = view.areas.values()
     console.print(f"\n[bold]{escape(info.name)}[/], season {info.season}")
@@ -370,7 +412,24 @@ def show_paths(console: Console, paths: Iterable[Path], about: str = "") -> None
         console.print(f"wrote {escape(str(path))}" + (f" ({escape(about)})" if about and not index else ""))
 
 
-def show_next_steps(console: Console, property_path: Path) -> None:
+def show_files(console: Console, made: FilesMade, _system: str) -> None:
+    """Print the files that were written, and what is said of the first."""
+    show_paths(console, made.files, made.about)
+
+
+def show_property(console: Console, made: PropertyMade, _system: str) -> None:
+    """Print that the property is made, and what comes next."""
+    path = escape(str(made.property))
+    console.print(f"Made {path}. Next: loamwright import {path} FILE…")
+
+
+def show_imported(console: Console, found: Imported, _system: str) -> None:
+    """Print a sentence for each file taken in."""
+    for sentence in found.taken:
+        console.print(sentence, markup=False)
+
+
+def _show_next_steps(console: Console, property_path: Path) -> None:
     """Print the commands a newcomer would try next."""
     console.print("\n[bold]Try next[/]")
     for command in (
@@ -384,10 +443,10 @@ def show_next_steps(console: Console, property_path: Path) -> None:
         console.print(f"  {command}", markup=False)
 
 
-def show_guidelines(console: Console, editions: Sequence[GuidelineInfo]) -> None:
+def show_guidelines(console: Console, found: Editions, _system: str) -> None:
     """Print the guideline editions with region, status and crops."""
     table = table_of("Guideline editions", "id", "name", "region", "status", "crops", "lime regions")
-    for item in editions:
+    for item in found.editions:
         table.add_row(
             item.guideline_id,
             escape(item.name),
@@ -397,9 +456,48 @@ def show_guidelines(console: Console, editions: Sequence[GuidelineInfo]) -> None
             escape(", ".join(item.lime_regions)),
         )
     console.print(table)
-    for item in editions:
-        if item.about:
-            console.print(f"[bold]{item.guideline_id}[/] {escape(item.about)}")
+    for item in found.editions:
+        why = f" ({item.why})" if item.why else ""
+        console.print(f"[bold]{item.guideline_id}[/]{escape(why)} {escape(item.about)}")
+
+
+def show_crops(console: Console, asked: CropsAsked, _system: str) -> None:
+    """Print which guideline has which crop, by region."""
+    found, crop = asked.found, escape(repr(asked.crop))
+    if found.parts:
+        console.print(
+            f"{escape(asked.crop)} is a mixture of {escape(' and '.join(found.parts))}: say which rule "
+            f"governs with `loamwright guideline use PROPERTY EDITION --crop {crop} --as CROP`"
+        )
+    if not found.listed:
+        console.print(f"No built-in guideline names {crop}.")
+    if found.near:
+        console.print(f"Was {escape(' or '.join(found.near))} meant?")
+    if found.listed:
+        columns = ("region", "guideline", "status", "crop", "prints", "also called")
+        table = table_of("Crops by guideline", *columns)
+        for item in sorted(found.listed, key=lambda one: (one.region, one.edition)):
+            prints = (*item.nutrients, *(() if item.target_ph is None else (f"pH {item.target_ph:g}",)))
+            table.add_row(
+                escape(item.region),
+                item.edition,
+                escape(str(item.status)),
+                escape(item.crop),
+                ", ".join(prints),
+                escape(", ".join(item.also)),
+            )
+        console.print(table)
+
+
+def show_chosen(console: Console, found: ChosenNow, _system: str) -> None:
+    """Print which guidelines a property asks."""
+    console.print(f"Asked for rates: {found.guideline}", markup=False)
+    console.print(f"Asked for lime: {found.lime_guideline}", markup=False)
+
+
+def show_edition(console: Console, checked: EditionChecked, _system: str) -> None:
+    """Print that an edition of the user's own can be used."""
+    console.print(f"{escape(str(checked.file))}: this guideline can be used.")
 
 
 def show_story(console: Console, story: Story, system: str) -> None:
@@ -421,16 +519,16 @@ def show_story(console: Console, story: Story, system: str) -> None:
         name = name or ("lime" if isinstance(need, LimeNeed) else need.nutrient.value)
         amount = ""
         if need.state is NeedState.NEEDED and need.rate_kg_ha is not None and need.mass_kg is not None:
-            mass = _mass(need.mass_kg, _effective(need), system)
-            amount = f" {_rate(need.rate_kg_ha, _effective(need), system)}, {mass} for the plot"
+            mass = mass_words(need.mass_kg, system, need.supply)
+            amount = f" {rate_words(need.rate_kg_ha, system, need.supply)}, {mass} for the plot"
         state = "" if need.reason.startswith("None needed") else f" {need.state.value}"
         console.print(f"[bold]{name}[/]{state}{amount}: {escape(need.reason)}")
         show_steps(console, need.steps, sources=sources)
     for line in story.lines:
         when = "any time" if line.timing is None else line.timing.value
         console.print(
-            f"[bold]{escape(line.product)}[/] ({when}) {format_rate(line.rate_kg_ha, system)}, "
-            f"{format_mass(line.mass_kg, system)} for the plot"
+            f"[bold]{escape(line.product)}[/] ({when}) {rate_words(line.rate_kg_ha, system)}, "
+            f"{mass_words(line.mass_kg, system)} for the plot"
         )
         show_steps(console, line.steps, sources=sources)
     for item in story.purchases:
@@ -442,7 +540,7 @@ def show_story(console: Console, story: Story, system: str) -> None:
     sources.show(console)
 
 
-def show_history(console: Console, histories: Iterable[PlotHistory], system: str) -> None:
+def show_history(console: Console, found: Histories, system: str) -> None:
     """Print tests over the years and each season's balance."""
     tests = table_of("Soil tests over the years", "plot", "figure", "test", "depth", "values", "per year")
     owed = table_of(
@@ -455,7 +553,7 @@ def show_history(console: Console, histories: Iterable[PlotHistory], system: str
         "owed",
         numbers=(3, 4, 5),
     )
-    for history in histories:
+    for history in found.plots:
         for row in history.tests:
             tests.add_row(
                 escape(history.plot_id),
@@ -470,9 +568,9 @@ def show_history(console: Console, histories: Iterable[PlotHistory], system: str
                 escape(history.plot_id),
                 str(balance.season),
                 escape(balance.supply),
-                "unknown" if balance.need_kg is None else format_mass(balance.need_kg, system),
-                format_mass(balance.applied_kg, system),
-                "unknown" if balance.owed_kg is None else format_mass(balance.owed_kg, system),
+                "unknown" if balance.need_kg is None else mass_words(balance.need_kg, system, balance.supply),
+                mass_words(balance.applied_kg, system, balance.supply),
+                "unknown" if balance.owed_kg is None else mass_words(balance.owed_kg, system, balance.supply),
             )
     console.print(tests)
     console.print(owed)
@@ -486,29 +584,30 @@ def show_recorded(console: Console, found: Recorded, system: str) -> None:
     for entry in found.new:
         console.print(
             f"  {entry.applied_on} {escape(entry.plot_id)}: {escape(entry.product)} {entry.done.value}, "
-            f"{format_mass(entry.mass_kg, system)}"
+            f"{mass_words(entry.mass_kg, system)}"
             + (f", corrects {escape(entry.replaces)}" if entry.replaces else "")
             + (f" ({escape(entry.reason)})" if entry.reason else "")
         )
     touched = {(entry.plot_id, entry.product) for entry in found.new}
     for row in found.view.statuses:
         if (row.plot_id, row.product) in touched:
-            planned = f" of {format_mass(row.planned_kg, system)}" if row.line_id else ", not in the plan"
+            planned = f" of {mass_words(row.planned_kg, system)}" if row.line_id else ", not in the plan"
             console.print(
                 f"  → {escape(row.plot_id)} {escape(row.product)}: {row.state.value}, "
-                f"{format_mass(row.applied_kg, system)}{planned}"
+                f"{mass_words(row.applied_kg, system)}{planned}"
             )
 
 
-def show_calibration(console: Console, test: Calibration, system: str) -> None:
+def show_calibration(console: Console, logged: CatchLogged, system: str) -> None:
     """Print the rate a catch test gives."""
+    test = logged.calibration
     console.print(
         f"{escape(test.spreader)}, {escape(test.product)}, setting {escape(test.setting)}: "
-        f"{format_mass(test.caught_kg, system)} caught = {format_rate(test.rate_kg_ha, system)}"
+        f"{mass_words(test.caught_kg, system)} caught = {rate_words(test.rate_kg_ha, system)}"
     )
 
 
-def show_projection(console: Console, found: Projection) -> None:
+def show_projection(console: Console, found: Projection, _system: str) -> None:
     """Print where a soil test may go, or why that is unknown."""
     if found.to_low_ppm is None or found.to_high_ppm is None:
         console.print(f"{found.nutrient}: unknown, because {escape(found.reason)}")
@@ -521,20 +620,11 @@ def show_projection(console: Console, found: Projection) -> None:
     show_steps(console, found.steps)
 
 
-def show_acidity(console: Console, acidity: Mapping[str, Acidity], system: str) -> None:
+def _show_acidity(console: Console, acidity: Mapping[str, Acidity], system: str) -> None:
     """Print how much lime the season's nitrogen uses up."""
     for plot_id, found in acidity.items():
-        sums = (
-            ("by published figures", found.published_kg),
-            ("at most, by stoichiometry", found.ceiling_kg),
-        )
-        told = ", ".join(
-            f"{'unknown' if kg is None else format_mass(kg, system)} {name}" for name, kg in sums
-        )
-        left = f"; not counted: {', '.join(found.left_out)}" if found.left_out else ""
-        console.print(
-            escape(f"{plot_id}: the season's nitrogen uses up lime worth {told} (pure CaCO3){left}")
-        )
+        told = acidity_words(found, system)
+        console.print(escape(f"{plot_id}: the season's nitrogen uses up {told}"))
 
 
 def show_conflict(console: Console, recorded: Application, offered: Application) -> None:
@@ -544,3 +634,27 @@ def show_conflict(console: Console, recorded: Application, offered: Application)
         before, now = getattr(recorded, field.name), getattr(offered, field.name)
         if before != now:
             console.print(escape(f"  {field.name}: recorded {before!s}, now {now!s}"))
+
+
+#: What people read of each kind of result: printed to a console, in ``"us"`` or ``"metric"`` units.
+TEXTS: Mapping[type, Callable[[Console, Any, str], None]] = {
+    Measured: show_areas,
+    LargeMeasured: show_areas,
+    OffersCompared: show_comparison,
+    Editions: show_guidelines,
+    EditionChecked: show_edition,
+    CropsAsked: show_crops,
+    ChosenNow: show_chosen,
+    Demo: show_demo,
+    PropertyMade: show_property,
+    Imported: show_imported,
+    SeasonNeeds: show_needs,
+    Story: show_story,
+    SeasonStatus: show_status,
+    SamplesPlanned: show_sampling,
+    Histories: show_history,
+    Projection: show_projection,
+    FilesMade: show_files,
+    Recorded: show_recorded,
+    CatchLogged: show_calibration,
+}

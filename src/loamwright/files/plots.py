@@ -9,16 +9,15 @@ that all faults are told at once. Whether anything is imported then is `season`'
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Container, Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
-from typing import TypeVar
 
 import shapely
 
-from loamwright.errors import Level, Problem, UnitError, has_errors
+from loamwright.errors import Level, Problem, UnitError
+from loamwright.files.fields import Fields, Habits, key_of, shown, unused
 from loamwright.files.vectors import Feature, ShapeFile
 from loamwright.land import (
     DUPLICATE_SHARE,
@@ -31,10 +30,9 @@ from loamwright.land import (
     overlaps,
     walk_to_boundary,
 )
-from loamwright.units import format_area, parse_length, parse_number, parse_quantity
-from loamwright.values import Quantity
-
-_T = TypeVar("_T")
+from loamwright.needs import read_use
+from loamwright.soil import Missing
+from loamwright.units import format_area, read_number
 
 #: Column → other names it goes by. Compared without capitals, spaces and punctuation; the ten-letter
 #: names are what a Shapefile makes of the long ones.
@@ -47,6 +45,7 @@ PLOT_COLUMNS: Mapping[str, tuple[str, ...]] = {
     "yield_goal": ("yield", "expected_yield"),
     "legume_pct": ("legume", "legume_percent"),
     "seeding": ("new_seeding", "establishment"),
+    "use": ("crop_use", "used_as"),
     "season": ("year",),
     "notes": ("note", "comment", "comments", "description", "desc", "remarks"),
     "access": ("directions",),
@@ -60,9 +59,7 @@ KEEPOUT_COLUMNS: Mapping[str, tuple[str, ...]] = {
     "setback": ("setback_distance", "setback_di", "buffer"),
     "notes": ("note", "comment", "comments", "description", "desc", "remarks"),
 }
-_CROP_COLUMNS = ("crop", "previous_crop", "previous_stand", "yield_goal", "legume_pct", "seeding")
-_YES = {"yes", "y", "true", "1"}
-_NO = {"no", "n", "false", "0"}
+_CROP_COLUMNS = ("crop", "previous_crop", "previous_stand", "yield_goal", "legume_pct", "seeding", "use")
 #: An entrance farther than this from its plot is mentioned [m] (our choice).
 FAR_ENTRANCE_M = 5_000.0
 #: Pieces of one track that are farther apart than this many fix errors are two walks (our choice).
@@ -103,136 +100,60 @@ class KeepOutsRead:
 
 
 # ---------------------------------------------------------------------------------------------
-# Fields
-
-
-@lru_cache(maxsize=1024)
-def _plain(name: str) -> str:
-    return re.sub(r"[^a-z0-9]+", "_", name.strip().lower()).strip("_")
+# Words of features
 
 
 def rank_of(name: str, column: str) -> int | None:
     """Return how well a name in a file stands for a column of ours, 0 the best; None when it does not."""
     names = (column, *PLOT_COLUMNS[column])
-    return names.index(plain) if (plain := _plain(name)) in names else None
+    return names.index(plain) if (plain := key_of(name)) in names else None
 
 
-@lru_cache(maxsize=1024)
-def _layout(
-    names: tuple[str, ...], columns: tuple[tuple[str, tuple[str, ...]], ...]
-) -> tuple[dict[str, str], tuple[str, ...]]:
-    """Return which of a feature's names stands for which column, and the names that stand for none."""
-    left = {_plain(name): name for name in names}
-    known = {}
-    for column, aliases in columns:
-        name = next((name for name in (column, *aliases) if name in left), None)
-        if name is not None:
-            known[column] = left.pop(name)
-    return known, tuple(left.values())
-
-
-@dataclass(slots=True)
-class _Fields:
-    """The words of one feature under our column names, and the faults found in them."""
-
-    where: str
-    known: dict[str, tuple[str, str]]  # column → (name in the file, text)
-    extra: dict[str, str]
-    problems: list[Problem] = field(default_factory=list)
-
-    @classmethod
-    def of(cls, feature: Feature, columns: Mapping[str, tuple[str, ...]]) -> _Fields:
-        stated = feature.properties
-        known, extra = _layout(tuple(stated), tuple(columns.items()))
-        return cls(
+def _rows(shapes: ShapeFile, columns: Mapping[str, tuple[str, ...]]) -> list[Fields]:
+    """The words of each feature under our column names; the exact name wins over an alias."""
+    named: list[dict[str, tuple[str, str]]] = []
+    extras: list[dict[str, str]] = []
+    for feature in shapes.features:
+        left = {key_of(name): (name, text) for name, text in feature.properties.items()}
+        found = {
+            column: left.pop(name)
+            for column, aliases in columns.items()
+            if (name := next((name for name in (column, *aliases) if name in left), None)) is not None
+        }
+        named.append(found)
+        extras.append(dict(left.values()))
+    habits = Habits(lambda column: (words[column][1] for words in named if column in words))
+    return [
+        Fields(
             feature.where,
-            {column: (name, stated[name]) for column, name in known.items()},
-            {name: stated[name] for name in extra},
+            {column: text for column, (_name, text) in words.items()},
+            [],
+            names={column: name for column, (name, _text) in words.items()},
+            habits=habits,
+            extra=extra,
         )
-
-    def text(self, column: str) -> str:
-        """Return the text of a column, or nothing."""
-        return self.known.get(column, ("", ""))[1]
-
-    def place_of(self, column: str) -> str:
-        """Return where the text of a column stands, for messages."""
-        return f"{self.where}, {self.known.get(column, (column, ''))[0]}"
-
-    def read(self, column: str, reader: Callable[[str], _T], fix: str) -> _T | None:
-        """Return a column read by a reader; None when blank or, with a problem, when it fails."""
-        name, text = self.known.get(column, (column, ""))
-        if not text:
-            return None
-        try:
-            return reader(text)
-        except (UnitError, ValueError) as error:
-            self.problems.append(Problem(f"{self.where}, {name}", str(error), fix))
-            return None
-
-
-def _between(low: float, high: float) -> Callable[[str], float]:
-    def read(text: str) -> float:
-        number = parse_number(text.strip().removesuffix("%"))
-        if not low <= number <= high:
-            raise ValueError(f"{text!r} is not between {low:g} and {high:g}")
-        return number
-
-    return read
-
-
-def _above_zero(text: str) -> float:
-    number = parse_number(text)
-    if number <= 0:
-        raise ValueError(f"{text!r} is not more than zero")
-    return number
-
-
-def _yes_or_no(text: str) -> bool:
-    if text.lower() not in _YES | _NO:
-        raise ValueError(f"{text!r} is neither yes nor no")
-    return text.lower() in _YES
-
-
-def _year(text: str) -> int:
-    if not re.fullmatch(r"[12]\d{3}", text):
-        raise ValueError(f"{text!r} is not a calendar year")
-    return int(text)
-
-
-def _yield_goal(text: str) -> Quantity:
-    goal = parse_quantity(text)
-    if goal.value <= 0:
-        raise ValueError(f"{text!r} is not more than zero")
-    return goal
+        for feature, words, extra in zip(shapes.features, named, extras, strict=True)
+    ]
 
 
 def _place(text: str) -> tuple[float, float]:
+    """Read a longitude and a latitude."""
+    fix = 'write longitude, latitude: for example "-93.05, 46.05"'
     try:
-        numbers = [parse_number(part) for part in re.split(r"[,;\s]+", text) if part]
+        numbers = [read_number(part, decimal_comma=False) for part in re.split(r"[,;\s]+", text) if part]
     except UnitError:
         numbers = []
     if len(numbers) != 2:
-        raise ValueError(f"{text!r} is not a longitude and a latitude")
+        raise UnitError(f"{shown(text)} is not a longitude and a latitude", fix)
     lon, lat = numbers
     if abs(lat) > 90 or abs(lon) > 180:
         swapped = " (they look swapped)" if abs(lon) <= 90 and abs(lat) <= 180 else ""
-        raise ValueError(f"{text!r} is not a longitude and a latitude in degrees{swapped}")
+        raise UnitError(f"{shown(text)} is not a longitude and a latitude in degrees{swapped}", fix)
     return lon, lat
 
 
-def _setback(text: str) -> float:
-    distance = parse_length(text)
-    if distance < 0:
-        raise ValueError(f"{text!r} is less than zero")
-    return distance
-
-
-def _unused_columns(rows: list[_Fields], shapes: ShapeFile, kept: str) -> list[Problem]:
-    names = list(dict.fromkeys(name for row in rows for name in row.extra))
-    if not names:
-        return []
-    what = f"columns that are not used here: {', '.join(names)}"
-    return [Problem(shapes.path.name, what, kept, Level.NOTE)]
+def _unused_columns(rows: list[Fields], shapes: ShapeFile, kept: str) -> list[Problem]:
+    return unused(shapes.path.name, list(dict.fromkeys(name for row in rows for name in row.extra)), kept)
 
 
 # ---------------------------------------------------------------------------------------------
@@ -243,10 +164,10 @@ def plots_from_shapes(
     shapes: ShapeFile, season: int, gps_sigma_m: float, unnamed_ok: bool = False
 ) -> PlotsRead:
     """Read the plots of a map file, and what grows on them."""
-    rows = [_Fields.of(feature, PLOT_COLUMNS) for feature in shapes.features]
+    rows = _rows(shapes, PLOT_COLUMNS)
     problems = list(shapes.problems)
-    has_ids = any("plot_id" in row.known for row in rows)
-    if rows and not has_ids and any("name" in row.known for row in rows):
+    has_ids = any(row.has("plot_id") for row in rows)
+    if rows and not has_ids and any(row.has("name") for row in rows):
         problems.append(no_ids(shapes.path))
     plots: list[Plot] = []
     croppings: dict[str, Cropping] = {}
@@ -257,11 +178,11 @@ def plots_from_shapes(
         plot_id = row.text("plot_id") or ("" if has_ids else row.text("name"))
         if not plot_id and unnamed_ok:
             plot_id = str(number)
-        row.problems.extend([*ids.check(plot_id, row.place_of("plot_id")), *outline.problems])
+        row.add([*ids.check(plot_id, row.place("plot_id")), *outline.problems])
         plot = _plot(plot_id, outline, row)
         cropping = _cropping(plot_id, row, season)
         problems.extend(row.problems)
-        if plot is None or has_errors(row.problems):
+        if plot is None or row.bad:
             continue
         plots.append(plot)
         wheres.append(row.where)
@@ -273,7 +194,7 @@ def plots_from_shapes(
         names = plots[first].plot_id, plots[second].plot_id
         problems.append(drawn_twice(*names, wheres[first], wheres[second]))
     kept = [plot for index, plot in enumerate(plots) if index not in twice]
-    problems.extend(_unused_columns(rows, shapes, "They are kept with each plot."))
+    problems.extend(_unused_columns(rows, shapes, "not used here; kept with each plot"))
     return PlotsRead(
         tuple(kept),
         tuple(croppings[plot.plot_id] for plot in kept if plot.plot_id in croppings),
@@ -344,11 +265,8 @@ def outlines_of(features: Sequence[Feature], gps_sigma_m: float) -> list[Outline
     return outlines
 
 
-def _plot(plot_id: str, outline: Outline, row: _Fields) -> Plot | None:
-    entrance = row.read("entrance", _place, 'Write longitude, latitude: for example "-93.05, 46.05".')
-    weight = row.read(
-        "weight", _above_zero, "Write 1 for a normal plot, 2 for one that matters twice as much."
-    )
+def _plot(plot_id: str, outline: Outline, row: Fields) -> Plot | None:
+    entrance, weight = row.read("entrance", _place), row.number("weight", "weight")
     if outline.boundary is None:
         return None
     if entrance is not None:
@@ -386,30 +304,30 @@ def _walked(feature: Feature, gps_sigma_m: float) -> Outline:
     return Outline(walk.boundary_wkb, walk.area_se_m2, tuple(problems))
 
 
-def _check_entrance(entrance: tuple[float, float], boundary: bytes, row: _Fields) -> None:
+def _check_entrance(entrance: tuple[float, float], boundary: bytes, row: Fields) -> None:
     middle = label_point(boundary)
     far = distance_m(entrance, middle)
     if far <= FAR_ENTRANCE_M:
         return
-    name, text = row.known["entrance"]
-    where = f"{row.where}, {name}"
+    text = row.text("entrance")
     if abs(entrance[0]) <= 90 and distance_m((entrance[1], entrance[0]), middle) <= FAR_ENTRANCE_M:
         what = f"{text!r} is {far / 1000:,.0f} km from the plot, but close by when read the other way round"
-        row.problems.append(Problem(where, what, "Write longitude first, then latitude."))
+        row.problem("entrance", what, "Write longitude first, then latitude.")
     else:
         what = f"{text!r} is {far / 1000:,.0f} km from the plot"
-        row.problems.append(Problem(where, what, "Look whether that is the way in.", Level.WARNING))
+        row.problem("entrance", what, "Look whether that is the way in.", Level.WARNING)
 
 
-def _cropping(plot_id: str, row: _Fields, season: int) -> Cropping | None:
-    if row.known.keys().isdisjoint(("season", *_CROP_COLUMNS)):
-        return None
-    stated = row.read("season", _year, "Write the calendar year, for example 2026.")
-    goal = row.read("yield_goal", _yield_goal, 'Write number and unit, for example "2 ton/acre".')
-    legume = row.read(
-        "legume_pct", _between(0, 100), "Write the share of legumes in percent, for example 40."
-    )
-    seeding = row.read("seeding", _yes_or_no, "Write yes in the year of seeding, no on an established stand.")
+def _use(text: str) -> str:
+    read = read_use(text)
+    if isinstance(read, Missing):
+        raise UnitError(read.reason, "write harvested, grazed by beef cattle, browsed, or left")
+    return text
+
+
+def _cropping(plot_id: str, row: Fields, season: int) -> Cropping | None:
+    stated, legume = row.year("season"), row.percent("legume_pct")
+    goal, seeding = row.amount("yield_goal", "yield", counted="counted yield"), row.yes_no("seeding")
     if not any(row.text(column) for column in _CROP_COLUMNS):
         return None
     return Cropping(
@@ -421,6 +339,7 @@ def _cropping(plot_id: str, row: _Fields, season: int) -> Cropping | None:
         legume_pct=legume,
         seeding=seeding,
         previous_stand=row.text("previous_stand"),
+        use=row.read("use", _use) or "",
     )
 
 
@@ -430,7 +349,7 @@ def _cropping(plot_id: str, row: _Fields, season: int) -> Cropping | None:
 
 def keepouts_from_shapes(shapes: ShapeFile) -> KeepOutsRead:
     """Read the keep-outs of a map file."""
-    rows = [_Fields.of(feature, KEEPOUT_COLUMNS) for feature in shapes.features]
+    rows = _rows(shapes, KEEPOUT_COLUMNS)
     problems = list(shapes.problems)
     ids = Ids("keepout_id")
     stated = {row.text("keepout_id") for row in rows}
@@ -439,17 +358,16 @@ def keepouts_from_shapes(shapes: ShapeFile) -> KeepOutsRead:
     for feature, row in zip(shapes.features, rows, strict=True):
         ident = row.text("keepout_id")
         if not ident:
-            ident = _next_id(_plain(row.text("kind")) or "keepout", stated, ids.taken)
+            ident = _next_id(key_of(row.text("kind")) or "keepout", stated, ids.taken)
             made_up.append(ident)
-        row.problems.extend(ids.check(ident, row.place_of("keepout_id")))
-        fix = 'Write number and unit, for example "50 ft"; leave it blank if it is not known.'
-        setback_m = row.read("setback", _setback, fix)
+        row.add(ids.check(ident, row.place("keepout_id")))
+        setback_m = row.quantity("setback", "setback")
         if not row.text("kind"):
             fix = "Write water, well, sinkhole, ditch, rock, road …: cautions depend on it."
-            row.problems.append(Problem(f"{feature.where}, kind", "the kind is blank", fix, Level.WARNING))
+            row.problem("kind", "the kind is blank", fix, Level.WARNING)
         wkb = _sound(feature, row)
         problems.extend(row.problems)
-        if has_errors(row.problems):
+        if row.bad:
             continue
         ids.take(ident, feature.where)
         others = [f"{name}: {text}" for name, text in row.extra.items()]
@@ -468,7 +386,7 @@ def keepouts_from_shapes(shapes: ShapeFile) -> KeepOutsRead:
         what = f"keep-outs without an id are called {', '.join(made_up)}"
         fix = "Add a keepout_id column to name them yourself."
         problems.append(Problem(shapes.path.name, what, fix, Level.NOTE))
-    problems.extend(_unused_columns(rows, shapes, "They are kept in the notes of each keep-out."))
+    problems.extend(_unused_columns(rows, shapes, "not used here; kept in the notes of each keep-out"))
     return KeepOutsRead(tuple(keepouts), tuple(problems))
 
 
@@ -479,17 +397,17 @@ def _next_id(kind: str, *taken: Container[str]) -> str:
     return f"{kind}-{number}"
 
 
-def _sound(feature: Feature, row: _Fields) -> bytes:
+def _sound(feature: Feature, row: Fields) -> bytes:
     """Return a keep-out's shape with crossings resolved so that all ground it touches is inside."""
     shape = shapely.from_wkb(feature.wkb)
     if shape.is_empty:
-        row.problems.append(Problem(feature.where, "the feature has no shape", "Draw it or delete it."))
+        row.problem("", "the feature has no shape", "Draw it or delete it.")
         return feature.wkb
     if shape.is_valid:
         return feature.wkb
     what = f"the shape crosses or touches itself ({shapely.is_valid_reason(shape)})"
     fix = "It was cleaned so that everything inside its line is kept out; look at it on the map."
-    row.problems.append(Problem(feature.where, what, fix, Level.NOTE))
+    row.problem("", what, fix, Level.NOTE)
     return shapely.to_wkb(shapely.make_valid(shape, method="structure", keep_collapsed=True))
 
 
@@ -497,8 +415,8 @@ def looks_like(shapes: ShapeFile) -> str | None:
     """Say what a map file most likely holds."""
     if not shapes.features:
         return None
-    names = {_plain(name) for feature in shapes.features for name in feature.properties}
-    title = _plain(shapes.path.stem).replace("_", "")
+    names = {key_of(name) for feature in shapes.features for name in feature.properties}
+    title = key_of(shapes.path.stem).replace("_", "")
     areas = [feature.is_track or _dimension(feature) == 2 for feature in shapes.features]
     only_plots = names & {"plot_id", "plotid", *_CROP_COLUMNS}
     only_keepouts = names & {"keepout_id", "keepoutid", "keep_out_id", "setback", "kind"}

@@ -21,7 +21,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Any, TypeVar
 
-from loamwright import __version__, land
+from loamwright import land
 from loamwright.errors import Problem, PropertyFileError
 from loamwright.files.columns import (
     APPLICATIONS,
@@ -50,6 +50,7 @@ from loamwright.soil import LabRecommendation, OrganicInput, SoilTest
 from loamwright.supplies import Offer, Product
 from loamwright.units import ACRE_M2
 from loamwright.values import Nutrient, PropertyInfo, Quantity
+from loamwright.version import __version__
 from loamwright.work import Application, Calibration, PropertyRecord
 
 R = TypeVar("R")

@@ -11,14 +11,12 @@ H. Butler and others, "The GeoJSON Format", RFC 7946, IETF, 2016.
 
 from __future__ import annotations
 
-import gc
 import json
 import tempfile
 import warnings
 import zipfile
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
 from dataclasses import dataclass, field
 from enum import StrEnum
 from importlib.util import find_spec
@@ -29,6 +27,7 @@ import numpy as np
 import shapely
 
 from loamwright.errors import InputError, Level, Problem
+from loamwright.files.jsontext import read_json
 from loamwright.land import check_coordinates, geometry_type, placed_for_sure, shapes_from_geojson
 
 _GEOGRAPHIC = "EPSG:4326"
@@ -91,10 +90,10 @@ class Found:
 # Reading
 
 
-def read_shapes(path: Path, layer: str | None = None) -> ShapeFile:
-    """Read the shapes of a map file."""
+def read_shapes(path: Path, layer: str | None = None, document: Any = None) -> ShapeFile:
+    """Read the shapes of a map file; a `document` is its JSON where that has been read already."""
     try:
-        found = _reader(path)(path, layer)
+        found = _reader(path)(path, layer) if document is None else _from_geojson(path, document)
         if not found.rows:
             fix = "Draw at least one boundary and save the file again."
             raise InputError([*found.remarks, Problem(path.name, "the file has no features", fix)])
@@ -230,7 +229,10 @@ def naming(names: Iterable[str]) -> list[str]:
 
 
 def _read_geojson(path: Path, _layer: str | None) -> Found:
-    document = _parse_json(path)
+    return _from_geojson(path, read_json(path))
+
+
+def _from_geojson(path: Path, document: Any) -> Found:
     kind = document.get("type") if isinstance(document, dict) else None
     if kind == "FeatureCollection" and isinstance(document.get("features"), list):
         items = document["features"]
@@ -260,39 +262,6 @@ def _read_geojson(path: Path, _layer: str | None) -> Found:
             found.remarks.append(Problem(where, what, fix, Level.NOTE))
         found.rows.append((where, _words(words), shape))
     return _in_degrees(found, _stated_crs(document, path), path)
-
-
-def _parse_json(path: Path) -> Any:
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        what = f"byte {error.start + 1} is not UTF-8 text"
-        raise InputError([Problem(path.name, what, "Save the file as GeoJSON in UTF-8.")]) from error
-    try:
-        with _without_collecting():
-            return json.loads(text)
-    except json.JSONDecodeError as error:
-        near = text[max(0, error.pos - 12) : error.pos + 12].strip() or text[-20:].strip()
-        where = f"{path.name}, line {error.lineno}, column {error.colno}"
-        what = f"this is not valid JSON: {error.msg.lower()}, near {near!r}"
-        fix = "The file may be cut off or edited by hand; save it again from the program it came from."
-        raise InputError([Problem(where, what, fix)]) from error
-    except RecursionError as error:
-        what = "the JSON is nested too deeply to be a map"
-        raise InputError([Problem(path.name, what, "Save the layer as GeoJSON.")]) from error
-
-
-@contextmanager
-def _without_collecting() -> Iterator[None]:
-    """Leave garbage for later: a map is a million small lists, and searching them again and again for
-    loops, of which JSON has none, takes longer than reading them."""
-    collecting = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if collecting:
-            gc.enable()
 
 
 def _is_open(geometry: Any) -> bool:
@@ -427,6 +396,13 @@ def _read_layer(source: str, layer: str | None, label: str, path: Path) -> Found
     return _in_degrees(found, meta["crs"], path) if found.rows else found
 
 
+def _is_about_the_file(warning: warnings.WarningMessage) -> bool:
+    """GDAL's messages come as plain RuntimeWarning, pyogrio's own as plain UserWarning; no others."""
+    return (
+        warning.category in (RuntimeWarning, UserWarning) and Path(warning.filename).parent.name == "pyogrio"
+    )
+
+
 def _raw(
     source: str, layer: str | None, label: str, path: Path, **which: Any
 ) -> tuple[Mapping[str, Any], Any, dict[str, Any], list[Problem]]:
@@ -434,7 +410,7 @@ def _raw(
     import pyogrio.raw
 
     try:
-        with warnings.catch_warnings(record=True) as said:
+        with warnings.catch_warnings(record=True) as said, np.errstate(all="ignore"):
             warnings.simplefilter("always")
             meta, _, shapes, columns = pyogrio.raw.read(source, layer=layer, **which)
     except (RuntimeError, ValueError, UnicodeDecodeError) as error:
@@ -442,7 +418,7 @@ def _raw(
     fix = "Look at the shapes on a map."
     remarks = [
         Problem(label, f"the file reader says: {message}", fix, Level.WARNING)
-        for message in dict.fromkeys(str(warning.message) for warning in said)
+        for message in dict.fromkeys(str(warning.message) for warning in said if _is_about_the_file(warning))
     ]
     names = [str(name) for name in meta["fields"]]
     return meta, shapes, dict(zip(names, columns, strict=True)), remarks

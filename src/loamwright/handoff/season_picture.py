@@ -19,8 +19,8 @@ from loamwright.handoff.paper import Figure, PaperMade, PaperOptions, check_pape
 from loamwright.palette import BLUE, BLUISH_GREEN, ORANGE, STATUS, Fill
 from loamwright.soil import SoilTest
 from loamwright.units import ACRE_M2, HA_M2, LB_KG, format_area, format_money
-from loamwright.values import NeedState, Nutrient
-from loamwright.words import exact_mass
+from loamwright.values import NeedState, Nutrient, Supply
+from loamwright.words import mass_words
 from loamwright.work import SeasonView, WorkState
 
 #: Plots drawn by themselves; the smallest beyond them are added into one row.
@@ -193,20 +193,20 @@ def _per_area(mass_kg: float, area_m2: float, system: str) -> float:
     return mass_kg / LB_KG / (area_m2 / ACRE_M2) if system == "us" else mass_kg / (area_m2 / HA_M2)
 
 
-def _unplanned(view: SeasonView, row: _Row, supply: str) -> str:
+def _unplanned(view: SeasonView, row: _Row, supply: Supply) -> str:
     """What to say of a row the plan holds nothing about for a supply."""
     states = set()
     for plot_id in row.plots:
         needs = view.needs.get(plot_id)
         if needs is not None:
             found = [n.state for n in needs.needs if n.nutrient.value == supply]
-            states.update([needs.lime.state] if supply.startswith("lime ") else found)
+            states.update([needs.lime.state] if supply.is_lime else found)
     if states == {NeedState.NONE}:
         return "none"
     return "not known" if states == {NeedState.UNKNOWN} else ""
 
 
-def _rank(supply: str) -> tuple[int, str]:
+def _rank(supply: Supply) -> tuple[int, str]:
     """Place of a supply among the panels."""
     if supply.startswith("lime"):
         return 3, supply
@@ -285,7 +285,7 @@ def _status(view: SeasonView) -> tuple[tuple[StatusBar, ...], tuple[StatusKey, .
         )
         on_kg = math.fsum(row.applied_kg for row in planned if row.product == product)
         bars.append(
-            StatusBar(product, pieces, f"{exact_mass(on_kg, system)} on, of {exact_mass(total, system)}")
+            StatusBar(product, pieces, f"{mass_words(on_kg, system)} on, of {mass_words(total, system)}")
         )
     counts = Counter(row.state for row in planned)
     key = tuple(StatusKey(state.value, STATUS[state.value], str(counts[state])) for state in order)

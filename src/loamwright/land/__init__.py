@@ -38,6 +38,7 @@ from loamwright.land.geometry import (
     simplify_for_map,
 )
 from loamwright.land.records import Cropping, KeepOut, Plot, PlotArea
+from loamwright.land.sizes import areas_m2
 from loamwright.land.sketch import Sketch, SketchKeepOut, outline, overview
 from loamwright.land.walks import walk_to_boundary
 
@@ -53,6 +54,7 @@ __all__ = [
     "Sketch",
     "SketchKeepOut",
     "areas",
+    "areas_m2",
     "as_geojson",
     "bounds",
     "check_boundaries",

@@ -65,6 +65,8 @@ class Cropping:
         True in the establishment year, False on an established stand, None = not stated.
     previous_stand
         Condition of the previous legume for credits (``"4-5 plants/ft2"``); empty if not stated.
+    use
+        ``"harvested"``, ``"grazed"``, ``"browsed"``, ``"left"``; empty = not stated.
     """
 
     plot_id: str
@@ -75,6 +77,7 @@ class Cropping:
     legume_pct: float | None = None
     seeding: bool | None = None
     previous_stand: str = ""
+    use: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,9 +11,9 @@ from loamwright.planning.custom_blends import BlendService, CustomBlend, order_b
 from loamwright.planning.inputs import FixedPass, PlanPlot, Terms, Ware
 from loamwright.planning.lines import PurchaseList, purchase_lists
 from loamwright.planning.planner import make_plan
-from loamwright.planning.reasons import Reasons, explain
+from loamwright.planning.reasons import NutrientReason, PlotCost, Reasons, explain
 from loamwright.planning.records import Coverage, Outcome, Plan, PlanLine, Purchase
-from loamwright.planning.targets import plan_plots
+from loamwright.planning.targets import LimeDose, lime_ledger, plan_plots
 
 __all__ = [
     "BlendService",
@@ -23,10 +23,13 @@ __all__ = [
     "CustomBlend",
     "FixedPass",
     "Habit",
+    "LimeDose",
+    "NutrientReason",
     "Outcome",
     "Plan",
     "PlanLine",
     "PlanPlot",
+    "PlotCost",
     "Purchase",
     "PurchaseList",
     "Reasons",
@@ -35,6 +38,7 @@ __all__ = [
     "compare_habits",
     "coverage_curve",
     "explain",
+    "lime_ledger",
     "make_plan",
     "order_blend",
     "plan_plots",

@@ -17,7 +17,7 @@ from loamwright.needs import LimeNeed, Need, PlotNeeds
 from loamwright.planning.inputs import Demand, PlanPlot
 from loamwright.supplies import SAME_SEASON, Product, dose_limit
 from loamwright.units import HA_M2, LB_ACRE_KG_HA
-from loamwright.values import NeedState, Nutrient, Settings, Timing
+from loamwright.values import NeedState, Nutrient, Settings, Supply, Timing
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,9 +62,9 @@ SURPLUS_LIMITS: Mapping[str, SurplusLimit] = {
 LIME_PRIORITY = 3.0
 
 
-def surplus_limit(supply: str, settings: Settings) -> SurplusLimit | None:
+def surplus_limit(supply: Supply, settings: Settings) -> SurplusLimit | None:
     """Return the cap on surplus for one supply: the user's for it, else ours, else the user's ``"*"``."""
-    default = SURPLUS_LIMITS.get("lime" if supply.startswith("lime ") else supply)
+    default = SURPLUS_LIMITS.get("lime" if supply.is_lime else supply)
     named = supply in settings.surplus_limit_fraction or supply in settings.surplus_limit_kg_ha
     if default is not None and not named:
         return default
@@ -88,7 +88,7 @@ def _cap_kg(need: Need | LimeNeed | None, limit: SurplusLimit, area_ha: float) -
 
 def lime_this_season(
     lime: LimeNeed,
-    contents: Mapping[str, Mapping[str, float]],
+    contents: Mapping[str, Mapping[Supply, float]],
     products: Sequence[Product],
     settings: Settings,
     spread_kg_ha: float,
@@ -105,7 +105,7 @@ def lime_this_season(
     if not settings.lime_dose_limit or lime.rate_kg_ha is None or lime.basis is None:
         return 1.0
     limit = dose_limit(settings.lime_dose_limit)
-    supply = f"lime {lime.basis.value}"
+    supply = lime.basis.supply
     strengths = [contents[item.product].get(supply, 0.0) for item in products]
     weakest = min((strength for strength in strengths if strength > 0), default=None)
     if weakest is None or limit.apart == SAME_SEASON:
@@ -116,6 +116,86 @@ def lime_this_season(
     else:
         dose_kg_ha = limit.max_kg_ha
     return min(1.0, max(0.0, dose_kg_ha - spread_kg_ha) / wanted_kg_ha)
+
+
+@dataclass(frozen=True, slots=True)
+class LimeDose:
+    """One dose of a plot's lime, in the season it is due.
+
+    Parameters
+    ----------
+    plot_id, season
+        Where, and when it is due [calendar year].
+    supply
+        Effective lime in the basis of the need.
+    rate_kg_ha, mass_kg
+        Effective lime [kg/ha] and on the plot [kg].
+    rule
+        Whose published rule divides the need; empty when none is chosen and all of it is due at once.
+    """
+
+    plot_id: str
+    season: int
+    supply: Supply
+    rate_kg_ha: float
+    mass_kg: float
+    rule: str
+
+
+def lime_ledger(
+    plots: Sequence[Plot],
+    needs: Mapping[str, PlotNeeds],
+    contents: Mapping[str, Mapping[Supply, float]],
+    products: Sequence[Product],
+    settings: Settings,
+    lime_spread_kg_ha: Mapping[str, float],
+    season: int,
+) -> tuple[LimeDose, ...]:
+    """Divide each plot's lime into doses, with the season each is due.
+
+    Parameters
+    ----------
+    plots
+        Plots of the property.
+    needs
+        By plot_id; what was spread since the soil was sampled is off already.
+    contents
+        Product name to supply key to mass fraction [kg per kg product].
+    products
+        Products of the property.
+    settings
+        Name the published rule for one dose, or none.
+    lime_spread_kg_ha
+        Lime product that a dose now would come on top of, by plot_id [kg/ha].
+    season
+        The season now [calendar year].
+
+    Returns
+    -------
+    tuple of LimeDose
+        In the order of the plots and seasons; nothing for a plot that needs none.
+    """
+    doses: list[LimeDose] = []
+    rule = dose_limit(settings.lime_dose_limit) if settings.lime_dose_limit else None
+    for plot in plots:
+        lime = needs[plot.plot_id].lime
+        if lime.state is not NeedState.NEEDED or lime.basis is None or not lime.rate_kg_ha:
+            continue
+        reaching = [p for p in products if p.product in reachable_products(plot, products, settings)]
+        spread_kg_ha = lime_spread_kg_ha.get(plot.plot_id, 0.0)
+        whole = lime_this_season(lime, contents, reaching, settings, 0.0)
+        share = lime_this_season(lime, contents, reaching, settings, spread_kg_ha)
+        left, year = 1.0, season
+        while left > 1e-9:
+            share = min(left, share)
+            if share > 1e-9:
+                rate, mass = share * lime.rate_kg_ha, share * (lime.mass_kg or 0.0)
+                place = rule.place if rule is not None else ""
+                doses.append(LimeDose(plot.plot_id, year, lime.basis.supply, rate, mass, place))
+            left -= share
+            year += max(1, rule.seasons_apart) if rule is not None else 1
+            share = whole
+    return tuple(doses)
 
 
 def _divided(shares: Mapping[str, float], settings: Settings) -> tuple[Problem, ...]:
@@ -156,9 +236,9 @@ def _demands(plot: PlotNeeds) -> tuple[Demand, ...]:
         if need.state is not NeedState.NEEDED or not need.mass_kg:
             continue
         splits: tuple[tuple[Timing | None, float], ...] = need.timings or ((None, 1.0),)
-        demands.extend(Demand(need.nutrient.value, need.mass_kg * share, timing) for timing, share in splits)
+        demands.extend(Demand(need.nutrient.supply, need.mass_kg * share, timing) for timing, share in splits)
     if plot.lime.mass_kg and plot.lime.basis is not None:
-        demands.append(Demand(f"lime {plot.lime.basis.value}", plot.lime.mass_kg, None, LIME_PRIORITY))
+        demands.append(Demand(plot.lime.basis.supply, plot.lime.mass_kg, None, LIME_PRIORITY))
     return tuple(demands)
 
 
@@ -180,7 +260,7 @@ def plan_plots(
     plots: Sequence[Plot],
     areas: Mapping[str, PlotArea],
     needs: Mapping[str, PlotNeeds],
-    contents: Mapping[str, Mapping[str, float]],
+    contents: Mapping[str, Mapping[Supply, float]],
     products: Sequence[Product],
     settings: Settings,
     lime_spread_kg_ha: Mapping[str, float] = MappingProxyType({}),
@@ -236,8 +316,8 @@ def plan_plots(
             limit = surplus_limit(supply, settings)
             if limit is None:
                 continue
-            if supply.startswith("lime "):
-                wanted = plot_needs.lime.basis is not None and supply == f"lime {plot_needs.lime.basis.value}"
+            if supply.is_lime:
+                wanted = plot_needs.lime.basis is not None and supply == plot_needs.lime.basis.supply
                 if plot_needs.lime.state is NeedState.NEEDED and not wanted:
                     continue  # scored in another basis than the need: the need's own basis caps it
                 caps[supply] = _cap_kg(lime, limit, area_ha)  # over what is planned now

@@ -20,7 +20,7 @@ from loamwright.supplies.asking import (
     parse_supply,
 )
 from loamwright.supplies.blends import blend
-from loamwright.supplies.costs import PRODUCT
+from loamwright.supplies.costs import DeliveredCost
 from loamwright.supplies.ingredients import Acidity, add_up
 from loamwright.supplies.label_questions import (
     LimeAnswer,
@@ -34,7 +34,14 @@ from loamwright.supplies.label_questions import (
     live_seed,
     mix,
 )
-from loamwright.supplies.lime_score import DOSE_LIMITS, SAME_SEASON, LimeOffer, dose_limit
+from loamwright.supplies.lime_score import (
+    DOSE_LIMITS,
+    SAME_SEASON,
+    LimeDoses,
+    LimeOffer,
+    LimeScore,
+    dose_limit,
+)
 from loamwright.supplies.products import (
     Comparison,
     OfferComparison,
@@ -60,19 +67,21 @@ from loamwright.supplies.shopping import (
 
 __all__ = [
     "DOSE_LIMITS",
-    "PRODUCT",
     "SAME_SEASON",
     "Acidity",
     "AmountNeeded",
     "BreakEven",
     "Charges",
     "Comparison",
+    "DeliveredCost",
     "Form",
     "KnownMaterial",
     "LimeAnswer",
+    "LimeDoses",
     "LimeLabel",
     "LimeOffer",
     "LimeQuestion",
+    "LimeScore",
     "Mixture",
     "Offer",
     "OfferComparison",

@@ -34,6 +34,7 @@ from loamwright.work.ledger import (
 )
 from loamwright.work.records import (
     Application,
+    Balance,
     Calibration,
     Caution,
     Done,
@@ -55,6 +56,7 @@ __all__ = [
     "DONE_FRACTION",
     "OVER_FRACTION",
     "Application",
+    "Balance",
     "Calibration",
     "Caution",
     "CautionText",

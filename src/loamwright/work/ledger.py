@@ -16,7 +16,7 @@ from loamwright.needs import PlotNeeds
 from loamwright.planning import Plan, PlanLine
 from loamwright.supplies import Acidity, Form, Product, add_up, dose_limit, nitrogen_acidity
 from loamwright.units import HA_M2
-from loamwright.values import Settings, Timing
+from loamwright.values import Settings, Supply, Timing
 from loamwright.work.records import Application, Balance, Done, LineStatus, WorkState
 
 #: A line counts as done from this share of the planned mass: catch tests call a spreader calibrated
@@ -61,8 +61,8 @@ def season_entries(applications: Sequence[Application], season: int) -> tuple[Ap
 
 
 def applied_supplies(
-    entries: Iterable[Application], contents: Mapping[str, Mapping[str, float]]
-) -> tuple[Mapping[str, Mapping[str, float]], tuple[Problem, ...]]:
+    entries: Iterable[Application], contents: Mapping[str, Mapping[Supply, float]]
+) -> tuple[Mapping[str, Mapping[Supply, float]], tuple[Problem, ...]]:
     """Add up what the entries delivered, per plot and supply.
 
     Parameters
@@ -79,7 +79,7 @@ def applied_supplies(
     problems
         Entries whose product is not in the property file: their nutrients cannot be counted.
     """
-    applied: dict[str, dict[str, float]] = defaultdict(lambda: defaultdict(float))
+    applied: dict[str, dict[Supply, float]] = defaultdict(lambda: defaultdict(float))
     problems = []
     for entry in entries:
         if entry.product not in contents:
@@ -129,8 +129,8 @@ def lime_entries(
 
 
 def merge_lime(
-    season: Mapping[str, Mapping[str, float]], since_sample: Mapping[str, Mapping[str, float]]
-) -> Mapping[str, Mapping[str, float]]:
+    season: Mapping[str, Mapping[Supply, float]], since_sample: Mapping[str, Mapping[Supply, float]]
+) -> Mapping[str, Mapping[Supply, float]]:
     """Take nutrients from this season's entries and lime from those since the soil sample.
 
     Parameters
@@ -143,12 +143,10 @@ def merge_lime(
     mapping of plot_id to mapping of supply key to float
         Delivered [kg].
     """
-    merged: dict[str, dict[str, float]] = defaultdict(dict)
+    merged: dict[str, dict[Supply, float]] = defaultdict(dict)
     for source, lime in ((season, False), (since_sample, True)):
         for plot_id, supplies in source.items():
-            merged[plot_id].update(
-                {key: mass for key, mass in supplies.items() if key.startswith("lime ") is lime}
-            )
+            merged[plot_id].update({key: mass for key, mass in supplies.items() if key.is_lime is lime})
     return dict(merged)
 
 
@@ -295,7 +293,7 @@ def line_statuses(
 
 
 def balances(
-    needs_before: Mapping[str, PlotNeeds], applied: Mapping[str, Mapping[str, float]]
+    needs_before: Mapping[str, PlotNeeds], applied: Mapping[str, Mapping[Supply, float]]
 ) -> tuple[Balance, ...]:
     """Set each plot's need before anything was applied against what was delivered.
 
@@ -316,10 +314,10 @@ def balances(
         delivered = dict(applied.get(plot_id, {}))
         for need in plot.needs:
             rows.append(
-                Balance(plot_id, need.nutrient.value, need.mass_kg, delivered.get(need.nutrient.value, 0.0))
+                Balance(plot_id, need.nutrient.supply, need.mass_kg, delivered.get(need.nutrient.supply, 0.0))
             )
         if plot.lime.basis is not None:
-            key = f"lime {plot.lime.basis.value}"
+            key = plot.lime.basis.supply
             rows.append(Balance(plot_id, key, plot.lime.mass_kg, delivered.get(key, 0.0)))
     return tuple(rows)
 

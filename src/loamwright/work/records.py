@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
+from typing import Protocol
 
 from loamwright.errors import Problem
 from loamwright.land import Cropping, KeepOut, Plot, PlotArea
@@ -18,7 +19,7 @@ from loamwright.needs import LimeNeed, Need, PlotNeeds
 from loamwright.planning import Plan, PlanLine, Purchase
 from loamwright.soil import OrganicInput, SoilTest
 from loamwright.supplies import Offer, Product
-from loamwright.values import PropertyInfo, Source, Step, Timing
+from loamwright.values import PropertyInfo, Source, Step, Supply, Timing
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +99,7 @@ class Balance:
     """
 
     plot_id: str
-    supply: str
+    supply: Supply
     need_kg: float | None
     applied_kg: float
 
@@ -227,42 +228,56 @@ class PropertyRecord:
     calibrations: tuple[Calibration, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class SeasonView:
-    """One season of one property, computed: what the map and the paper are drawn from.
+class SeasonView(Protocol):
+    """One season of one property: what the map and the paper are drawn from."""
 
-    Parameters
-    ----------
-    record
-        What the file holds.
-    areas, croppings, needs
-        By plot_id.
-    plan
-        The newest plan of the season, or None.
-    statuses, balances
-        Computed from the record.
-    rounds
-        The plan's lines as outings, in the order they would be done.
-    sampling
-        By plot_id.
-    cautions, problems
-        Everything to say.
-    made_on
-        Date shown on the map and paper.
-    """
+    @property
+    def record(self) -> PropertyRecord:
+        """What the file holds."""
 
-    record: PropertyRecord
-    areas: Mapping[str, PlotArea]
-    croppings: Mapping[str, Cropping]
-    needs: Mapping[str, PlotNeeds]
-    plan: Plan | None
-    statuses: tuple[LineStatus, ...]
-    balances: tuple[Balance, ...]
-    rounds: tuple[Round, ...]
-    sampling: Mapping[str, SamplingPlan]
-    cautions: tuple[Caution, ...]
-    problems: tuple[Problem, ...]
-    made_on: dt.date
+    @property
+    def made_on(self) -> dt.date:
+        """Date shown on the map and paper."""
+
+    @property
+    def areas(self) -> Mapping[str, PlotArea]:
+        """By plot_id."""
+
+    @property
+    def croppings(self) -> Mapping[str, Cropping]:
+        """What grows this season, by plot_id."""
+
+    @property
+    def needs(self) -> Mapping[str, PlotNeeds]:
+        """By plot_id."""
+
+    @property
+    def plan(self) -> Plan | None:
+        """The newest plan of the season, or None."""
+
+    @property
+    def statuses(self) -> tuple[LineStatus, ...]:
+        """What became of each line of the plan."""
+
+    @property
+    def balances(self) -> tuple[Balance, ...]:
+        """Need against what was put on."""
+
+    @property
+    def rounds(self) -> tuple[Round, ...]:
+        """The plan's lines as outings, in the order they would be done."""
+
+    @property
+    def sampling(self) -> Mapping[str, SamplingPlan]:
+        """By plot_id."""
+
+    @property
+    def cautions(self) -> tuple[Caution, ...]:
+        """What to look out for."""
+
+    @property
+    def problems(self) -> tuple[Problem, ...]:
+        """What a person should look at."""
 
 
 @dataclass(frozen=True, slots=True)

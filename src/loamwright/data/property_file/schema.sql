@@ -124,6 +124,7 @@ CREATE TABLE croppings (
     legume_pct REAL,
     seeding BOOLEAN,
     previous_stand TEXT NOT NULL,
+    use TEXT NOT NULL DEFAULT '', -- harvested, grazed, browsed, left
     UNIQUE (plot_id, season)
 );
 
