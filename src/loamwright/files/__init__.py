@@ -43,8 +43,11 @@ from loamwright.files.pricelists import parse_grade
 from loamwright.files.property_file import create, edit, load, refuse_to_replace
 from loamwright.files.reference import (
     known_materials,
+    load_calendar,
     load_caution_texts,
     load_change_figures,
+    load_ground_rules,
+    load_mixing,
     load_sampling_guides,
 )
 from loamwright.files.settings import info_from
@@ -97,10 +100,13 @@ __all__ = [
     "known_materials",
     "list_crops",
     "load",
+    "load_calendar",
     "load_caution_texts",
     "load_change_figures",
     "load_choice",
+    "load_ground_rules",
     "load_lime_guideline",
+    "load_mixing",
     "load_profile",
     "load_sampling_guides",
     "measure",
