@@ -1,10 +1,10 @@
 """Everything the user brings, and the property file that keeps it.
 
-The rooms: `textrows` (a CSV or XLSX as rows of text), `fields` (the texts of a row and what they mean),
-`tables`, `pricelists`, `field_records`, `settings` (what the columns mean), `vectors` (map files as shapes
-and words), `plots` (what they mean), `sections`, `editions` and `guidelines` (published tables),
-`reference` (figures that ship with the program), `sheets` (what labs, dealers and quarries send), `columns`
-and `property_file` (the GeoPackage), `intake` (the way in).
+The rooms: `grids` (cells of a file), `textrows` (a CSV or XLSX as rows of text), `fields` (the texts of a
+row and what they mean), `tables`, `pricelists`, `field_records`, `settings` (what the columns mean),
+`vectors` (map files as shapes and words), `plots` (what they mean), `sections`, `editions` and `guidelines`
+(published tables), `reference` (figures that ship with the program), `sheets` (what labs, dealers and
+quarries send), `columns` and `property_file` (the GeoPackage), `intake` (the way in).
 """
 
 from loamwright.files.field_records import records_from
