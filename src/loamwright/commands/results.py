@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 from loamwright.errors import Level, Problem
 
 if TYPE_CHECKING:
-    from loamwright.files import GuidelineInfo, SheetContents
-    from loamwright.planning import CurvePoint, Habit, Plan, PurchaseList
+    from loamwright.files import CropsFound, GuidelineInfo, SheetContents
+    from loamwright.planning import CurvePoint, GroundRule, Habit, LimeDose, Plan, PurchaseList, Variant
     from loamwright.supplies import Acidity, KnownMaterial, OfferComparison
     from loamwright.work import Calibration, PlotHistory, SamplingPlan, SeasonView
 
@@ -68,6 +68,14 @@ class Editions:
 
 
 @dataclass(frozen=True, slots=True)
+class CropsAsked:
+    """Which guideline has which crop."""
+
+    crop: str
+    found: CropsFound
+
+
+@dataclass(frozen=True, slots=True)
 class EditionChecked:
     """A guideline edition of the user's own that can be used."""
 
@@ -98,10 +106,11 @@ class SeasonNeeds:
 
 @dataclass(frozen=True, slots=True)
 class SeasonStatus:
-    """What is done and what is still owed, and the lime the season's nitrogen uses up."""
+    """What is done and what is still owed, lime by season, and what the season's nitrogen uses up."""
 
     view: SeasonView
     acidity: Mapping[str, Acidity]
+    lime_doses: tuple[LimeDose, ...]
 
     @property
     def problems(self) -> tuple[Problem, ...]:
@@ -116,11 +125,20 @@ class PlanMade:
     view: SeasonView
     plan: Plan
     purchase_lists: tuple[PurchaseList, ...]
+    ground_rules: tuple[GroundRule, ...] = ()
+    tables: bool = False
 
     @property
     def problems(self) -> tuple[Problem, ...]:
         """Those of the plan and of the season."""
         return (*self.plan.problems, *self.view.problems)
+
+
+@dataclass(frozen=True, slots=True)
+class Variants:
+    """Other ways to plan, side by side."""
+
+    variants: tuple[Variant, ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,14 +2,32 @@
 
 The rooms: `grids` (cells of a file), `textrows` (a CSV or XLSX as rows of text), `fields` (the texts of a
 row and what they mean), `tables`, `pricelists`, `field_records`, `settings` (what the columns mean),
-`vectors` (map files as shapes and words), `plots` (what they mean), `sections`, `editions` and `guidelines`
-(published tables), `reference` (figures that ship with the program), `sheets` (what labs, dealers and
-quarries send), `columns` and `property_file` (the GeoPackage), `intake` (the way in).
+`vectors` (map files as shapes and words), `plots` (what they mean), `large_maps` (only measured, part by
+part), `sheets` (what labs, dealers and quarries send), `sections`, `editions` and `guidelines` (published
+tables), `choosing` (which of them a property uses), `reference` (figures that ship with the program),
+`columns` and `property_file` (the GeoPackage), `intake` (the way in).
 """
 
+from loamwright.files.choosing import (
+    ChosenNow,
+    CropsFound,
+    choose,
+    choose_lime,
+    chosen,
+    list_crops,
+    new_guideline,
+    set_own_rate,
+    sheet_to_fill,
+)
 from loamwright.files.field_records import records_from
-from loamwright.files.fields import parse_date, parse_percent
-from loamwright.files.guidelines import GuidelineInfo, check_guideline, guideline_editions, load_guideline
+from loamwright.files.fields import parse_date, parse_percent, typed_options
+from loamwright.files.guidelines import (
+    GuidelineInfo,
+    check_guideline,
+    guideline_editions,
+    load_choice,
+    load_lime_guideline,
+)
 from loamwright.files.intake import (
     PROPERTY_SUFFIX,
     Imported,
@@ -20,12 +38,16 @@ from loamwright.files.intake import (
     new_property,
     price_list,
 )
+from loamwright.files.large_maps import LargeMeasured
 from loamwright.files.pricelists import parse_grade
 from loamwright.files.property_file import create, edit, load, refuse_to_replace
 from loamwright.files.reference import (
     known_materials,
+    load_calendar,
     load_caution_texts,
     load_change_figures,
+    load_ground_rules,
+    load_mixing,
     load_sampling_guides,
 )
 from loamwright.files.settings import info_from
@@ -48,9 +70,12 @@ from loamwright.files.vectors import LayerFeature, LayerKind, Value, write_layer
 __all__ = [
     "PROPERTY_SUFFIX",
     "SUFFIXES",
+    "ChosenNow",
+    "CropsFound",
     "GuidelineInfo",
     "Imported",
     "LabReading",
+    "LargeMeasured",
     "LayerFeature",
     "LayerKind",
     "ManureSample",
@@ -62,6 +87,9 @@ __all__ = [
     "applications_from",
     "as_data",
     "check_guideline",
+    "choose",
+    "choose_lime",
+    "chosen",
     "compare",
     "create",
     "edit",
@@ -70,13 +98,19 @@ __all__ = [
     "info_from",
     "keep_answers",
     "known_materials",
+    "list_crops",
     "load",
+    "load_calendar",
     "load_caution_texts",
     "load_change_figures",
-    "load_guideline",
+    "load_choice",
+    "load_ground_rules",
+    "load_lime_guideline",
+    "load_mixing",
     "load_profile",
     "load_sampling_guides",
     "measure",
+    "new_guideline",
     "new_property",
     "parse_date",
     "parse_grade",
@@ -88,5 +122,8 @@ __all__ = [
     "records_from",
     "refuse_to_replace",
     "save_profile",
+    "set_own_rate",
+    "sheet_to_fill",
+    "typed_options",
     "write_layer",
 ]

@@ -325,4 +325,6 @@ def _number_text(value: float, number_format: str) -> str:
     if shown and (shown[1] or shown[2]):
         digits = len(shown[1] or "")
         return f"{value * 100:.{digits}f}%" if shown[2] else f"{value:.{digits}f}"
-    return str(int(value)) if float(value).is_integer() and abs(value) < 1e15 else f"{value:.15g}"
+    if isinstance(value, int):
+        return str(value)
+    return str(int(value)) if value.is_integer() and abs(value) < 1e15 else f"{value:.15g}"

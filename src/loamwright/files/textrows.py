@@ -130,8 +130,6 @@ def _table(path: Path, grid: Grid, problems: list[Problem]) -> Table:
 
 def _stored(cell: Cell) -> str:
     """Text of a cell, a number with all its digits whatever the spreadsheet rounds it to."""
-    if cell.number is None or cell.text.endswith("%"):
+    if cell.number is None or cell.number.is_integer() or cell.text.endswith("%"):
         return cell.text
-    return (
-        str(int(cell.number)) if cell.number.is_integer() and abs(cell.number) < 1e15 else repr(cell.number)
-    )
+    return repr(cell.number)
