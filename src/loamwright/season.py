@@ -15,7 +15,6 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import cached_property
 from pathlib import Path
-from typing import TypeVar
 
 from loamwright import fieldmap, files, handoff, land, needs, planning, supplies, work
 from loamwright.errors import InputError, Level, Problem, has_errors
@@ -24,7 +23,7 @@ from loamwright.needs import PlotNeeds
 from loamwright.planning import Plan
 from loamwright.soil import read_unit
 from loamwright.supplies import Acidity, Offer
-from loamwright.units import HA_M2, parse_area, parse_length, parse_mass, parse_speed
+from loamwright.units import HA_M2
 from loamwright.values import LimeBasis, NeedState, Nutrient, Supply
 from loamwright.work import (
     Application,
@@ -666,6 +665,8 @@ class PlanOptions:
         Why this plan replaces the one before.
     fixed
         Passes already decided on.
+    mix_undecided
+        True to let products share a load about which no page says anything: what deciding them could bring.
     """
 
     budget: Decimal | None = None
@@ -673,6 +674,7 @@ class PlanOptions:
     time_limit_s: float = 60.0
     reason: str = ""
     fixed: tuple[planning.FixedPass, ...] = ()
+    mix_undecided: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -740,7 +742,19 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
         record.products,
         settings,
         work.lime_spread(record.applications, record.products, view.areas, settings, record.info.season),
+        {(row.plot_id, row.supply): row.need_kg for row in view.balances if row.need_kg is not None},
     )
+    calendar = files.load_calendar()
+    plots = tuple(
+        replace(
+            plot,
+            demands=planning.placed_in_time(
+                plot.demands, view.croppings.get(plot.plot_id), calendar, settings.work.state
+            ),
+        )
+        for plot in plots
+    )
+    answers = supplies.mixes(record.products, files.load_mixing(), settings.work.mixing)
     return PlanningTask(
         plots=plots,
         wares=tuple(planning.Ware(product, contents[product.product]) for product in record.products),
@@ -754,6 +768,11 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
             time_limit_s=options.time_limit_s,
             budget=options.budget,
             hauling_cost_per_kg=settings.hauling_cost_per_kg,
+            handling_cost_per_kg=planning.handling(record.offers, settings),
+            machines=planning.machines(settings),
+            mixing=supplies.pairs_that_may(answers, undecided=options.mix_undecided),
+            odd_amount_cost=settings.work.odd_amount_cost,
+            least_job_share=settings.work.least_job_share,
             fixed=options.fixed,
             season=record.info.season,
             units=record.info.units,
@@ -791,8 +810,20 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
     entries = work.season_entries(before.record.applications, before.record.info.season)
     task = planning_task(before, options)
     made = planning.make_plan(task.plots, task.wares, task.offers, task.terms)
+    rules, info = before.record.info.settings.work, before.record.info
+    contents = product_contents(before.record)
     made = replace(
         made,
+        jobs=planning.dated_jobs(
+            made.jobs,
+            made.lines,
+            {product: tuple(held) for product, held in contents.items()},
+            before.croppings,
+            files.load_calendar(),
+            rules,
+            info.season,
+            today,
+        ),
         problems=(*task.problems, *made.problems),
         counted_entries=tuple(entry.entry_id for entry in entries),
     )
@@ -800,6 +831,22 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
         editor.add_plan(made, options.reason)
     progress("checking cautions")
     return Season(files.load(path), today, progress)
+
+
+def ground_rules(view: SeasonView) -> tuple[planning.GroundRule, ...]:
+    """Say which rules on ground, dates and rain the picked state has; none until one is picked.
+
+    Parameters
+    ----------
+    view
+        The season.
+
+    Returns
+    -------
+    tuple of planning.GroundRule
+    """
+    state = view.record.info.settings.work.state.casefold()
+    return tuple(rule for rule in files.load_ground_rules() if rule.state.casefold() == state)
 
 
 def planned_view(view: SeasonView) -> Plan:
@@ -946,9 +993,6 @@ def order_blend(
     if isinstance(found, Problem):
         raise InputError([found])
     return found
-
-
-T = TypeVar("T")
 
 
 def _append(
@@ -1124,12 +1168,9 @@ def record_entry(path: Path, hand: HandEntry, now: dt.datetime) -> Recorded:
             Problem("product", f"{hand.product!r} is not a product here", f"Use one of: {names}.")
         )
     problems.extend(_correction_problems(hand.corrects, record.applications))
-    mass_kg = _read("amount", hand.amount, parse_mass, problems) or 0.0
-    if mass_kg < 0:
-        problems.append(
-            Problem("amount", f"{hand.amount!r} is negative", "Correct an entry by a new one: `corrects`.")
-        )
-    applied_on = _read("applied on", hand.applied_on, files.parse_date, problems) or now.date()
+    typed = files.typed_options({"amount": hand.amount, "applied on": hand.applied_on}, problems)
+    mass_kg = typed.quantity("amount", "mass") or 0.0
+    applied_on = typed.date("applied on") or now.date()
     if problems:
         raise InputError(problems)
     before = next((entry for entry in record.applications if entry.entry_id == hand.corrects), None)
@@ -1165,16 +1206,6 @@ def _correction_problems(corrects: str, applications: Sequence[Application]) -> 
         if corrects and entry.replaces == corrects:
             what = f"entry {corrects!r} is corrected already, by {entry.entry_id!r}"
             yield Problem("corrects", what, "Correct that one.")
-
-
-def _read(where: str, text: str | None, parse: Callable[[str], T], problems: list[Problem]) -> T | None:
-    """Read a typed text; None when there is none, or when it adds a problem instead."""
-    try:
-        return None if text is None else parse(text)
-    except ValueError as error:
-        what, _, fix = str(error).partition("; ")
-        problems.append(Problem(where, what, f"{fix[:1].upper()}{fix[1:]}." if fix else ""))
-        return None
 
 
 @dataclass(frozen=True, slots=True)
@@ -1229,11 +1260,11 @@ def log_calibration(path: Path, test: CatchTest, today: dt.date) -> Calibration:
         When a quantity or the date is not understood or not possible; nothing was stored.
     """
     problems: list[Problem] = []
-    caught_kg = _read("caught", test.caught, parse_mass, problems)
-    catch_area_m2 = _read("catch area", test.catch_area, parse_area, problems)
-    swath_m = _read("swath", test.swath, parse_length, problems)
-    speed_m_s = _read("speed", test.speed, parse_speed, problems)
-    tested_on = _read("tested on", test.tested_on, files.parse_date, problems) or today
+    texts = {"caught": test.caught, "catch area": test.catch_area, "swath": test.swath, "speed": test.speed}
+    typed = files.typed_options({**texts, "tested on": test.tested_on}, problems)
+    caught_kg, catch_area_m2 = typed.quantity("caught", "caught"), typed.quantity("catch area", "area")
+    swath_m, speed_m_s = typed.quantity("swath", "swath"), typed.quantity("speed", "speed")
+    tested_on = typed.date("tested on") or today
     if caught_kg is None or catch_area_m2 is None or problems:
         raise InputError(problems)
     calibration = work.calibrate(

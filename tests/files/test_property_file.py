@@ -32,12 +32,14 @@ from sample_view import sample_view
 from loamwright.errors import Level, Problem, PropertyFileError
 from loamwright.files import columns, property_file
 from loamwright.land.records import Cropping, KeepOut, Plot
-from loamwright.planning.records import Coverage, Outcome, Plan, PlanLine, Purchase
+from loamwright.planning.records import Coverage, Job, Outcome, Plan, PlanLine, Purchase, Window
 from loamwright.soil.records import LabRecommendation, OrganicInput, Reading, SoilTest
 from loamwright.supplies.records import Form, LimeLabel, Offer, Product
 from loamwright.values import (
     LABEL,
+    MixDecision,
     Nutrient,
+    OwnWindow,
     PropertyInfo,
     Quantity,
     Settings,
@@ -46,12 +48,17 @@ from loamwright.values import (
     Step,
     Supply,
     Timing,
+    WorkRules,
 )
 from loamwright.work.records import Application, Calibration, Done, PropertyRecord
 
 INFO = PropertyInfo("Test property", 2026)
 SQUARE = shapely.to_wkb(shapely.box(-93.05, 46.05, -93.049, 46.051))
 PLOT = Plot("A-1", "North", SQUARE)
+
+
+#: How each table is written and read.
+LAYOUTS = tuple(value for value in vars(columns).values() if isinstance(value, columns.Layout))
 
 
 def entry(entry_id: str, plot_id: str = "A-1", mass_kg: float = 10.0, replaces: str = "") -> Application:
@@ -122,6 +129,19 @@ def full_record() -> PropertyRecord:
                 default_yield_row=False,
                 gps_sigma_m=2.0,
                 spreaders=(Spreader("ATV", 45.0, 180.0, 6.0, 2.2, 0.65), Spreader("Truck")),
+                work=WorkRules(
+                    "Ohio",
+                    Decimal("18.50"),
+                    12.0,
+                    6.0,
+                    Decimal("4.25"),
+                    0.05,
+                    0.02,
+                    {"bag": Decimal("0.02"), "bulk": Decimal("0.01")},
+                    {"N": (0.9, 1.05)},
+                    (MixDecision("Urea", "Blend", True, "done for years"),),
+                    (OwnWindow(Timing.TOPDRESS, (5, 1), (6, 15), "clover", "after the cut", "top-dressed"),),
+                ),
             ),
         ),
         plots=(
@@ -261,9 +281,19 @@ def full_record() -> PropertyRecord:
                 Decimal(45),
                 (
                     PlanLine(
-                        "L-1", "A-1", "Urea", Timing.TOPDRESS, 97.5, 40.0, 1.75, "50 lb bag", (step, word)
+                        "L-1",
+                        "A-1",
+                        "Urea",
+                        Timing.TOPDRESS,
+                        97.5,
+                        40.0,
+                        1.75,
+                        "50 lb bag",
+                        (step, word),
+                        "J-1",
+                        "ATV",
                     ),
-                    PlanLine("L-2", "A-2", "Ag lime", None, 3362.0, 900.0, steps=(unknown,)),
+                    PlanLine("L-2", "A-2", "Ag lime", None, 3362.0, 900.0, steps=(unknown,), job_id="J-2"),
                 ),
                 (
                     Purchase(
@@ -287,6 +317,27 @@ def full_record() -> PropertyRecord:
                 ("E-1",),
                 ("Urea is cheapest.", "Lime drives the cost."),
                 (Problem("offer O-2", "no price", "Ask the seller.", Level.WARNING),),
+                (
+                    Job(
+                        "J-1",
+                        "A-1",
+                        Timing.TOPDRESS,
+                        "ATV",
+                        ("L-1",),
+                        40.0,
+                        97.5,
+                        Decimal("5.05"),
+                        1,
+                        0.5,
+                        Window("after the cut", dt.date(2026, 6, 1), dt.date(2026, 6, 20)),
+                        "top-dressed",
+                        "by the user's own window",
+                        "east",
+                    ),
+                    Job("J-2", "A-2", None, "", ("L-2",), 900.0, 3362.0, Decimal(0)),
+                ),
+                Decimal("1.50"),
+                Decimal("0.75"),
             ),
             Plan("P-2", Outcome.IMPOSSIBLE, None, Decimal(0), Decimal(0), Decimal(0), made_at="2026-04-21"),
         ),
@@ -366,14 +417,14 @@ def test_a_season_comes_back_the_same(tmp_path: Path, hostile: bool) -> None:
 
 def test_layouts_name_exactly_the_columns_of_the_tables(path: Path) -> None:
     written: dict[str, set[str]] = {}
-    for layout in columns.layouts():
+    for layout in LAYOUTS:
         written.setdefault(layout.table, set()).update(layout.columns)
     by_the_store = {
         "plots": {"area_m2", "area_acres"},
         "soil_tests": {"recommends", "lime_value", "lime_unit", "credits_taken"},
         "soil_readings": {"test_id", "element"},
         "products": {"lime_label"},
-    } | {table: {"plan_id"} for table in ("plan_lines", "plan_purchases", "plan_coverage")}
+    } | {table: {"plan_id"} for table in ("plan_jobs", "plan_lines", "plan_purchases", "plan_coverage")}
     with closing(sqlite3.connect(path)) as connection:
         for table, names in written.items():
             there = {row[1] for row in connection.execute(f"PRAGMA table_info({table})")} - {"fid"}
@@ -720,7 +771,7 @@ def test_a_lost_column_is_named(tmp_path: Path) -> None:
     whole, path = tmp_path / "whole.gpkg", tmp_path / "wrong.gpkg"
     write(whole, full_record())
     with closing(sqlite3.connect(whole)) as connection:
-        tables = sorted({layout.table for layout in columns.layouts()} | {"lab_rates", "plan_plot_costs"})
+        tables = sorted({layout.table for layout in LAYOUTS} | {"lab_rates", "plan_plot_costs"})
         found = [
             (table, row[1]) for table in tables for row in connection.execute(f"PRAGMA table_info({table})")
         ]

@@ -1,4 +1,4 @@
-"""A property in North Carolina, and a guideline of one's own: chosen, filled in, used and explained, by command.
+"""A property in North Carolina, and a guideline of one's own: chosen, filled in, used, explained.
 
 Plots, reports and rates are invented. Expected amounts are worked out beside each check from the printed
 tables: NCDA&CS Circular No. 1 (2014), Tables 2.3 and 2.4; NCDA&CS, note under the buffer table.
@@ -301,7 +301,7 @@ def test_lime_for_a_shallow_sample_waits_for_a_rule_and_is_divided_over_seasons(
 
 
 def test_one_figure_of_acidity_in_status_and_caution(tmp_path: Path) -> None:
-    """200 lb urea (92 lb N) uses up 162 lb of pure lime (Alabama ANR-0174: 81 lb per 100 lb), at most 328.7."""
+    """200 lb urea (92 lb N) uses up 162 lb of pure lime (Alabama: 81 lb per 100 lb), at most 328.7."""
     path = tmp_path / "acid.gpkg"
     ran_well("new", path, "--name", "Acid (invented)", "--season", SEASON)
     square = geojson(tmp_path / "plots.geojson", ({"plot_id": "A", "name": "A", "crop": "oats"}, [box()]))

@@ -48,6 +48,7 @@ app.add_typer(buy.app, name="buy")
 
 @command(app, in_units=True)
 def measure(
+    asked: Asked,
     file: Annotated[
         Path, typer.Argument(help="Plot boundaries: GeoJSON, KML/KMZ, GPX, Shapefile, GeoPackage.")
     ],
@@ -62,7 +63,8 @@ def measure(
     from loamwright.units import parse_length
 
     sigma_m = read("gps sigma", gps_sigma, parse_length)
-    return Answer(files.measure(file, keepouts, today().year, sigma_m, layer), from_file=True)
+    found = files.measure(file, keepouts, today().year, sigma_m, layer, asked.progress)
+    return Answer(found, from_file=True)
 
 
 @command(app, in_units=True)
@@ -76,6 +78,45 @@ def compare(
 
     found = files.compare(file)
     return Answer(OffersCompared(found.offers, found.problems, steps), from_file=True)
+
+
+def _answers(texts: list[str]) -> dict[str, str]:
+    """Read ``--answer ID=CHOICE``, as often as it was given."""
+    answers = {}
+    for text in texts:
+        ident, mark, choice = text.partition("=")
+        if not mark or not ident.strip() or not choice.strip():
+            raise InputError([Problem("answer", f"{text!r} is no answer", 'Write depth="0-6 in".')])
+        answers[ident.strip()] = choice.strip()
+    return answers
+
+
+@command(app, "read")
+def read_file(
+    file: Annotated[
+        Path,
+        typer.Argument(help="Lab sheet, price sheet, scale tickets: CSV, XLSX, text, Modus XML or JSON."),
+    ],
+    answer: Annotated[
+        list[str] | None,
+        typer.Option("--answer", metavar="ID=CHOICE", help="Answer a question the file raises; repeatable."),
+    ] = None,
+    profile: Annotated[
+        Path | None, typer.Option(help="Profile of the lab or dealer, kept from an earlier file.")
+    ] = None,
+    save_profile: Annotated[
+        Path | None, typer.Option(help="Keep the answers as a profile for the next file of this lab.")
+    ] = None,
+) -> Answer:
+    """Tell what a lab, dealer or quarry file says, and what it does not tell; takes nothing in."""
+    from loamwright import files
+    from loamwright.commands.results import sheet_read
+
+    known = files.load_profile(profile) if profile else None
+    found = files.read_sheet(file, _answers(answer or []), known)
+    if save_profile is not None:
+        files.save_profile(save_profile, files.keep_answers(found, earlier=known))
+    return Answer(sheet_read(found))
 
 
 # ---------------------------------------------------------------------------------------------

@@ -35,6 +35,9 @@ def plan(
     gap: Annotated[float, typer.Option(help="Proof wanted: 0.001 = within a tenth of a percent.")] = 0.001,
     time_limit: SolveTime = 60.0,
     reason: Annotated[str, typer.Option(help="Why this plan replaces the one before.")] = "",
+    tables: Annotated[
+        bool, typer.Option("--tables", help="Print the long table of every product too.")
+    ] = False,
 ) -> Answer:
     """Find the cheapest purchase of whole packages that meets every need, and keep the plan."""
     from loamwright import planning, season
@@ -51,7 +54,13 @@ def plan(
     view = season.make_plan(property_path, options, today(), asked.progress)
     made = season.planned_view(view)
     return Answer(
-        PlanMade(view, made, planning.purchase_lists(made, view.record.offers)),
+        PlanMade(
+            view,
+            made,
+            planning.purchase_lists(made, view.record.offers),
+            season.ground_rules(view),
+            tables,
+        ),
         view.record.info.units,
         no_plan=made.outcome is planning.Outcome.IMPOSSIBLE,
     )

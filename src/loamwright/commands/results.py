@@ -10,11 +10,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from loamwright.errors import Problem
+from loamwright.errors import Level, Problem
 
 if TYPE_CHECKING:
-    from loamwright.files import CropsFound, GuidelineInfo
-    from loamwright.planning import CurvePoint, Habit, LimeDose, Plan, PurchaseList
+    from loamwright.files import CropsFound, GuidelineInfo, SheetContents
+    from loamwright.planning import CurvePoint, GroundRule, Habit, LimeDose, Plan, PurchaseList
     from loamwright.supplies import Acidity, KnownMaterial, OfferComparison
     from loamwright.work import Calibration, PlotHistory, SamplingPlan, SeasonView
 
@@ -34,6 +34,30 @@ class PropertyMade:
 
     property: Path
     problems: tuple[Problem, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class SheetRead:
+    """What a lab, dealer or quarry file says; its open questions are the problems."""
+
+    contents: SheetContents
+    problems: tuple[Problem, ...]
+
+
+def sheet_read(contents: SheetContents) -> SheetRead:
+    """Put the open questions of a sheet as problems that say how to answer them."""
+    return SheetRead(
+        contents,
+        tuple(
+            Problem(
+                item.where,
+                item.about + (f" (taken as {item.likely} for now)" if item.likely else ""),
+                f'Answer with `answer` {item.id}="…": {", ".join(item.choices)}.',
+                Level.WARNING,
+            )
+            for item in contents.questions
+        ),
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +125,8 @@ class PlanMade:
     view: SeasonView
     plan: Plan
     purchase_lists: tuple[PurchaseList, ...]
+    ground_rules: tuple[GroundRule, ...] = ()
+    tables: bool = False
 
     @property
     def problems(self) -> tuple[Problem, ...]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
+from itertools import chain, islice
 from pathlib import Path
 from typing import Any
 
@@ -31,7 +32,8 @@ from loamwright.commands.results import (
     SeasonStatus,
 )
 from loamwright.errors import Level, Problem
-from loamwright.files import ChosenNow, Imported, Measured
+from loamwright.files import ChosenNow, Imported, LargeMeasured, Measured
+from loamwright.land import PlotArea
 from loamwright.needs import LimeNeed, Need
 from loamwright.planning import LimeDose, Outcome
 from loamwright.supplies import Acidity
@@ -127,33 +129,47 @@ def show_steps(
         console.print(f"{indent}{escape(item.what)} = [bold]{escape(figure)}[/] {source}")
 
 
-def show_areas(console: Console, found: Measured, system: str) -> None:
+#: From so many plots on they are printed a line each with tabs between, which a spreadsheet takes.
+_LINES_FROM = 1000
+
+
+def show_areas(console: Console, found: Measured | LargeMeasured, system: str) -> None:
     """Print gross and spread area of each plot, and the totals."""
-    table = table_of(
-        "Plots", "plot", "name", "area", "spread area", "± (1 s.e.)", "remarks", numbers=(2, 3, 4)
-    )
-    for plot in found.plots:
-        area = found.areas[plot.plot_id]
-        remarks = []
-        if area.parts > 1:
-            remarks.append(f"{area.parts} parts")
-        if area.holes:
-            remarks.append(f"{area.holes} hole{'s' if area.holes > 1 else ''}")
-        if area.missing_setbacks:
-            remarks.append("setback not stated: " + ", ".join(area.missing_setbacks))
-        table.add_row(
-            escape(plot.plot_id),
-            escape(plot.name),
-            format_area(area.area_m2, system),
-            format_area(area.spread_area_m2, system),
-            "" if area.area_se_m2 is None else format_area(area.area_se_m2, system),
-            escape("; ".join(remarks)),
-        )
+    headings = ("plot", "name", "area", "spread area", "± (1 s.e.)", "remarks")
+    total = sum(area.area_m2 for _, area in found.rows())
+    spread = sum(area.spread_area_m2 for _, area in found.rows())
+    totals = ("", "all plots", format_area(total, system), format_area(spread, system), "", "")
+    rows = (_area_row(name, area, system) for name, area in found.rows())
+    if len(found) >= _LINES_FROM:
+        cells = ((" ".join(cell.split()) for cell in row) for row in chain([headings], rows, [totals]))
+        lines = ("\t".join(row) for row in cells)
+        while some := "\n".join(islice(lines, 1000)):
+            console.file.write(f"{some}\n")  # the console itself would turn tabs into blanks
+        return
+    table = table_of("Plots", *headings, numbers=(2, 3, 4))
+    for row in rows:
+        table.add_row(*map(escape, row))
     table.add_section()
-    total = sum(area.area_m2 for area in found.areas.values())
-    spread = sum(area.spread_area_m2 for area in found.areas.values())
-    table.add_row("", "all plots", format_area(total, system), format_area(spread, system), "", "")
+    table.add_row(*totals)
     console.print(table)
+
+
+def _area_row(name: str, area: PlotArea, system: str) -> tuple[str, ...]:
+    remarks = []
+    if area.parts > 1:
+        remarks.append(f"{area.parts} parts")
+    if area.holes:
+        remarks.append(f"{area.holes} hole{'s' if area.holes > 1 else ''}")
+    if area.missing_setbacks:
+        remarks.append("setback not stated: " + ", ".join(area.missing_setbacks))
+    return (
+        area.plot_id,
+        name,
+        format_area(area.area_m2, system),
+        format_area(area.spread_area_m2, system),
+        "" if area.area_se_m2 is None else format_area(area.area_se_m2, system),
+        "; ".join(remarks),
+    )
 
 
 def _need_cell(need: Need | LimeNeed | None, system: str) -> str:
@@ -623,6 +639,7 @@ def show_conflict(console: Console, recorded: Application, offered: Application)
 #: What people read of each kind of result: printed to a console, in ``"us"`` or ``"metric"`` units.
 TEXTS: Mapping[type, Callable[[Console, Any, str], None]] = {
     Measured: show_areas,
+    LargeMeasured: show_areas,
     OffersCompared: show_comparison,
     Editions: show_guidelines,
     EditionChecked: show_edition,

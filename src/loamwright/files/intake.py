@@ -6,7 +6,7 @@ checked before anything is stored; then all of it is, or nothing. What follows f
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeVar
@@ -27,6 +27,7 @@ from loamwright.files import (
 )
 from loamwright.files.fields import Fields
 from loamwright.files.jsontext import read_json
+from loamwright.files.large_maps import LARGE, LargeMeasured, measure_large
 from loamwright.files.vectors import ShapeFile
 from loamwright.land import Cropping, KeepOut, Plot, PlotArea
 from loamwright.needs import read_chosen, write_chosen
@@ -53,6 +54,13 @@ class Measured:
     areas: Mapping[str, PlotArea]
     problems: tuple[Problem, ...]
 
+    def __len__(self) -> int:
+        return len(self.plots)
+
+    def rows(self) -> Iterator[tuple[str, PlotArea]]:
+        """Return name and area of each plot."""
+        return ((plot.name, self.areas[plot.plot_id]) for plot in self.plots)
+
 
 def measure(
     path: Path,
@@ -60,7 +68,8 @@ def measure(
     season: int = 0,
     gps_sigma_m: float = 3.0,
     layer: str | None = None,
-) -> Measured:
+    progress: Callable[[str], None] = lambda _stage: None,
+) -> Measured | LargeMeasured:
     """Measure the plots of a file without making a property.
 
     Parameters
@@ -75,10 +84,13 @@ def measure(
         Standard error of a walked GPS fix [m].
     layer
         Layer of the file to read, when it has several.
+    progress
+        Told each stage of measuring a large file.
 
     Returns
     -------
-    Measured
+    Measured or LargeMeasured
+        The latter from 100,000 plots on, where the kind of file allows to read it part by part.
 
     Raises
     ------
@@ -89,16 +101,18 @@ def measure(
         raise InputError(
             [Problem("gps sigma", f"{gps_sigma_m:g} m is less than nothing", "Give zero or more.")]
         )
-    read = plots.plots_from_shapes(vectors.read_shapes(path, layer), season, gps_sigma_m, unnamed_ok=True)
-    problems = list(read.problems)
-    keepouts: tuple[KeepOut, ...] = ()
+    kept = plots.KeepOutsRead((), ())
     if keepouts_path is not None:
         kept = plots.keepouts_from_shapes(vectors.read_shapes(keepouts_path))
-        keepouts, problems = kept.keepouts, [*problems, *kept.problems]
+    if vectors.count_parted(path, layer) >= LARGE:
+        large = measure_large(path, layer, kept.keepouts, gps_sigma_m, progress)
+        return replace(large, problems=(*large.problems, *kept.problems))
+    read = plots.plots_from_shapes(vectors.read_shapes(path, layer), season, gps_sigma_m, unnamed_ok=True)
+    problems = [*read.problems, *kept.problems]
     if not read.plots:
         raise InputError(problems)
     problems.extend(land.find_overlaps(read.plots))
-    areas = {area.plot_id: area for area in land.areas(read.plots, keepouts)}
+    areas = {area.plot_id: area for area in land.areas(read.plots, kept.keepouts)}
     return Measured(read.plots, areas, tuple(problems))
 
 
@@ -389,10 +403,8 @@ def _read(path: Path, kind: str | None, layer: str | None) -> _File:
 
 def _told(path: Path, kind: str | None) -> str:
     if kind is None:
-        what, fix = (
-            "its content does not tell what it holds",
-            f"Say it with `kind`, one of: {', '.join(KINDS)}.",
-        )
+        what = "its content does not tell what it holds"
+        fix = f"Say it with `kind`, one of: {', '.join(KINDS)}."
         raise InputError([Problem(str(path), what, fix)])
     return kind
 

@@ -339,8 +339,8 @@ def parse_depth(text: str) -> tuple[float, float]:
         raise UnitError(f"the depth {shown(text)} is not understood", "write for example 0-6 in") from error
     if bottom <= top:
         raise UnitError(f"the depth {shown(text)} has no thickness", "write for example 0-6 in")
-    if what := BOUNDS["depth"].fault(f"the depth {shown(text)}", bottom):
-        raise UnitError(what, BOUNDS["depth"].why)
+    if refusal := BOUNDS["depth"].refusal(f"the depth {shown(text)}", bottom):
+        raise refusal
     return round(convert(top, "ft", "m"), 9), round(convert(bottom, "ft", "m"), 9)
 
 

@@ -5,7 +5,7 @@ Boundaries are carried as well-known binary (WKB) in longitude, latitude on WGS8
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from loamwright.values import Quantity, Step
@@ -149,4 +149,4 @@ class PlotArea:
     area_se_m2: float | None = None
     keepouts: tuple[tuple[str, float], ...] = ()
     missing_setbacks: tuple[str, ...] = ()
-    steps: tuple[Step, ...] = ()
+    steps: Sequence[Step] = ()

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 
 from loamwright.errors import UnitError
+from loamwright.units import read_number
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,14 +109,14 @@ def parse_span(text: str) -> Span:
     numbers = [part for key, part in parts.items() if part and key != "sign"]
     decimals = max(len(number.partition(".")[2]) for number in numbers)
     if "low" in parts:
-        low = float(parts["low"])
-        high = float(parts["high"]) if parts["high"] else low
+        low = read_number(parts["low"])
+        high = read_number(parts["high"]) if parts["high"] else low
         if high < low:
             raise UnitError(f"class {text!r} runs backwards; write the smaller number first")
         return Span(stripped, low, high, decimals=decimals)
     if "from" in parts:
-        return Span(stripped, float(parts["from"]), None, decimals=decimals)
-    edge, strict = float(parts["edge"]), len(parts["sign"]) == 1
+        return Span(stripped, read_number(parts["from"]), None, decimals=decimals)
+    edge, strict = read_number(parts["edge"]), len(parts["sign"]) == 1
     if parts["sign"].startswith("<"):
         return Span(stripped, None, edge, high_outside=strict, decimals=decimals)
     return Span(stripped, edge, None, low_outside=strict, decimals=decimals)
@@ -129,8 +130,8 @@ def leading_number(text: str) -> float | None:
     >>> leading_number("4-5 plants/ft2")
     4.0
     """
-    match = re.match(_NUMBER, text.strip())
-    return None if match is None else float(match[0])
+    match = re.match(r"\d{1,9}(?:\.\d{1,9})?", text.strip())
+    return None if match is None else read_number(match[0])
 
 
 def round_half_up(value: float, decimals: int = 0) -> float:

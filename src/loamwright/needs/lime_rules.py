@@ -19,6 +19,7 @@ from loamwright import soil
 from loamwright.needs.classes import Span, classified
 from loamwright.needs.rates import OURS
 from loamwright.soil import INCH_M, Buffer, SoilTest, unit_of
+from loamwright.units import read_number
 from loamwright.values import ARITHMETIC, LAB, LimeBasis, NeedState, Source, Step
 
 # ---------------------------------------------------------------------------------------------
@@ -312,11 +313,11 @@ class BufferTable:
         wanted = self.target_ph if case.target_ph is None else case.target_ph
         if wanted is None:
             return f"no target pH is known for the crop; the table has {', '.join(self.columns)}"
-        reaching = [heading for heading in self.columns if float(heading) >= wanted]
+        reaching = [heading for heading in self.columns if read_number(heading) >= wanted]
         if not reaching:
-            highest = max(map(float, self.columns))
+            highest = max(map(read_number, self.columns))
             return f"the crop wants pH {_shown(wanted)} and the table stops at {_shown(highest)}"
-        return (nearest := min(reaching, key=float)), float(nearest)
+        return (nearest := min(reaching, key=read_number)), read_number(nearest)
 
     def rate(self, case: LimeCase) -> LimeAnswer:
         """Answer from the table: pH under the trigger, then the row of the buffer index.
