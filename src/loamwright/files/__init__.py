@@ -1,9 +1,10 @@
 """Everything the user brings, and the property file that keeps it.
 
-The rooms: `textrows` (a CSV or XLSX as rows of text), `fields` (the texts of a row and what they mean),
-`tables`, `pricelists`, `field_records`, `settings` (what the columns mean), `vectors` (map files as shapes
-and words), `plots` (what they mean), `sections`, `editions` and `guidelines` (published tables), `reference`
-(figures that ship with the program), `columns` and `property_file` (the GeoPackage), `intake` (the way in).
+The rooms: `fields` (the one reader of people's text), `textrows` (a CSV or XLSX as rows of text), `jsontext`
+(the JSON of a file), `named_columns` (which column is which field), `tables`, `pricelists`, `field_records`,
+`settings` (what the columns mean), `vectors` (map files as shapes and words), `plots` (what they mean),
+`sections`, `editions` and `guidelines` (published tables), `reference` (figures that ship with the program),
+`columns` and `property_file` (the GeoPackage), `intake` (the way in).
 """
 
 from loamwright.files.field_records import records_from
