@@ -126,12 +126,12 @@ def test_a_later_change_on_the_same_field_stands_in_the_way_and_is_named() -> No
 def test_something_that_belongs_to_a_row_keeps_it_from_being_taken_back() -> None:
     connection = made()
     product = (
-        "INSERT INTO products (product, form, ingredient, lime_label, equipment, timings, nitrogen_forms_pct, "
-        "contains, extra) VALUES ('Urea', 'dry', '', 0, '[]', '[]', '{}', '[]', '{}')"
+        "INSERT INTO products (product, form, ingredient, lime_label, equipment, timings, "
+        "nitrogen_forms_pct, contains, extra) VALUES ('Urea', 'dry', '', 0, '[]', '[]', '{}', '[]', '{}')"
     )
     offer = (
-        "INSERT INTO offers (offer_id, product, package, divisible, seller, in_stock, min_order, delivery_fee, "
-        "price_breaks) VALUES ('O1', 'Urea', '50 lb bag', 0, '', 0, 0, '0', '[]')"
+        "INSERT INTO offers (offer_id, product, package, divisible, seller, in_stock, min_order, "
+        "delivery_fee, price_breaks) VALUES ('O1', 'Urea', '50 lb bag', 0, '', 0, 0, '0', '[]')"
     )
     first = changed(connection, (product, ()))
     second = changed(connection, (offer, ()))
