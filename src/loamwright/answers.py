@@ -12,7 +12,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 
+from loamwright.decisions import Decision
 from loamwright.errors import Problem
+from loamwright.stock import StockEntry
 from loamwright.values import (
     Application,
     Calibration,
@@ -25,12 +27,14 @@ from loamwright.values import (
     OrganicInput,
     Outcome,
     Plot,
+    PlotPart,
     Product,
     PropertyInfo,
     SoilTest,
     Source,
     Step,
     Timing,
+    Way,
     WorkState,
 )
 
@@ -349,6 +353,8 @@ class Plan:
         Sentences: why it is what it is, or why it is impossible.
     problems
         What was left out and why.
+    fingerprint
+        What it stood on, from `freshness`; empty for a plan made before fingerprints.
     """
 
     plan_id: str
@@ -367,6 +373,7 @@ class Plan:
     counted_entries: tuple[str, ...] = ()
     explanation: tuple[str, ...] = ()
     problems: tuple[Problem, ...] = ()
+    fingerprint: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def total_cost(self) -> Decimal:
@@ -532,8 +539,46 @@ class SamplingPlan:
 
 
 @dataclass(frozen=True, slots=True)
+class Retired:
+    """Something that is retired: it stays in the file, and leaves lists, sums and plans.
+
+    Parameters
+    ----------
+    word, name
+        What kind of thing, and what it is called.
+    on, because
+        When, and why.
+    """
+
+    word: str
+    name: str
+    on: dt.date
+    because: str
+
+
+@dataclass(frozen=True, slots=True)
 class PropertyRecord:
-    """Everything the property file holds, as read."""
+    """Everything the property file holds, as read; what is retired is named in `retired` only.
+
+    Parameters
+    ----------
+    info, plots, croppings, keepouts, soil_tests, organic_inputs, products, offers, plans, applications
+        As in the file, in the order they were added. Entries of retired plots are left out.
+    calibrations, parts, ways, purchases, decisions
+        Likewise.
+    checklist
+        (number of the list, plot_id or empty) to free text.
+    former_names
+        Name a plot had to the one it has.
+    retired
+        What left lists, sums and plans.
+    problems
+        What in the file could not be used, and why.
+    property_uid
+        The same in every copy of this property.
+    editions
+        Guideline edition as the settings name it to its files, as they were when it was chosen.
+    """
 
     info: PropertyInfo
     plots: tuple[Plot, ...] = ()
@@ -546,6 +591,16 @@ class PropertyRecord:
     plans: tuple[Plan, ...] = ()
     applications: tuple[Application, ...] = ()
     calibrations: tuple[Calibration, ...] = ()
+    parts: tuple[PlotPart, ...] = ()
+    ways: tuple[Way, ...] = ()
+    purchases: tuple[StockEntry, ...] = ()
+    decisions: tuple[Decision, ...] = ()
+    checklist: Mapping[tuple[str, str], str] = field(default_factory=dict)
+    former_names: Mapping[str, str] = field(default_factory=dict)
+    retired: tuple[Retired, ...] = ()
+    problems: tuple[Problem, ...] = ()
+    property_uid: str = ""
+    editions: Mapping[str, Mapping[str, bytes]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

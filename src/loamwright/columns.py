@@ -22,7 +22,9 @@ from functools import cached_property
 from typing import Any, Generic, TypeVar
 
 from loamwright.answers import Coverage, Plan, PlanLine, Purchase
+from loamwright.decisions import Decision
 from loamwright.errors import Level, Problem, PropertyFileError
+from loamwright.stock import StockEntry
 from loamwright.values import (
     Application,
     Calibration,
@@ -33,6 +35,7 @@ from loamwright.values import (
     Offer,
     OrganicInput,
     Plot,
+    PlotPart,
     Product,
     PropertyInfo,
     Quantity,
@@ -43,6 +46,7 @@ from loamwright.values import (
     Spreader,
     Step,
     Timing,
+    Way,
 )
 
 R = TypeVar("R")
@@ -398,9 +402,15 @@ PLOTS = Layout(
         "boundary_wkb": _one("boundary", _boundary_blob, _boundary_wkb),
         "entrance": _pair("entrance_lon", "entrance_lat"),
         "extra": _mapping("extra"),
+        "reach_months": _json("reach_months", tuple, list),
+        "reach": _mapping("reach"),
     },
 )
-CROPPINGS = Layout("croppings", Cropping, ("plot_id", "season"), {"yield_goal": _quantity("yield_goal")})
+PARTS = Layout("plot_parts", PlotPart, ("part_id",), {"shape_wkb": _one("shape", shape_blob, shape_wkb)})
+WAYS = Layout("ways", Way, ("way_id",), {"shape_wkb": _one("shape", shape_blob, shape_wkb)})
+CROPPINGS = Layout(
+    "croppings", Cropping, ("plot_id", "season", "position"), {"yield_goal": _quantity("yield_goal")}
+)
 KEEPOUTS = Layout("keepouts", KeepOut, ("keepout_id",), {"shape_wkb": _one("shape", shape_blob, shape_wkb)})
 SOIL_TESTS = Layout("soil_tests", SoilTest, ("test_id",), elsewhere=frozenset({"readings", "recommendation"}))
 SOIL_READINGS = Layout("soil_readings", Reading)
@@ -428,6 +438,8 @@ PRODUCTS = Layout(
         "extra": _mapping("extra"),
     },
 )
+PURCHASES = Layout("purchases", StockEntry, ("purchase_id",))
+DECISIONS = Layout("decisions", Decision, ("decision_id",))
 OFFERS = Layout("offers", Offer, ("offer_id",), {"price_breaks": _price_breaks("price_breaks")})
 PLANS = Layout(
     "plans",
@@ -437,6 +449,7 @@ PLANS = Layout(
         "counted_entries": _texts("counted_entries"),
         "explanation": _texts("explanation"),
         "problems": _problems("problems"),
+        "fingerprint": _mapping("fingerprint"),
     },
     frozenset({"lines", "buy", "coverage", "plot_costs"}),
 )

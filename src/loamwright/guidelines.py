@@ -8,7 +8,9 @@ is checked the same way. How the files become rules is `editions`' business; wha
 
 from __future__ import annotations
 
+import tempfile
 import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -133,6 +135,49 @@ def load(guideline: str) -> Guideline:
             )
         ]
     )
+
+
+def files_of(guideline: str) -> Mapping[str, bytes]:
+    """Return the files of an edition, to be kept with the property that uses it.
+
+    Parameters
+    ----------
+    guideline
+        As for `load`.
+
+    Returns
+    -------
+    mapping of str to bytes
+        File name to content; empty when there is no such edition.
+    """
+    folder = BUILT_IN / guideline if guideline in _built_in_ids() else Path(guideline).expanduser()
+    if not (folder / MAIN_FILE).is_file():
+        return {}
+    wanted = (MAIN_FILE, *(path.name for path in sorted(folder.glob("*.csv"))))
+    return {name: (folder / name).read_bytes() for name in wanted}
+
+
+def load_kept(files: Mapping[str, bytes]) -> Guideline:
+    """Load an edition from the files a property has kept of it.
+
+    Parameters
+    ----------
+    files
+        From `files_of`.
+
+    Returns
+    -------
+    Guideline
+
+    Raises
+    ------
+    InputError
+        When anything in it cannot be used.
+    """
+    with tempfile.TemporaryDirectory(prefix="loamwright-") as folder:
+        for name, content in files.items():
+            (Path(folder) / Path(name).name).write_bytes(content)
+        return load_file(Path(folder))
 
 
 @lru_cache(maxsize=32)

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
-
 _EARLIEST = dt.datetime.min.replace(tzinfo=dt.UTC)
 
 

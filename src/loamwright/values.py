@@ -197,6 +197,12 @@ class Plot:
         How much this plot matters when a budget is short [dimensionless, 1 = normal].
     extra
         Columns the user's file had that we do not use, kept.
+    narrowest_m, weight_limit_kg
+        Narrowest width of the way in [m], heaviest vehicle it carries [kg]; None = not stated.
+    reach_months
+        Months it can be reached, 1 to 12; empty = not stated.
+    reach
+        Spreader to whether it can get there; absent = not stated.
     """
 
     plot_id: str
@@ -208,11 +214,15 @@ class Plot:
     area_se_m2: float | None = None
     weight: float = 1.0
     extra: Mapping[str, str] = field(default_factory=dict)
+    narrowest_m: float | None = None
+    weight_limit_kg: float | None = None
+    reach_months: tuple[int, ...] = ()
+    reach: Mapping[str, bool] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
 class Cropping:
-    """What grows on a plot in one season.
+    """What grows on a plot in one season, or in one part of it: several follow each other.
 
     Parameters
     ----------
@@ -228,6 +238,14 @@ class Cropping:
         True in the establishment year, False on an established stand, None = not stated.
     previous_stand
         Condition of the previous legume for credits (``"4-5 plants/ft2"``); empty if not stated.
+    position
+        Its place among the plot's crops of the season [1, 2, …].
+    sown_on, ended_on
+        When it was sown, and when it was cut for the last time or killed; None = not stated.
+    use
+        ``"harvested"``, ``"grazed"``, ``"browsed"``, ``"left"``; empty = not stated.
+    yield_goal_how
+        How the yield goal was set, as written.
     """
 
     plot_id: str
@@ -238,6 +256,11 @@ class Cropping:
     legume_pct: float | None = None
     seeding: bool | None = None
     previous_stand: str = ""
+    position: int = 1
+    sown_on: dt.date | None = None
+    ended_on: dt.date | None = None
+    use: str = ""
+    yield_goal_how: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,6 +287,55 @@ class KeepOut:
     shape_wkb: bytes
     setback_m: float | None = None
     setback_text: str = ""
+    notes: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PlotPart:
+    """A part of a plot, drawn or stated, with samples and entries of its own.
+
+    Parameters
+    ----------
+    part_id, plot_id, name
+        Ids and name.
+    area_m2
+        Its size when it is stated [m2]; None = from the shape, or not stated.
+    shape_wkb
+        Polygon, WKB, longitude-latitude on WGS84; None = not drawn.
+    notes
+        Free text.
+    """
+
+    part_id: str
+    plot_id: str
+    name: str = ""
+    area_m2: float | None = None
+    shape_wkb: bytes | None = None
+    notes: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """A track, gate, bridge, loading place or contact: how one gets there.
+
+    Parameters
+    ----------
+    way_id, kind, name
+        Id, what it is, what people call it.
+    shape_wkb
+        Line or point, WKB, longitude-latitude on WGS84.
+    width_m, load_limit_kg
+        Clear width [m], heaviest vehicle [kg]; None = not stated.
+    notes
+        Free text.
+    """
+
+    way_id: str
+    kind: str
+    shape_wkb: bytes
+    name: str = ""
+    width_m: float | None = None
+    load_limit_kg: float | None = None
     notes: str = ""
 
 
@@ -336,6 +408,10 @@ class SoilTest:
         The lab's own, if printed.
     part, texture
         Part of the plot the sample stands for; soil texture as written.
+    analysed_on, sampled_by
+        When the lab analysed it; who took the cores.
+    rates_crop, rates_season
+        Crop and season [calendar year] the lab's rates were written for; empty, None = not stated.
     """
 
     test_id: str
@@ -354,6 +430,10 @@ class SoilTest:
     recommendation: LabRecommendation | None = None
     part: str = ""
     texture: str = ""
+    analysed_on: dt.date | None = None
+    sampled_by: str = ""
+    rates_crop: str = ""
+    rates_season: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -559,6 +639,10 @@ class Application:
         entry_id this one corrects, or empty. The old entry stays.
     recorded_at
         ISO 8601 time of entry.
+    part
+        Part of the plot it went on; empty = the whole plot, unless `area_m2` says less.
+    withdrawn
+        True: what the entry it replaces says never happened.
     """
 
     entry_id: str
@@ -582,6 +666,8 @@ class Application:
     reason: str = ""
     replaces: str = ""
     recorded_at: str = ""
+    part: str = ""
+    withdrawn: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -636,6 +722,12 @@ class Spreader:
         What the vehicle carries in one trip [kg]; None = not stated.
     swath_m, speed_m_s, field_efficiency
         Working width [m], ground speed [m/s], effective share of the time [fraction].
+    heavy
+        True for a machine that goes only where a plot's reach says yes.
+    fill_minutes
+        For one fill [min]; None = not stated.
+    cost_per_ha, cost_per_stop, cost_per_hour
+        Money; None = not stated.
     """
 
     name: str
@@ -644,6 +736,11 @@ class Spreader:
     swath_m: float | None = None
     speed_m_s: float | None = None
     field_efficiency: float | None = None
+    heavy: bool = False
+    fill_minutes: float | None = None
+    cost_per_ha: Decimal | None = None
+    cost_per_stop: Decimal | None = None
+    cost_per_hour: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -688,6 +785,15 @@ class Settings:
         Standard error of a walked GPS fix [m].
     spreaders
         Equipment of the property.
+    keeper
+        Who changes things, unless another is said; empty = nobody named.
+    season_start
+        Month and day a season begins, ``"09-01"``; from July on it lies in the year before.
+    legume_share_no_n_pct
+        Legume share from which nitrogen on a mixture is to decide [percent].
+    topup_share, topup_cost
+        Top-ups smaller than this share of a need [fraction], or cheaper than this [money], are listed
+        instead of planned. Ours; common practice, no source.
     """
 
     guideline: str = "umn-forage-2011"
@@ -708,6 +814,11 @@ class Settings:
     default_yield_row: bool = True
     gps_sigma_m: float = 3.0
     spreaders: tuple[Spreader, ...] = ()
+    keeper: str = ""
+    season_start: str = "01-01"
+    legume_share_no_n_pct: float = 25.0
+    topup_share: float = 0.05
+    topup_cost: Decimal = Decimal(0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -726,6 +837,8 @@ class PropertyInfo:
         ``"us"`` or ``"metric"``: how numbers are shown.
     settings
         The user's choices.
+    currency
+        Of every price [ISO 4217 code].
     """
 
     name: str
@@ -733,3 +846,4 @@ class PropertyInfo:
     about: str = ""
     units: str = "us"
     settings: Settings = field(default_factory=Settings)
+    currency: str = "USD"

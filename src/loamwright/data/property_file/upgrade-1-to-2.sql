@@ -131,6 +131,7 @@ CREATE TABLE purchases (
     seller TEXT NOT NULL DEFAULT '',
     made_by TEXT NOT NULL DEFAULT '',
     note TEXT NOT NULL DEFAULT '',
+    recorded_at TEXT NOT NULL DEFAULT '',
     retired_on DATE,
     retired_because TEXT NOT NULL DEFAULT ''
 );
@@ -190,8 +191,8 @@ CREATE TABLE change_values (
     row_key TEXT NOT NULL, -- JSON list: the row's key values
     kind TEXT NOT NULL, -- added, changed, removed
     field TEXT NOT NULL,
-    before, -- as it was; NULL when there was none; shapes as GeoPackage geometry
-    after
+    before BLOB, -- as it was, of any type; NULL when there was none; shapes as GeoPackage geometry
+    after BLOB
 );
 
 CREATE INDEX change_values_row ON change_values (table_name, row_key);
