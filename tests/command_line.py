@@ -14,7 +14,7 @@ from typing import Any
 
 from typer.testing import CliRunner
 
-from loamwright.cli import app
+from loamwright.commands.cli import app
 
 #: Tests and entries are dated so that nothing is too old or out of season whenever the tests run.
 TODAY = dt.datetime.now().astimezone().date()

@@ -6,22 +6,13 @@ import datetime as dt
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from loamwright import guidelines
-from loamwright.answers import PlotArea, PlotNeeds
-from loamwright.needs import plot_needs
-from loamwright.recommendations import Guideline
-from loamwright.values import (
-    Cropping,
-    LabRecommendation,
-    Nutrient,
-    OrganicInput,
-    Plot,
-    Quantity,
-    Reading,
-    Settings,
-    SoilTest,
-    Step,
-)
+from loamwright.files import guidelines
+from loamwright.land.records import Cropping, Plot, PlotArea
+from loamwright.needs.nutrients import plot_needs
+from loamwright.needs.publication import Guideline
+from loamwright.needs.records import PlotNeeds
+from loamwright.soil.records import LabRecommendation, OrganicInput, Reading, SoilTest
+from loamwright.values import Nutrient, Quantity, Settings, Step
 
 #: Exact definitions, written out here and not taken from the program.
 ACRE_M2 = 43560 * 0.3048**2
@@ -87,8 +78,8 @@ def needs(
         cropping,
         area(acres),
         tests,
-        guidelines.load(guideline) if isinstance(guideline, str) else guideline,
-        guidelines.load(lime) if isinstance(lime, str) else lime,
+        guidelines.load_guideline(guideline) if isinstance(guideline, str) else guideline,
+        guidelines.load_guideline(lime) if isinstance(lime, str) else lime,
         settings or Settings(lime_region="Area 1"),
         {key: pounds * LB_KG for key, pounds in (applied or {}).items()},
         organic,

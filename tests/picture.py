@@ -13,8 +13,8 @@ from pathlib import Path
 from chromium import CHROMIUM, DESK, FLAGS, PHONE
 from playwright.sync_api import sync_playwright
 
-from loamwright import demo
-from loamwright.answering import today
+from loamwright.commands import demo
+from loamwright.commands.answer import today
 
 MAPS = Path(__file__).parents[1] / "maps"
 

@@ -10,9 +10,10 @@ from decimal import Decimal
 import numpy as np
 from scipy.optimize import linprog
 
-from loamwright.answers import Plan
-from loamwright.planner import Demand, PlanPlot, Terms, Ware
-from loamwright.values import Form, Nutrient, Offer, Product, Timing
+from loamwright.planning.inputs import Demand, PlanPlot, Terms, Ware
+from loamwright.planning.records import Plan
+from loamwright.supplies.records import Form, Offer, Product
+from loamwright.values import Nutrient, Timing
 
 
 def ware(name: str, form: Form = Form.DRY, lime_enp: float | None = None, **analysis_pct: float) -> Ware:

@@ -26,55 +26,41 @@ from decimal import Decimal
 import shapely
 from pyproj import Geod
 
-from loamwright.answers import (
-    Balance,
-    Caution,
-    Coverage,
-    Credit,
-    LimeNeed,
-    LineStatus,
-    Need,
-    Plan,
-    PlanLine,
-    PlotArea,
-    PlotNeeds,
-    PropertyRecord,
-    Purchase,
-    Round,
-    SamplingPlan,
-    SeasonView,
-    Stop,
-)
 from loamwright.errors import Level, Problem
+from loamwright.land.records import Cropping, KeepOut, Plot, PlotArea
+from loamwright.needs.records import Credit, LimeNeed, Need, PlotNeeds
+from loamwright.planning.records import Coverage, Outcome, Plan, PlanLine, Purchase
+from loamwright.soil.records import Reading, SoilTest
+from loamwright.supplies.records import Form, LimeLabel, Offer, Product
 from loamwright.units import ACRE_M2, LB_ACRE_KG_HA, LB_KG, TON_KG
 from loamwright.values import (
     ARITHMETIC,
     BOUNDARY,
     LAB,
     LABEL,
-    Application,
-    Calibration,
-    Cropping,
-    Done,
-    Form,
-    KeepOut,
     LimeBasis,
-    LimeLabel,
     NeedState,
     Nutrient,
-    Offer,
-    Outcome,
-    Plot,
-    Product,
     PropertyInfo,
     Quantity,
-    Reading,
     Settings,
-    SoilTest,
     Source,
     Spreader,
     Step,
     Timing,
+)
+from loamwright.work.records import (
+    Application,
+    Balance,
+    Calibration,
+    Caution,
+    Done,
+    LineStatus,
+    PropertyRecord,
+    Round,
+    SamplingPlan,
+    SeasonView,
+    Stop,
     WorkState,
 )
 

@@ -18,7 +18,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loamwright import units
+from loamwright import units, values
 from loamwright.errors import UnitError
 
 PUBLISHED = Path(__file__).parent / "published"
@@ -180,8 +180,8 @@ def test_parse_money_refuses_and_shows_the_text(text: str) -> None:
 
 
 def test_parse_quantity_keeps_the_unit_as_written() -> None:
-    assert units.parse_quantity("3,000 lb ENP/acre") == units.Quantity(3000.0, "lb ENP/acre")
-    assert units.parse_quantity("60 bu/acre") == units.Quantity(60.0, "bu/acre")
+    assert units.parse_quantity("3,000 lb ENP/acre") == values.Quantity(3000.0, "lb ENP/acre")
+    assert units.parse_quantity("60 bu/acre") == values.Quantity(60.0, "bu/acre")
 
 
 @pytest.mark.parametrize("text", ["lb/acre", "60", "", "1.2.3 lb", "2 1/2 ton"])

@@ -8,33 +8,29 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+import importlib
 import inspect
 import typing
 from decimal import Decimal
 
 import pytest
 
-from loamwright import answers, errors, values
-from loamwright.answers import LimeNeed, Need, Plan, PlotNeeds
+from loamwright import errors, values
 from loamwright.errors import InputError, Level, Problem, has_errors
-from loamwright.values import (
-    Application,
-    Done,
-    Form,
-    Nutrient,
-    Offer,
-    Outcome,
-    Product,
-    Settings,
-    SoilTest,
-    Source,
-    Spreader,
-    Timing,
-)
+from loamwright.needs.records import LimeNeed, Need, PlotNeeds
+from loamwright.planning.records import Outcome, Plan
+from loamwright.soil.records import SoilTest
+from loamwright.supplies.records import Form, Offer, Product
+from loamwright.values import Nutrient, Settings, Source, Spreader, Timing
+from loamwright.work.records import Application, Done
 
+RECORD_FILES = tuple(
+    importlib.import_module(f"loamwright.{package}.records")
+    for package in ("land", "soil", "needs", "supplies", "planning", "work")
+)
 RECORDS = [
     record
-    for module in (values, answers, errors)
+    for module in (values, errors, *RECORD_FILES)
     for _, record in inspect.getmembers(module, inspect.isclass)
     if dataclasses.is_dataclass(record) and record.__module__ == module.__name__
 ]

@@ -7,4 +7,6 @@
                          └────────────── what is still owed ◄────────────────┘
 """
 
+from __future__ import annotations
+
 __version__ = "0.1.0"

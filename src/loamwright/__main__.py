@@ -1,6 +1,8 @@
 """Run the command line with ``python -m loamwright``."""
 
-from loamwright.cli import app
+from __future__ import annotations
+
+from loamwright.commands import app
 
 if __name__ == "__main__":
     app()

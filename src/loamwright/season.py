@@ -1,55 +1,31 @@
-"""The whole story of one property and season: open → areas → needs → plan → map, orders, exports.
+"""The whole story of one property and season: open → areas → needs → plan → hand off → record.
 
-It knows the order of the steps and does no arithmetic of its own; each step is one call to the room that
-does. How things come in: `intake`. How records come back: `recording`.
+It knows the order of the steps and does no arithmetic of its own; each step is one call to the package that
+does.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping, Sequence
+import hashlib
+import math
+import uuid
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from decimal import Decimal
 from pathlib import Path
+from typing import TypeVar
 
-from loamwright import (
-    boundary_checks,
-    buyinglist,
-    cautions,
-    exports,
-    fieldmap,
-    geometry,
-    guidelines,
-    ledger,
-    needs,
-    paper,
-    products,
-    reference_data,
-    sampling,
-    samplingsheets,
-    seasonpicture,
-    seasonrecord,
-    spreading,
-    store,
-    workorders,
-)
-from loamwright import history as plot_history
-from loamwright.acidity import Acidity
-from loamwright.answers import (
-    Plan,
-    PlotArea,
-    PlotNeeds,
-    PropertyRecord,
-    SeasonView,
-    Story,
-)
-from loamwright.errors import InputError, Problem
+from loamwright import fieldmap, files, handoff, land, needs, planning, supplies, work
+from loamwright.errors import InputError, Level, Problem, has_errors
+from loamwright.land import Cropping, PlotArea
+from loamwright.needs import PlotNeeds
+from loamwright.planning import Plan
 from loamwright.soil import read_unit
-from loamwright.units import HA_M2
-from loamwright.values import (
-    Cropping,
-    LimeBasis,
-    Nutrient,
-)
+from loamwright.supplies import Acidity, Offer
+from loamwright.units import HA_M2, parse_area, parse_length, parse_mass, parse_speed
+from loamwright.values import LimeBasis, Nutrient
+from loamwright.work import Application, Calibration, Done, PropertyRecord, Recorded, SeasonView, Story
 
 #: Called with a short text as each stage begins; screens show it, tests ignore it.
 Progress = Callable[[str], None]
@@ -83,7 +59,7 @@ def product_contents(record: PropertyRecord) -> Mapping[str, Mapping[str, float]
         Mass fraction [kg per kg product].
     """
     return {
-        product.product: products.supply_fractions(product, tuple(LimeBasis)) for product in record.products
+        product.product: supplies.supply_fractions(product, tuple(LimeBasis)) for product in record.products
     }
 
 
@@ -94,8 +70,8 @@ def _all_needs(
     today: dt.date,
 ) -> Mapping[str, PlotNeeds]:
     settings = record.info.settings
-    guideline = guidelines.load(settings.guideline)
-    lime_guideline = guidelines.load(settings.lime_guideline)
+    guideline = files.load_guideline(settings.guideline)
+    lime_guideline = files.load_guideline(settings.lime_guideline)
     croppings = _croppings(record)
     return {
         plot.plot_id: needs.plot_needs(
@@ -133,8 +109,8 @@ def _newest_plan(record: PropertyRecord) -> Plan | None:
     return plans[-1] if plans else None
 
 
-def _sampling_guide(place: str) -> sampling.SamplingGuide:
-    guides = reference_data.load_sampling_guides()
+def _sampling_guide(place: str) -> work.SamplingGuide:
+    guides = files.load_sampling_guides()
     if place not in guides:
         choices = "; ".join(guides)
         what = f"no published sampling advice for {place!r} is built in"
@@ -164,12 +140,12 @@ def compute(record: PropertyRecord, today: dt.date, progress: Progress = quiet) 
         When a setting names a guideline or place that is not built in.
     """
     progress("measuring plots")
-    areas = {area.plot_id: area for area in geometry.areas(record.plots, record.keepouts)}
-    entries = ledger.season_entries(record.applications, record.info.season)
+    areas = {area.plot_id: area for area in land.areas(record.plots, record.keepouts)}
+    entries = work.season_entries(record.applications, record.info.season)
     contents = product_contents(record)
-    in_season, problems = ledger.applied_supplies(entries, contents)
-    unseen = ledger.lime_entries(record.applications, _ph_dates(record, today), record.info.season)
-    applied = ledger.merge_lime(in_season, ledger.applied_supplies(unseen, contents)[0])
+    in_season, problems = work.applied_supplies(entries, contents)
+    unseen = work.lime_entries(record.applications, _ph_dates(record, today), record.info.season)
+    applied = work.merge_lime(in_season, work.applied_supplies(unseen, contents)[0])
     progress("reading soil tests and tables")
     plot_needs = _all_needs(record, areas, applied, today)
     needs_before = _all_needs(record, areas, {}, today) if applied else plot_needs
@@ -179,31 +155,31 @@ def compute(record: PropertyRecord, today: dt.date, progress: Progress = quiet) 
     rounds = (
         ()
         if plan is None
-        else spreading.plan_rounds(
+        else work.plan_rounds(
             plan.lines,
             areas,
-            geometry.places_m(record.plots),
+            land.places_m(record.plots),
             record.products,
             record.info.settings.spreaders,
         )
     )
     guide = _sampling_guide(record.info.settings.sampling_guide)
-    texts = reference_data.load_caution_texts()
+    texts = files.load_caution_texts()
     return SeasonView(
         record=record,
         areas=areas,
         croppings=croppings,
         needs=plot_needs,
         plan=plan,
-        statuses=ledger.line_statuses(plan, record.applications, record.info.season),
-        balances=ledger.balances(needs_before, applied),
+        statuses=work.line_statuses(plan, record.applications, record.info.season),
+        balances=work.balances(needs_before, applied),
         rounds=rounds,
-        sampling=sampling.plan_sampling(guide, record, areas, today),
-        cautions=cautions.fire(texts, record, areas, croppings, plot_needs, plan, today),
+        sampling=work.plan_sampling(guide, record, areas, today),
+        cautions=work.fire(texts, record, areas, croppings, plot_needs, plan, today),
         problems=(
-            *boundary_checks.find_overlaps(record.plots),
+            *land.find_overlaps(record.plots),
             *problems,
-            *ledger.unknown_corrections(record.applications),
+            *work.unknown_corrections(record.applications),
             *dict.fromkeys(problem for found in plot_needs.values() for problem in found.problems),
         ),
         made_on=today,
@@ -241,7 +217,7 @@ def with_sampling(view: SeasonView, place: str | None, cores: int | None) -> Sea
     )
     record = replace(view.record, info=replace(view.record.info, settings=settings))
     guide = _sampling_guide(settings.sampling_guide)
-    planned = sampling.plan_sampling(guide, record, view.areas, view.made_on)
+    planned = work.plan_sampling(guide, record, view.areas, view.made_on)
     return replace(view, record=record, sampling=planned)
 
 
@@ -264,7 +240,7 @@ def view(path: Path, today: dt.date) -> SeasonView:
     PropertyFileError
         When the file is missing, not ours, newer than this program, busy or damaged.
     """
-    return compute(store.load(path), today)
+    return compute(files.load(path), today)
 
 
 # ---------------------------------------------------------------------------------------------
@@ -328,7 +304,7 @@ def explain(view: SeasonView, plot_id: str, nutrient: str | None = None) -> Stor
     )
 
 
-def history(view: SeasonView, plot_id: str | None = None) -> tuple[plot_history.PlotHistory, ...]:
+def history(view: SeasonView, plot_id: str | None = None) -> tuple[work.PlotHistory, ...]:
     """Return tests and nutrient balances of past seasons.
 
     Parameters
@@ -347,7 +323,7 @@ def history(view: SeasonView, plot_id: str | None = None) -> tuple[plot_history.
     InputError
         When the plot is not known.
     """
-    histories, _problems = plot_history.plot_histories(view.record, product_contents(view.record))
+    histories, _problems = work.plot_histories(view.record, product_contents(view.record))
     if plot_id is None:
         return tuple(histories.values())
     if plot_id not in histories:
@@ -368,13 +344,13 @@ def acidity(view: SeasonView) -> Mapping[str, Acidity]:
     mapping of plot_id to Acidity
         Plots where something was applied.
     """
-    entries = ledger.season_entries(view.record.applications, view.record.info.season)
-    return ledger.acidity_left(entries, view.record.products)
+    entries = work.season_entries(view.record.applications, view.record.info.season)
+    return work.acidity_left(entries, view.record.products)
 
 
 def project(
     view: SeasonView, plot_id: str, nutrient: Nutrient, removed_kg_ha: float | None, lb_per_ppm: float | None
-) -> plot_history.Projection:
+) -> work.Projection:
     """Say where a plot's soil test may go from what was put on this season and what the crop takes out.
 
     Parameters
@@ -420,14 +396,12 @@ def project(
     )
     area_ha = view.areas[plot_id].spread_area_m2 / HA_M2
     figure = (
-        reference_data.load_change_figures().get(nutrient)
+        files.load_change_figures().get(nutrient)
         if lb_per_ppm is None
-        else plot_history.user_figure(nutrient, lb_per_ppm)
+        else work.user_figure(nutrient, lb_per_ppm)
     )
     added_kg_ha = applied_kg / area_ha if area_ha else 0.0
-    return plot_history.project(
-        nutrient, reading.value, reading.extractant or "", added_kg_ha, removed_kg_ha, figure
-    )
+    return work.project(nutrient, reading.value, reading.extractant or "", added_kg_ha, removed_kg_ha, figure)
 
 
 # ---------------------------------------------------------------------------------------------
@@ -458,7 +432,7 @@ def make_map(
 
     Returns
     -------
-    fieldmap.MapMade
+    page.MapMade
 
     Raises
     ------
@@ -487,14 +461,14 @@ class Written:
     problems: tuple[Problem, ...] = ()
 
 
-def _gathered(made: Sequence[paper.PaperMade]) -> Written:
+def _gathered(made: Sequence[handoff.PaperMade]) -> Written:
     return Written(
         tuple(item.path for item in made if item.pages),
         tuple(problem for item in made for problem in item.problems),
     )
 
 
-def write_orders(view: SeasonView, folder: Path, options: paper.PaperOptions) -> Written:
+def write_orders(view: SeasonView, folder: Path, options: handoff.PaperOptions) -> Written:
     """Write the work orders with the buying list (PDF), and the buying list as a spreadsheet.
 
     Parameters
@@ -519,13 +493,13 @@ def write_orders(view: SeasonView, folder: Path, options: paper.PaperOptions) ->
         raise InputError([Problem("orders", "this season has no plan yet", "Run `loamwright plan` first.")])
     return _gathered(
         (
-            workorders.write_orders(view, folder / "work_orders.pdf", options),
-            buyinglist.write_buying_list(view, folder / "buying_list.xlsx"),
+            handoff.write_orders(view, folder / "work_orders.pdf", options),
+            handoff.write_buying_list(view, folder / "buying_list.xlsx"),
         )
     )
 
 
-def write_reports(view: SeasonView, folder: Path, options: paper.PaperOptions) -> Written:
+def write_reports(view: SeasonView, folder: Path, options: handoff.PaperOptions) -> Written:
     """Write the season picture and the season record (PDF and spreadsheet).
 
     Parameters
@@ -548,9 +522,9 @@ def write_reports(view: SeasonView, folder: Path, options: paper.PaperOptions) -
     """
     return _gathered(
         (
-            seasonpicture.write_season_picture(view, folder / "season_picture.pdf", options),
-            seasonrecord.write_season_record(view, folder / "season_record.pdf", options),
-            seasonrecord.write_season_record(view, folder / "season_record.xlsx", options),
+            handoff.write_season_picture(view, folder / "season_picture.pdf", options),
+            handoff.write_season_record(view, folder / "season_record.pdf", options),
+            handoff.write_season_record(view, folder / "season_record.xlsx", options),
         )
     )
 
@@ -574,12 +548,12 @@ def write_sampling(view: SeasonView, folder: Path) -> Written:
     InputError
         When the folder cannot be written to.
     """
-    sheets = _gathered((samplingsheets.write_sampling_sheets(view, folder / "sampling_sheets.pdf"),))
-    places = exports.export(view, folder, "gpx")
+    sheets = _gathered((handoff.write_sampling_sheets(view, folder / "sampling_sheets.pdf"),))
+    places = handoff.export(view, folder, "gpx")
     return Written((*sheets.paths, *places.paths), (*sheets.problems, *places.problems))
 
 
-def export(view: SeasonView, kind: str, folder: Path) -> exports.ExportMade:
+def export(view: SeasonView, kind: str, folder: Path) -> handoff.ExportMade:
     """Write the season for other programs.
 
     Parameters
@@ -600,4 +574,669 @@ def export(view: SeasonView, kind: str, folder: Path) -> exports.ExportMade:
     InputError
         When the kind is not known or the folder cannot be written.
     """
-    return exports.export(view, folder, kind)
+    return handoff.export(view, folder, kind)
+
+
+@dataclass(frozen=True, slots=True)
+class PlanOptions:
+    """What may be asked of a plan.
+
+    Parameters
+    ----------
+    budget
+        Spend at most this [money]; None = meet every need.
+    gap
+        Proof wanted [fraction of cost].
+    time_limit_s
+        Time the solver may take [s].
+    reason
+        Why this plan replaces the one before.
+    fixed
+        Passes already decided on.
+    """
+
+    budget: Decimal | None = None
+    gap: float = 0.001
+    time_limit_s: float = 60.0
+    reason: str = ""
+    fixed: tuple[planning.FixedPass, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PlanningTask:
+    """What the planner is asked.
+
+    Parameters
+    ----------
+    plots, wares, offers, terms
+        As `planner.make_plan` takes them.
+    problems
+        What was divided or left out on the way.
+    """
+
+    plots: tuple[planning.PlanPlot, ...]
+    wares: tuple[planning.Ware, ...]
+    offers: tuple[Offer, ...]
+    terms: planning.Terms
+    problems: tuple[Problem, ...]
+
+
+def _faults(options: PlanOptions) -> Iterator[Problem]:
+    """Name the options that ask for what no plan can be."""
+    if options.budget is not None and options.budget < 0:
+        what = f"{options.budget} is less than nothing"
+        yield Problem("--budget", what, "Write what may be spent, for example 400.")
+    if not 0 <= options.gap < 1:
+        what = f"{options.gap:g} is not a share of the cost, from 0 to less than 1"
+        yield Problem("--gap", what, "Write for example 0.001, a tenth of a percent.")
+    if not (math.isfinite(options.time_limit_s) and options.time_limit_s > 0):
+        what = f"{options.time_limit_s:g} is not a number of seconds above 0"
+        yield Problem("--time-limit", what, "Write for example 60.")
+
+
+def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
+    """Gather what the planner is asked.
+
+    Parameters
+    ----------
+    view
+        The season.
+    options
+        What is asked of the plan.
+
+    Returns
+    -------
+    PlanningTask
+
+    Raises
+    ------
+    InputError
+        When the budget, the gap or the time limit is out of range.
+    """
+    problems = tuple(_faults(options))
+    if problems:
+        raise InputError(problems)
+    record = view.record
+    settings = record.info.settings
+    contents = product_contents(record)
+    plots, problems = planning.plan_plots(
+        record.plots,
+        view.areas,
+        view.needs,
+        contents,
+        record.products,
+        settings,
+        work.lime_spread(record.applications, record.products, view.areas, settings, record.info.season),
+    )
+    return PlanningTask(
+        plots=plots,
+        wares=tuple(planning.Ware(product, contents[product.product]) for product in record.products),
+        offers=record.offers,
+        terms=planning.Terms(
+            max_products_per_plot=settings.max_products_per_plot,
+            spreading_cost_per_ha=settings.spreading_cost_per_ha,
+            spreading_cost_per_pass=settings.spreading_cost_per_pass,
+            min_rate_kg_ha=settings.min_rate_kg_ha,
+            gap=options.gap,
+            time_limit_s=options.time_limit_s,
+            budget=options.budget,
+            hauling_cost_per_kg=settings.hauling_cost_per_kg,
+            fixed=options.fixed,
+            season=record.info.season,
+            units=record.info.units,
+        ),
+        problems=problems,
+    )
+
+
+def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progress = quiet) -> SeasonView:
+    """Plan the season of a property and keep the plan in its file.
+
+    Parameters
+    ----------
+    path
+        The property file.
+    options
+        What is asked of the plan.
+    today
+        Date for the age of tests and cautions.
+    progress
+        Told each stage.
+
+    Returns
+    -------
+    SeasonView
+        With the new plan.
+
+    Raises
+    ------
+    InputError
+        When an option is out of range; nothing is stored.
+    """
+    before = compute(files.load(path), today, progress)
+    progress("finding the cheapest packages")
+    entries = work.season_entries(before.record.applications, before.record.info.season)
+    task = planning_task(before, options)
+    made = planning.make_plan(task.plots, task.wares, task.offers, task.terms)
+    made = replace(
+        made,
+        problems=(*task.problems, *made.problems),
+        counted_entries=tuple(entry.entry_id for entry in entries),
+    )
+    with files.edit(path) as editor:
+        editor.add_plan(made, options.reason)
+    progress("checking cautions")
+    return compute(files.load(path), today, progress)
+
+
+def planned_view(view: SeasonView) -> Plan:
+    """Return the season's plan, or refuse when there is none.
+
+    Parameters
+    ----------
+    view
+        The season.
+
+    Returns
+    -------
+    Plan
+
+    Raises
+    ------
+    InputError
+        When the season has no plan.
+    """
+    if view.plan is None:
+        raise InputError([Problem("plan", "this season has no plan yet", "Run `loamwright plan` first.")])
+    return view.plan
+
+
+def reasons(view: SeasonView, time_limit_s: float, progress: Progress = quiet) -> planning.Reasons:
+    """Say why the season's plan is what it is, by planning again with one thing changed at a time.
+
+    Parameters
+    ----------
+    view
+        The season, with a plan.
+    time_limit_s
+        For each new plan [s].
+    progress
+        Told each question.
+
+    Returns
+    -------
+    reasons.Reasons
+
+    Raises
+    ------
+    InputError
+        When the season has no plan.
+    """
+    plan = planned_view(view)
+    task = planning_task(view, PlanOptions(time_limit_s=time_limit_s))
+    return planning.explain(task.plots, task.wares, task.offers, task.terms, plan, progress)
+
+
+def compare_habits(
+    view: SeasonView, own: Path | None, triple: str, flat_rate_kg_ha: float | None, time_limit_s: float
+) -> planning.Compared:
+    """Cost the usual ways of doing it on the same needs, beside the season's plan.
+
+    Parameters
+    ----------
+    view
+        The season.
+    own
+        The user's own list: a table of plot_id, product, amount and timing; None = none.
+    triple
+        Product of the flat-rate habit; empty = chosen and said.
+    flat_rate_kg_ha
+        Its rate [kg/ha]; None = chosen and said.
+    time_limit_s
+        For each plan [s].
+
+    Returns
+    -------
+    alternatives.Compared
+
+    Raises
+    ------
+    InputError
+        When the list has an error.
+    """
+    task = planning_task(view, PlanOptions(time_limit_s=time_limit_s))
+    passes = () if own is None else read_passes(view, own)
+    return planning.compare_habits(
+        task.plots,
+        task.wares,
+        task.offers,
+        task.terms,
+        view.plan,
+        own=passes,
+        triple=triple,
+        flat_rate_kg_ha=flat_rate_kg_ha,
+    )
+
+
+def read_passes(view: SeasonView, path: Path) -> tuple[planning.FixedPass, ...]:
+    """Read a list of passes somebody has decided on.
+
+    Parameters
+    ----------
+    view
+        The season.
+    path
+        CSV or XLSX with plot_id, product, amount and timing.
+
+    Returns
+    -------
+    tuple of planner.FixedPass
+
+    Raises
+    ------
+    InputError
+        When a row has an error.
+    """
+    plots = {plot.plot_id for plot in view.record.plots}
+    labels = {product.product for product in view.record.products}
+    passes, problems = files.passes_from(files.read_table(path), plots, labels)
+    if has_errors(problems):
+        raise InputError(problems)
+    return passes
+
+
+def budget_curve(
+    view: SeasonView, points: int, time_limit_s: float, progress: Progress = quiet
+) -> tuple[planning.CurvePoint, ...]:
+    """Show how much of the needs each sum of money covers.
+
+    Parameters
+    ----------
+    view
+        The season.
+    points
+        How many budgets, evenly spaced up to the one that is enough.
+    time_limit_s
+        For each plan [s].
+    progress
+        Told each budget.
+
+    Returns
+    -------
+    tuple of alternatives.CurvePoint
+    """
+    task = planning_task(view, PlanOptions(time_limit_s=time_limit_s))
+    return planning.coverage_curve(task.plots, task.wares, task.offers, task.terms, points, progress)
+
+
+def draw_budget(view: SeasonView, curve: Sequence[planning.CurvePoint], path: Path) -> handoff.PaperMade:
+    """Draw the curve of coverage against dollars.
+
+    Parameters
+    ----------
+    view
+        The season.
+    curve
+        Its points.
+    path
+        ``.svg``, ``.png`` or ``.pdf``.
+
+    Returns
+    -------
+    paper.PaperMade
+    """
+    return handoff.write_budget_chart(view, curve, path)
+
+
+def order_blend(
+    view: SeasonView, service: planning.BlendService, time_limit_s: float
+) -> planning.CustomBlend:
+    """Find the cheapest blend to have made for a group of plots, and whether to order it.
+
+    Parameters
+    ----------
+    view
+        The season.
+    service
+        What the plant blends, for which plots, at which fee.
+    time_limit_s
+        For each plan [s].
+
+    Returns
+    -------
+    custom_blends.CustomBlend
+
+    Raises
+    ------
+    InputError
+        When no blend can be made; it says why.
+    """
+    task = planning_task(view, PlanOptions(time_limit_s=time_limit_s))
+    found = planning.order_blend(task.plots, task.wares, task.offers, task.terms, service)
+    if isinstance(found, Problem):
+        raise InputError([found])
+    return found
+
+
+def purchase_lists(view: SeasonView) -> tuple[planning.PurchaseList, ...]:
+    """Split the plan's purchases into what to have bought before each timing.
+
+    Parameters
+    ----------
+    view
+        The season.
+
+    Returns
+    -------
+    tuple of planner.PurchaseList
+        Empty without a plan.
+    """
+    return () if view.plan is None else planning.purchase_lists(view.plan, view.record.offers)
+
+
+T = TypeVar("T")
+
+
+def _append(
+    path: Path, entries: Sequence[Application], problems: Sequence[Problem], today: dt.date
+) -> Recorded:
+    with files.edit(path) as editor:
+        appended = editor.append_applications(entries)
+    after = view(path, today)
+    return Recorded(
+        appended.new,
+        appended.already_there,
+        appended.conflicts,
+        after,
+        (*problems, *appended.conflicts, *_other_seasons(appended.new, after.record.info.season)),
+    )
+
+
+def _other_seasons(entries: Sequence[Application], season: int) -> tuple[Problem, ...]:
+    """Say which entries the status of the season leaves out, because of their date."""
+    return tuple(
+        Problem(
+            f"entry {entry.entry_id}, applied_on",
+            f"{entry.applied_on} is not in season {season}, so what went on plot {entry.plot_id} is kept "
+            "but does not count in this season's status",
+            "If the date is wrong, enter it again with --corrects and this id.",
+            Level.WARNING,
+        )
+        for entry in entries
+        if entry.applied_on.year != season
+    )
+
+
+#: Asked of an entry that contradicts the recorded one of its id: take it as a correction?
+Question = Callable[[Application, Application], bool]
+
+
+def keep_what_is_recorded(_recorded: Application, _offered: Application) -> bool:
+    """Answer no: the recorded entry stands, and the conflict is reported.
+
+    Parameters
+    ----------
+    _recorded, _offered
+        Not looked at.
+
+    Returns
+    -------
+    bool
+        False.
+    """
+    return False
+
+
+def _as_corrections(
+    entries: Sequence[Application], recorded: Sequence[Application], asks: Question
+) -> tuple[Application, ...]:
+    """Turn entries that contradict the record, and are wanted, into corrections of what stands there.
+
+    The new id is made of the old one and the content, so that the same file again changes nothing.
+    """
+    known = {entry.entry_id: entry for entry in recorded}
+    newer = {entry.replaces: entry.entry_id for entry in recorded if entry.replaces}
+    result = []
+    for entry in entries:
+        before = known.get(entry.entry_id)
+        if before is None or before == entry:
+            result.append(entry)
+            continue
+        mark = hashlib.sha256(repr(entry).encode()).hexdigest()[:12]
+        new_id = f"{entry.entry_id}-{mark}"
+        if new_id in known:
+            result.append(replace(entry, entry_id=new_id, replaces=known[new_id].replaces))
+        elif asks(before, entry):
+            standing = entry.entry_id
+            while standing in newer:
+                standing = newer[standing]
+            result.append(replace(entry, entry_id=new_id, replaces=standing))
+        else:
+            result.append(entry)
+    return tuple(result)
+
+
+def record_file(path: Path, file: Path, today: dt.date, asks: Question = keep_what_is_recorded) -> Recorded:
+    """Take in a records file from the map, or a table of entries; twice changes nothing.
+
+    Parameters
+    ----------
+    path
+        The property file.
+    file
+        Records file (JSON), CSV or XLSX.
+    today
+        Date for the age of tests and cautions.
+    asks
+        Asked of each entry that contradicts the recorded one of its id; yes takes it as a correction.
+
+    Returns
+    -------
+    Recorded
+
+    Raises
+    ------
+    InputError
+        When an entry cannot be read; nothing was stored.
+    """
+    record = files.load(path)
+    known = {plot.plot_id for plot in record.plots}
+    if file.suffix.lower() in files.SUFFIXES:
+        entries, problems = files.applications_from(files.read_table(file), known)
+    else:
+        entries, problems = files.records_from(file, known)
+    if has_errors(problems):
+        raise InputError(problems)
+    return _append(path, _as_corrections(entries, record.applications, asks), problems, today)
+
+
+@dataclass(frozen=True, slots=True)
+class HandEntry:
+    """One application typed in; texts as written, units included.
+
+    Parameters
+    ----------
+    plot_id, product, amount
+        Where, what, how much (``"120 lb"``); an amount of zero means not done.
+    applied_on
+        Date, or None for today.
+    operator, ground, weather, note, reason
+        As written.
+    corrects
+        Id of the entry this one corrects, or empty. Its timing is taken over, and its plan line when plot and
+        product are the same.
+    """
+
+    plot_id: str
+    product: str
+    amount: str
+    applied_on: str | None = None
+    operator: str = ""
+    ground: str = ""
+    weather: str = ""
+    note: str = ""
+    reason: str = ""
+    corrects: str = ""
+
+
+def record_entry(path: Path, hand: HandEntry, now: dt.datetime) -> Recorded:
+    """Add one application typed in.
+
+    Parameters
+    ----------
+    path
+        The property file.
+    hand
+        What was typed.
+    now
+        Time of entry.
+
+    Returns
+    -------
+    Recorded
+
+    Raises
+    ------
+    InputError
+        When plot, product, amount or date is not understood; nothing was stored.
+    """
+    record = files.load(path)
+    problems: list[Problem] = []
+    if hand.plot_id not in {plot.plot_id for plot in record.plots}:
+        problems.append(
+            Problem("--plot", f"{hand.plot_id!r} is not a plot of this property", "See `status`.")
+        )
+    if hand.product not in {product.product for product in record.products}:
+        names = ", ".join(product.product for product in record.products)
+        problems.append(
+            Problem("--product", f"{hand.product!r} is not a product here", f"Use one of: {names}.")
+        )
+    problems.extend(_correction_problems(hand.corrects, record.applications))
+    mass_kg = _read("--amount", hand.amount, parse_mass, problems) or 0.0
+    if mass_kg < 0:
+        problems.append(
+            Problem("--amount", f"{hand.amount!r} is negative", "Correct an entry by a new one: --corrects.")
+        )
+    applied_on = _read("--on", hand.applied_on, files.parse_date, problems) or now.date()
+    if problems:
+        raise InputError(problems)
+    before = next((entry for entry in record.applications if entry.entry_id == hand.corrects), None)
+    timing, line_id = None, ""
+    if before is not None:
+        timing = before.timing
+        line_id = before.line_id if (before.plot_id, before.product) == (hand.plot_id, hand.product) else ""
+    entry = Application(
+        entry_id=str(uuid.uuid4()),
+        plot_id=hand.plot_id,
+        product=hand.product,
+        done=Done.DONE if mass_kg > 0 else Done.NOT_DONE,
+        applied_on=applied_on,
+        mass_kg=mass_kg,
+        timing=timing,
+        line_id=line_id,
+        operator=hand.operator,
+        ground=hand.ground,
+        weather=hand.weather,
+        note=hand.note,
+        reason=hand.reason,
+        replaces=hand.corrects,
+        recorded_at=now.isoformat(timespec="seconds"),
+    )
+    return _append(path, (entry,), (), now.date())
+
+
+def _correction_problems(corrects: str, applications: Sequence[Application]) -> Iterator[Problem]:
+    """Check that the entry to correct is there and stands."""
+    if corrects and corrects not in {entry.entry_id for entry in applications}:
+        yield Problem("--corrects", f"the record holds no entry {corrects!r}", "See `export … csv`.")
+    for entry in applications:
+        if corrects and entry.replaces == corrects:
+            what = f"entry {corrects!r} is corrected already, by {entry.entry_id!r}"
+            yield Problem("--corrects", what, "Correct that one.")
+
+
+def _read(option: str, text: str | None, parse: Callable[[str], T], problems: list[Problem]) -> T | None:
+    """Read a typed option; None when it was not typed, or when it adds a problem instead."""
+    try:
+        return None if text is None else parse(text)
+    except ValueError as error:
+        what, _, fix = str(error).partition("; ")
+        problems.append(Problem(option, what, f"{fix[:1].upper()}{fix[1:]}." if fix else ""))
+        return None
+
+
+@dataclass(frozen=True, slots=True)
+class CatchTest:
+    """A catch or tarp test as typed; texts with units.
+
+    Parameters
+    ----------
+    spreader, product, setting, operator
+        As written.
+    caught, catch_area
+        What fell (``"0.11 lb"``) on which area (``"21.8 ft2"``).
+    swath, speed
+        Swath width and ground speed, or None.
+    tested_on
+        Date, or None for today.
+    note
+        Anything else.
+    """
+
+    spreader: str
+    product: str
+    setting: str
+    operator: str
+    caught: str
+    catch_area: str
+    swath: str | None = None
+    speed: str | None = None
+    tested_on: str | None = None
+    note: str = ""
+
+
+def log_calibration(path: Path, test: CatchTest, today: dt.date) -> Calibration:
+    """Log a catch test and return it with the rate that follows.
+
+    Parameters
+    ----------
+    path
+        The property file.
+    test
+        What was typed.
+    today
+        Date when none was typed.
+
+    Returns
+    -------
+    Calibration
+
+    Raises
+    ------
+    InputError
+        When a quantity or the date is not understood or not possible; nothing was stored.
+    """
+    problems: list[Problem] = []
+    caught_kg = _read("--caught", test.caught, parse_mass, problems)
+    catch_area_m2 = _read("--catch-area", test.catch_area, parse_area, problems)
+    swath_m = _read("--swath", test.swath, parse_length, problems)
+    speed_m_s = _read("--speed", test.speed, parse_speed, problems)
+    tested_on = _read("--on", test.tested_on, files.parse_date, problems) or today
+    if caught_kg is None or catch_area_m2 is None or problems:
+        raise InputError(problems)
+    calibration = work.calibrate(
+        calibration_id=str(uuid.uuid4()),
+        spreader=test.spreader,
+        product=test.product,
+        setting=test.setting,
+        operator=test.operator,
+        tested_on=tested_on,
+        caught_kg=caught_kg,
+        catch_area_m2=catch_area_m2,
+        swath_m=swath_m,
+        speed_m_s=speed_m_s,
+        note=test.note,
+    )
+    with files.edit(path) as editor:
+        editor.add_calibration(calibration)
+    return calibration

@@ -23,6 +23,7 @@ from loamwright.values import Quantity
 if TYPE_CHECKING:
     from pint import UnitRegistry
 
+
 # Exact by definition.
 FT_M = 0.3048
 MILE_M = 5280 * FT_M

@@ -17,7 +17,7 @@ from pathlib import Path
 
 from many_plots import many_plots
 
-from loamwright.fieldmap import write_map
+from loamwright.fieldmap.page import write_map
 
 LIMITS = {25: (400_000, 2.0, 1.0), 500: (2_500_000, 10.0, 3.0)}  # bytes, s to make, s until usable
 CHROMIUM = shutil.which("chromium")

@@ -26,13 +26,14 @@ from rich.table import Table
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array
 
-from loamwright.habits import compare_habits
-from loamwright.plan_inputs import check_request, is_lime
-from loamwright.plan_model import build
-from loamwright.plan_search import search
-from loamwright.planner import make_plan
-from loamwright.solver import Effort
-from loamwright.values import Outcome, Timing
+from loamwright.planning.alternatives import compare_habits
+from loamwright.planning.inputs import check_request, is_lime
+from loamwright.planning.model import build
+from loamwright.planning.planner import make_plan
+from loamwright.planning.records import Outcome
+from loamwright.planning.search import search
+from loamwright.planning.solver import Effort
+from loamwright.values import Timing
 from tests.benchmarks.properties import Case, make_case
 
 

@@ -18,9 +18,9 @@ from typing import Any
 import numpy as np
 import shapely
 
-from loamwright import demo
-from loamwright.answers import SeasonView
+from loamwright.commands import demo
 from loamwright.values import Step
+from loamwright.work.records import SeasonView
 
 TODAY = dt.date(2026, 5, 20)
 #: A figure of four or more digits, decimals included, inside a sentence.

@@ -18,8 +18,9 @@ from decimal import Decimal
 
 import numpy as np
 
-from loamwright.planner import Demand, PlanPlot, Terms, Ware
-from loamwright.values import Form, Nutrient, Offer, Product, Timing
+from loamwright.planning.inputs import Demand, PlanPlot, Terms, Ware
+from loamwright.supplies.records import Form, Offer, Product
+from loamwright.values import Nutrient, Timing
 
 #: name, N, P2O5, K2O, S, B percent, lime ENP fraction, price per kg, bag kg
 _GOODS = (

@@ -11,7 +11,7 @@ import pytest
 from chromium import CHROMIUM, FLAGS, PHONE
 from sample_view import sample_view
 
-from loamwright.fieldmap import SCRIPTS, MapOptions, write_map
+from loamwright.fieldmap.page import SCRIPTS, MapOptions, write_map
 
 TEMPLATES = Path(__file__).parents[2] / "src" / "loamwright" / "templates"
 

@@ -13,13 +13,13 @@ import pytest
 from geographiclib.geodesic import Geodesic
 from sample_view import sample_view
 
-from loamwright.answers import SeasonView
-from loamwright.fieldmap import write_map
-from loamwright.ledger import line_statuses
-from loamwright.mapcontents import map_data
-from loamwright.mapdata import plain
+from loamwright.fieldmap.contents import map_data
+from loamwright.fieldmap.page import write_map
+from loamwright.fieldmap.records import plain
 from loamwright.units import format_mass
-from loamwright.values import Application, Timing, WorkState
+from loamwright.values import Timing
+from loamwright.work.ledger import line_statuses
+from loamwright.work.records import Application, SeasonView, WorkState
 
 pytestmark = pytest.mark.browser
 

@@ -11,9 +11,10 @@ from typing import Any
 import pytest
 from sample_view import ACRE_M2, N_LB_ACRE, sample_view
 
-from loamwright.records import records_from
+from loamwright.files.field_records import records_from
 from loamwright.units import LB_KG
-from loamwright.values import Done, Timing
+from loamwright.values import Timing
+from loamwright.work.records import Done
 
 pytestmark = pytest.mark.browser
 

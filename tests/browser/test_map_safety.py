@@ -11,7 +11,7 @@ import pytest
 from chromium import DESK
 from sample_view import HOSTILE, sample_view
 
-from loamwright.fieldmap import Basemap, MapOptions, write_map
+from loamwright.fieldmap.page import Basemap, MapOptions, write_map
 
 pytestmark = pytest.mark.browser
 

@@ -1,14 +1,15 @@
-"""Every public function and class says what it takes, and what it raises.
+"""What the documentation owes: everything public says what it is for, and a face says all of it.
 
-Read with `docstring_parser` (numpydoc style) and Python's own `ast` and `inspect`: parameter names in
-the docstring equal those of the signature, and a public function that raises one of our errors has a
-Raises section that names it.
+A name on a package's face, or in a file of the root, has the full docstring: parameter names equal those of
+the signature, what it raises is written, and its example runs. Inside a package one sentence is owed, with
+the formula and its reference where there is one.
 """
 
 from __future__ import annotations
 
 import ast
 import dataclasses
+import doctest
 import importlib
 import inspect
 import pkgutil
@@ -17,13 +18,12 @@ from collections.abc import Iterator
 from typing import Any
 
 import docstring_parser
-import pytest
 
 import loamwright
 from loamwright import errors
 
 #: Commands: their docstrings are the help people read, their parameters carry help of their own.
-COMMANDS = {"loamwright.cli", "loamwright.buying_cli", "loamwright.planning_cli"}
+COMMANDS = "loamwright.commands."
 OUR_ERRORS = {
     name
     for name, kind in inspect.getmembers(errors, inspect.isclass)
@@ -36,24 +36,39 @@ def modules() -> list[str]:
     return ["loamwright", *(info.name for info in found if not info.name.endswith("__main__"))]
 
 
+def _with_methods(name: str, item: Any) -> Iterator[tuple[str, Any]]:
+    if inspect.isfunction(inspect.unwrap(item)):
+        yield name, inspect.unwrap(item)
+    elif inspect.isclass(item):
+        yield name, item
+        for method_name, method in vars(item).items():
+            function = getattr(method, "__func__", getattr(method, "fget", method))
+            if not method_name.startswith("_") and inspect.isfunction(function):
+                yield f"{name}.{method_name}", function
+
+
 def public(module_name: str) -> Iterator[tuple[str, Any]]:
     """Yield the public functions, classes and methods that a module defines itself."""
-    module = importlib.import_module(module_name)
-    for name, item in vars(module).items():
-        if name.startswith("_") or getattr(item, "__module__", None) != module_name:
+    for name, item in vars(importlib.import_module(module_name)).items():
+        if not name.startswith("_") and getattr(item, "__module__", None) == module_name:
+            yield from _with_methods(f"{module_name}.{name}", item)
+
+
+def on_faces() -> Iterator[tuple[str, Any]]:
+    """Yield what the packages show each other, and what the files of the root hold."""
+    for module_name in modules():
+        module = importlib.import_module(module_name)
+        if module_name.startswith(COMMANDS.rstrip(".")):
             continue
-        if callable(item) and inspect.isfunction(inspect.unwrap(item)):
-            yield f"{module_name}.{name}", inspect.unwrap(item)
-        elif inspect.isclass(item):
-            yield f"{module_name}.{name}", item
-            for method_name, method in vars(item).items():
-                function = getattr(method, "__func__", getattr(method, "fget", method))
-                if not method_name.startswith("_") and inspect.isfunction(function):
-                    yield f"{module_name}.{name}.{method_name}", function
+        if hasattr(module, "__path__") and module_name != "loamwright":
+            for name in module.__all__:
+                yield from _with_methods(f"{module_name}.{name}", getattr(module, name))
+        elif module_name.count(".") == 1:
+            yield from public(module_name)
 
 
-EVERYTHING = [(name, item) for module in modules() for name, item in public(module)]
-IDS = [name.removeprefix("loamwright.") for name, _ in EVERYTHING]
+EVERYTHING = dict(pair for module in modules() for pair in public(module))
+FACES = dict(on_faces())
 
 
 def documented(item: Any) -> list[str]:
@@ -90,38 +105,51 @@ def raised(node: ast.AST) -> set[str]:
 
 
 def test_there_is_something_to_check() -> None:
-    assert "loamwright.units.parse_mass" in dict(EVERYTHING)
+    assert {"loamwright.units.parse_mass", "loamwright.needs.plot_needs"} <= set(FACES)
     assert {"InputError", "UnitError", "PropertyFileError", "MissingExtraError"} <= OUR_ERRORS
 
 
-@pytest.mark.parametrize(("name", "item"), EVERYTHING, ids=IDS)
-def test_it_says_what_it_is_for(name: str, item: Any) -> None:
-    assert item.__doc__, f"{name} has no docstring"
-    written_by_dataclass = f"{item.__name__}("
-    assert not item.__doc__.startswith(written_by_dataclass), f"{name} has no docstring"
+def test_everything_public_says_what_it_is_for() -> None:
+    def silent(item: Any) -> bool:
+        return not item.__doc__ or item.__doc__.startswith(f"{item.__name__}(")  # as a dataclass writes it
+
+    assert {name for name, item in {**EVERYTHING, **FACES}.items() if silent(item)} == set()
 
 
-@pytest.mark.parametrize(("name", "item"), EVERYTHING, ids=IDS)
-def test_parameters_are_those_of_the_signature(name: str, item: Any) -> None:
+def test_parameters_on_faces_are_those_of_the_signature() -> None:
     """Functions and methods name every parameter; a record names all its fields or none at all."""
-    if item.__module__ in COMMANDS:
-        pytest.skip("a command's docstring is its help text")
-    names = documented(item)
-    if inspect.isclass(item) and (not names or not dataclasses.is_dataclass(item)):
-        return
-    assert sorted(names) == sorted(signature(item)), name
+    wrong = {}
+    for name, item in FACES.items():
+        names = documented(item)
+        if inspect.isclass(item) and (not names or not dataclasses.is_dataclass(item)):
+            continue
+        if sorted(names) != sorted(signature(item)):
+            wrong[name] = (names, signature(item))
+    assert wrong == {}
 
 
-@pytest.mark.parametrize(("name", "item"), EVERYTHING, ids=IDS)
-def test_what_it_raises_is_written(name: str, item: Any) -> None:
-    if inspect.isclass(item):
-        return
-    if item.__module__ in COMMANDS:
-        pytest.skip("a command's docstring is its help text")
-    parsed = docstring_parser.parse(inspect.getdoc(item) or "", docstring_parser.DocstringStyle.NUMPYDOC)
-    told = {part.strip() for entry in parsed.raises for part in (entry.type_name or "").split(",")}
-    body = ast.parse(textwrap.dedent(inspect.getsource(item)))
-    assert raised(body) <= told, name
+def test_what_a_face_raises_is_written() -> None:
+    wrong = {}
+    for name, item in FACES.items():
+        if inspect.isclass(item):
+            continue
+        parsed = docstring_parser.parse(inspect.getdoc(item) or "", docstring_parser.DocstringStyle.NUMPYDOC)
+        told = {part.strip() for entry in parsed.raises for part in (entry.type_name or "").split(",")}
+        if untold := raised(ast.parse(textwrap.dedent(inspect.getsource(item)))) - told:
+            wrong[name] = untold
+    assert wrong == {}
+
+
+def test_every_example_runs() -> None:
+    attempted = 0
+    failures = {}
+    for name in modules():
+        found = doctest.testmod(importlib.import_module(name), optionflags=doctest.ELLIPSIS)
+        attempted += found.attempted
+        if found.failed:
+            failures[name] = found.failed
+    assert failures == {}
+    assert attempted > 100
 
 
 def test_the_raise_rule_can_see_one() -> None:

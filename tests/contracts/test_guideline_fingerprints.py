@@ -10,7 +10,7 @@ import hashlib
 import json
 from pathlib import Path
 
-from loamwright.guidelines import BUILT_IN
+from loamwright.files.guidelines import BUILT_IN
 
 FINGERPRINTS = Path(__file__).parent.parent / "published" / "guidelines_fingerprints.json"
 

@@ -16,9 +16,10 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from places import independent_area_m2, wkb
 
-from loamwright.boundary_checks import check_boundary
-from loamwright.geometry import Plane, areas, measure_boundary
-from loamwright.values import KeepOut, Plot
+from loamwright.land.acreage import areas
+from loamwright.land.boundaries import check_boundary
+from loamwright.land.geometry import Plane, measure_boundary
+from loamwright.land.records import KeepOut, Plot
 
 Ring = list[tuple[float, float]]
 #: The largest difference of two ways to the same area: a ten-millionth, and 0.02 m². The geodesic

@@ -19,8 +19,11 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from loamwright import ledger, store
-from loamwright.values import Application, Done, Plot, PropertyInfo
+from loamwright.files import property_file
+from loamwright.land.records import Plot
+from loamwright.values import PropertyInfo
+from loamwright.work import ledger
+from loamwright.work.records import Application, Done
 
 PLOTS = ("A-1", "A-2", "A-3")
 PRODUCTS = {"Urea": {"N": 0.46}, "MAP": {"N": 0.11, "P2O5": 0.52}, "Lime": {"lime ENP": 0.55}}
@@ -49,18 +52,18 @@ def histories(draw: st.DrawFn) -> list[Application]:
 
 
 @contextmanager
-def property_file() -> Iterator[Path]:
+def an_empty_file() -> Iterator[Path]:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "p.gpkg"
-        store.create(path, PropertyInfo("p", 2026))
+        property_file.create(path, PropertyInfo("p", 2026))
         box = shapely.to_wkb(shapely.box(0, 0, 0.001, 0.001))
-        with store.edit(path) as editor:
+        with property_file.edit(path) as editor:
             editor.put_plots(Plot(plot_id, plot_id, box) for plot_id in PLOTS)
         yield path
 
 
-def append(path: Path, entries: list[Application]) -> store.Appended:
-    with store.edit(path) as editor:
+def append(path: Path, entries: list[Application]) -> property_file.Appended:
+    with property_file.edit(path) as editor:
         return editor.append_applications(entries)
 
 
@@ -70,7 +73,7 @@ def written(path: Path) -> list[tuple[object, ...]]:
 
 
 def balance(path: Path) -> dict[str, dict[str, float]]:
-    standing = ledger.season_entries(store.load(path).applications, 2026)
+    standing = ledger.season_entries(property_file.load(path).applications, 2026)
     applied, problems = ledger.applied_supplies(standing, PRODUCTS)
     assert problems == ()
     return {
@@ -99,11 +102,11 @@ def same(first: dict[str, dict[str, float]], second: dict[str, dict[str, float]]
 @settings(max_examples=25, deadline=None)
 @given(histories(), st.data())
 def test_replay_gives_the_same_balance(entries: list[Application], data: st.DataObject) -> None:
-    with property_file() as path:
+    with an_empty_file() as path:
         assert append(path, entries).conflicts == ()
         once = balance(path)
     assert same(once, by_hand(entries))
-    with property_file() as path:  # in any order, in any portions, some of them several times
+    with an_empty_file() as path:  # in any order, in any portions, some of them several times
         shuffled = data.draw(st.permutations(entries))
         cut = data.draw(st.integers(0, len(entries)))
         append(path, list(shuffled[:cut]))
@@ -112,7 +115,9 @@ def test_replay_gives_the_same_balance(entries: list[Application], data: st.Data
         assert again.new == ()
         assert again.conflicts == ()
         assert same(balance(path), once)
-        assert {e.entry_id: e for e in store.load(path).applications} == {e.entry_id: e for e in entries}
+        assert {e.entry_id: e for e in property_file.load(path).applications} == {
+            e.entry_id: e for e in entries
+        }
 
 
 @settings(max_examples=25, deadline=None)
@@ -120,7 +125,7 @@ def test_replay_gives_the_same_balance(entries: list[Application], data: st.Data
 def test_appending_never_changes_a_row(entries: list[Application], cut: int, other_mass: float) -> None:
     from dataclasses import replace
 
-    with property_file() as path:
+    with an_empty_file() as path:
         append(path, entries[:cut])
         before = written(path)
         append(path, [replace(e, mass_kg=e.mass_kg + other_mass + 1) for e in entries[:cut]])

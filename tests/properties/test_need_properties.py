@@ -8,10 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from need_builders import crop, needs, pounds, report
 
-from loamwright.answers import PlotNeeds
-from loamwright.classes import classified, parse_span
-from loamwright.guidelines import load
-from loamwright.values import NeedState, Nutrient, OrganicInput, Quantity, Settings
+from loamwright.files.guidelines import load_guideline
+from loamwright.needs.classes import classified, parse_span
+from loamwright.needs.records import PlotNeeds
+from loamwright.soil.records import OrganicInput
+from loamwright.values import NeedState, Nutrient, Quantity, Settings
 
 TABLED = ("red clover", "alsike clover", "birdsfoot trefoil", "grass-legume mixture")
 crops = st.sampled_from(TABLED)
@@ -163,7 +164,7 @@ def test_unknown_stays_unknown(
 
 @given(st.floats(0, 500, allow_nan=False))
 def test_every_figure_falls_in_exactly_one_printed_class(figure: float) -> None:
-    for table in load("umn-forage-2011").tables:
+    for table in load_guideline("umn-forage-2011").tables:
         for extractant in table.extractants or ():
             spans = {row.soil[extractant].text: row.soil[extractant] for row in table.rows}.values()
             value = classified(figure, spans)

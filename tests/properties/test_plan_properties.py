@@ -10,12 +10,14 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from plan_cases import assert_sound, bag, brute_force_cost, plot, short, ware
 
-from loamwright import plan_search
-from loamwright.plan_inputs import check_request
-from loamwright.plan_model import build
-from loamwright.planner import Demand, PlanPlot, Terms, Ware, make_plan
-from loamwright.solver import Effort, Found
-from loamwright.values import Offer, Outcome, Timing
+from loamwright.planning import search
+from loamwright.planning.inputs import Demand, PlanPlot, Terms, Ware, check_request
+from loamwright.planning.model import build
+from loamwright.planning.planner import make_plan
+from loamwright.planning.records import Outcome
+from loamwright.planning.solver import Effort, Found
+from loamwright.supplies.records import Offer
+from loamwright.values import Timing
 
 TINY = settings(max_examples=300, deadline=None, suppress_health_check=list(HealthCheck))
 SMALL = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
@@ -229,8 +231,8 @@ def test_the_search_in_stages_agrees_with_the_whole_program(case: Case) -> None:
     plan_model = build(request)
     whole = plan_model.model.solve(Effort(1e-6, 60))
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(plan_search, "SMALL", -1)
-        staged = plan_search.search(plan_model, 1e-6, 60)
+        patch.setattr(search, "SMALL", -1)
+        staged = search.search(plan_model, 1e-6, 60)
     if whole.found is Found.INFEASIBLE:
         assert staged.found is Found.INFEASIBLE
         return

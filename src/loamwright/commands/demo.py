@@ -1,0 +1,63 @@
+"""The demo: the invented property, built from its files, with everything that is made from it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from pathlib import Path
+
+from loamwright import files, handoff
+from loamwright.errors import InputError, Problem
+from loamwright.files import PROPERTY_SUFFIX, import_files
+from loamwright.season import PlanOptions, Progress, make_map, make_plan, write_orders, write_reports
+from loamwright.work import SeasonView
+
+#: Endings of the files that go in after the property itself is made.
+DEMO_SUFFIXES = (".geojson", ".csv", ".gpx")
+
+
+@dataclass(frozen=True, slots=True)
+class Demo:
+    """The demo property, its season, and the files made from it."""
+
+    property_path: Path
+    view: SeasonView
+    paths: tuple[Path, ...]
+
+
+def source_files() -> Path:
+    """Return the folder of the invented demo files, in the package or beside its sources."""
+    packaged = Path(__file__).parents[1] / "demo_data"
+    checkout = Path(__file__).parents[3] / "demo_data"
+    for folder in (packaged, checkout):
+        if (folder / "plots.geojson").is_file():
+            return folder
+    raise InputError([Problem("demo_data", "the demo files are not installed", "Install the package again.")])
+
+
+def build(folder: Path, today: dt.date, progress: Progress) -> Demo:
+    """Build the invented demo property and run the whole chain on it."""
+    source = source_files()
+    info = files.info_from(source / "property.json")
+    path = folder / f"alder_fork{PROPERTY_SUFFIX}"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(
+            [Problem(str(folder), f"no folder can be made here: {error.strerror}", "Name another.")]
+        ) from error
+    if path.exists():
+        if files.load(path).info.name != info.name:
+            raise InputError([Problem(str(path), "this is another property", "Name another folder.")])
+        path.unlink()
+    progress("reading the demo files")
+    files.create(path, info)
+    import_files(path, [file for file in sorted(source.iterdir()) if file.suffix in DEMO_SUFFIXES])
+    season_view = make_plan(path, PlanOptions(), today, progress)
+    progress("drawing the map")
+    drawn = make_map(season_view, folder / "alder_fork.html")
+    progress("printing the work orders")
+    printed = write_orders(season_view, folder, handoff.PaperOptions())
+    progress("drawing the season picture")
+    pictures = write_reports(season_view, folder, handoff.PaperOptions())
+    return Demo(path, season_view, (path, drawn.path, *printed.paths, *pictures.paths))

@@ -1,0 +1,531 @@
+"""What a person reads in the terminal: tables and sentences from values, in the user's units.
+
+This file lays out text; it computes nothing but units. ``--json`` output is in `data`.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from rich.console import Console
+from rich.markup import escape
+from rich.table import Table
+
+from loamwright.errors import Level, Problem
+from loamwright.files import GuidelineInfo
+from loamwright.land import Plot, PlotArea
+from loamwright.needs import LimeNeed, Need
+from loamwright.planning import Outcome
+from loamwright.supplies import Acidity, Comparison
+from loamwright.units import LB_ACRE_KG_HA, LB_KG, format_area, format_mass, format_money, format_rate
+from loamwright.values import (
+    ARITHMETIC,
+    BOUNDARY,
+    LAB,
+    LABEL,
+    USER,
+    LimeBasis,
+    NeedState,
+    Nutrient,
+    Source,
+    Step,
+)
+from loamwright.work import (
+    Application,
+    Calibration,
+    Caution,
+    PlotHistory,
+    Projection,
+    Recorded,
+    SamplingPlan,
+    SeasonView,
+    Story,
+)
+
+_COLOURS = {Level.ERROR: "bold red", Level.WARNING: "yellow", Level.NOTE: "cyan"}
+#: Nutrients that have a column of their own.
+SHOWN_NUTRIENTS = (Nutrient.N, Nutrient.P2O5, Nutrient.K2O, Nutrient.S)
+
+
+def table_of(title: str, *columns: str, numbers: Sequence[int] = ()) -> Table:
+    """Begin a table."""
+    table = Table(title=title, title_justify="left", header_style="bold", pad_edge=False, expand=False)
+    for index, column in enumerate(columns):
+        table.add_column(column, justify="right" if index in numbers else "left", overflow="fold")
+    return table
+
+
+def show_problems(console: Console, problems: Iterable[Problem]) -> None:
+    """Print problems, errors first, each with its fix."""
+    order = {Level.ERROR: 0, Level.WARNING: 1, Level.NOTE: 2}
+    for item in sorted(problems, key=lambda p: order[p.level]):
+        colour = _COLOURS[item.level]
+        console.print(
+            f"[{colour}]{item.level.value}[/] {escape(item.where)}: {escape(item.what)}"
+            + (f"\n      [dim]→ {escape(item.fix)}[/]" if item.fix else "")
+        )
+
+
+#: Sources that are no publication: said in words where they stand.
+_PLAIN_SOURCES = frozenset(source.publication for source in (USER, LABEL, LAB, BOUNDARY, ARITHMETIC)) | {
+    "exact definition",
+    "common practice",
+    "our default",
+}
+
+#: Values that mark a step as a sentence, not a figure, and how the sentence is introduced.
+_MARKS = {"remark": "Note", "assumed": "Assumed"}
+
+
+class Sources:
+    """Numbers the publications of one story, so that each is written out once, at its end."""
+
+    def __init__(self) -> None:
+        self.numbers: dict[Source, int] = {}
+
+    def cite(self, source: Source, said: str = "") -> str:
+        """Write a publication as a number with the row it was read in, anything else in words."""
+        if source.publication in _PLAIN_SOURCES:
+            return str(source)
+        number = self.numbers.setdefault(replace(source, row=""), len(self.numbers) + 1)
+        row = "" if source.row in said else source.row
+        return f"source {number}, {row}" if row else f"source {number}"
+
+    def show(self, console: Console) -> None:
+        """Print the list."""
+        if self.numbers:
+            console.print("[bold]Sources[/]")
+        for source, number in self.numbers.items():
+            console.print(f"  {number}  [dim]{escape(str(source))}[/]")
+
+
+def show_steps(
+    console: Console, steps: Iterable[Step], indent: str = "  ", sources: Sources | None = None
+) -> None:
+    """Print the arithmetic behind a number, a line a step, with its source."""
+    for item in steps:
+        told = str(item.source) if sources is None else sources.cite(item.source, item.what)
+        source = f"[dim]({escape(told)})[/]"
+        if isinstance(item.value, str) and item.value in _MARKS:
+            console.print(f"{indent}{_MARKS[item.value]}: {escape(item.what)} {source}")
+            continue
+        if item.value is None:
+            figure = "unknown"
+        elif isinstance(item.value, str):
+            figure = item.value
+        else:
+            figure = f"{item.value:,.4g}" if abs(item.value) < 1000 else f"{item.value:,.0f}"
+        figure = f"{figure} {item.unit}".strip()
+        console.print(f"{indent}{escape(item.what)} = [bold]{escape(figure)}[/] {source}")
+
+
+def show_areas(console: Console, plots: Sequence[Plot], areas: Mapping[str, PlotArea], system: str) -> None:
+    """Print gross and spread area of each plot, and the totals."""
+    table = table_of(
+        "Plots", "plot", "name", "area", "spread area", "± (1 s.e.)", "remarks", numbers=(2, 3, 4)
+    )
+    for plot in plots:
+        area = areas[plot.plot_id]
+        remarks = []
+        if area.parts > 1:
+            remarks.append(f"{area.parts} parts")
+        if area.holes:
+            remarks.append(f"{area.holes} hole{'s' if area.holes > 1 else ''}")
+        if area.missing_setbacks:
+            remarks.append("setback not stated: " + ", ".join(area.missing_setbacks))
+        table.add_row(
+            escape(plot.plot_id),
+            escape(plot.name),
+            format_area(area.area_m2, system),
+            format_area(area.spread_area_m2, system),
+            "" if area.area_se_m2 is None else format_area(area.area_se_m2, system),
+            escape("; ".join(remarks)),
+        )
+    table.add_section()
+    total = sum(areas[p.plot_id].area_m2 for p in plots)
+    spread = sum(areas[p.plot_id].spread_area_m2 for p in plots)
+    table.add_row("", "all plots", format_area(total, system), format_area(spread, system), "", "")
+    console.print(table)
+
+
+def _effective(need: Need | LimeNeed) -> bool:
+    """Tell whether an amount is effective lime, which people count in pounds and not in tons."""
+    return isinstance(need, LimeNeed) and need.basis not in (None, LimeBasis.PRODUCT)
+
+
+def _rate(rate_kg_ha: float, effective: bool, system: str) -> str:
+    if effective and system == "us":
+        return f"{rate_kg_ha / LB_ACRE_KG_HA:,.0f} lb/acre"
+    return format_rate(rate_kg_ha, system)
+
+
+def _mass(mass_kg: float, effective: bool, system: str) -> str:
+    if effective and system == "us":
+        return f"{mass_kg / LB_KG:,.0f} lb"
+    return format_mass(mass_kg, system)
+
+
+def _need_cell(need: Need | LimeNeed | None, system: str) -> str:
+    if need is None:
+        return "–"
+    if need.state is NeedState.UNKNOWN or need.rate_kg_ha is None:
+        return "[yellow]unknown[/]"
+    if need.state is NeedState.NONE:
+        return "none*" if isinstance(need, Need) and need.assumed else "none"
+    rate = _rate(need.rate_kg_ha, _effective(need), system)
+    return rate + ("*" if isinstance(need, Need) and need.assumed else "")
+
+
+def show_unknown(
+    console: Console, view: SeasonView, nutrients: Collection[Nutrient] = SHOWN_NUTRIENTS[:3]
+) -> None:
+    """Print which of these needs, and of lime, are unknown and why; plots with one reason together."""
+    groups: dict[tuple[str, str], list[str]] = {}
+    for plot in view.record.plots:
+        needs = view.needs[plot.plot_id]
+        reasons: dict[str, list[str]] = {}
+        for need in needs.needs:
+            if need.state is NeedState.UNKNOWN and need.nutrient in nutrients:
+                reasons.setdefault(need.reason, []).append(need.nutrient.value)
+        if needs.lime.state is NeedState.UNKNOWN:
+            reasons.setdefault(needs.lime.reason, []).append("lime")
+        for reason, names in reasons.items():
+            groups.setdefault((", ".join(names), reason), []).append(plot.plot_id)
+    if groups:
+        console.print("[yellow]Unknown, so left out of the totals:[/]")
+    for (which, reason), plot_ids in groups.items():
+        console.print(f"  {escape(', '.join(plot_ids))} – {which}: {escape(reason)}")
+
+
+def show_needs(console: Console, view: SeasonView, system: str) -> None:
+    """Print what each plot needs per area, and why some needs are unknown."""
+    columns = ("plot, crop", "spread area", *(n.value for n in SHOWN_NUTRIENTS), "lime")
+    table = table_of(f"Needs, season {view.record.info.season}", *columns, numbers=range(1, len(columns)))
+    for plot in view.record.plots:
+        needs = view.needs[plot.plot_id]
+        cropping = view.croppings.get(plot.plot_id)
+        lime = _need_cell(needs.lime, system)
+        if needs.lime.state is NeedState.NEEDED and needs.lime.basis is not None:
+            lime += f" {needs.lime.basis.value}"
+        table.add_row(
+            f"{escape(plot.plot_id)} {escape(plot.name)}\n"
+            f"[dim]{escape(cropping.crop if cropping and cropping.crop else 'crop not stated')}[/]",
+            format_area(view.areas[plot.plot_id].spread_area_m2, system),
+            *(_need_cell(needs.of(nutrient), system) for nutrient in SHOWN_NUTRIENTS),
+            lime,
+        )
+    console.print(table)
+    if any(need.assumed for needs in view.needs.values() for need in needs.needs):
+        console.print("[dim]* a stated default of ours was used; `loamwright explain` shows it[/]")
+    show_unknown(console, view, SHOWN_NUTRIENTS)
+
+
+def show_comparison(console: Console, comparison: Comparison, with_steps: bool, system: str) -> None:
+    """Print the price of each nutrient in each offer, cheapest nitrogen first where there is any."""
+    unit, per = ("lb", LB_KG) if system == "us" else ("kg", 1.0)
+    table = table_of(
+        f"Price per {unit} of each nutrient, all credit to that nutrient",
+        "product",
+        "package",
+        "price",
+        *(n.value for n in SHOWN_NUTRIENTS),
+        "effective lime",
+        numbers=range(2, 8),
+    )
+    for item in comparison.offers:
+        prices = (item.price_per_kg.get(n) for n in SHOWN_NUTRIENTS)
+        lime = "; ".join(
+            f"${entry.price_per_effective_ton:,.2f}/ton {entry.basis.value}"
+            for entry in item.lime
+            if entry.price_per_effective_ton is not None
+        )
+        table.add_row(
+            escape(item.offer.product),
+            escape(item.offer.package),
+            "[yellow]missing[/]" if item.offer.price is None else format_money(item.offer.price),
+            *("" if price is None else f"${price * per:,.2f}" for price in prices),
+            lime,
+        )
+    console.print(table)
+    if with_steps:
+        for item in comparison.offers:
+            console.print(f"[bold]{escape(item.offer.product)}[/], {escape(item.offer.package)}")
+            show_steps(console, item.steps)
+
+
+#: How an outcome is said in the terminal.
+OUTCOME_WORDS = {
+    Outcome.PROVED: "[bold green]proved cheapest[/]",
+    Outcome.FOUND: "[bold yellow]best found[/]",
+    Outcome.IMPOSSIBLE: "[bold red]not every need can be met[/]",
+}
+
+
+def show_cautions(console: Console, cautions: Iterable[Caution], sources: Sources | None = None) -> None:
+    """Print cautions, each with who has the last word."""
+    for item in cautions:
+        console.print(
+            f"[yellow]{item.level}[/] {escape(item.text)} [dim]Last word: {escape(item.defers_to)}.[/]"
+        )
+        if sources is not None:
+            published = f"{item.published} " if item.published else ""
+            console.print(f"  [dim]{escape(f'{published}({sources.cite(item.source)})')}[/]")
+
+
+def show_status(console: Console, view: SeasonView, system: str) -> None:
+    """Print planned against applied, and what each plot is still owed."""
+    table = table_of(
+        f"Done so far, season {view.record.info.season}",
+        "plot",
+        "product",
+        "when",
+        "planned",
+        "applied",
+        "status",
+        "reason",
+        numbers=(3, 4),
+    )
+    for row in view.statuses:
+        table.add_row(
+            escape(row.plot_id),
+            escape(row.product),
+            "any" if row.timing is None else row.timing.value,
+            format_mass(row.planned_kg, system) if row.line_id else "not in the plan",
+            format_mass(row.applied_kg, system),
+            row.state.value,
+            escape("; ".join(row.reasons)),
+        )
+    console.print(table)
+    owed = table_of("Still owed", "plot", "nutrient", "need", "applied", "left", numbers=(2, 3, 4))
+    for balance in view.balances:
+        if balance.need_kg is not None and (balance.need_kg > 0 or balance.applied_kg > 0):
+            effective = balance.supply.startswith("lime ") and balance.supply != "lime product"
+            owed.add_row(
+                escape(balance.plot_id),
+                balance.supply,
+                _mass(balance.need_kg, effective, system),
+                _mass(balance.applied_kg, effective, system),
+                _mass(max(balance.need_kg - balance.applied_kg, 0.0), effective, system),
+            )
+    console.print(owed)
+
+
+def show_sampling(console: Console, plans: Iterable[SamplingPlan]) -> None:
+    """Print which plots are due for a sample, why, and how many cores."""
+    table = table_of("Soil samples", "plot", "due", "why", "cores", "published range", "depth", numbers=(3,))
+    for item in plans:
+        table.add_row(
+            escape(item.plot_id),
+            "[bold]yes[/]" if item.due else "no",
+            escape(item.reason),
+            str(item.cores),
+            f"{item.cores_low}–{item.cores_high}",
+            escape(item.depth_text),
+        )
+    console.print(table)
+
+
+def show_summary(console: Console, view: SeasonView, system: str) -> None:
+    """Print the page a landowner reads: acres, dollars, bags, and what is missing and why."""
+    info = view.record.info
+    areas = view.areas.values()
+    console.print(f"\n[bold]{escape(info.name)}[/], season {info.season}")
+    if info.about:
+        console.print(f"[dim]{escape(info.about)}[/]")
+    gross = format_area(sum(a.area_m2 for a in areas), system)
+    spread = format_area(sum(a.spread_area_m2 for a in areas), system)
+    console.print(f"{len(view.areas)} plots, {gross} inside the boundaries, {spread} to spread on.")
+    if view.plan is not None:
+        plan = view.plan
+        bags = sum(item.count for item in plan.buy if not item.count % 1)
+        console.print(
+            f"The plan ({OUTCOME_WORDS[plan.outcome]}) costs {format_money(plan.total_cost)}: "
+            f"{format_money(plan.purchase_cost + plan.delivery_cost)} to buy {bags:,.0f} packages and loads, "
+            f"{format_money(plan.spreading_cost)} to spread {len(plan.lines)} passes."
+        )
+    show_unknown(console, view)
+
+
+def show_paths(console: Console, paths: Iterable[Path], about: str = "") -> None:
+    """Print the files that were written."""
+    for index, path in enumerate(paths):
+        console.print(f"wrote {escape(str(path))}" + (f" ({escape(about)})" if about and not index else ""))
+
+
+def show_next_steps(console: Console, property_path: Path) -> None:
+    """Print the commands a newcomer would try next."""
+    console.print("\n[bold]Try next[/]")
+    for command in (
+        f"loamwright explain {property_path} AF-01 P2O5",
+        f"loamwright compare {property_path} --steps",
+        f"loamwright why {property_path}",
+        f"loamwright record {property_path} --plot AF-01 --product 'Potash 0-0-60' --amount '50 lb'",
+        f"loamwright status {property_path}",
+        f"loamwright export {property_path} geojson exports",
+    ):
+        console.print(f"  {command}", markup=False)
+
+
+def show_guidelines(console: Console, editions: Sequence[GuidelineInfo]) -> None:
+    """Print the guideline editions with region, status and crops."""
+    table = table_of("Guideline editions", "id", "name", "region", "status", "crops", "lime regions")
+    for item in editions:
+        table.add_row(
+            item.guideline_id,
+            escape(item.name),
+            escape(item.region),
+            escape(str(item.status)),
+            escape(", ".join(item.crops)),
+            escape(", ".join(item.lime_regions)),
+        )
+    console.print(table)
+    for item in editions:
+        if item.about:
+            console.print(f"[bold]{item.guideline_id}[/] {escape(item.about)}")
+
+
+def show_story(console: Console, story: Story, system: str) -> None:
+    """Print the whole chain of one plot, from the boundary to the packages."""
+    plot, area = story.plot, story.area
+    console.print(f"[bold]{escape(plot.plot_id)} {escape(plot.name)}[/]")
+    if story.cropping is not None:
+        goal = story.cropping.yield_goal
+        console.print(
+            f"  crop {escape(story.cropping.crop or 'not stated')}"
+            + ("" if goal is None else f", yield goal {goal.value:g} {escape(goal.unit)}")
+        )
+    console.print(f"[bold]Area[/] {format_area(area.spread_area_m2, system)} to spread on")
+    sources = Sources()
+    show_steps(console, area.steps, sources=sources)
+    every: tuple[Need | LimeNeed, ...] = (*story.needs, *(() if story.lime is None else (story.lime,)))
+    for need in every:
+        name = f"lime ({need.basis})" if isinstance(need, LimeNeed) and need.basis else None
+        name = name or ("lime" if isinstance(need, LimeNeed) else need.nutrient.value)
+        amount = ""
+        if need.state is NeedState.NEEDED and need.rate_kg_ha is not None and need.mass_kg is not None:
+            mass = _mass(need.mass_kg, _effective(need), system)
+            amount = f" {_rate(need.rate_kg_ha, _effective(need), system)}, {mass} for the plot"
+        state = "" if need.reason.startswith("None needed") else f" {need.state.value}"
+        console.print(f"[bold]{name}[/]{state}{amount}: {escape(need.reason)}")
+        show_steps(console, need.steps, sources=sources)
+    for line in story.lines:
+        when = "any time" if line.timing is None else line.timing.value
+        console.print(
+            f"[bold]{escape(line.product)}[/] ({when}) {format_rate(line.rate_kg_ha, system)}, "
+            f"{format_mass(line.mass_kg, system)} for the plot"
+        )
+        show_steps(console, line.steps, sources=sources)
+    for item in story.purchases:
+        console.print(
+            f"  bought for the property: {item.count:,.6g} × {escape(item.product)} {escape(item.package)}"
+            f" from {escape(item.seller)}, {format_money(item.cost)}"
+        )
+    show_cautions(console, story.cautions, sources)
+    sources.show(console)
+
+
+def show_history(console: Console, histories: Iterable[PlotHistory], system: str) -> None:
+    """Print tests over the years and each season's balance."""
+    tests = table_of("Soil tests over the years", "plot", "figure", "test", "depth", "values", "per year")
+    owed = table_of(
+        "Needs and what was applied",
+        "plot",
+        "season",
+        "nutrient",
+        "need",
+        "applied",
+        "owed",
+        numbers=(3, 4, 5),
+    )
+    for history in histories:
+        for row in history.tests:
+            tests.add_row(
+                escape(history.plot_id),
+                escape(row.figure),
+                escape(f"{row.test} {row.unit}".strip()),
+                escape(row.depth),
+                "; ".join(f"{date} {value:g}" for date, value in row.points),
+                "" if row.change_per_year is None else f"{row.change_per_year:+.2g}",
+            )
+        for balance in history.balances:
+            owed.add_row(
+                escape(history.plot_id),
+                str(balance.season),
+                escape(balance.supply),
+                "unknown" if balance.need_kg is None else format_mass(balance.need_kg, system),
+                format_mass(balance.applied_kg, system),
+                "unknown" if balance.owed_kg is None else format_mass(balance.owed_kg, system),
+            )
+    console.print(tests)
+    console.print(owed)
+
+
+def show_recorded(console: Console, found: Recorded, system: str) -> None:
+    """Print what the record took in, what it knew already, and the conflicts."""
+    console.print(
+        f"{len(found.new)} new, {len(found.already_there)} already there, {len(found.conflicts)} in conflict"
+    )
+    for entry in found.new:
+        console.print(
+            f"  {entry.applied_on} {escape(entry.plot_id)}: {escape(entry.product)} {entry.done.value}, "
+            f"{format_mass(entry.mass_kg, system)}"
+            + (f", corrects {escape(entry.replaces)}" if entry.replaces else "")
+            + (f" ({escape(entry.reason)})" if entry.reason else "")
+        )
+    touched = {(entry.plot_id, entry.product) for entry in found.new}
+    for row in found.view.statuses:
+        if (row.plot_id, row.product) in touched:
+            planned = f" of {format_mass(row.planned_kg, system)}" if row.line_id else ", not in the plan"
+            console.print(
+                f"  → {escape(row.plot_id)} {escape(row.product)}: {row.state.value}, "
+                f"{format_mass(row.applied_kg, system)}{planned}"
+            )
+
+
+def show_calibration(console: Console, test: Calibration, system: str) -> None:
+    """Print the rate a catch test gives."""
+    console.print(
+        f"{escape(test.spreader)}, {escape(test.product)}, setting {escape(test.setting)}: "
+        f"{format_mass(test.caught_kg, system)} caught = {format_rate(test.rate_kg_ha, system)}"
+    )
+
+
+def show_projection(console: Console, found: Projection) -> None:
+    """Print where a soil test may go, or why that is unknown."""
+    if found.to_low_ppm is None or found.to_high_ppm is None:
+        console.print(f"{found.nutrient}: unknown, because {escape(found.reason)}")
+        return
+    ends = dict.fromkeys((f"{found.to_low_ppm:.1f}", f"{found.to_high_ppm:.1f}"))
+    console.print(
+        f"{found.nutrient}: from {found.from_ppm:g} ppm to {'–'.join(ends)} ppm, "
+        "a rule of thumb for the plough layer"
+    )
+    show_steps(console, found.steps)
+
+
+def show_acidity(console: Console, acidity: Mapping[str, Acidity], system: str) -> None:
+    """Print how much lime the season's nitrogen uses up."""
+    for plot_id, found in acidity.items():
+        sums = (
+            ("by published figures", found.published_kg),
+            ("at most, by stoichiometry", found.ceiling_kg),
+        )
+        told = ", ".join(
+            f"{'unknown' if kg is None else format_mass(kg, system)} {name}" for name, kg in sums
+        )
+        left = f"; not counted: {', '.join(found.left_out)}" if found.left_out else ""
+        console.print(
+            escape(f"{plot_id}: the season's nitrogen uses up lime worth {told} (pure CaCO3){left}")
+        )
+
+
+def show_conflict(console: Console, recorded: Application, offered: Application) -> None:
+    """Print what an entry offered says otherwise than the recorded one of its id."""
+    console.print(f"Entry {escape(recorded.entry_id)}, plot {escape(recorded.plot_id)}, is recorded already:")
+    for field in dataclasses.fields(recorded):
+        before, now = getattr(recorded, field.name), getattr(offered, field.name)
+        if before != now:
+            console.print(escape(f"  {field.name}: recorded {before!s}, now {now!s}"))

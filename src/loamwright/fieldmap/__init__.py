@@ -1,0 +1,14 @@
+"""The map on the phone: one file that needs no network.
+
+The rooms: `records` (what the page shows), `legends`, `contents` (filled from a season), `imagery` (the
+user's own picture), `page` (the file).
+"""
+
+from loamwright.fieldmap.page import Basemap, MapMade, MapOptions, write_map
+
+__all__ = [
+    "Basemap",
+    "MapMade",
+    "MapOptions",
+    "write_map",
+]

@@ -1,0 +1,444 @@
+"""The records of the field map: every text and figure of the page, ready to show.
+
+This file answers "what does the page's script find in its data?": one `MapData` of texts ready to
+show, in the property's unit system. It holds no arithmetic; `contents` fills it from a season, and
+`fieldmap` puts it into the page. The page displays. The only figures it works with itself are those a
+person makes in the field: the amount typed into a check-off form, and the distance from the phone to
+a plot.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, fields, is_dataclass
+from typing import Any
+
+Ring = tuple[tuple[float, float], ...]  # (latitude, longitude) pairs, the order the page draws in
+Polygons = tuple[tuple[Ring, ...], ...]
+Corners = tuple[tuple[float, float], tuple[float, float]]  # (south, west), (north, east)
+
+
+@dataclass(frozen=True, slots=True)
+class MapClass:
+    """One row of a legend.
+
+    Parameters
+    ----------
+    label, plots
+        Text, and how many plots it holds [count].
+    colour, pattern
+        How it is filled.
+    """
+
+    label: str
+    plots: int
+    colour: str
+    pattern: str
+
+
+@dataclass(frozen=True, slots=True)
+class MapChoice:
+    """One way to colour the plots: a nutrient, a product, the cost …
+
+    Parameters
+    ----------
+    id, label
+        Stable key, and the text in the list of choices.
+    classes
+        Legend rows.
+    of
+        For each plot its place in `classes`.
+    values
+        For each plot the short text on its label; empty = none.
+    note
+        A sentence under the legend: totals, or what is left out.
+    """
+
+    id: str
+    label: str
+    classes: tuple[MapClass, ...]
+    of: tuple[int, ...]
+    values: tuple[str, ...]
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class MapLayer:
+    """One question the map answers.
+
+    Parameters
+    ----------
+    id, label, question
+        Stable key, button text, and the whole question.
+    choices
+        Ways to answer it; at least one.
+    """
+
+    id: str
+    label: str
+    question: str
+    choices: tuple[MapChoice, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class MapNeed:
+    """One nutrient, or lime, in a plot's sheet.
+
+    Parameters
+    ----------
+    what, state, reason
+        Name, the three-valued answer, and why.
+    rate, mass
+        Texts; empty when unknown.
+    credits
+        Lines already taken off.
+    supplied
+        What the plan delivers, as text; empty without a plan.
+    applied, left
+        Delivered so far this season, and what is still owed, as text.
+    steps
+        Places in `MapData.steps`.
+    """
+
+    what: str
+    state: str
+    reason: str
+    rate: str = ""
+    mass: str = ""
+    credits: tuple[str, ...] = ()
+    supplied: str = ""
+    applied: str = ""
+    left: str = ""
+    steps: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class MapLine:
+    """One planned pass in a plot's sheet.
+
+    Parameters
+    ----------
+    id, product, timing
+        Plan line id, product name, timing text (empty = any).
+    rate, mass, packages
+        Texts.
+    kg, package_kg
+        Planned mass, and net mass of one package (absent when bulk) [kg].
+    package
+        The package as written.
+    reasons
+        Reasons on file where planned and applied differ.
+    steps
+        Places in `MapData.steps`.
+    """
+
+    id: str
+    product: str
+    timing: str
+    rate: str
+    mass: str
+    packages: str
+    kg: float
+    package: str = ""
+    package_kg: float | None = None
+    reasons: tuple[str, ...] = ()
+    steps: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class MapEntry:
+    """One entry on file that reports on a line of the map, in the words of `records.Application`.
+
+    Parameters
+    ----------
+    entry_id, product, mass_kg, timing, line_id
+        As recorded; timing and line are empty when the entry named none.
+    """
+
+    entry_id: str
+    product: str
+    mass_kg: float
+    timing: str
+    line_id: str
+
+
+@dataclass(frozen=True, slots=True)
+class MapSampling:
+    """Sampling in a plot's sheet: whether due, how many cores, where.
+
+    Parameters
+    ----------
+    due, reason
+        Whether a sample is due, and why or why not.
+    cores, depth, label
+        Texts: cores with the published range, depth, bag label.
+    points
+        (latitude, longitude) of cores in walking order.
+    steps
+        Places in `MapData.steps`.
+    """
+
+    due: bool
+    reason: str
+    cores: str
+    depth: str
+    label: str
+    points: Ring = ()
+    steps: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class MapPlot:
+    """One plot: its shape and its sheet.
+
+    Parameters
+    ----------
+    id, name, crop
+        As the user wrote them; the crop with previous crop and yield goal.
+    area, area_notes
+        Spread area, and what else is to be said of the size, as text.
+    spread_m2
+        Spread area [m2], the first guess for the area covered in a check-off.
+    outline, spread
+        Boundary, and the part to spread on where it differs.
+    middle
+        (latitude, longitude) for the label.
+    entrance
+        (latitude, longitude) of the way in; absent when not stated.
+    access, notes
+        As written.
+    needs, lines, cost
+        What it needs, what goes on, its share of the cost.
+    cautions
+        Places in `MapData.cautions`.
+    tests, history
+        Soil tests and this season's entries, one sentence each.
+    on_file
+        Those of the entries that report on `lines`, in the order of the record.
+    sampling
+        The sampling plan.
+    steps
+        How the area was reached: places in `MapData.steps`.
+    """
+
+    id: str
+    name: str
+    crop: str
+    area: str
+    area_notes: tuple[str, ...]
+    spread_m2: float
+    outline: Polygons
+    spread: Polygons
+    middle: tuple[float, float]
+    entrance: tuple[float, float] | None
+    access: str
+    notes: str
+    needs: tuple[MapNeed, ...]
+    lines: tuple[MapLine, ...]
+    cost: str
+    cautions: tuple[int, ...]
+    tests: tuple[str, ...]
+    history: tuple[str, ...]
+    on_file: tuple[MapEntry, ...]
+    sampling: MapSampling | None
+    steps: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class MapKeepOut:
+    """Ground where nothing is spread.
+
+    Parameters
+    ----------
+    name, setback
+        Name with kind, and the setback as text ("setback not stated" when it is missing).
+    stated
+        Whether the setback is stated.
+    points, paths, polygons
+        Its shape by kind, (latitude, longitude).
+    ground
+        All ground it keeps free, setback included; empty when the setback is zero or not stated.
+    """
+
+    name: str
+    setback: str
+    stated: bool
+    points: Ring = ()
+    paths: tuple[Ring, ...] = ()
+    polygons: Polygons = ()
+    ground: Polygons = ()
+
+
+@dataclass(frozen=True, slots=True)
+class MapStop:
+    """One stop of a round.
+
+    Parameters
+    ----------
+    plot
+        Place in `MapData.plots`.
+    line, mass, packages, rate
+        Plan line id and texts.
+    load
+        Hopper fills it uses: "4", or "4–6" when the hopper is filled again on the way.
+    bring
+        What the vehicle has to bring for it, as text; empty when what is on it is enough.
+    left
+        What is still on the vehicle after it, as text. All three are empty when the hopper size is
+        not stated.
+    """
+
+    plot: int
+    line: str
+    mass: str
+    packages: str
+    rate: str
+    load: str
+    bring: str
+    left: str
+
+
+@dataclass(frozen=True, slots=True)
+class MapRound:
+    """One outing.
+
+    Parameters
+    ----------
+    id, title, spreader
+        Stable id, heading, spreader name (empty = not chosen).
+    facts
+        Sentences: stops, product, loads, last load, time.
+    stops
+        In visiting order.
+    steps
+        Places in `MapData.steps`.
+    """
+
+    id: str
+    title: str
+    spreader: str
+    facts: tuple[str, ...]
+    stops: tuple[MapStop, ...]
+    steps: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class MapCaution:
+    """A caution as shown.
+
+    Parameters
+    ----------
+    level, text, source, defers_to, product
+        As in `Caution`, source as text.
+    everywhere
+        True when it is for the whole property.
+    """
+
+    level: str
+    text: str
+    source: str
+    defers_to: str
+    product: str
+    everywhere: bool
+
+
+@dataclass(frozen=True, slots=True)
+class MassUnit:
+    """A unit the check-off form offers.
+
+    Parameters
+    ----------
+    label, kg
+        Text, and kilograms in one.
+    """
+
+    label: str
+    kg: float
+
+
+@dataclass(frozen=True, slots=True)
+class MapData:
+    """Everything the page shows. The page's script reads these fields and no others.
+
+    Parameters
+    ----------
+    title, season, about, made_on, plan_id
+        Heading texts and the plan's id (empty without a plan).
+    store_key
+        Where the browser keeps this property's check-offs; the same at every remake.
+    units
+        ``"us"`` or ``"metric"``.
+    summary
+        Sentences for the overview: plots, acres, outcome, dollars, what to buy.
+    plots, context
+        The plots, and outlines of plots that are not part of a map made for one round.
+    keepouts, layers, rounds, cautions
+        What is drawn and said.
+    problems
+        What is missing and why, one sentence each.
+    products, equipment
+        Names to choose from in the form.
+    mass_units
+        Units the form offers, in order; the first is the usual one.
+    area_unit, area_unit_m2
+        Unit of the area field and its size [m2].
+    length_unit, length_unit_m, long_unit, long_unit_m
+        Units of distances (feet and miles, or metres and kilometres) and their size [m].
+    grid_m, grid_labels
+        Ground distances of the paper grid the page may choose from [m], and their texts.
+    known_entries, counted_entries
+        Ids of record entries the property file already holds, and of those among them that the plan has
+        taken off or that correct one it has.
+    done_fraction, over_fraction
+        From which share of the planned mass a line counts as done, and as over.
+    bounds
+        ((south, west), (north, east)) of all there is to see.
+    start_round
+        Id of the round the page opens with; empty = the plots.
+    texts, steps
+        The table of texts, and the steps behind the figures as places in it: what, value, unit, source.
+    """
+
+    title: str
+    season: str
+    about: str
+    made_on: str
+    plan_id: str
+    store_key: str
+    units: str
+    summary: tuple[str, ...]
+    plots: tuple[MapPlot, ...]
+    context: Polygons
+    keepouts: tuple[MapKeepOut, ...]
+    layers: tuple[MapLayer, ...]
+    rounds: tuple[MapRound, ...]
+    cautions: tuple[MapCaution, ...]
+    problems: tuple[str, ...]
+    products: tuple[str, ...]
+    equipment: tuple[str, ...]
+    mass_units: tuple[MassUnit, ...]
+    area_unit: str
+    area_unit_m2: float
+    length_unit: str
+    length_unit_m: float
+    long_unit: str
+    long_unit_m: float
+    grid_m: tuple[float, ...]
+    grid_labels: tuple[str, ...]
+    known_entries: tuple[str, ...]
+    counted_entries: tuple[str, ...]
+    done_fraction: float
+    over_fraction: float
+    bounds: Corners
+    start_round: str
+    texts: tuple[str, ...] = field(repr=False)
+    steps: tuple[tuple[int, int, int, int], ...] = field(repr=False)
+
+
+def plain(value: Any) -> Any:
+    """Turn a record of this file into what JSON knows, leaving out what is empty."""
+    if is_dataclass(value) and not isinstance(value, type):
+        pairs = ((f.name, getattr(value, f.name)) for f in fields(value))
+        return {name: plain(item) for name, item in pairs if item is not None and item not in ("", ())}
+    if isinstance(value, tuple):
+        return [plain(item) for item in value]
+    return value

@@ -1,0 +1,197 @@
+"""Which guideline editions there are, and loading one: built in, or the user's own folder.
+
+An edition is a folder: ``guideline.toml`` with what it is and its rules, and CSV tables beside it,
+stored as printed. The built-in ones lie in ``data/guidelines``; a user's own has the same format and
+is checked the same way. How the files become rules is `editions`' business; what the rules answer is
+`publication`'.
+"""
+
+from __future__ import annotations
+
+import tempfile
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+from loamwright.errors import InputError, Level, Problem, has_errors
+from loamwright.files.editions import MAIN_FILE, Edition
+from loamwright.files.sections import Report
+from loamwright.needs import Guideline, Status
+
+BUILT_IN = Path(__file__).parents[1] / "data" / "guidelines"
+
+
+@dataclass(frozen=True, slots=True)
+class GuidelineInfo:
+    """What a list of editions shows.
+
+    Parameters
+    ----------
+    guideline_id
+        What settings name it by.
+    name
+        Publisher, title and edition.
+    status
+        What it is good for.
+    region
+        Where it was written for.
+    crops
+        Crops it names.
+    gives_lime
+        True when it has a lime rule for any crop.
+    lime_regions
+        Regions its lime table asks the user to choose from; empty when it has none.
+    about
+        What was read and what was not.
+    """
+
+    guideline_id: str
+    name: str
+    status: Status
+    region: str
+    crops: tuple[str, ...]
+    gives_lime: bool
+    lime_regions: tuple[str, ...]
+    about: str
+
+
+def available() -> tuple[GuidelineInfo, ...]:
+    """List the built-in editions.
+
+    Examples
+    --------
+    >>> "umn-forage-2011" in [info.guideline_id for info in available()]
+    True
+    """
+    return tuple(describe(load_guideline(guideline_id)) for guideline_id in _built_in_ids())
+
+
+def describe(guideline: Guideline) -> GuidelineInfo:
+    """Sum up one edition for a list."""
+    rule = guideline.lime_rule(None)
+    return GuidelineInfo(
+        guideline_id=guideline.guideline_id,
+        name=guideline.name,
+        status=guideline.status,
+        region=guideline.region.name,
+        crops=tuple(crop.name for crop in guideline.crops),
+        gives_lime=rule is not None,
+        lime_regions=() if rule is None else rule.regions,
+        about=guideline.about,
+    )
+
+
+@lru_cache(maxsize=1)
+def _built_in_ids() -> tuple[str, ...]:
+    return tuple(sorted(folder.parent.name for folder in BUILT_IN.glob(f"*/{MAIN_FILE}")))
+
+
+def load_guideline(guideline: str) -> Guideline:
+    """Load the edition that a setting names.
+
+    Parameters
+    ----------
+    guideline
+        Id of a built-in edition (``"umn-forage-2011"``), or the folder of the user's own.
+
+    Returns
+    -------
+    Guideline
+
+    Raises
+    ------
+    InputError
+        When there is no such edition (the message lists the built-in ones), or the user's own
+        cannot be used.
+    """
+    if guideline in _built_in_ids():
+        return _built_in(guideline)
+    own = Path(guideline).expanduser()
+    if (own / MAIN_FILE).is_file():
+        return load_file(own)
+    raise InputError(
+        [
+            Problem(
+                "settings, guideline",
+                f"there is no guideline {guideline!r}",
+                f"Built in are: {', '.join(_built_in_ids())}; or give the folder of your own",
+            )
+        ]
+    )
+
+
+def files_of(guideline: str) -> Mapping[str, bytes]:
+    """Return the files of an edition, to be kept with the property that uses it.
+
+    Parameters
+    ----------
+    guideline
+        As for `load`.
+
+    Returns
+    -------
+    mapping of str to bytes
+        File name to content; empty when there is no such edition.
+    """
+    folder = BUILT_IN / guideline if guideline in _built_in_ids() else Path(guideline).expanduser()
+    if not (folder / MAIN_FILE).is_file():
+        return {}
+    wanted = (MAIN_FILE, *(path.name for path in sorted(folder.glob("*.csv"))))
+    return {name: (folder / name).read_bytes() for name in wanted}
+
+
+def load_kept(files: Mapping[str, bytes]) -> Guideline:
+    """Load an edition from the files a property has kept of it.
+
+    Parameters
+    ----------
+    files
+        From `files_of`.
+
+    Returns
+    -------
+    Guideline
+
+    Raises
+    ------
+    InputError
+        When anything in it cannot be used.
+    """
+    with tempfile.TemporaryDirectory(prefix="loamwright-") as folder:
+        for name, content in files.items():
+            (Path(folder) / Path(name).name).write_bytes(content)
+        return load_file(Path(folder))
+
+
+@lru_cache(maxsize=32)
+def _built_in(guideline_id: str) -> Guideline:
+    return load_file(BUILT_IN / guideline_id)
+
+
+def load_file(path: Path) -> Guideline:
+    """Load an edition from a folder, or from its ``guideline.toml``."""
+    guideline, problems = _read(path)
+    if guideline is None or has_errors(problems):
+        raise InputError([problem for problem in problems if problem.level is Level.ERROR])
+    return guideline
+
+
+def check(path: Path) -> tuple[Problem, ...]:
+    """Check an edition without using it."""
+    return _read(path)[1]
+
+
+def _read(path: Path) -> tuple[Guideline | None, tuple[Problem, ...]]:
+    main = path / MAIN_FILE if path.is_dir() else path
+    report = Report()
+    try:
+        data = tomllib.loads(main.read_text(encoding="utf-8-sig"))
+    except OSError:
+        report.error(str(path), f"there is no {MAIN_FILE} to read", f"Give the folder that holds {MAIN_FILE}")
+        return None, tuple(report.problems)
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        report.error(str(main), f"it is not valid TOML ({error})", "Correct it at the place named")
+        return None, tuple(report.problems)
+    return Edition(main.parent.resolve(), data, report).guideline(), tuple(report.problems)

@@ -1,0 +1,496 @@
+"""Bringing things in: measuring and comparing files, making a property, importing into it.
+
+This file answers "what does this file hold, and may it come in?". Everything of one import is read and
+checked before anything is stored; then all of it is, or nothing. What follows from it: `season`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TypeVar
+
+from loamwright import land, supplies
+from loamwright.errors import InputError, Problem, has_errors
+from loamwright.files import (
+    field_records,
+    guidelines,
+    plots,
+    pricelists,
+    property_file,
+    settings,
+    tables,
+    textrows,
+    vectors,
+)
+from loamwright.files.settings import info_from
+from loamwright.land import Cropping, KeepOut, Plot, PlotArea
+from loamwright.soil import OrganicInput, SoilTest
+from loamwright.supplies import Offer, PriceList, Product
+from loamwright.values import PropertyInfo
+from loamwright.work import Application, PropertyRecord
+
+R = TypeVar("R")
+
+#: Ending of a property file.
+PROPERTY_SUFFIX = ".gpkg"
+
+
+# ---------------------------------------------------------------------------------------------
+# Files that need no property
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """Plots of a file with their areas, and what was found on the way."""
+
+    plots: tuple[Plot, ...]
+    areas: Mapping[str, PlotArea]
+    problems: tuple[Problem, ...]
+
+
+def measure(
+    path: Path,
+    keepouts_path: Path | None = None,
+    season: int = 0,
+    gps_sigma_m: float = 3.0,
+    layer: str | None = None,
+) -> Measured:
+    """Measure the plots of a file without making a property.
+
+    Parameters
+    ----------
+    path
+        File with plot boundaries.
+    keepouts_path
+        File with keep-outs to subtract, or None.
+    season
+        Season written to croppings that name none [calendar year].
+    gps_sigma_m
+        Standard error of a walked GPS fix [m].
+    layer
+        Layer of the file to read, when it has several.
+
+    Returns
+    -------
+    Measured
+
+    Raises
+    ------
+    InputError
+        When no plot can be measured, or the standard error is negative.
+    """
+    if gps_sigma_m < 0:
+        raise InputError(
+            [Problem("--gps-sigma", f"{gps_sigma_m:g} m is less than nothing", "Give zero or more.")]
+        )
+    read = plots.plots_from_shapes(vectors.read_shapes(path, layer), season, gps_sigma_m, unnamed_ok=True)
+    problems = list(read.problems)
+    keepouts: tuple[KeepOut, ...] = ()
+    if keepouts_path is not None:
+        kept = plots.keepouts_from_shapes(vectors.read_shapes(keepouts_path))
+        keepouts, problems = kept.keepouts, [*problems, *kept.problems]
+    if not read.plots:
+        raise InputError(problems)
+    problems.extend(land.find_overlaps(read.plots))
+    areas = {area.plot_id: area for area in land.areas(read.plots, keepouts)}
+    return Measured(read.plots, areas, tuple(problems))
+
+
+def compare(path: Path) -> supplies.Comparison:
+    """Compare the offers of a products file or of a property.
+
+    Parameters
+    ----------
+    path
+        CSV or XLSX file with products, packages and prices; or a property file.
+
+    Returns
+    -------
+    products.Comparison
+
+    Raises
+    ------
+    InputError
+        When the file holds no usable offer.
+    """
+    problems: tuple[Problem, ...] = ()
+    if path.suffix == PROPERTY_SUFFIX:
+        record = property_file.load(path)
+        labels, offers = record.products, record.offers
+    else:
+        labels, offers, problems = pricelists.products_from(textrows.read_table(path))
+    if not offers:
+        raise InputError(problems or [Problem(str(path), "it holds no offers", "Import a products file.")])
+    comparison = supplies.compare(labels, offers)
+    return replace(comparison, problems=problems) if problems else comparison
+
+
+def guideline_editions() -> tuple[guidelines.GuidelineInfo, ...]:
+    """List the built-in guideline editions.
+
+    Returns
+    -------
+    tuple of guidelines.GuidelineInfo
+    """
+    return guidelines.available()
+
+
+def check_guideline(path: Path) -> tuple[Problem, ...]:
+    """Check a guideline edition of the user's own.
+
+    Parameters
+    ----------
+    path
+        Its folder or file.
+
+    Returns
+    -------
+    tuple of Problem
+        Row by row; empty when it can be used as it is.
+    """
+    return guidelines.check(path)
+
+
+# ---------------------------------------------------------------------------------------------
+# Making a property and filling it
+
+
+def read_settings(path: Path) -> PropertyInfo:
+    """Read a property.json, with guideline folders beside it made findable from anywhere."""
+    info = info_from(path)
+
+    def found(name: str) -> str:
+        folder = path.parent / name
+        chosen = str(folder.resolve()) if folder.is_dir() else name
+        guidelines.load_guideline(chosen)
+        return chosen
+
+    settings = info.settings
+    return replace(
+        info,
+        settings=replace(
+            settings,
+            guideline=found(settings.guideline),
+            lime_guideline=found(settings.lime_guideline),
+        ),
+    )
+
+
+def new_property(path: Path, name: str, season: int, settings: Path | None, units: str | None) -> None:
+    """Make an empty property file.
+
+    Parameters
+    ----------
+    path
+        Where; must not exist.
+    name
+        What people call the property.
+    season
+        Calendar year.
+    settings
+        A property.json whose settings are taken over, or None for our defaults.
+    units
+        ``"us"`` or ``"metric"``; None = as in `settings`, else ``"us"``.
+
+    Raises
+    ------
+    InputError
+        When the settings cannot be read, the name is blank, the season is no year, or the path does not
+        end in `PROPERTY_SUFFIX`.
+    PropertyFileError
+        When the file exists or cannot be written.
+    """
+    problems = []
+    if not name.strip():
+        problems.append(Problem("--name", f"{name!r} is no name", "Write what people call the property."))
+    if not 1900 <= season <= 9999:
+        problems.append(Problem("--season", f"{season} is not a calendar year", "Write for example 2026."))
+    if path.suffix.lower() != PROPERTY_SUFFIX:
+        fix = f"Write {path.with_suffix(PROPERTY_SUFFIX).name}."
+        problems.append(Problem(path.name, f"a property file ends in {PROPERTY_SUFFIX}", fix))
+    if problems:
+        raise InputError(problems)
+    info = PropertyInfo(name, season) if settings is None else read_settings(settings)
+    property_file.create(path, replace(info, name=name, season=season, units=units or info.units))
+
+
+@dataclass(frozen=True, slots=True)
+class Imported:
+    """What one command took in: sentences, and what was found on the way."""
+
+    taken: tuple[str, ...]
+    problems: tuple[Problem, ...]
+
+
+def _count(items: Sequence[object], noun: str) -> str:
+    return f"{len(items)} {noun}{'' if len(items) == 1 else 's'}"
+
+
+def _replaced(found: Iterable[R], held: Iterable[R], key: Callable[[R], str]) -> list[str]:
+    """Name what the property holds with another content under the same key."""
+    before = {key(item): item for item in held}
+    return [key(item) for item in found if before.get(key(item), item) != item]
+
+
+class _Basket:
+    """Everything read from the files of one import, before any of it is stored."""
+
+    def __init__(self, record: PropertyRecord, layer: str | None) -> None:
+        self.held = record
+        self.season = record.info.season
+        self.layer = layer
+        self.gps_sigma_m = record.info.settings.gps_sigma_m
+        self.plots: dict[str, Plot] = {}
+        self.croppings: list[Cropping] = []
+        self.keepouts: list[KeepOut] = []
+        self.tests: list[SoilTest] = []
+        self.organic: list[OrganicInput] = []
+        self.products: list[Product] = []
+        self.offers: list[Offer] = []
+        self.entries: list[Application] = []
+        self.info: PropertyInfo | None = None
+        self.known = {plot.plot_id for plot in record.plots}
+        self.seen: set[tuple[str, str]] = set()
+        self.problems: list[Problem] = []
+        self.taken: list[str] = []
+
+    def take(self, path: Path, kind: str) -> None:
+        """Read one file of a known kind."""
+        if kind in ("plots", "keep-outs"):
+            self._take_shapes(path, kind)
+            return
+        if kind == "settings":
+            self.info = read_settings(path)
+            self.season, self.gps_sigma_m = self.info.season, self.info.settings.gps_sigma_m
+            self.taken.append(f"{path.name}: settings of {self.info.name}, season {self.info.season}")
+            return
+        if kind == "records":
+            entries, problems = field_records.records_from(path, self.known)
+            self._take_entries(path, entries)
+        else:
+            table = textrows.read_table(path)
+            if kind == "products":
+                labels, offers, problems = pricelists.products_from(table)
+                self._take_products(path, labels, offers)
+            elif kind == "soil tests":
+                tests, problems = tables.soil_tests_from(table, self.known)
+                self.tests.extend(tests)
+                self._once(path, "test_id", (test.test_id for test in tests))
+                replaced = _replaced(tests, self.held.soil_tests, lambda test: test.test_id)
+                self._took(path, _count(tests, "soil test"), replaced)
+            elif kind == "organic inputs":
+                inputs, problems = tables.organic_inputs_from(table, self.known)
+                self.organic.extend(inputs)
+                self._once(path, "input_id", (item.input_id for item in inputs))
+                replaced = _replaced(inputs, self.held.organic_inputs, lambda item: item.input_id)
+                self._took(path, _count(inputs, "organic input"), replaced)
+            else:
+                entries, problems = tables.applications_from(table, self.known)
+                self._take_entries(path, entries)
+        self.problems.extend(problems)
+
+    def _once(self, path: Path, field: str, ids: Iterable[str]) -> None:
+        """Note ids that an earlier file of this import has given already."""
+        for key in ids:
+            if (field, key) in self.seen:
+                what = f"{key!r} stands in two of the files"
+                self.problems.append(Problem(f"{path.name}, {field}", what, "Give each its own."))
+            self.seen.add((field, key))
+
+    def _took(self, path: Path, what: str, replaced: Sequence[str] = ()) -> None:
+        """Note what a file held, and what of the property it replaces."""
+        instead = f"; replaced what was here of {', '.join(replaced)}" if replaced else ""
+        self.taken.append(f"{path.name}: {what}{instead}")
+
+    def _take_entries(self, path: Path, entries: Sequence[Application]) -> None:
+        known = {entry.entry_id for entry in self.held.applications}
+        new = [entry for entry in entries if entry.entry_id not in known]
+        self.entries.extend(entries)
+        self._took(path, f"{_count(entries, 'application')}, {len(new)} of them new")
+
+    def _take_products(self, path: Path, labels: Sequence[Product], offers: Sequence[Offer]) -> None:
+        self._once(path, "offer_id", (offer.offer_id for offer in offers))
+        for name in _replaced(labels, self.products, lambda label: label.product):
+            what = f"the label of {name!r} is another one in an earlier file"
+            self.problems.append(Problem(f"{path.name}, product", what, "Correct one of them."))
+        self.products.extend(labels)
+        self.offers.extend(offers)
+        names = {offer.offer_id: f"the offer {offer.product}, {offer.package}" for offer in offers}
+        replaced = [
+            *_replaced(labels, self.held.products, lambda label: label.product),
+            *(names[key] for key in _replaced(offers, self.held.offers, lambda offer: offer.offer_id)),
+        ]
+        self._took(path, f"{_count(offers, 'offer')} of {_count(labels, 'product')}", replaced)
+
+    def _take_shapes(self, path: Path, kind: str) -> None:
+        shapes = vectors.read_shapes(path, self.layer)
+        if kind == "plots":
+            read = plots.plots_from_shapes(shapes, self.season, self.gps_sigma_m)
+            self._once(path, "plot_id", (plot.plot_id for plot in read.plots))
+            self.plots.update({plot.plot_id: plot for plot in read.plots})
+            self.croppings.extend(read.croppings)
+            self.known.update(self.plots)
+            self.problems.extend(read.problems)
+            replaced = _replaced(read.plots, self.held.plots, lambda plot: plot.plot_id)
+            self._took(path, _count(read.plots, "plot"), replaced)
+        else:
+            kept = plots.keepouts_from_shapes(shapes)
+            self.keepouts.extend(kept.keepouts)
+            self._once(path, "keepout_id", (keepout.keepout_id for keepout in kept.keepouts))
+            self.problems.extend(kept.problems)
+            replaced = _replaced(kept.keepouts, self.held.keepouts, lambda keepout: keepout.keepout_id)
+            self._took(path, _count(kept.keepouts, "keep-out"), replaced)
+
+    def put(self, path: Path) -> None:
+        """Store everything in one transaction; an entry the record contradicts undoes it all."""
+        with property_file.edit(path) as editor:
+            if self.info is not None:
+                editor.put_info(self.info)
+            editor.put_plots(self.plots.values())
+            editor.put_croppings(self.croppings)
+            editor.put_keepouts(self.keepouts)
+            editor.put_soil_tests(self.tests)
+            editor.put_organic_inputs(self.organic)
+            editor.put_products(self.products)
+            editor.put_offers(self.offers)
+            conflicts = editor.append_applications(self.entries).conflicts
+            if conflicts:
+                raise InputError(conflicts)  # leaves the transaction, which undoes it
+
+
+#: Kinds of file that can be imported, in the order they are read: tests need their plots.
+KINDS = (
+    "settings",
+    "plots",
+    "keep-outs",
+    "soil tests",
+    "organic inputs",
+    "products",
+    "applications",
+    "records",
+)
+
+
+def kind_of_file(path: Path, layer: str | None = None) -> str:
+    """Tell what a file holds from its content."""
+    kind: str | None
+    if path.suffix.lower() in textrows.SUFFIXES:
+        kind = tables.kind_of(textrows.read_table(path))
+    elif path.suffix.lower() == ".json" and settings.looks_like(path):
+        kind = "settings"
+    elif path.suffix.lower() == ".json" and field_records.looks_like(path):
+        kind = "records"
+    else:
+        shapes = vectors.read_shapes(path, layer)
+        if not shapes.features:
+            raise InputError(shapes.problems)
+        kind = plots.looks_like(shapes)
+        kind = "keep-outs" if kind == "keepouts" else kind
+    if kind is None:
+        raise InputError(
+            [
+                Problem(
+                    str(path),
+                    "its content does not tell what it holds",
+                    f"Say it with --as, one of: {', '.join(KINDS)}.",
+                )
+            ]
+        )
+    return kind
+
+
+def import_files(
+    path: Path, files: Sequence[Path], kind: str | None = None, layer: str | None = None
+) -> Imported:
+    """Take files into a property: all of them, or nothing.
+
+    Parameters
+    ----------
+    path
+        The property file.
+    files
+        In any order.
+    kind
+        What they hold, one of `KINDS`; None = told from their content.
+    layer
+        Layer to read from files that have several.
+
+    Returns
+    -------
+    Imported
+
+    Raises
+    ------
+    InputError
+        When any file has an error; nothing was stored.
+    """
+    if kind is not None and kind not in KINDS:
+        raise InputError(
+            [Problem("--as", f"{kind!r} is not a kind of file", f"Use one of: {', '.join(KINDS)}.")]
+        )
+    record = property_file.load(path)
+    basket = _Basket(record, layer)
+    problems: list[Problem] = []
+    read: list[tuple[int, Path, str]] = []
+    for file in files:
+        try:
+            its_kind = kind or kind_of_file(file, layer)
+            read.append((KINDS.index(its_kind), file, its_kind))
+        except InputError as error:
+            problems.extend(error.problems)
+    for _order, file, its_kind in sorted(read, key=lambda item: item[0]):
+        try:
+            basket.take(file, its_kind)
+        except InputError as error:
+            problems.extend(error.problems)
+    problems.extend(basket.problems)
+    merged = {plot.plot_id: plot for plot in record.plots} | basket.plots
+    if basket.plots:
+        problems.extend(land.find_overlaps(tuple(merged.values())))
+    if has_errors(problems):
+        raise InputError(problems)
+    basket.put(path)
+    return Imported(tuple(basket.taken), tuple(problems))
+
+
+# ---------------------------------------------------------------------------------------------
+# What there is to choose from
+
+
+def price_list(path: Path) -> PriceList:
+    """Read the labels and offers of a products file or of a property.
+
+    Parameters
+    ----------
+    path
+        CSV or XLSX file with products, packages and prices; or a property file.
+
+    Returns
+    -------
+    PriceList
+
+    Raises
+    ------
+    InputError
+        When the file holds no usable label.
+    """
+    if path.suffix == PROPERTY_SUFFIX:
+        record = property_file.load(path)
+        settings = record.info.settings
+        found = PriceList(
+            path.name,
+            record.products,
+            record.offers,
+            settings.spreading_cost_per_ha,
+            settings.spreading_cost_per_pass,
+            record.info.units,
+        )
+    else:
+        labels, offers, problems = pricelists.products_from(textrows.read_table(path))
+        found = PriceList(path.name, labels, offers, problems=problems)
+    if not found.products:
+        none = Problem(str(path), "it holds no products", "Name a products file, or import one first.")
+        raise InputError(found.problems if has_errors(found.problems) else [none])
+    return found

@@ -1,0 +1,454 @@
+"""Which plots, crops and keep-outs does a map file describe?
+
+This file gives the shapes and words of a map file (`vectors`) their meaning: columns by name or
+obvious alias, values with their units, boundaries checked, lines taken as GPS walks. A fault names
+file, feature, field, value and fix, and its feature is left out whole; the rest is still read, so
+that all faults are told at once. Whether anything is imported then is `season`'s decision.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import TypeVar
+
+import shapely
+
+from loamwright.errors import Level, Problem, UnitError, has_errors
+from loamwright.files.vectors import Feature, ShapeFile
+from loamwright.land import (
+    DUPLICATE_SHARE,
+    Cropping,
+    KeepOut,
+    Plot,
+    check_boundary,
+    distance_m,
+    label_point,
+    overlaps,
+    walk_to_boundary,
+)
+from loamwright.units import format_area, parse_length, parse_number, parse_quantity
+from loamwright.values import Quantity
+
+_T = TypeVar("_T")
+
+#: Column → other names it goes by. Compared without capitals, spaces and punctuation; the ten-letter
+#: names are what a Shapefile makes of the long ones.
+PLOT_COLUMNS: Mapping[str, tuple[str, ...]] = {
+    "plot_id": ("plotid", "plot_no", "plot_number", "field_id", "plot", "id"),
+    "name": ("plot_name", "field_name", "title", "label"),
+    "crop": ("crop_name", "planting"),
+    "previous_crop": ("previous_c", "prev_crop", "last_crop"),
+    "previous_stand": ("previous_s", "prev_stand"),
+    "yield_goal": ("yield", "expected_yield"),
+    "legume_pct": ("legume", "legume_percent"),
+    "seeding": ("new_seeding", "establishment"),
+    "season": ("year",),
+    "notes": ("note", "comment", "comments", "description", "desc", "remarks"),
+    "access": ("directions",),
+    "entrance": ("gate", "entry"),
+    "weight": ("priority",),
+}
+KEEPOUT_COLUMNS: Mapping[str, tuple[str, ...]] = {
+    "keepout_id": ("keepoutid", "keep_out_id", "id"),
+    "name": ("title", "label"),
+    "kind": ("type", "feature_type"),
+    "setback": ("setback_distance", "setback_di", "buffer"),
+    "notes": ("note", "comment", "comments", "description", "desc", "remarks"),
+}
+_CROP_COLUMNS = ("crop", "previous_crop", "previous_stand", "yield_goal", "legume_pct", "seeding")
+_YES = {"yes", "y", "true", "1"}
+_NO = {"no", "n", "false", "0"}
+#: An entrance farther than this from its plot is mentioned [m] (our choice).
+FAR_ENTRANCE_M = 5_000.0
+#: Pieces of one track that are farther apart than this many fix errors are two walks (our choice).
+SAME_WALK_SIGMAS = 10.0
+
+
+@dataclass(frozen=True, slots=True)
+class PlotsRead:
+    """Plots found in a file.
+
+    Parameters
+    ----------
+    plots, croppings
+        Those that can be used; a cropping only where the file says something of the crop.
+    problems
+        Everything found, reading included.
+    """
+
+    plots: tuple[Plot, ...]
+    croppings: tuple[Cropping, ...]
+    problems: tuple[Problem, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class KeepOutsRead:
+    """Keep-outs found in a file.
+
+    Parameters
+    ----------
+    keepouts
+        Those that can be used.
+    problems
+        Everything found, reading included.
+    """
+
+    keepouts: tuple[KeepOut, ...]
+    problems: tuple[Problem, ...]
+
+
+# ---------------------------------------------------------------------------------------------
+# Fields
+
+
+def _plain(name: str) -> str:
+    return re.sub(r"[^a-z0-9]+", "_", name.strip().lower()).strip("_")
+
+
+@dataclass(slots=True)
+class _Fields:
+    """The words of one feature under our column names, and the faults found in them."""
+
+    where: str
+    known: dict[str, tuple[str, str]]  # column → (name in the file, text)
+    extra: dict[str, str]
+    problems: list[Problem] = field(default_factory=list)
+
+    @classmethod
+    def of(cls, feature: Feature, columns: Mapping[str, tuple[str, ...]]) -> _Fields:
+        left = {_plain(name): (name, text) for name, text in feature.properties.items()}
+        known = {}
+        for column, aliases in columns.items():
+            name = next((name for name in (column, *aliases) if name in left), None)
+            if name is not None:
+                known[column] = left.pop(name)
+        return cls(feature.where, known, dict(left.values()))
+
+    def text(self, column: str) -> str:
+        """Return the text of a column, or nothing."""
+        return self.known.get(column, ("", ""))[1]
+
+    def read(self, column: str, reader: Callable[[str], _T], fix: str) -> _T | None:
+        """Return a column read by a reader; None when blank or, with a problem, when it fails."""
+        name, text = self.known.get(column, (column, ""))
+        if not text:
+            return None
+        try:
+            return reader(text)
+        except (UnitError, ValueError) as error:
+            self.problems.append(Problem(f"{self.where}, {name}", str(error), fix))
+            return None
+
+
+def _between(low: float, high: float) -> Callable[[str], float]:
+    def read(text: str) -> float:
+        number = parse_number(text.strip().removesuffix("%"))
+        if not low <= number <= high:
+            raise ValueError(f"{text!r} is not between {low:g} and {high:g}")
+        return number
+
+    return read
+
+
+def _above_zero(text: str) -> float:
+    number = parse_number(text)
+    if number <= 0:
+        raise ValueError(f"{text!r} is not more than zero")
+    return number
+
+
+def _yes_or_no(text: str) -> bool:
+    if text.lower() not in _YES | _NO:
+        raise ValueError(f"{text!r} is neither yes nor no")
+    return text.lower() in _YES
+
+
+def _year(text: str) -> int:
+    if not re.fullmatch(r"[12]\d{3}", text):
+        raise ValueError(f"{text!r} is not a calendar year")
+    return int(text)
+
+
+def _yield_goal(text: str) -> Quantity:
+    goal = parse_quantity(text)
+    if goal.value <= 0:
+        raise ValueError(f"{text!r} is not more than zero")
+    return goal
+
+
+def _place(text: str) -> tuple[float, float]:
+    try:
+        numbers = [parse_number(part) for part in re.split(r"[,;\s]+", text) if part]
+    except UnitError:
+        numbers = []
+    if len(numbers) != 2:
+        raise ValueError(f"{text!r} is not a longitude and a latitude")
+    lon, lat = numbers
+    if abs(lat) > 90 or abs(lon) > 180:
+        swapped = " (they look swapped)" if abs(lon) <= 90 and abs(lat) <= 180 else ""
+        raise ValueError(f"{text!r} is not a longitude and a latitude in degrees{swapped}")
+    return lon, lat
+
+
+def _setback(text: str) -> float:
+    distance = parse_length(text)
+    if distance < 0:
+        raise ValueError(f"{text!r} is less than zero")
+    return distance
+
+
+def _unused_columns(rows: list[_Fields], shapes: ShapeFile, kept: str) -> list[Problem]:
+    names = list(dict.fromkeys(name for row in rows for name in row.extra))
+    if not names:
+        return []
+    what = f"columns that are not used here: {', '.join(names)}"
+    return [Problem(shapes.path.name, what, kept, Level.NOTE)]
+
+
+# ---------------------------------------------------------------------------------------------
+# Plots
+
+
+def plots_from_shapes(
+    shapes: ShapeFile, season: int, gps_sigma_m: float, unnamed_ok: bool = False
+) -> PlotsRead:
+    """Read the plots of a map file, and what grows on them."""
+    rows = [_Fields.of(feature, PLOT_COLUMNS) for feature in shapes.features]
+    problems = list(shapes.problems)
+    has_ids = any("plot_id" in row.known for row in rows)
+    if rows and not has_ids and any("name" in row.known for row in rows):
+        fix = "Add a plot_id column if names may change: an id stays for ever."
+        problems.append(
+            Problem(shapes.path.name, "no plot_id column; names are used as ids", fix, Level.NOTE)
+        )
+    plots: list[Plot] = []
+    croppings: dict[str, Cropping] = {}
+    wheres: list[str] = []
+    for number, (feature, row) in enumerate(zip(shapes.features, rows, strict=True), start=1):
+        plot_id = row.text("plot_id") or ("" if has_ids else row.text("name"))
+        if not plot_id and unnamed_ok:
+            plot_id = str(number)
+        _check_id(
+            plot_id, "plot_id", row, {plot.plot_id: where for plot, where in zip(plots, wheres, strict=True)}
+        )
+        plot = _plot(plot_id, feature, row, gps_sigma_m)
+        cropping = _cropping(plot_id, row, season)
+        problems.extend(row.problems)
+        if plot is None or has_errors(row.problems):
+            continue
+        plots.append(plot)
+        wheres.append(feature.where)
+        if cropping is not None:
+            croppings[plot_id] = cropping
+    twice = {pair.second: pair.first for pair in overlaps(plots) if pair.share >= DUPLICATE_SHARE}
+    for second, first in twice.items():
+        what = f"plot {plots[second].plot_id!r} has the same boundary as plot {plots[first].plot_id!r}"
+        fix = f"Delete one of them ({wheres[first]}), or its acres and dollars count twice."
+        problems.append(Problem(wheres[second], what, fix))
+    kept = [plot for index, plot in enumerate(plots) if index not in twice]
+    problems.extend(_unused_columns(rows, shapes, "They are kept with each plot."))
+    return PlotsRead(
+        tuple(kept),
+        tuple(croppings[plot.plot_id] for plot in kept if plot.plot_id in croppings),
+        tuple(problems),
+    )
+
+
+def _check_id(ident: str, column: str, row: _Fields, taken: Mapping[str, str]) -> None:
+    """Refuse a missing or repeated id; warn of one that differs only in capitals."""
+    where = f"{row.where}, {row.known.get(column, (column, ''))[0]}"
+    if not ident:
+        what = f"the feature has no {column}"
+        row.problems.append(Problem(where, what, "Give it a short id that will never change."))
+    elif ident in taken:
+        what = f"{column} {ident!r} is already used by {taken[ident]}"
+        fix = "Give each its own id, or join the shapes into one multipolygon."
+        row.problems.append(Problem(where, what, fix))
+    elif twin := next((other for other in taken if other.casefold() == ident.casefold()), None):
+        what = f"{column} {ident!r} differs from {twin!r} only in capitals"
+        row.problems.append(Problem(where, what, "Look whether both are meant.", Level.WARNING))
+
+
+def _plot(plot_id: str, feature: Feature, row: _Fields, gps_sigma_m: float) -> Plot | None:
+    area_se_m2 = None
+    if feature.is_track:
+        boundary, area_se_m2 = _walked(feature, row, gps_sigma_m)
+    else:
+        boundary, found = check_boundary(feature.wkb, feature.where)
+        row.problems.extend(found)
+    entrance = row.read("entrance", _place, 'Write longitude, latitude: for example "-93.05, 46.05".')
+    weight = row.read(
+        "weight", _above_zero, "Write 1 for a normal plot, 2 for one that matters twice as much."
+    )
+    if boundary is None:
+        return None
+    if entrance is not None:
+        _check_entrance(entrance, boundary, row)
+    return Plot(
+        plot_id=plot_id,
+        name=row.text("name") or plot_id,
+        boundary_wkb=boundary,
+        entrance=entrance,
+        access=row.text("access"),
+        notes=row.text("notes"),
+        area_se_m2=area_se_m2,
+        weight=1.0 if weight is None else weight,
+        extra=row.extra,
+    )
+
+
+def _walked(feature: Feature, row: _Fields, gps_sigma_m: float) -> tuple[bytes | None, float | None]:
+    """Return the boundary inside a walked line and the standard error of its area."""
+    pieces = [list(piece.coords) for piece in shapely.get_parts(shapely.from_wkb(feature.wkb)).tolist()]
+    for before, after in pairwise(pieces):
+        gap = distance_m(before[-1], after[0])
+        if gap > SAME_WALK_SIGMAS * gps_sigma_m:
+            what = f"the track is in {len(pieces)} pieces, and two of them are {gap:,.0f} m apart"
+            fix = "Save each walk as a track of its own, or join the pieces."
+            row.problems.append(Problem(feature.where, what, fix))
+            return None, None
+    fixes = [fix for piece in pieces for fix in piece]
+    walk = walk_to_boundary(fixes, gps_sigma_m, where=feature.where)
+    row.problems.extend(walk.problems)
+    if walk.area_m2 is not None and walk.area_se_m2 is not None:
+        size = f"{format_area(walk.area_m2)} ± {format_area(walk.area_se_m2)}"
+        what = f"a line is taken as walked with GPS: {size}"
+        fix = f"The ± is one standard error, for {len(fixes)} fixes good to {gps_sigma_m:g} m each."
+        row.problems.append(Problem(feature.where, what, fix, Level.NOTE))
+    return walk.boundary_wkb, walk.area_se_m2
+
+
+def _check_entrance(entrance: tuple[float, float], boundary: bytes, row: _Fields) -> None:
+    middle = label_point(boundary)
+    far = distance_m(entrance, middle)
+    if far <= FAR_ENTRANCE_M:
+        return
+    name, text = row.known["entrance"]
+    where = f"{row.where}, {name}"
+    if abs(entrance[0]) <= 90 and distance_m((entrance[1], entrance[0]), middle) <= FAR_ENTRANCE_M:
+        what = f"{text!r} is {far / 1000:,.0f} km from the plot, but close by when read the other way round"
+        row.problems.append(Problem(where, what, "Write longitude first, then latitude."))
+    else:
+        what = f"{text!r} is {far / 1000:,.0f} km from the plot"
+        row.problems.append(Problem(where, what, "Look whether that is the way in.", Level.WARNING))
+
+
+def _cropping(plot_id: str, row: _Fields, season: int) -> Cropping | None:
+    stated = row.read("season", _year, "Write the calendar year, for example 2026.")
+    goal = row.read("yield_goal", _yield_goal, 'Write number and unit, for example "2 ton/acre".')
+    legume = row.read(
+        "legume_pct", _between(0, 100), "Write the share of legumes in percent, for example 40."
+    )
+    seeding = row.read("seeding", _yes_or_no, "Write yes in the year of seeding, no on an established stand.")
+    if not any(row.text(column) for column in _CROP_COLUMNS):
+        return None
+    return Cropping(
+        plot_id=plot_id,
+        season=season if stated is None else stated,
+        crop=row.text("crop"),
+        previous_crop=row.text("previous_crop"),
+        yield_goal=goal,
+        legume_pct=legume,
+        seeding=seeding,
+        previous_stand=row.text("previous_stand"),
+    )
+
+
+# ---------------------------------------------------------------------------------------------
+# Keep-outs
+
+
+def keepouts_from_shapes(shapes: ShapeFile) -> KeepOutsRead:
+    """Read the keep-outs of a map file."""
+    rows = [_Fields.of(feature, KEEPOUT_COLUMNS) for feature in shapes.features]
+    problems = list(shapes.problems)
+    taken: dict[str, str] = {}
+    stated = {row.text("keepout_id") for row in rows}
+    keepouts = []
+    made_up = []
+    for feature, row in zip(shapes.features, rows, strict=True):
+        ident = row.text("keepout_id")
+        if not ident:
+            ident = _next_id(_plain(row.text("kind")) or "keepout", stated | set(taken))
+            made_up.append(ident)
+        _check_id(ident, "keepout_id", row, taken)
+        fix = 'Write number and unit, for example "50 ft"; leave it blank if it is not known.'
+        setback_m = row.read("setback", _setback, fix)
+        if not row.text("kind"):
+            fix = "Write water, well, sinkhole, ditch, rock, road …: cautions depend on it."
+            row.problems.append(Problem(f"{feature.where}, kind", "the kind is blank", fix, Level.WARNING))
+        wkb = _sound(feature, row)
+        problems.extend(row.problems)
+        if has_errors(row.problems):
+            continue
+        taken[ident] = feature.where
+        others = [f"{name}: {text}" for name, text in row.extra.items()]
+        keepouts.append(
+            KeepOut(
+                keepout_id=ident,
+                name=row.text("name"),
+                kind=row.text("kind"),
+                shape_wkb=wkb,
+                setback_m=setback_m,
+                setback_text=row.text("setback"),
+                notes="; ".join([*filter(None, [row.text("notes")]), *others]),
+            )
+        )
+    if made_up:
+        what = f"keep-outs without an id are called {', '.join(made_up)}"
+        fix = "Add a keepout_id column to name them yourself."
+        problems.append(Problem(shapes.path.name, what, fix, Level.NOTE))
+    problems.extend(_unused_columns(rows, shapes, "They are kept in the notes of each keep-out."))
+    return KeepOutsRead(tuple(keepouts), tuple(problems))
+
+
+def _next_id(kind: str, taken: set[str]) -> str:
+    number = 1
+    while f"{kind}-{number}" in taken:
+        number += 1
+    return f"{kind}-{number}"
+
+
+def _sound(feature: Feature, row: _Fields) -> bytes:
+    """Return a keep-out's shape with crossings resolved so that all ground it touches is inside."""
+    shape = shapely.from_wkb(feature.wkb)
+    if shape.is_empty:
+        row.problems.append(Problem(feature.where, "the feature has no shape", "Draw it or delete it."))
+        return feature.wkb
+    if shape.is_valid:
+        return feature.wkb
+    what = f"the shape crosses or touches itself ({shapely.is_valid_reason(shape)})"
+    fix = "It was cleaned so that everything inside its line is kept out; look at it on the map."
+    row.problems.append(Problem(feature.where, what, fix, Level.NOTE))
+    return shapely.to_wkb(shapely.make_valid(shape, method="structure", keep_collapsed=True))
+
+
+def looks_like(shapes: ShapeFile) -> str | None:
+    """Say what a map file most likely holds."""
+    if not shapes.features:
+        return None
+    names = {_plain(name) for feature in shapes.features for name in feature.properties}
+    title = _plain(shapes.path.stem).replace("_", "")
+    areas = [feature.is_track or _dimension(feature) == 2 for feature in shapes.features]
+    only_plots = names & {"plot_id", "plotid", *_CROP_COLUMNS}
+    only_keepouts = names & {"keepout_id", "keepoutid", "keep_out_id", "setback", "kind"}
+    if bool(only_plots) != bool(only_keepouts):
+        return "plots" if only_plots else "keepouts"
+    for word, kind in (
+        ("keepout", "keepouts"),
+        ("setback", "keepouts"),
+        ("plot", "plots"),
+        ("field", "plots"),
+    ):
+        if word in title:
+            return kind
+    if all(areas):
+        return "plots"
+    return None if any(areas) else "keepouts"
+
+
+def _dimension(feature: Feature) -> int:
+    return int(shapely.get_dimensions(shapely.from_wkb(feature.wkb)))

@@ -1,0 +1,420 @@
+"""Price lists: rows of products, packages and prices become labels and offers.
+
+This file answers "what do these labels guarantee, and at what price are they sold?". One row is one
+offer; the same product may stand on several rows with different packages or sellers, and then its
+label may be left blank after the first row, but must not contradict it. Label arithmetic is
+`products`.
+
+Columns: product form grade · n p2o5 k2o s ca mg b zn mn (percent by weight) · urea_n nitrate_n
+ammoniacal_n (percent of product) · ingredient ingredient_pct density · cce passing_8 passing_20 … (any
+mesh) moisture enp enp_state ecce enm dolomitic · min_rate max_rate equipment timing contains ·
+offer_id package price seller priced_on in_stock min_order max_count delivery_fee divisible increment
+price_breaks (``10:19.50; 40:18.00``) price_low price_high. Lists stand between semicolons.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, replace
+from decimal import Decimal
+from typing import TypeVar
+
+from loamwright.errors import Level, Problem, UnitError, has_errors
+from loamwright.files.fields import Fields, Notes, headings, key_of, parse_percent, unknown_columns
+from loamwright.files.textrows import Table
+from loamwright.supplies import Form, LimeLabel, Offer, Product, check_offer, check_product
+from loamwright.units import (
+    convert,
+    parse_density,
+    parse_mass,
+    parse_money,
+    parse_number,
+    parse_package,
+    parse_quantity,
+    parse_rate,
+)
+from loamwright.values import Nutrient, Timing
+
+D = TypeVar("D", Product, LimeLabel)
+
+#: Other names of columns.
+PRODUCT_ALIASES = {
+    "name": "product",
+    "product_name": "product",
+    "analysis": "grade",
+    "nitrogen": "n",
+    "phosphate": "p2o5",
+    "potash": "k2o",
+    "sulfur": "s",
+    "calcium": "ca",
+    "magnesium": "mg",
+    "boron": "b",
+    "zinc": "zn",
+    "manganese": "mn",
+    "package_size": "package",
+    "size": "package",
+    "unit_price": "price",
+    "cost": "price",
+    "vendor": "seller",
+    "supplier": "seller",
+    "dealer": "seller",
+    "price_date": "priced_on",
+    "stock": "in_stock",
+    "on_hand": "in_stock",
+    "timings": "timing",
+    "moisture_pct": "moisture",
+    "cce_pct": "cce",
+    "enp_lb_per_ton": "enp",
+    "ecce_pct": "ecce",
+    "enm_lb_per_ton": "enm",
+}
+_NUTRIENTS = {nutrient.value.lower(): nutrient for nutrient in Nutrient}
+_N_FORMS = ("urea_n", "nitrate_n", "ammoniacal_n")
+_PASSING = r"passing_(\d+)"
+#: Names of columns.
+PRODUCT_FIELDS = (
+    *("product", "form", "grade", *_NUTRIENTS, *_N_FORMS, "ingredient", "ingredient_pct", "density"),
+    *("cce", "moisture", "enp", "enp_state", "ecce", "enm", "dolomitic", "min_rate", "max_rate"),
+    *("equipment", "timing", "contains", "offer_id", "package", "price", "seller", "priced_on", "in_stock"),
+    *("min_order", "max_count", "delivery_fee", "divisible", "increment"),
+    *("price_breaks", "price_low", "price_high"),
+)
+_OFFER_FIELDS = ("package", "price", "seller", "priced_on", "in_stock", "price_breaks")
+
+
+@dataclass(frozen=True, slots=True)
+class _Label:
+    """What one row says of a product: the label, the form if stated, the row."""
+
+    product: Product
+    form: Form | None
+    row: int
+
+
+def products_from(table: Table) -> tuple[tuple[Product, ...], tuple[Offer, ...], tuple[Problem, ...]]:
+    """Read labels and offers."""
+    columns = headings(table, PRODUCT_FIELDS, PRODUCT_ALIASES, (_PASSING,))
+    notes = Notes([*table.problems, *columns.problems, *unknown_columns(table, columns, kept=True)])
+    if "product" not in columns.places:
+        notes.problems.append(
+            Problem(
+                f"{table.path.name}, heading",
+                f"there is no column 'product' among {', '.join(map(repr, table.columns))}",
+                "Add a column named product.",
+            )
+        )
+        return (), (), tuple(notes.problems)
+    if not table.rows:
+        notes.problems.append(
+            Problem(table.path.name, "the table has a heading but no rows", "Add one row for each package.")
+        )
+    rows = [Fields(table, index, columns, notes) for index in range(len(table.rows))]
+    labels = _merged_labels(rows)
+    products = {name: _finished(label, table, notes) for name, label in labels.items()}
+    offers: list[Offer] = []
+    first_rows: dict[str, int] = {}
+    for row in rows:
+        product = products.get(_name_key(row.text("product")))
+        offer = _offer(row, product)
+        if offer is None:
+            continue
+        if offer.offer_id in first_rows:
+            row.problem(
+                "package",
+                f"row {first_rows[offer.offer_id]} is the same offer: {offer.offer_id!r}",
+                "Delete one of the rows, or give each its own offer_id.",
+            )
+            continue
+        first_rows[offer.offer_id] = row.number
+        offers.append(offer)
+    return tuple(p for p in products.values() if p is not None), tuple(offers), tuple(notes.problems)
+
+
+def _name_key(name: str) -> str:
+    return " ".join(name.casefold().split())
+
+
+# ---------------------------------------------------------------------------------------------
+# Labels
+
+
+def _merged_labels(rows: list[Fields]) -> dict[str, _Label]:
+    """One label per product name from all its rows; a row that contradicts an earlier one is bad."""
+    labels: dict[str, _Label] = {}
+    for row in rows:
+        label = _label(row)
+        if row.bad:
+            continue
+        key = _name_key(label.product.product)
+        if key not in labels:
+            labels[key] = label
+            continue
+        first = labels[key]
+        merged, clashes = _merge(first.product, label.product)
+        if first.form is not None and label.form is not None and first.form is not label.form:
+            clashes = (*clashes, "form")
+        if clashes:
+            row.problem(
+                "",
+                f"the label of {label.product.product!r} differs from row {first.row} "
+                f"in {', '.join(clashes)}",
+                "Correct the row, leave its label blank, or give the product a name of its own.",
+            )
+            continue
+        labels[key] = _Label(merged, first.form or label.form, first.row)
+    return labels
+
+
+def _merge(first: D, second: D) -> tuple[D, tuple[str, ...]]:
+    """Fill what the first label leaves open from the second; name what both state differently."""
+    changes: dict[str, object] = {}
+    clashes: list[str] = []
+    for part in fields(first):
+        ours, theirs = getattr(first, part.name), getattr(second, part.name)
+        if part.name in ("product", "form") or theirs in (None, "", (), {}) or ours == theirs:
+            continue
+        if isinstance(ours, LimeLabel) and isinstance(theirs, LimeLabel):
+            changes[part.name], inner = _merge(ours, theirs)
+            clashes.extend(inner)
+        elif part.name == "extra":
+            changes[part.name] = {**theirs, **ours}
+        elif isinstance(ours, Mapping):
+            clashes.extend(
+                f"{part.name} {key}" for key in theirs if ours.get(key, theirs[key]) != theirs[key]
+            )
+            changes[part.name] = {**theirs, **ours}
+        elif ours in (None, "", ()):
+            changes[part.name] = theirs
+        else:
+            clashes.append(part.name)
+    return replace(first, **changes), tuple(clashes)  # type: ignore[arg-type]
+
+
+def _label(row: Fields) -> _Label:
+    name = row.required("product", "Urea 46-0-0")
+    density = row.read("density", parse_density)
+    product = Product(
+        product=name,
+        form=Form.DRY,
+        analysis_pct=_analysis(row),
+        ingredient=row.text("ingredient"),
+        ingredient_pct=row.percent("ingredient_pct", "share of an ingredient"),
+        density_kg_m3=density,
+        lime=_lime_label(row),
+        min_rate_kg_ha=_rate(row, "min_rate", density),
+        max_rate_kg_ha=_rate(row, "max_rate", density),
+        equipment=row.listed("equipment"),
+        timings=tuple(
+            timing
+            for word in row.listed("timing")
+            if (timing := row.word("timing", word, Timing)) is not None
+        ),
+        nitrogen_forms_pct={
+            form.removesuffix("_n"): value
+            for form in _N_FORMS
+            if (value := row.percent(form, "share of nitrogen")) is not None
+        },
+        contains=row.listed("contains"),
+        dolomitic=row.yes_or_no("dolomitic"),
+        extra=row.extra(),
+    )
+    return _Label(product, row.one_of("form", Form), row.number)
+
+
+def _analysis(row: Fields) -> Mapping[Nutrient, float]:
+    analysis = {
+        nutrient: value
+        for name, nutrient in _NUTRIENTS.items()
+        if (value := row.percent(name, f"analysis of {nutrient}")) is not None
+    }
+    graded = row.read("grade", parse_grade)
+    if graded is None:
+        return analysis
+    for nutrient, value in graded.items():
+        if analysis.get(nutrient, value) != value:
+            row.problem(
+                "grade",
+                f"{row.text('grade')!r} says {value:g} % {nutrient}, its own column {analysis[nutrient]:g} %",
+                "Correct one of them.",
+            )
+    return {**graded, **analysis}
+
+
+def parse_grade(text: str) -> Mapping[Nutrient, float]:
+    """Read a grade as printed on a bag.
+
+    Parameters
+    ----------
+    text
+        ``"21-0-0-24S"``: N, P2O5, K2O, then further nutrients with their symbol.
+
+    Returns
+    -------
+    mapping of Nutrient to float
+        [percent by weight]
+
+    Raises
+    ------
+    UnitError
+        When it is not understood.
+
+    Examples
+    --------
+    >>> {str(k): v for k, v in parse_grade("21-0-0-24S").items()}
+    {'N': 21.0, 'P2O5': 0.0, 'K2O': 0.0, 'S': 24.0}
+    """
+    parts = [part.strip() for part in text.replace("–", "-").split("-")]
+    symbols = {nutrient.value.lower(): nutrient for nutrient in Nutrient}
+    try:
+        if len(parts) < 3:
+            raise UnitError(text)
+        first = (Nutrient.N, Nutrient.P2O5, Nutrient.K2O)
+        grade = {nutrient: parse_number(part) for nutrient, part in zip(first, parts, strict=False)}
+        for part in parts[3:]:
+            match = re.fullmatch(r"([\d.]+)\s*([A-Za-z]+)", part)
+            grade[symbols[match[2].lower()] if match else symbols[""]] = float(match[1]) if match else 0.0
+    except (UnitError, KeyError, ValueError) as error:
+        raise UnitError(f"{text!r} is not a grade; write for example 46-0-0 or 21-0-0-24S") from error
+    return grade
+
+
+def _lime_label(row: Fields) -> LimeLabel | None:
+    passing = {}
+    for name in row.fields(_PASSING):
+        match = re.fullmatch(_PASSING, name)
+        value = row.percent(name, "share passing a sieve")
+        if match is not None and value is not None:
+            passing[int(match[1])] = value
+    label = LimeLabel(
+        cce_pct=row.read("cce", parse_percent),
+        passing_pct=passing,
+        moisture_pct=row.percent("moisture", "moisture"),
+        enp_lb_per_ton=row.read("enp", parse_number),
+        ecce_pct=row.read("ecce", parse_percent),
+        enm_lb_per_ton=row.read("enm", parse_number),
+        enp_state=row.text("enp_state"),
+    )
+    return None if label == LimeLabel() else label
+
+
+def _rate(row: Fields, name: str, density: float | None) -> float | None:
+    """A product rate by weight, or by volume when the density is known [kg/ha]."""
+
+    def parse(text: str) -> float:
+        try:
+            return parse_rate(text)
+        except UnitError:
+            if density is None:
+                raise
+            quantity = parse_quantity(text)
+            return convert(quantity.value, quantity.unit, "m**3/ha") * density
+
+    return row.read(name, parse)
+
+
+def _finished(label: _Label, table: Table, notes: Notes) -> Product | None:
+    """The product with its form settled and its label checked; None when the label has an error."""
+    where = f"{table.path.name}, row {label.row}"
+    form, product = label.form, label.product
+    if form is None:
+        form, why = (
+            (Form.LIME, "it has a lime label")
+            if product.lime is not None
+            else (Form.LIQUID, "it has a density")
+            if product.density_kg_m3 is not None
+            else (Form.DRY, "it has neither a lime label nor a density")
+        )
+        notes.problems.append(
+            Problem(
+                f"{where}, form",
+                f"the form of {product.product!r} is not stated and was read as {form.value}: {why}",
+                "Write dry, liquid or lime in the column form.",
+                Level.NOTE,
+            )
+        )
+    product = replace(product, form=form)
+    problems = check_product(product, where)
+    notes.problems.extend(problems)
+    return None if has_errors(problems) else product
+
+
+# ---------------------------------------------------------------------------------------------
+# Offers
+
+
+def _offer(row: Fields, product: Product | None) -> Offer | None:
+    """The offer of a row; None when the row states a label only or cannot be used."""
+    if not any(row.text(name) for name in _OFFER_FIELDS):
+        return None
+    density = product.density_kg_m3 if product is not None else None
+    package = row.required("package", "50 lb bag")
+    package_kg = row.read("package", lambda text: parse_package(text, density))
+    price = row.money("price")
+    increment = row.read("increment", parse_mass)
+    if increment is not None and increment <= 0:
+        row.problem("increment", f"{row.text('increment')!r} is not a possible step", "Write it as 0.25 ton.")
+    stated = row.yes_or_no("divisible")
+    divisible = bool(re.search(r"\bbulk\b", package, re.IGNORECASE)) if stated is None else stated
+    low, high = row.money("price_low"), row.money("price_high")
+    if low is not None and high is not None and low > high:
+        row.problem(
+            "price_low",
+            f"the low price {row.text('price_low')} is over the high price {row.text('price_high')}",
+            "Exchange them.",
+        )
+    seller = row.text("seller")
+    offer = Offer(
+        offer_id=row.text("offer_id") or offer_id(row.text("product"), package, seller),
+        product=product.product if product is not None else row.text("product"),
+        package=package,
+        package_kg=package_kg,
+        price=price,
+        divisible=divisible,
+        increment_kg=increment,
+        seller=seller,
+        priced_on=row.date("priced_on"),
+        in_stock=row.number_of("in_stock", 0, None, "number of packages") or 0.0,
+        min_order=row.count("min_order") or 0,
+        max_count=row.count("max_count"),
+        delivery_fee=row.money("delivery_fee") or Decimal(0),
+        price_breaks=row.read("price_breaks", parse_price_breaks) or (),
+        price_low=low,
+        price_high=high,
+    )
+    if product is None or row.bad:
+        return None
+    problems = check_offer(offer, product, row.where)
+    row.report(problems)
+    return None if has_errors(problems) else offer
+
+
+def offer_id(product: str, package: str, seller: str) -> str:
+    """Return the id of an offer, the same whenever the same package of the same seller is read again.
+
+    Examples
+    --------
+    >>> offer_id("Urea 46-0-0", "50 lb bag", "Mill Co-op")
+    'urea-46-0-0.50-lb-bag.mill-co-op'
+    """
+    return ".".join(key_of(part).replace("_", "-") for part in (product, package, seller) if part)
+
+
+def parse_price_breaks(text: str) -> tuple[tuple[int, Decimal], ...]:
+    """Read cheaper prices from a number of packages up.
+
+    Examples
+    --------
+    >>> parse_price_breaks("10:19.50; 40:18.00")
+    ((10, Decimal('19.50')), (40, Decimal('18.00')))
+    """
+    breaks: dict[int, Decimal] = {}
+    for part in filter(None, (part.strip() for part in text.split(";"))):
+        count, colon, price = part.partition(":")
+        if not colon or not count.strip().isdecimal() or int(count) in breaks or int(count) < 1:
+            raise UnitError(f"{text!r} is not a list of price breaks; write for example 10:19.50; 40:18.00")
+        amount = parse_money(price)
+        if amount < 0:
+            raise UnitError(f"{text!r} holds a negative price; write for example 10:19.50")
+        breaks[int(count)] = amount
+    return tuple(sorted(breaks.items()))

@@ -1,0 +1,151 @@
+"""Small published tables that come with the program: cautions, sampling advice, ppm per pound.
+
+This file answers "what does the table say?": it reads the CSV files of ``data/`` and returns the
+records of the rooms that use them. Guideline editions have their own reader (`guidelines`).
+"""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator, Mapping
+from functools import lru_cache
+from importlib import resources
+
+from loamwright.supplies import Form, KnownMaterial, Product
+from loamwright.units import FT_M, LB_GAL_KG_M3, LB_KG, parse_quantity
+from loamwright.values import Nutrient, Quantity, Source
+from loamwright.work import CautionText, ChangeFigure, SamplingGuide
+
+
+def _rows(name: str) -> Iterator[dict[str, str]]:
+    text = resources.files("loamwright").joinpath("data", name).read_text(encoding="utf-8")
+    yield from csv.DictReader(text.splitlines())
+
+
+def _limits(cell: str) -> Mapping[str, Quantity]:
+    """Read ``"chance=50 percent; rain=1 inch"``."""
+    pairs = (part.strip().split("=", 1) for part in cell.split(";") if part.strip())
+    return {name: parse_quantity(written) for name, written in pairs}
+
+
+def load_caution_texts() -> Mapping[str, CautionText]:
+    """Read the table of usual cautions.
+
+    Returns
+    -------
+    mapping of rule id to CautionText
+        In the order of the table.
+
+    Examples
+    --------
+    >>> load_caution_texts()["C-15"].limits["stop"]
+    Quantity(value=50.0, unit='ppm')
+    """
+    return {
+        row["rule"]: CautionText(
+            rule=row["rule"],
+            topic=row["topic"],
+            level=row["level"],
+            text=row["text"],
+            published=row["published"],
+            limits=_limits(row["limits"]),
+            source=Source(row["source"]),
+            defers_to=row["defers_to"],
+        )
+        for row in _rows("cautions.csv")
+    }
+
+
+def load_sampling_guides() -> Mapping[str, SamplingGuide]:
+    """Read the published advice on soil samples.
+
+    Returns
+    -------
+    mapping of place to SamplingGuide
+        In the order of the table; the first is the one shown when the user has not picked.
+
+    Examples
+    --------
+    >>> load_sampling_guides()["Minnesota"].cores_high
+    30
+    """
+    return {
+        row["place"]: SamplingGuide(
+            place=row["place"],
+            cores_low=int(row["cores_low"]),
+            cores_high=int(row["cores_high"]),
+            acres_low=float(row["acres_low"]) if row["acres_low"] else None,
+            acres_high=float(row["acres_high"]) if row["acres_high"] else None,
+            depth=row["depth"],
+            repeat=row["repeat"],
+            note=row["note"],
+            source=Source(row["source"]),
+        )
+        for row in _rows("sampling_rules.csv")
+    }
+
+
+def load_change_figures() -> Mapping[Nutrient, ChangeFigure]:
+    """Read how many pounds move a soil test by one ppm, where a source says so.
+
+    Returns
+    -------
+    mapping of Nutrient to ChangeFigure
+
+    Examples
+    --------
+    >>> load_change_figures()[Nutrient.P2O5].lb_per_ppm_low
+    20.0
+    """
+    return {
+        Nutrient(row["nutrient"]): ChangeFigure(
+            nutrient=Nutrient(row["nutrient"]),
+            extractant=row["extractant"],
+            lb_per_ppm_low=float(row["lb_per_ppm_low"]),
+            lb_per_ppm_high=float(row["lb_per_ppm_high"]),
+            source=Source(row["source"], row["edition"], "", row["row"]),
+        )
+        for row in _rows("soil_test_change.csv")
+    }
+
+
+_FORMS_OF_N = ("urea", "ammoniacal", "nitrate")
+
+
+@lru_cache(maxsize=1)
+def known_materials() -> tuple[KnownMaterial, ...]:
+    """Read the table of common materials.
+
+    Returns
+    -------
+    tuple of KnownMaterial
+
+    Examples
+    --------
+    >>> known_materials()[0].product.product
+    'urea 46-0-0'
+    """
+    text = resources.files("loamwright").joinpath("data", "materials.csv").read_text(encoding="utf-8")
+    return tuple(_material(row) for row in csv.DictReader(text.splitlines()))
+
+
+def _material(row: dict[str, str]) -> KnownMaterial:
+    """Turn one row, in the units as printed, into a material."""
+    columns = {nutrient: row.get(nutrient.value.lower(), "") for nutrient in Nutrient}
+    low, high = row["lb_per_cu_ft_low"], row["lb_per_cu_ft_high"]
+    lb_cu_ft = LB_KG / FT_M**3
+    return KnownMaterial(
+        product=Product(
+            product=row["material"],
+            form=Form(row["form"]),
+            analysis_pct={nutrient: float(cell) for nutrient, cell in columns.items() if cell},
+            density_kg_m3=float(row["lb_per_gal"]) * LB_GAL_KG_M3 if row["lb_per_gal"] else None,
+            nitrogen_forms_pct={name: float(row[f"{name}_n"]) for name in _FORMS_OF_N if row[f"{name}_n"]},
+            contains=tuple(filter(None, [row["contains"]])),
+        ),
+        density_at=row["density_at"],
+        bulk_kg_m3=(float(low) * lb_cu_ft, float(high) * lb_cu_ft) if low and high else None,
+        remark=row["remark"],
+        analysis_source=Source(row["analysis_source"]),
+        density_source=Source(row["density_source"]) if row["density_source"] else None,
+    )

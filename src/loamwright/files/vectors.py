@@ -1,0 +1,689 @@
+"""Map files in and out: GeoJSON, KML, KMZ, GPX, Shapefile, GeoPackage, FlatGeobuf, GeoParquet.
+
+This file answers "which shapes and which words are in this file, in longitude and latitude?" and
+writes them back. It does not know what a plot or a keep-out is (`plots` does) and does not
+judge a shape beyond whether its numbers can be a place on farmed ground.
+
+References
+----------
+H. Butler and others, "The GeoJSON Format", RFC 7946, IETF, 2016.
+"""
+
+from __future__ import annotations
+
+import json
+import tempfile
+import warnings
+import zipfile
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from enum import StrEnum
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import shapely
+
+from loamwright.errors import InputError, Level, Problem
+from loamwright.land import check_coordinates, from_geojson, geometry_type
+
+_GEOGRAPHIC = "EPSG:4326"
+#: Fields the KML reader adds by itself.
+_KML_FIELDS = set(
+    "id timestamp begin end altitudemode tessellate extrude visibility draworder icon".split()  # noqa: SIM905
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Feature:
+    """One shape of a file with its words, as read.
+
+    Parameters
+    ----------
+    where
+        File, feature number and name, for messages.
+    properties
+        What the file says of it, as text; blank fields are left out.
+    wkb
+        Its shape, longitude-latitude on WGS84, heights dropped, not yet checked as a plot.
+    is_track
+        True for a line: walked with GPS when it stands for a plot.
+    """
+
+    where: str
+    properties: Mapping[str, str]
+    wkb: bytes
+    is_track: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ShapeFile:
+    """What a map file holds.
+
+    Parameters
+    ----------
+    path
+        The file.
+    features
+        Its shapes; those that cannot be used are left out.
+    problems
+        What was found while reading.
+    """
+
+    path: Path
+    features: tuple[Feature, ...]
+    problems: tuple[Problem, ...] = ()
+
+
+@dataclass(slots=True)
+class _Found:
+    """What a reader hands back: (layer, number, properties, wkb or None or problem) and remarks."""
+
+    rows: list[tuple[str, dict[str, str], bytes | Problem | None]] = field(default_factory=list)
+    remarks: list[Problem] = field(default_factory=list)
+
+
+# ---------------------------------------------------------------------------------------------
+# Reading
+
+
+def read_shapes(path: Path, layer: str | None = None) -> ShapeFile:
+    """Read the shapes of a map file."""
+    try:
+        found = _reader(path)(path, layer)
+        if not found.rows:
+            fix = "Draw at least one boundary and save the file again."
+            raise InputError([*found.remarks, Problem(path.name, "the file has no features", fix)])
+    except InputError as refusal:
+        return ShapeFile(path, (), refusal.problems)
+    features = []
+    problems = list(found.remarks)
+    misplaced: dict[str, list[Problem]] = {}
+    for place, properties, shape in found.rows:
+        where = f"{place} ({name})" if (name := _name_of(properties)) else place
+        if shape is None:
+            fix = "Draw its boundary or delete the feature."
+            problems.append(Problem(where, "the feature has no shape (null geometry)", fix))
+        elif isinstance(shape, Problem):
+            problems.append(Problem(where, shape.what, shape.fix, shape.level))
+        else:
+            doubts = check_coordinates(shape, where)
+            for doubt in doubts:
+                misplaced.setdefault(doubt.fix, []).append(doubt)
+            if not any(doubt.level is Level.ERROR for doubt in doubts):
+                flat = shapely.to_wkb(shapely.force_2d(shapely.from_wkb(shape)))
+                features.append(Feature(where, properties, flat, geometry_type(flat) in _LINES))
+    for same in misplaced.values():
+        others = f" (and so for {len(same) - 1} more)" if len(same) > 1 else ""
+        problems.append(Problem(same[0].where, same[0].what + others, same[0].fix, same[0].level))
+    return ShapeFile(path, tuple(features), tuple(problems))
+
+
+_LINES = {"LineString", "MultiLineString"}
+
+
+def _reader(path: Path) -> Callable[[Path, str | None], _Found]:
+    """Return the reader for a path, or refuse it."""
+    suffix = path.suffix.lower()
+    if path.is_dir():
+        what = f"{path} is a folder"
+        raise InputError([Problem(path.name or str(path), what, "Give one file inside it.")])
+    if not path.exists():
+        fix = "Look at the spelling and the folder."
+        raise InputError([Problem(path.name, f"there is no file {path}", fix)])
+    if path.stat().st_size == 0:
+        fix = "Save it again from the program it came from."
+        raise InputError([Problem(path.name, "the file is empty (0 bytes)", fix)])
+    if suffix in {".shx", ".dbf", ".prj", ".cpg"}:
+        what = f"{suffix} is one of the helper files of a Shapefile"
+        fix = f"Give {path.stem}.shp, or all of its files in one .zip."
+        raise InputError([Problem(path.name, what, fix)])
+    if suffix not in _READERS:
+        what = f"{suffix or 'a file without an ending'!r} is not a kind of map file that is read here"
+        fix = f"Save it as one of {', '.join(_READERS)}."
+        raise InputError([Problem(path.name, what, fix)])
+    return _READERS[suffix]
+
+
+def _name_of(properties: Mapping[str, str]) -> str:
+    """Return a short name for messages: the feature's name, else its id."""
+    words = {key.lower(): value for key, value in properties.items()}
+    found = next((words[key] for key in ("name", "plot_id", "keepout_id", "id") if key in words), "")
+    return found if len(found) <= 40 else found[:39] + "…"
+
+
+# GeoJSON
+
+
+def _read_geojson(path: Path, _layer: str | None) -> _Found:
+    document = _parse_json(path)
+    kind = document.get("type") if isinstance(document, dict) else None
+    if kind == "FeatureCollection" and isinstance(document.get("features"), list):
+        items = document["features"]
+    elif kind == "Feature":
+        items = [document]
+    elif isinstance(kind, str) and "coordinates" in document:
+        items = [{"type": "Feature", "geometry": document, "properties": {}}]
+    else:
+        what = f"this is JSON but not GeoJSON (its type is {kind!r})"
+        raise InputError([Problem(path.name, what, "Save the layer as GeoJSON.")])
+    found = _Found()
+    for number, item in enumerate(items, start=1):
+        where = f"{path.name}, feature {number}"
+        if not isinstance(item, dict) or item.get("type") != "Feature":
+            what = f"{_short(item)} is not a GeoJSON feature"
+            found.rows.append((where, {}, Problem(where, what, "Save the layer again as GeoJSON.")))
+            continue
+        stated = item.get("properties")
+        words = stated if isinstance(stated, dict) else {}
+        if "id" in item and not any(key.lower() == "id" for key in words):
+            words = {**words, "id": item["id"]}
+        geometry = item.get("geometry")
+        shape: bytes | Problem | None
+        try:
+            shape = None if geometry is None else from_geojson(geometry)
+        except InputError as refusal:
+            shape = refusal.problems[0]
+        if _is_open(geometry):
+            fix = "The ring was closed with a straight line."
+            what = "the boundary's last point is not its first"
+            found.remarks.append(Problem(where, what, fix, Level.NOTE))
+        found.rows.append((where, _words(words), shape))
+    return _in_degrees(found, _stated_crs(document, path), path)
+
+
+def _parse_json(path: Path) -> Any:
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        what = f"byte {error.start + 1} is not UTF-8 text"
+        raise InputError([Problem(path.name, what, "Save the file as GeoJSON in UTF-8.")]) from error
+    try:
+        return json.loads(text)
+    except json.JSONDecodeError as error:
+        near = text[max(0, error.pos - 12) : error.pos + 12].strip() or text[-20:].strip()
+        where = f"{path.name}, line {error.lineno}, column {error.colno}"
+        what = f"this is not valid JSON: {error.msg.lower()}, near {near!r}"
+        fix = "The file may be cut off or edited by hand; save it again from the program it came from."
+        raise InputError([Problem(where, what, fix)]) from error
+    except RecursionError as error:
+        what = "the JSON is nested too deeply to be a map"
+        raise InputError([Problem(path.name, what, "Save the layer as GeoJSON.")]) from error
+
+
+def _is_open(geometry: Any) -> bool:
+    """Tell whether a GeoJSON polygon has a ring that does not return to its start."""
+    if not isinstance(geometry, dict) or not isinstance(geometry.get("coordinates"), list):
+        return False
+    coordinates = geometry["coordinates"]
+    polygons = {"Polygon": [coordinates], "MultiPolygon": coordinates}.get(str(geometry.get("type")), [])
+    rings = [ring for polygon in polygons if isinstance(polygon, list) for ring in polygon]
+    return any(isinstance(ring, list) and len(ring) > 2 and ring[0] != ring[-1] for ring in rings)
+
+
+def _stated_crs(document: Mapping[str, Any], path: Path) -> str:
+    """Return the coordinate system an older GeoJSON names; RFC 7946 has only WGS84."""
+    stated = document.get("crs")
+    if stated is None:
+        return _GEOGRAPHIC
+    name = stated.get("properties", {}).get("name") if isinstance(stated, dict) else None
+    if not isinstance(name, str):
+        what = f"its coordinate system {_short(stated)} cannot be read"
+        raise InputError([Problem(f"{path.name}, crs", what, "Export it again as WGS84 (EPSG:4326).")])
+    return name
+
+
+def _short(value: Any) -> str:
+    text = json.dumps(value, default=str)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+# Formats read by GDAL
+
+
+def _read_gdal(path: Path, layer: str | None) -> _Found:
+    """Read one layer of a file that keeps its layers apart."""
+    return _read_layer(str(path), _the_layer(str(path), layer, path), path.name, path)
+
+
+def _read_kml(path: Path, layer: str | None) -> _Found:
+    """Read all folders of a KML or KMZ, or the one asked for."""
+    names = [name for name, _ in _layers(str(path), path)]
+    found = _Found()
+    for name in names if layer is None else [_the_layer(str(path), layer, path)]:
+        label = f"{path.name}, folder {name}" if len(names) > 1 else path.name
+        part = _read_layer(str(path), name, label, path)
+        for where, words, shape in part.rows:
+            kept = {key: value for key, value in words.items() if key.lower() not in _KML_FIELDS}
+            found.rows.append((where, kept, shape))
+        found.remarks.extend(part.remarks)
+    return found
+
+
+def _read_gpx(path: Path, layer: str | None) -> _Found:
+    """Read tracks and routes, or waypoints when there are none."""
+    found = _Found()
+    for name in ("tracks", "routes") if layer is None else (layer,):
+        part = _read_layer(str(path), name, f"{path.name}, {name}", path)
+        found.rows.extend(part.rows)
+        found.remarks.extend(part.remarks)
+    if layer is not None:
+        return found
+    waypoints = _read_layer(str(path), "waypoints", f"{path.name}, waypoints", path)
+    if not found.rows:
+        return waypoints
+    if waypoints.rows:
+        what = f"its {len(waypoints.rows)} waypoints were left aside"
+        fix = "Save them in a file of their own if they are keep-outs."
+        found.remarks.append(Problem(path.name, what, fix, Level.NOTE))
+    return found
+
+
+def _read_shapefile(path: Path, layer: str | None) -> _Found:
+    beside = {other.suffix.lower() for other in path.parent.iterdir() if other.stem == path.stem}
+    missing = [suffix for suffix in (".shx", ".dbf") if suffix not in beside]
+    if missing:
+        what = f"{' and '.join(path.stem + suffix for suffix in missing)} is missing beside it"
+        fix = "Copy all files of the Shapefile together (.shp, .shx, .dbf, .prj)."
+        raise InputError([Problem(path.name, what, fix)])
+    return _read_gdal(path, layer)
+
+
+def _read_zip(path: Path, layer: str | None) -> _Found:
+    if not zipfile.is_zipfile(path):
+        fix = "Zip the files of the Shapefile again."
+        raise InputError([Problem(path.name, "this is not a zip archive", fix)])
+    with zipfile.ZipFile(path) as archive:
+        names = [name for name in archive.namelist() if not name.startswith("__MACOSX")]
+    shapefiles = {Path(name).stem: name for name in names if name.lower().endswith(".shp")}
+    if layer is not None:
+        shapefiles = {stem: name for stem, name in shapefiles.items() if stem == layer}
+    if len(shapefiles) != 1:
+        inside = ", ".join(sorted(shapefiles) or sorted(names)[:5]) or "nothing"
+        what = f"a zip must hold one Shapefile, and this one holds {inside}"
+        raise InputError([Problem(path.name, what, "Zip one layer with all its files, or name the layer.")])
+    inner = next(iter(shapefiles.values()))
+    return _read_layer(f"/vsizip/{path.resolve().as_posix()}/{inner}", None, path.name, path)
+
+
+def _layers(source: str, path: Path) -> list[tuple[str, str | None]]:
+    import pyogrio
+
+    try:
+        return [(str(name), kind) for name, kind in pyogrio.list_layers(source)]
+    except (RuntimeError, ValueError) as error:
+        raise InputError([_unreadable(path, error)]) from error
+
+
+def _the_layer(source: str, layer: str | None, path: Path) -> str:
+    """Return the layer to read: the one asked for, or the only one with shapes."""
+    names = [name for name, kind in _layers(source, path) if kind is not None]
+    if layer in names:
+        return str(layer)
+    if layer is None and len(names) == 1:
+        return names[0]
+    inside = ", ".join(names) or "none with shapes"
+    what = (
+        f"it has no layer {layer!r}; its layers: {inside}" if layer else f"it holds several layers: {inside}"
+    )
+    if not names:
+        what = "it holds no layer with shapes"
+    fix = "Name the layer to read, or export that one to a file of its own."
+    raise InputError([Problem(path.name, what, fix)])
+
+
+def _read_layer(source: str, layer: str | None, label: str, path: Path) -> _Found:
+    import pyogrio.raw
+
+    found = _Found()
+    try:
+        with warnings.catch_warnings(record=True) as said:
+            warnings.simplefilter("always")
+            meta, _, shapes, columns = pyogrio.raw.read(source, layer=layer)
+    except (RuntimeError, ValueError, UnicodeDecodeError) as error:
+        raise InputError([_unreadable(path, error)]) from error
+    for message in dict.fromkeys(str(warning.message) for warning in said):
+        fix = "Look at the shapes on a map."
+        found.remarks.append(Problem(label, f"the file reader says: {message}", fix, Level.WARNING))
+    names = [str(name) for name in meta["fields"]]
+    for index in range(0 if shapes is None else len(shapes)):
+        words = {name: column[index] for name, column in zip(names, columns, strict=True)}
+        shape = None if shapes[index] is None else bytes(shapes[index])
+        found.rows.append((f"{label}, feature {index + 1}", _words(words), shape))
+    return _in_degrees(found, meta["crs"], path) if found.rows else found
+
+
+def _unreadable(path: Path, error: Exception) -> Problem:
+    reason = " ".join(str(error).split()).replace(str(path), path.name).rstrip(".")
+    kind = path.suffix.lower().lstrip(".")
+    what = f"this cannot be read as {kind}: {reason}"
+    return Problem(path.name, what, "Save it again from the program it came from.")
+
+
+def _read_parquet(path: Path, _layer: str | None) -> _Found:
+    if find_spec("pyarrow") is None:
+        what = "reading GeoParquet needs the package pyarrow, which is not installed"
+        fix = "Run: pip install pyarrow, or save the layer as GeoPackage or GeoJSON."
+        raise InputError([Problem(path.name, what, fix)])
+    import geopandas
+
+    try:
+        frame = geopandas.read_parquet(path)
+    except (ValueError, OSError, TypeError) as error:
+        raise InputError([_unreadable(path, error)]) from error
+    columns = [name for name in frame.columns if name != frame.geometry.name]
+    found = _Found()
+    for number, (shape, words) in enumerate(
+        zip(frame.geometry, frame[columns].to_dict("records"), strict=True), start=1
+    ):
+        wkb = None if shape is None else shapely.to_wkb(shape)
+        found.rows.append((f"{path.name}, feature {number}", _words(words), wkb))
+    return _in_degrees(found, None if frame.crs is None else frame.crs.to_wkt(), path)
+
+
+_READERS: dict[str, Callable[[Path, str | None], _Found]] = {
+    ".geojson": _read_geojson,
+    ".json": _read_geojson,
+    ".kml": _read_kml,
+    ".kmz": _read_kml,
+    ".gpx": _read_gpx,
+    ".shp": _read_shapefile,
+    ".zip": _read_zip,
+    ".gpkg": _read_gdal,
+    ".fgb": _read_gdal,
+    ".parquet": _read_parquet,
+    ".geoparquet": _read_parquet,
+}
+
+
+def _words(stated: Mapping[str, Any]) -> dict[str, str]:
+    """Return what a file says of a feature as text: 7 and 7.0 are "7", blanks are left out."""
+    words = {}
+    for key, value in stated.items():
+        if isinstance(value, bool | np.bool_):
+            text = "yes" if value else "no"
+        elif isinstance(value, float | np.floating):
+            text = (
+                ""
+                if np.isnan(value)
+                else repr(int(value))
+                if float(value).is_integer()
+                else repr(float(value))
+            )
+        elif isinstance(value, np.datetime64):
+            text = "" if np.isnat(value) else str(value)
+        elif isinstance(value, dict | list):
+            text = json.dumps(value, ensure_ascii=False)
+        else:
+            text = "" if value is None else str(value).strip()
+        if text:
+            words[str(key)] = text
+    return words
+
+
+def _in_degrees(found: _Found, crs: str | None, path: Path) -> _Found:
+    """Turn shapes into longitude, latitude on WGS84, or refuse a file that does not say what it is in."""
+    from pyproj import CRS, Transformer
+    from pyproj.exceptions import ProjError
+
+    if crs is None:
+        missing = f"{path.stem}.prj is missing" if path.suffix.lower() == ".shp" else "it names none"
+        what = f"the coordinate system is not known: {missing}"
+        fix = "Export it again as WGS84 (EPSG:4326), with its .prj file if it is a Shapefile."
+        raise InputError([*found.remarks, Problem(path.name, what, fix)])
+    try:
+        system = CRS.from_user_input(crs)
+        if system.equals(CRS.from_user_input(_GEOGRAPHIC), ignore_axis_order=True):
+            return found
+        transformer = Transformer.from_crs(system, _GEOGRAPHIC, always_xy=True)
+
+        def moved(xy: np.ndarray) -> np.ndarray:
+            return np.column_stack(transformer.transform(xy[:, 0], xy[:, 1]))
+
+        rows: list[tuple[str, dict[str, str], bytes | Problem | None]] = [
+            (where, words, shapely.to_wkb(shapely.transform(shapely.from_wkb(shape), moved)))
+            if isinstance(shape, bytes)
+            else (where, words, shape)
+            for where, words, shape in found.rows
+        ]
+    except ProjError as error:
+        what = f"its coordinate system {_short(crs)} cannot be turned into longitude, latitude"
+        fix = "Export it again as WGS84 (EPSG:4326)."
+        raise InputError([*found.remarks, Problem(path.name, what, fix)]) from error
+    accuracy_m = transformer.accuracy
+    good = (
+        f"positions are good to about {accuracy_m:g} m, areas far better"
+        if accuracy_m > 0
+        else "areas are kept"
+    )
+    what = f"its coordinates are in {system.name}"
+    remark = Problem(path.name, what, f"They were converted to longitude, latitude; {good}.", Level.NOTE)
+    return _Found(rows, [*found.remarks, remark])
+
+
+# ---------------------------------------------------------------------------------------------
+# Writing
+
+
+class LayerKind(StrEnum):
+    """A kind of map file that can be written, with the driver that writes it."""
+
+    GEOJSON = "geojson"
+    KML = "kml"
+    SHAPEFILE = "shapefile"
+    GEOPACKAGE = "geopackage"
+    FLATGEOBUF = "flatgeobuf"
+    GPX = "gpx"
+
+
+_DRIVERS = {
+    LayerKind.GEOJSON: "GeoJSON",
+    LayerKind.KML: "LIBKML",
+    LayerKind.SHAPEFILE: "ESRI Shapefile",
+    LayerKind.GEOPACKAGE: "GPKG",
+    LayerKind.FLATGEOBUF: "FlatGeobuf",
+    LayerKind.GPX: "GPX",
+}
+#: RFC 7946 puts longitude first and outer rings counter-clockwise; fifteen decimals keep every digit.
+#: A FlatGeobuf without an index keeps its features in order.
+_OPTIONS = {
+    LayerKind.GEOJSON: {"RFC7946": "YES", "COORDINATE_PRECISION": "15"},
+    LayerKind.FLATGEOBUF: {"SPATIAL_INDEX": "NO"},
+}
+#: Field name and text limits of the dBASE table in a Shapefile [bytes].
+DBF_NAME_BYTES, DBF_TEXT_BYTES = 10, 254
+_GPX_FIELDS = ("name", "cmt", "desc", "src", "sym", "type")
+
+#: What a field of a written layer may hold.
+Value = str | int | float | bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class LayerFeature:
+    """One shape to write.
+
+    Parameters
+    ----------
+    wkb
+        Any geometry, longitude-latitude on WGS84.
+    properties
+        Field name → value; None = blank. True and False are written as yes and no.
+    """
+
+    wkb: bytes
+    properties: Mapping[str, Value] = field(default_factory=dict)
+
+
+def write_layer(
+    path: Path, kind: LayerKind | str, features: Sequence[LayerFeature], layer: str
+) -> tuple[Problem, ...]:
+    """Write shapes as one layer of a map file, in longitude, latitude on WGS84.
+
+    Parameters
+    ----------
+    path
+        Where to. A GeoPackage that exists keeps its other layers; any other file is replaced, and
+        only once the new one is complete.
+    kind
+        One of `LayerKind`.
+    features
+        What to write.
+    layer
+        Name of the layer.
+
+    Returns
+    -------
+    tuple of Problem
+        What the format could not hold: in a Shapefile names over 10 letters, text over 254 bytes,
+        and points, lines and areas in one file (written to ``…_points.shp`` and so on); in GPX any
+        field it has no place for. An error when nothing was written.
+
+    Raises
+    ------
+    ValueError
+        When `kind` is not a `LayerKind`.
+    """
+    kind = LayerKind(kind)
+    if not features:
+        what = f"there is nothing to write in layer {layer!r}"
+        return (Problem(path.name, what, "The file was not made.", Level.NOTE),)
+    problems: list[Problem] = []
+    groups = {"": list(features)}
+    if kind is LayerKind.SHAPEFILE:
+        groups = _by_dimension(features, path, problems)
+    elif kind is LayerKind.GPX:
+        layer = "waypoints" if geometry_type(features[0].wkb).endswith("Point") else "tracks"
+    for ending, group in groups.items():
+        target = path.with_name(f"{path.stem}{ending}{path.suffix}")
+        columns = _columns(group, kind, target, problems)
+        try:
+            _write_whole(target, kind, group, columns, layer)
+        except (OSError, RuntimeError, ValueError) as error:
+            reason = " ".join(str(error).split())
+            fix = "Close it in other programs and look whether the folder can be written to."
+            return (*problems, Problem(target.name, f"the file could not be written: {reason}", fix))
+    return tuple(problems)
+
+
+def _by_dimension(
+    features: Iterable[LayerFeature], path: Path, problems: list[Problem]
+) -> dict[str, list[LayerFeature]]:
+    """Part points, lines and areas, which a Shapefile cannot hold together."""
+    groups: dict[str, list[LayerFeature]] = {}
+    for feature in features:
+        dimension = int(shapely.get_dimensions(shapely.from_wkb(feature.wkb)))
+        groups.setdefault(("_points", "_lines", "_areas")[dimension], []).append(feature)
+    if len(groups) == 1:
+        return {"": next(iter(groups.values()))}
+    names = ", ".join(f"{path.stem}{ending}{path.suffix}" for ending in groups)
+    what = "a Shapefile holds one kind of shape"
+    problems.append(Problem(path.name, what, f"Written as {names}.", Level.NOTE))
+    return groups
+
+
+def _columns(
+    features: Sequence[LayerFeature], kind: LayerKind, path: Path, problems: list[Problem]
+) -> dict[str, list[Value]]:
+    """Return field name → one value per feature, within the limits of the format."""
+    stated = list(dict.fromkeys(name for feature in features for name in feature.properties))
+    columns: dict[str, list[Value]] = {}
+    for name in stated:
+        values = [feature.properties.get(name) for feature in features]
+        values = [("yes" if value else "no") if isinstance(value, bool) else value for value in values]
+        if kind is LayerKind.GPX and name not in _GPX_FIELDS:
+            fix = f"Put it in one of {', '.join(_GPX_FIELDS)} to keep it."
+            problems.append(
+                Problem(path.name, f"GPX has no field {name!r}; it was left out", fix, Level.NOTE)
+            )
+            continue
+        written = name
+        if kind is LayerKind.SHAPEFILE:
+            written = _dbf_name(name, columns)
+            values = [
+                _dbf_text(value, f"{path.name}, feature {i}, {name}", problems)
+                for i, value in enumerate(values, 1)
+            ]
+            if written != name:
+                what = f"field {name!r} is written as {written!r}"
+                fix = "A Shapefile allows 10 letters; a GeoPackage has no such limit."
+                problems.append(Problem(path.name, what, fix, Level.NOTE))
+        columns[written] = values
+    return columns
+
+
+def _cut_bytes(text: str, limit: int) -> str:
+    """Return the longest start of a text that fits, never half a letter."""
+    return text.encode()[:limit].decode(errors="ignore")
+
+
+def _dbf_name(name: str, taken: Iterable[str]) -> str:
+    used = {other.upper() for other in taken}
+    short = _cut_bytes(name, DBF_NAME_BYTES)
+    number = 1
+    while short.upper() in used:
+        short = _cut_bytes(name, DBF_NAME_BYTES - len(f"_{number}")) + f"_{number}"
+        number += 1
+    return short
+
+
+def _dbf_text(value: Value, where: str, problems: list[Problem]) -> Value:
+    if not isinstance(value, str) or len(value.encode()) <= DBF_TEXT_BYTES:
+        return value
+    kept = _cut_bytes(value, DBF_TEXT_BYTES)
+    what = f"text of {len(value.encode())} bytes was cut to {len(kept.encode())}: it now ends {kept[-20:]!r}"
+    fix = "A Shapefile allows 254 bytes; a GeoPackage has no such limit."
+    problems.append(Problem(where, what, fix, Level.WARNING))
+    return kept
+
+
+def _write_whole(
+    path: Path,
+    kind: LayerKind,
+    features: Sequence[LayerFeature],
+    columns: Mapping[str, Sequence[Value]],
+    layer: str,
+) -> None:
+    """Write beside the target and move into place, so that no half file is ever left."""
+    import pyogrio.raw
+
+    shapes = np.array([feature.wkb for feature in features], dtype=object)
+    kinds = Counter(geometry_type(feature.wkb).removeprefix("Multi") for feature in features)
+    several = any(geometry_type(feature.wkb).startswith("Multi") for feature in features)
+    only = next(iter(kinds)) if len(kinds) == 1 else None
+    if kind is LayerKind.GPX and only == "LineString":
+        several = True
+    declared = "Unknown" if only is None else f"Multi{only}" if several else only
+    values = [_column(column) for column in columns.values()]
+    with tempfile.TemporaryDirectory(dir=path.parent, prefix=".writing-") as folder:
+        draft = Path(folder) / path.name
+        if kind is LayerKind.GEOPACKAGE and path.exists():
+            draft.write_bytes(path.read_bytes())
+        pyogrio.raw.write(
+            str(draft),
+            shapes,
+            [data for data, _ in values],
+            list(columns),
+            field_mask=[mask for _, mask in values],
+            layer=path.stem if kind is LayerKind.SHAPEFILE else layer,
+            driver=_DRIVERS[kind],
+            geometry_type=declared,
+            crs=_GEOGRAPHIC,
+            promote_to_multi=several and only is not None and kind is not LayerKind.GEOJSON,
+            encoding="UTF-8" if kind is LayerKind.SHAPEFILE else None,
+            layer_options=_OPTIONS.get(kind),
+        )
+        for made in sorted(Path(folder).iterdir()):
+            made.replace(path.parent / made.name)
+
+
+def _column(values: Sequence[Value]) -> tuple[np.ndarray, np.ndarray]:
+    """Return a column in the narrowest of whole number, number and text, and where it is blank."""
+    blank = np.array([value is None for value in values])
+    stated = [value for value in values if value is not None]
+    if stated and all(isinstance(value, int) for value in stated):
+        return np.array([0 if value is None else value for value in values], dtype=np.int64), blank
+    if stated and all(isinstance(value, int | float) for value in stated):
+        return np.array([np.nan if value is None else value for value in values], dtype=np.float64), blank
+    return np.array([None if value is None else str(value) for value in values], dtype=object), blank

@@ -1,0 +1,29 @@
+"""Paper, spreadsheets, and files for other programs.
+
+The rooms: `paper`, `drawings` and `workbook` are what pages are made with; `orders`, `round_sheets`,
+`buying_list`, `sampling_sheets`, `season_record`, `season_picture`, `budget_chart` are the pages; `exports`
+and `taskfile` are the files.
+"""
+
+from loamwright.handoff.budget_chart import write_budget_chart
+from loamwright.handoff.buying_list import write_buying_list
+from loamwright.handoff.exports import ExportMade, export
+from loamwright.handoff.orders import write_orders
+from loamwright.handoff.paper import PaperMade, PaperOptions, check_paper
+from loamwright.handoff.sampling_sheets import write_sampling_sheets
+from loamwright.handoff.season_picture import write_season_picture
+from loamwright.handoff.season_record import write_season_record
+
+__all__ = [
+    "ExportMade",
+    "PaperMade",
+    "PaperOptions",
+    "check_paper",
+    "export",
+    "write_budget_chart",
+    "write_buying_list",
+    "write_orders",
+    "write_sampling_sheets",
+    "write_season_picture",
+    "write_season_record",
+]

@@ -1,0 +1,342 @@
+"""What to buy, from whom, for how much, and what is left over: the plan's purchases by seller.
+
+This file answers "what do I order, and what will the bill be?". It adds up and writes the
+spreadsheet; which packages are cheapest is decided in `planner`, and the printed page is made with
+the work orders in `orders`.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from pathlib import Path
+
+from loamwright.errors import Level, Problem
+from loamwright.handoff.paper import PaperMade
+from loamwright.handoff.workbook import Column, Section, Sheet, write_workbook
+from loamwright.planning import Plan, Purchase
+from loamwright.supplies import Offer
+from loamwright.units import LB_KG, format_money
+from loamwright.values import Timing
+from loamwright.words import exact_mass
+from loamwright.work import SeasonView
+
+
+@dataclass(frozen=True, slots=True)
+class BuyingLine:
+    """One offer on the list.
+
+    Parameters
+    ----------
+    product, package, timing
+        What, how packed, and for which time of the season (None = any).
+    count, from_stock
+        Packages to buy and to take from stock [count].
+    unit_price, cost
+        Money.
+    package_kg
+        Net mass of one package [kg]; None when the offer is no longer in the file.
+    left_over_kg
+        Bought or in stock and not used [kg].
+    priced_on
+        Date of the price; None = not stated.
+    """
+
+    product: str
+    package: str
+    timing: Timing | None
+    count: float
+    from_stock: float
+    unit_price: Decimal
+    cost: Decimal
+    package_kg: float | None
+    left_over_kg: float
+    priced_on: dt.date | None
+
+
+@dataclass(frozen=True, slots=True)
+class SellerOrder:
+    """What one seller gets an order for.
+
+    Parameters
+    ----------
+    seller
+        As written; empty = not stated.
+    lines
+        Offers with something to buy.
+    goods, delivery, total
+        Money.
+    """
+
+    seller: str
+    lines: tuple[BuyingLine, ...]
+    goods: Decimal
+    delivery: Decimal
+    total: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class BuyingList:
+    """The whole list.
+
+    Parameters
+    ----------
+    orders
+        One per seller, in the order of the plan.
+    stock_only
+        Lines that need nothing bought because stock is enough.
+    goods, delivery, total
+        Money over all sellers.
+    problems
+        Where the list and the plan do not say the same.
+    """
+
+    orders: tuple[SellerOrder, ...]
+    stock_only: tuple[BuyingLine, ...]
+    goods: Decimal
+    delivery: Decimal
+    total: Decimal
+    problems: tuple[Problem, ...] = ()
+
+
+def _line(purchase: Purchase, offer: Offer | None) -> BuyingLine:
+    return BuyingLine(
+        purchase.product,
+        purchase.package,
+        purchase.timing,
+        purchase.count,
+        purchase.from_stock,
+        purchase.unit_price,
+        purchase.cost,
+        None if offer is None else offer.package_kg,
+        purchase.left_over_kg,
+        None if offer is None else offer.priced_on,
+    )
+
+
+def _disagreements(plan: Plan, goods: Decimal, delivery: Decimal) -> tuple[Problem, ...]:
+    return tuple(
+        Problem(
+            f"buying list, {what}",
+            f"the lines add up to ${listed:,.2f} and the plan holds ${planned:,.2f}",
+            "Make the plan again: a price or fee has changed since it was made.",
+            Level.WARNING,
+        )
+        for what, listed, planned in (
+            ("goods", goods, plan.purchase_cost),
+            ("delivery", delivery, plan.delivery_cost),
+        )
+        if listed != planned
+    )
+
+
+def buying_list(plan: Plan, offers: Mapping[str, Offer]) -> BuyingList:
+    """Group a plan's purchases by seller and add them up.
+
+    Notes
+    -----
+    A seller's delivery fee is charged once per order: the highest fee among the offers bought there.
+    """
+    by_seller: dict[str, list[Purchase]] = {}
+    stock_only = []
+    for purchase in plan.buy:
+        if purchase.count > 0:
+            by_seller.setdefault(purchase.seller, []).append(purchase)
+        elif purchase.from_stock > 0:
+            stock_only.append(_line(purchase, offers.get(purchase.offer_id)))
+    orders = []
+    for seller, purchases in by_seller.items():
+        goods = sum((p.cost for p in purchases), Decimal(0))
+        fees = [offers[p.offer_id].delivery_fee for p in purchases if p.offer_id in offers]
+        delivery = max(fees, default=Decimal(0))
+        lines = tuple(_line(p, offers.get(p.offer_id)) for p in purchases)
+        orders.append(SellerOrder(seller, lines, goods, delivery, goods + delivery))
+    goods = sum((order.goods for order in orders), Decimal(0))
+    delivery = sum((order.delivery for order in orders), Decimal(0))
+    return BuyingList(
+        tuple(orders),
+        tuple(stock_only),
+        goods,
+        delivery,
+        goods + delivery,
+        _disagreements(plan, goods, delivery),
+    )
+
+
+# ---------------------------------------------------------------------------------------------
+# On paper
+
+
+@dataclass(frozen=True, slots=True)
+class BuyingRow:
+    """One offer on the buying list."""
+
+    product: str
+    note: str
+    package: str
+    count: str
+    mass: str
+    from_stock: str
+    unit_price: str
+    cost: str
+    left_over: str
+
+
+@dataclass(frozen=True, slots=True)
+class BuyingOrder:
+    """One seller's part of the buying list."""
+
+    seller: str
+    lines: tuple[BuyingRow, ...]
+    goods: str
+    delivery: str
+    total: str
+
+
+@dataclass(frozen=True, slots=True)
+class BuyingPage:
+    """Everything `templates/buying_list.typ` shows."""
+
+    title: str
+    subtitle: str
+    orders: tuple[BuyingOrder, ...]
+    stock: tuple[BuyingRow, ...]
+    goods: str
+    delivery: str
+    total: str
+    remark: str
+
+
+def _count(value: float) -> str:
+    return f"{value:,.0f}" if math.isclose(value, round(value), abs_tol=1e-9) else f"{value:,.3f}"
+
+
+def _buying_row(line: BuyingLine, system: str) -> BuyingRow:
+    notes = [f"for {line.timing.value}"] if line.timing else []
+    notes += [f"price of {line.priced_on.isoformat()}"] if line.priced_on else ["price not dated"]
+    return BuyingRow(
+        line.product,
+        ", ".join(notes),
+        line.package,
+        _count(line.count),
+        "" if line.package_kg is None else exact_mass(line.count * line.package_kg, system),
+        _count(line.from_stock),
+        format_money(line.unit_price),
+        format_money(line.cost),
+        exact_mass(line.left_over_kg, system),
+    )
+
+
+def buying_page(view: SeasonView) -> BuyingPage | None:
+    """Work out everything that stands on the printed buying list."""
+    if view.plan is None:
+        return None
+    listed = buying_list(view.plan, {offer.offer_id: offer for offer in view.record.offers})
+    system = view.record.info.units
+    return BuyingPage(
+        f"Buying list {view.record.info.season}",
+        f"{view.record.info.name}, made {view.made_on.isoformat()}",
+        tuple(
+            BuyingOrder(
+                order.seller or "Seller not stated",
+                tuple(_buying_row(line, system) for line in order.lines),
+                format_money(order.goods),
+                format_money(order.delivery),
+                format_money(order.total),
+            )
+            for order in listed.orders
+        ),
+        tuple(_buying_row(line, system) for line in listed.stock_only),
+        format_money(listed.goods),
+        format_money(listed.delivery),
+        format_money(listed.total),
+        "; ".join(p.what for p in listed.problems),
+    )
+
+
+# ---------------------------------------------------------------------------------------------
+# As a spreadsheet
+
+
+def _row(line: BuyingLine) -> tuple[str | float | Decimal | dt.date | None, ...]:
+    return (
+        line.product,
+        line.package,
+        line.timing.value if line.timing else "any time",
+        line.count,
+        line.from_stock,
+        line.unit_price,
+        line.cost,
+        line.left_over_kg / LB_KG,
+        line.priced_on,
+    )
+
+
+def buying_sheet(view: SeasonView) -> Sheet | None:
+    """Lay the buying list out as a sheet, a section per seller."""
+    if view.plan is None:
+        return None
+    listed = buying_list(view.plan, {offer.offer_id: offer for offer in view.record.offers})
+    columns = (
+        Column("product", 32),
+        Column("package", 18),
+        Column("for", 14),
+        Column("packages to buy", 10),
+        Column("from stock", 10),
+        Column("unit price $", 11, money=True),
+        Column("cost $", 12, money=True),
+        Column("left over lb", 11, 1),
+        Column("price of", 12),
+    )
+    blank = (None,) * 2
+
+    def total(words: str, amount: Decimal) -> tuple[str | Decimal | None, ...]:
+        return (words, None, None, None, None, None, amount, *blank)
+
+    sections = []
+    for order in listed.orders:
+        name = order.seller or "seller not stated"
+        goods = Section(name, tuple(_row(line) for line in order.lines), total("goods", order.goods))
+        fee = Section("", (total("delivery", order.delivery),), total(f"total for {name}", order.total))
+        sections += [goods, fee]
+    if listed.stock_only:
+        sections.append(Section("Enough in stock", tuple(_row(line) for line in listed.stock_only)))
+    sections.append(Section("", (), total("total to pay", listed.total)))
+    title = (
+        f"Buying list {view.plan.season or view.record.info.season}, {view.record.info.name}",
+        f"made {view.made_on.isoformat()}, plan {view.plan.plan_id}: {view.plan.outcome.value}",
+    )
+    return Sheet("Buying list", title, columns, tuple(sections))
+
+
+def write_buying_list(view: SeasonView, path: Path) -> PaperMade:
+    """Write the buying list as a spreadsheet (XLSX).
+
+    Parameters
+    ----------
+    view
+        The season.
+    path
+        File to write.
+
+    Returns
+    -------
+    PaperMade
+        With what list and plan disagree on; without a plan nothing is written and pages is 0.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be written.
+    """
+    sheet = buying_sheet(view)
+    if sheet is None or view.plan is None:
+        name = view.record.info.name
+        problem = Problem(name, "there is no plan, so there is no buying list", "Make a plan first.")
+        return PaperMade(path, 0, (problem,))
+    write_workbook(path, (sheet,), view.made_on)
+    listed = buying_list(view.plan, {offer.offer_id: offer for offer in view.record.offers})
+    return PaperMade(path, 1, listed.problems)

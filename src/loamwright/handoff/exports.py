@@ -1,0 +1,541 @@
+"""The season in open formats for other programs and machines.
+
+This file answers "how do I take it all away with me?". It decides what stands in each file: plots with
+their needs, the areas to spread with a rate per product, keep-outs, way-points, tables, and the machine
+task file. Shapes are written by `vectors`, tables by `workbook`, the task file by `taskfile`; reading
+is `plots` and `tables`. Numbers are written with every digit they have; units are in the names.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from loamwright.errors import InputError, Level, Problem, has_errors
+from loamwright.files import LayerFeature, LayerKind, Value, refuse_to_replace, write_layer
+from loamwright.handoff.buying_list import buying_sheet
+from loamwright.handoff.season_record import record_sheets
+from loamwright.handoff.taskfile import write_task_file, xml_text
+from loamwright.handoff.workbook import Cell, Column, Section, Sheet, write_csv, write_workbook
+from loamwright.land import label_point, point_wkb, setback_wkb
+from loamwright.needs import LimeNeed, Need
+from loamwright.planning import PlanLine
+from loamwright.units import ACRE_M2, LB_ACRE_KG_HA, LB_KG
+from loamwright.values import Timing
+from loamwright.work import SeasonView, WorkState
+
+#: Longest field name in a Shapefile [characters].
+_DBF_NAME = 10
+
+
+@dataclass(frozen=True, slots=True)
+class ExportMade:
+    """What was written.
+
+    Parameters
+    ----------
+    paths
+        The files, most useful first.
+    problems
+        What a format could not hold, and what was left out.
+    """
+
+    paths: tuple[Path, ...]
+    problems: tuple[Problem, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ExportKind:
+    """One kind of export.
+
+    Parameters
+    ----------
+    title
+        What it is called.
+    holds
+        What the files hold, in one sentence.
+    """
+
+    title: str
+    holds: str
+
+
+KINDS: Mapping[str, ExportKind] = {
+    "geojson": ExportKind(
+        "GeoJSON", "plots with needs, areas to spread with rates, keep-outs and setbacks, cores"
+    ),
+    "geopackage": ExportKind("GeoPackage", "the same as layers of one file any GIS opens"),
+    "shapefile": ExportKind("Shapefile", "zone map: areas to spread with a rate column per product"),
+    "kml": ExportKind("KML", "plots and keep-outs for a globe viewer, the work in the description"),
+    "gpx": ExportKind("GPX", "ways in, plots and soil cores as way-points for a GPS receiver"),
+    "csv": ExportKind("CSV", "tables: plots, needs, plan, buying list, record"),
+    "xlsx": ExportKind("XLSX", "the same tables as one workbook"),
+    "taskfile": ExportKind("ISO 11783-10 task file", "fields, products and treatment zones for a terminal"),
+}
+
+# ---------------------------------------------------------------------------------------------
+# Rate columns
+
+
+@dataclass(frozen=True, slots=True)
+class RateColumn:
+    """A column of rates: one product at one time.
+
+    Parameters
+    ----------
+    name, short
+        Field name, and the same within a Shapefile's ten characters.
+    product, timing
+        What the rates are of, and when (None = any time).
+    """
+
+    name: str
+    short: str
+    product: str
+    timing: Timing | None
+
+
+def _slug(text: str) -> str:
+    return re.sub(r"[^a-z0-9]+", "_", text.lower()).strip("_")
+
+
+def rate_columns(lines: Sequence[PlanLine]) -> tuple[RateColumn, ...]:
+    """Name a rate column for each product and timing of a plan."""
+    pairs = list(dict.fromkeys((line.product, line.timing) for line in lines))
+    columns = []
+    for number, (product, timing) in enumerate(pairs, 1):
+        slug = _slug(product)
+        short = f"R{number}_{slug.replace('_', '').upper()}"[:_DBF_NAME].rstrip("_")
+        columns.append(RateColumn(f"rate_{number}_{slug[:30]}_lb_acre", short, product, timing))
+    return tuple(columns)
+
+
+def _columns_sheet(columns: Sequence[RateColumn]) -> Sheet:
+    rows = tuple(
+        (c.name, c.short, c.product, c.timing.value if c.timing else "any time", "lb/acre of product")
+        for c in columns
+    )
+    heads = (
+        Column("field", 40),
+        Column("field in a Shapefile", 14),
+        Column("product", 32),
+        Column("timing", 16),
+        Column("unit", 20),
+    )
+    return Sheet("Rate columns", (), heads, (Section("", rows),))
+
+
+# ---------------------------------------------------------------------------------------------
+# Layers
+
+
+def _plot_features(view: SeasonView) -> list[LayerFeature]:
+    by_plot: dict[str, list[str]] = {}
+    for line in view.plan.lines if view.plan else ():
+        when = f", {line.timing.value}" if line.timing else ""
+        rate, mass = line.rate_kg_ha / LB_ACRE_KG_HA, line.mass_kg / LB_KG
+        text = f"{line.product}{when}: {rate:.1f} lb/acre, {mass:.1f} lb"
+        by_plot.setdefault(line.plot_id, []).append(text)
+    features = []
+    for plot in view.record.plots:
+        area, cropping = view.areas[plot.plot_id], view.croppings.get(plot.plot_id)
+        goal = cropping.yield_goal if cropping else None
+        words: dict[str, Value] = {
+            "plot_id": plot.plot_id,
+            "name": plot.name,
+            "season": view.record.info.season,
+            "crop": cropping.crop if cropping else None,
+            "previous_crop": cropping.previous_crop if cropping else None,
+            "yield_goal": f"{goal.value:g} {goal.unit}" if goal else None,
+            "access": plot.access or None,
+            "entrance": f"{plot.entrance[0]:.7f}, {plot.entrance[1]:.7f}" if plot.entrance else None,
+            "notes": plot.notes or None,
+            "acres": area.area_m2 / ACRE_M2,
+            "spread_acres": area.spread_area_m2 / ACRE_M2,
+        }
+        needs = view.needs.get(plot.plot_id)
+        for need in needs.needs if needs else ():
+            key = f"need_{need.nutrient.value.lower()}"
+            words[f"{key}_state"] = need.state.value
+            words[f"{key}_lb_acre"] = None if need.rate_kg_ha is None else need.rate_kg_ha / LB_ACRE_KG_HA
+        if needs:
+            lime = needs.lime
+            words["need_lime_state"] = lime.state.value
+            words["need_lime_lb_acre"] = None if lime.rate_kg_ha is None else lime.rate_kg_ha / LB_ACRE_KG_HA
+            words["need_lime_basis"] = lime.basis.value if lime.basis else None
+        words["plan"] = "; ".join(by_plot.get(plot.plot_id, ())) or None
+        cost = view.plan.plot_costs.get(plot.plot_id) if view.plan else None
+        words["cost_dollars"] = None if cost is None else float(cost)
+        features.append(LayerFeature(plot.boundary_wkb, words))
+    return features
+
+
+def _zone_features(view: SeasonView, columns: Sequence[RateColumn], short: bool) -> list[LayerFeature]:
+    """Areas to spread with the rates of passes not yet begun; zero where a product does not go."""
+    begun = {s.line_id for s in view.statuses if s.line_id and s.state is not WorkState.NOTHING}
+    rates: dict[tuple[str, str, Timing | None], float] = {}
+    done: dict[str, list[str]] = {}
+    for line in view.plan.lines if view.plan else ():
+        if line.line_id in begun:
+            done.setdefault(line.plot_id, []).append(line.product)
+        else:
+            key = (line.plot_id, line.product, line.timing)
+            rates[key] = rates.get(key, 0.0) + line.rate_kg_ha
+    features = []
+    for plot in view.record.plots:
+        area, cropping = view.areas[plot.plot_id], view.croppings.get(plot.plot_id)
+        if not area.spread_wkb:
+            continue
+        words: dict[str, Value] = {
+            "plot_id": plot.plot_id,
+            "name": plot.name,
+            "crop": cropping.crop if cropping else None,
+            "acres": area.spread_area_m2 / ACRE_M2,
+        }
+        for column in columns:
+            rate = rates.get((plot.plot_id, column.product, column.timing), 0.0)
+            words[column.short if short else column.name] = rate / LB_ACRE_KG_HA
+        words["begun"] = "; ".join(done.get(plot.plot_id, ())) or None
+        features.append(LayerFeature(area.spread_wkb, words))
+    return features
+
+
+def _begun_note(view: SeasonView) -> tuple[Problem, ...]:
+    begun = [s for s in view.statuses if s.line_id and s.state is not WorkState.NOTHING]
+    if not begun:
+        return ()
+    return (
+        Problem(
+            "zones",
+            f"{len(begun)} passes the record reports as begun or done have rate 0 and are named in 'begun'",
+            "Nothing to do; plan again to split what is left.",
+            Level.NOTE,
+        ),
+    )
+
+
+def _keepout_features(view: SeasonView) -> list[LayerFeature]:
+    return [
+        LayerFeature(
+            keepout.shape_wkb,
+            {
+                "keepout_id": keepout.keepout_id,
+                "name": keepout.name or None,
+                "kind": keepout.kind or None,
+                "setback": keepout.setback_text or None,
+                "notes": keepout.notes or None,
+            },
+        )
+        for keepout in view.record.keepouts
+    ]
+
+
+def _setback_features(view: SeasonView) -> list[LayerFeature]:
+    """The ground kept clear, setback included, of each keep-out whose setback is stated."""
+    grounds = [(keepout, setback_wkb(keepout)) for keepout in view.record.keepouts]
+    return [
+        LayerFeature(
+            ground,
+            {"keepout_id": keepout.keepout_id, "name": keepout.name or None, "setback": keepout.setback_text},
+        )
+        for keepout, ground in grounds
+        if ground
+    ]
+
+
+def _core_features(view: SeasonView) -> list[LayerFeature]:
+    return [
+        LayerFeature(
+            point_wkb(point), {"plot_id": plot_id, "core": number, "name": f"{plot_id} core {number}"}
+        )
+        for plot_id, sampling in view.sampling.items()
+        if sampling.due
+        for number, point in enumerate(sampling.points, 1)
+    ]
+
+
+def _waypoints(view: SeasonView) -> list[LayerFeature]:
+    points = []
+    for plot in view.record.plots:
+        title = f"{plot.plot_id} {plot.name}".strip()
+        points.append(
+            LayerFeature(point_wkb(label_point(plot.boundary_wkb)), {"name": plot.plot_id, "desc": title})
+        )
+        if plot.entrance is not None:
+            points.append(
+                LayerFeature(
+                    point_wkb(plot.entrance),
+                    {"name": f"{plot.plot_id} way in", "desc": plot.access or title},
+                )
+            )
+    for core in _core_features(view):
+        points.append(LayerFeature(core.wkb, {"name": core.properties["name"], "desc": "soil core"}))
+    return points
+
+
+# ---------------------------------------------------------------------------------------------
+# Tables
+
+
+def _plots_sheet(view: SeasonView) -> Sheet:
+    columns = (
+        Column("plot", 10),
+        Column("name", 24),
+        Column("crop", 20),
+        Column("acres", 9, 2),
+        Column("acres to spread", 9, 2),
+        Column("standard error acres", 10, 3),
+        Column("share of cost $", 11, money=True),
+    )
+    rows: list[tuple[Cell, ...]] = []
+    for plot in view.record.plots:
+        area, cropping = view.areas[plot.plot_id], view.croppings.get(plot.plot_id)
+        rows.append(
+            (
+                plot.plot_id,
+                plot.name,
+                cropping.crop if cropping else None,
+                area.area_m2 / ACRE_M2,
+                area.spread_area_m2 / ACRE_M2,
+                None if area.area_se_m2 is None else area.area_se_m2 / ACRE_M2,
+                view.plan.plot_costs.get(plot.plot_id) if view.plan else None,
+            )
+        )
+    return Sheet("Plots", (), columns, (Section("", tuple(rows)),))
+
+
+def _needs_sheet(view: SeasonView) -> Sheet:
+    columns = (
+        Column("plot", 10),
+        Column("supply", 12),
+        Column("state", 10),
+        Column("lb/acre", 10, 1),
+        Column("lb", 10, 1),
+        Column("why", 60),
+        Column("sources", 60),
+    )
+    rows: list[tuple[Cell, ...]] = []
+    for plot_id, needs in view.needs.items():
+        lime = needs.lime
+        named: list[tuple[str, Need | LimeNeed]] = [(need.nutrient.value, need) for need in needs.needs]
+        for supply, need in [*named, (f"lime {lime.basis.value}" if lime.basis else "lime", lime)]:
+            sources = dict.fromkeys(str(step.source) for step in need.steps)
+            rows.append(
+                (
+                    plot_id,
+                    supply,
+                    need.state.value,
+                    None if need.rate_kg_ha is None else need.rate_kg_ha / LB_ACRE_KG_HA,
+                    None if need.mass_kg is None else need.mass_kg / LB_KG,
+                    need.reason,
+                    "; ".join(sources),
+                )
+            )
+    return Sheet("Needs", (), columns, (Section("", tuple(rows)),))
+
+
+def _plan_sheet(view: SeasonView) -> Sheet:
+    columns = (
+        Column("plot", 10),
+        Column("product", 32),
+        Column("timing", 16),
+        Column("lb/acre", 10, 1),
+        Column("lb", 11, 1),
+        Column("packages", 10, 2),
+        Column("package", 16),
+        Column("state", 12),
+        Column("line", 20),
+    )
+    states = {s.line_id: s.state.value for s in view.statuses}
+    rows: list[tuple[Cell, ...]] = [
+        (
+            line.plot_id,
+            line.product,
+            line.timing.value if line.timing else "any time",
+            line.rate_kg_ha / LB_ACRE_KG_HA,
+            line.mass_kg / LB_KG,
+            line.packages,
+            line.package,
+            states.get(line.line_id),
+            line.line_id,
+        )
+        for line in (view.plan.lines if view.plan else ())
+    ]
+    return Sheet("Plan", (), columns, (Section("", tuple(rows)),))
+
+
+def season_sheets(view: SeasonView) -> tuple[Sheet, ...]:
+    """Lay the season out as tables: plots, needs, plan, buying list, record."""
+    buying = buying_sheet(view)
+    return (
+        _plots_sheet(view),
+        _needs_sheet(view),
+        _plan_sheet(view),
+        *((buying,) if buying else ()),
+        *record_sheets(view),
+    )
+
+
+# ---------------------------------------------------------------------------------------------
+# Kinds
+
+
+def _layers(view: SeasonView) -> tuple[tuple[str, list[LayerFeature]], ...]:
+    columns = rate_columns(view.plan.lines if view.plan else ())
+    return (
+        ("plots", _plot_features(view)),
+        ("zones", _zone_features(view, columns, short=False)),
+        ("keepouts", _keepout_features(view)),
+        ("setbacks", _setback_features(view)),
+        ("cores", _core_features(view)),
+    )
+
+
+def _as_xml(feature: LayerFeature) -> LayerFeature:
+    """A feature whose texts an XML file can hold."""
+    words = {
+        name: xml_text(value) if isinstance(value, str) else value
+        for name, value in feature.properties.items()
+    }
+    return LayerFeature(feature.wkb, words)
+
+
+def _written(path: Path, kind: LayerKind, features: list[LayerFeature], layer: str) -> ExportMade:
+    if kind in (LayerKind.KML, LayerKind.GPX):
+        features = [_as_xml(feature) for feature in features]
+    problems = write_layer(path, kind, features, layer)
+    pattern = f"{path.stem}*{path.suffix}" if kind is LayerKind.SHAPEFILE else path.name
+    failed = any(problem.level is Level.ERROR for problem in problems)
+    made = tuple(sorted(path.parent.glob(pattern))) if features and not failed else ()
+    return ExportMade(made, problems)
+
+
+def _joined(parts: Sequence[ExportMade]) -> ExportMade:
+    paths = dict.fromkeys(path for part in parts for path in part.paths)
+    problems = dict.fromkeys(problem for part in parts for problem in part.problems)
+    return ExportMade(tuple(paths), tuple(problems))
+
+
+def _legend(view: SeasonView, folder: Path) -> ExportMade:
+    path = folder / "zones_columns.csv"
+    write_csv(path, _columns_sheet(rate_columns(view.plan.lines if view.plan else ())))
+    return ExportMade((path,), _begun_note(view))
+
+
+def _geojson(view: SeasonView, folder: Path) -> ExportMade:
+    layers = _layers(view)
+    made = [_written(folder / f"{n}.geojson", LayerKind.GEOJSON, f, n) for n, f in layers if f]
+    return _joined([*made, _legend(view, folder)])
+
+
+def _geopackage(view: SeasonView, folder: Path) -> ExportMade:
+    path = folder / "season.gpkg"
+    refuse_to_replace(path)
+    try:
+        path.unlink(missing_ok=True)
+    except OSError as error:
+        what = f"cannot be replaced: {error.strerror}"
+        raise InputError((Problem(str(path), what, "Name another folder."),)) from error
+    made = [_written(path, LayerKind.GEOPACKAGE, f, n) for n, f in _layers(view) if f]
+    return _joined([*made, _legend(view, folder)])
+
+
+def _shapefile(view: SeasonView, folder: Path) -> ExportMade:
+    columns = rate_columns(view.plan.lines if view.plan else ())
+    features = _zone_features(view, columns, short=True)
+    return _joined(
+        [_written(folder / "zones.shp", LayerKind.SHAPEFILE, features, "zones"), _legend(view, folder)]
+    )
+
+
+def _described(feature: LayerFeature) -> LayerFeature:
+    """A plot for a globe viewer, which shows the description when the plot is touched."""
+    words = dict(feature.properties)
+    acres = f"{words['spread_acres']:.2f} acres to spread"
+    parts = [acres, *(str(words.pop(key)) for key in ("plan", "access", "notes") if words[key])]
+    return LayerFeature(feature.wkb, {**words, "description": "; ".join(parts)})
+
+
+def _kml(view: SeasonView, folder: Path) -> ExportMade:
+    plots = [_described(feature) for feature in _plot_features(view)]
+    made = []
+    for name, features in (("plots", plots), ("keepouts", _keepout_features(view))):
+        if features:
+            made.append(_written(folder / f"{name}.kml", LayerKind.KML, features, name))
+    return _joined(made)
+
+
+def _gpx(view: SeasonView, folder: Path) -> ExportMade:
+    return _written(folder / "places.gpx", LayerKind.GPX, _waypoints(view), "waypoints")
+
+
+def _csv(view: SeasonView, folder: Path) -> ExportMade:
+    paths = []
+    for sheet in season_sheets(view):
+        path = folder / f"{_slug(sheet.name)}.csv"
+        write_csv(path, sheet)
+        paths.append(path)
+    return ExportMade(tuple(paths), ())
+
+
+def _xlsx(view: SeasonView, folder: Path) -> ExportMade:
+    path = folder / "season.xlsx"
+    write_workbook(path, season_sheets(view), view.made_on)
+    return ExportMade((path,), ())
+
+
+def _taskfile(view: SeasonView, folder: Path) -> ExportMade:
+    path, problems = write_task_file(view, folder)
+    return ExportMade((path,), problems)
+
+
+_MAKERS: Mapping[str, Callable[[SeasonView, Path], ExportMade]] = {
+    "geojson": _geojson,
+    "geopackage": _geopackage,
+    "shapefile": _shapefile,
+    "kml": _kml,
+    "gpx": _gpx,
+    "csv": _csv,
+    "xlsx": _xlsx,
+    "taskfile": _taskfile,
+}
+
+
+def export(view: SeasonView, folder: Path, kind: str) -> ExportMade:
+    """Write the season in one kind of file.
+
+    Parameters
+    ----------
+    view
+        The season.
+    folder
+        Folder to write into, made if missing; files of the same name are replaced.
+    kind
+        A key of `KINDS`.
+
+    Returns
+    -------
+    ExportMade
+
+    Raises
+    ------
+    InputError
+        When the kind is not known, the folder cannot be written to, or no file came about.
+    PropertyFileError
+        When a property file stands where the GeoPackage would go.
+    """
+    if kind not in _MAKERS:
+        names = ", ".join(KINDS)
+        raise InputError((Problem("export", f"{kind!r} is not a kind of export", f"Use one of {names}."),))
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(
+            (Problem(str(folder), f"cannot be made: {error}", "Name a folder you may write to."),)
+        ) from error
+    made = _MAKERS[kind](view, folder)
+    if not made.paths and has_errors(made.problems):
+        raise InputError(made.problems)
+    return made

@@ -1,0 +1,298 @@
+"""The season's work as an ISO 11783-10 task file for a tractor's task controller.
+
+This file answers "what would a machine need to do the planned passes?" and writes it as
+``TASKDATA/TASKDATA.XML``, version 4: the property (FRM), each plot with its boundary and entrance
+(PFD), the products (PDT), and one planned task (TSK) for every planned pass, with a treatment zone
+(TZN) for each part of the area to spread on and its rate (PDV).
+
+**What has been checked, and what has not.** The tests check structure only: elements, attributes,
+id patterns, lengths and ranges against the element and attribute rules of the public schema (see
+References). No file has been loaded into a real terminal, none has been certified, and spreaders
+differ in what they accept. Load it, look at the boundary and the rate on the screen, and check the
+first load by hand before trusting it.
+
+References
+----------
+ISO 11783-10 task file schema 4.3 (revision of 2018-06-04), published with the ISO 11783-11 data
+dictionary at isobus.net. Data dictionary entities of ISO 11783-11: 1, setpoint volume per area
+application rate, mm3/m2, resolution 0.01; 6, setpoint mass per area application rate, mg/m2,
+resolution 1; both 0 to 2147483647. The schema prints no unit for areas; square metres are assumed.
+"""
+
+from __future__ import annotations
+
+import xml.etree.ElementTree as ET
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from loamwright import __version__
+from loamwright.errors import InputError, Level, Problem
+from loamwright.land import Plot, PlotArea, as_geojson
+from loamwright.planning import PlanLine
+from loamwright.supplies import Form, Product
+from loamwright.units import HA_M2
+from loamwright.work import SeasonView, WorkState
+
+#: Longest designator the schema allows [characters].
+DESIGNATOR_LIMIT = 32
+#: Data dictionary entities, as four hexadecimal digits.
+DDI_VOLUME_PER_AREA, DDI_MASS_PER_AREA = "0001", "0006"
+#: What one count of a value stands for: [mm3/m2] and [mg/m2].
+VOLUME_RESOLUTION, MASS_RESOLUTION = 0.01, 1.0
+#: Most treatment zones a task can number: codes are one byte, 0 to 254, and 0 is taken.
+MOST_ZONES = 254
+_UNTRIED = Problem(
+    "task file",
+    "its structure follows the published schema, but it has not been tried on a real terminal",
+    "Load it, and compare field, zone and rate on the screen with the work order before you drive.",
+    Level.NOTE,
+)
+_OUTSIDE = "0"  # treatment zone code where nothing is spread
+
+
+@dataclass(frozen=True, slots=True)
+class TaskFile:
+    """A task file as text.
+
+    Parameters
+    ----------
+    xml
+        The whole of ``TASKDATA.XML``.
+    tasks
+        Planned tasks in it [count].
+    problems
+        Passes left out, text cut short, densities missing.
+    """
+
+    xml: str
+    tasks: int
+    problems: tuple[Problem, ...]
+
+
+def xml_text(text: str) -> str:
+    """Drop the characters that no XML 1.0 file can hold (control characters and lone surrogates).
+
+    References
+    ----------
+    W3C, Extensible Markup Language 1.0 (fifth edition), production 2, Char.
+
+    Examples
+    --------
+    >>> xml_text("gate\\x0c 4")
+    'gate 4'
+    """
+    return "".join(
+        ch
+        for ch in text
+        if ch in "\t\n\r" or "\x20" <= ch <= "\ud7ff" or "\ue000" <= ch <= "\ufffd" or ch >= "\U00010000"
+    )
+
+
+def _designator(text: str) -> str:
+    return " ".join(xml_text(text).split())[:DESIGNATOR_LIMIT]
+
+
+def _number(value: float) -> str:
+    return f"{value:.9f}"
+
+
+def rate_value(rate_kg_ha: float, product: Product | None) -> tuple[str, int]:
+    """Return the data dictionary entity and whole-number value of a product rate.
+
+    Notes
+    -----
+    1 kg/ha = 10^6 mg / 10^4 m2 = 100 mg/m2. 1 m3/ha = 10^9 mm3 / 10^4 m2 = 10^5 mm3/m2.
+
+    Examples
+    --------
+    >>> rate_value(97.5, None)
+    ('0006', 9750)
+    """
+    if product is not None and product.form is Form.LIQUID and product.density_kg_m3:
+        volume_mm3_m2 = rate_kg_ha / product.density_kg_m3 * 1e9 / HA_M2
+        return DDI_VOLUME_PER_AREA, round(volume_mm3_m2 / VOLUME_RESOLUTION)
+    return DDI_MASS_PER_AREA, round(rate_kg_ha * 1e6 / HA_M2 / MASS_RESOLUTION)
+
+
+def _polygons(wkb: bytes) -> list[list[list[tuple[float, float]]]]:
+    """Rings of each part: the outer ring first, then holes, as (longitude, latitude)."""
+    shape = as_geojson(wkb)
+    parts = [shape["coordinates"]] if shape["type"] == "Polygon" else shape["coordinates"]
+    return [[[(point[0], point[1]) for point in ring] for ring in part] for part in parts]
+
+
+def _add_polygon(
+    parent: ET.Element, kind: str, name: str, rings: Sequence[Sequence[tuple[float, float]]]
+) -> None:
+    polygon = ET.SubElement(parent, "PLN", {"A": kind, "B": _designator(name)})
+    for index, ring in enumerate(rings):
+        line = ET.SubElement(polygon, "LSG", {"A": "1" if index == 0 else "2"})
+        for longitude, latitude in ring:
+            ET.SubElement(line, "PNT", {"A": "2", "C": _number(latitude), "D": _number(longitude)})
+
+
+def _add_field(root: ET.Element, number: int, plot: Plot, area: PlotArea) -> None:
+    field = ET.SubElement(
+        root,
+        "PFD",
+        {
+            "A": f"PFD{number}",
+            "B": _designator(plot.plot_id),
+            "C": _designator(plot.name or plot.plot_id),
+            "D": str(round(area.area_m2)),
+            "F": "FRM1",
+        },
+    )
+    for rings in _polygons(plot.boundary_wkb):
+        _add_polygon(field, "1", plot.plot_id, rings)
+    if plot.entrance is not None:
+        longitude, latitude = plot.entrance
+        ET.SubElement(
+            field, "PNT", {"A": "3", "B": "entrance", "C": _number(latitude), "D": _number(longitude)}
+        )
+
+
+def _add_task(
+    root: ET.Element, number: int, line: PlanLine, field: str, product: tuple[str, Product | None], wkb: bytes
+) -> None:
+    product_id, label = product
+    ddi, value = rate_value(line.rate_kg_ha, label)
+    timing = f" {line.timing.value}" if line.timing else ""
+    task = ET.SubElement(
+        root,
+        "TSK",
+        {
+            "A": f"TSK{number}",
+            "B": _designator(f"{line.plot_id} {line.product}{timing}"),
+            "D": "FRM1",
+            "E": field,
+            "G": "1",
+            "H": _OUTSIDE,
+            "I": _OUTSIDE,
+            "J": _OUTSIDE,
+        },
+    )
+    outside = ET.SubElement(task, "TZN", {"A": _OUTSIDE, "B": "nothing here"})
+    ET.SubElement(outside, "PDV", {"A": ddi, "B": "0", "C": product_id})
+    for code, rings in enumerate(_polygons(wkb), 1):
+        zone = ET.SubElement(task, "TZN", {"A": str(code), "B": _designator(line.plot_id)})
+        _add_polygon(zone, "2", line.plot_id, rings)
+        ET.SubElement(zone, "PDV", {"A": ddi, "B": str(value), "C": product_id})
+
+
+def _why_left_out(state: WorkState | None, area: PlotArea) -> str:
+    """Why a pass is not in the file; empty when it is."""
+    if state in (WorkState.DONE, WorkState.OVER):
+        return "the record says they are done"
+    if state is WorkState.PART:
+        return "they are partly done, and which part is not known: finish them by hand, or plan again"
+    if not area.spread_wkb:
+        return "no area is left to spread on: look at the keep-outs"
+    if len(_polygons(area.spread_wkb)) > MOST_ZONES:
+        return f"their areas have over {MOST_ZONES} parts, more than a task can number"
+    return ""
+
+
+def _left_out(lines: Mapping[str, list[PlanLine]]) -> list[Problem]:
+    """One problem per reason, naming the passes."""
+    problems = []
+    for why, passes in lines.items():
+        names = ", ".join(f"{line.plot_id} {line.product}" for line in passes[:5])
+        more = f" and {len(passes) - 5} more" if len(passes) > 5 else ""
+        level = Level.NOTE if "are done" in why else Level.WARNING
+        count = "1 pass is" if len(passes) == 1 else f"{len(passes)} passes are"
+        what = f"{count} left out ({names}{more})"
+        problems.append(Problem("task file", what, f"{why[0].upper()}{why[1:]}.", level))
+    return problems
+
+
+def _long_names(view: SeasonView, used: Mapping[str, str]) -> list[Problem]:
+    longest = [plot.name for plot in view.record.plots] + list(used) + [view.record.info.name]
+    cut = [name for name in longest if len(" ".join(xml_text(name).split())) > DESIGNATOR_LIMIT]
+    if not cut:
+        return []
+    return [
+        Problem(
+            "task file",
+            f"{len(cut)} names are longer than the {DESIGNATOR_LIMIT} characters the format allows and were "
+            f"cut, the first is {cut[0][:60]!r}",
+            "Nothing to do; the plot's id stands beside its name.",
+            Level.NOTE,
+        )
+    ]
+
+
+def task_file(view: SeasonView) -> TaskFile:
+    """Work the season's open passes into one task file."""
+    root = ET.Element(
+        "ISO11783_TaskData",
+        {
+            "VersionMajor": "4",
+            "VersionMinor": "3",
+            "ManagementSoftwareManufacturer": "loamwright",
+            "ManagementSoftwareVersion": __version__,
+            "DataTransferOrigin": "1",
+        },
+    )
+    ET.SubElement(root, "FRM", {"A": "FRM1", "B": _designator(view.record.info.name)})
+    fields = {}
+    for number, plot in enumerate(view.record.plots, 1):
+        fields[plot.plot_id] = f"PFD{number}"
+        _add_field(root, number, plot, view.areas[plot.plot_id])
+    lines = view.plan.lines if view.plan else ()
+    labels = {product.product: product for product in view.record.products}
+    used = {name: f"PDT{i}" for i, name in enumerate(dict.fromkeys(line.product for line in lines), 1)}
+    for name, product_id in used.items():
+        ET.SubElement(root, "PDT", {"A": product_id, "B": _designator(name), "F": "1"})
+    states = {status.line_id: status.state for status in view.statuses if status.line_id}
+    problems = [_UNTRIED] if lines else []
+    problems += _long_names(view, used)
+    left_out: dict[str, list[PlanLine]] = {}
+    tasks = 0
+    for line in lines:
+        area = view.areas[line.plot_id]
+        why = _why_left_out(states.get(line.line_id), area)
+        if why:
+            left_out.setdefault(why, []).append(line)
+            continue
+        label = labels.get(line.product)
+        if label is not None and label.form is Form.LIQUID and not label.density_kg_m3:
+            problems.append(
+                Problem(
+                    f"task file, {line.product}",
+                    "it is a liquid without a density, so its rate is given by weight",
+                    "State the density in the products file.",
+                    Level.WARNING,
+                )
+            )
+        tasks += 1
+        product = (used[line.product], label)
+        _add_task(root, tasks, line, fields[line.plot_id], product, area.spread_wkb)
+    problems += _left_out(left_out)
+    if not lines:
+        problems.append(
+            Problem(
+                "task file",
+                "there is no plan, so there are no tasks in it",
+                "Make a plan first.",
+                Level.WARNING,
+            )
+        )
+    ET.indent(root)
+    xml = '<?xml version="1.0" encoding="UTF-8"?>\n' + ET.tostring(root, encoding="unicode") + "\n"
+    return TaskFile(xml, tasks, tuple(dict.fromkeys(problems)))
+
+
+def write_task_file(view: SeasonView, folder: Path) -> tuple[Path, tuple[Problem, ...]]:
+    """Write ``TASKDATA/TASKDATA.XML`` under a folder; copy the TASKDATA folder to the terminal's stick."""
+    made = task_file(view)
+    path = folder / "TASKDATA" / "TASKDATA.XML"
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(made.xml, encoding="utf-8")
+    except OSError as error:
+        raise InputError(
+            (Problem(str(path), f"cannot be written: {error}", "Name a folder you may write to."),)
+        ) from error
+    return path, made.problems

@@ -1,0 +1,197 @@
+"""Tables out: spreadsheet workbooks (XLSX) and comma-separated text (CSV).
+
+This file answers "how does a table leave the program so that nothing in it runs?". Text is written
+as text: a cell that starts with an equals sign stays a name in XLSX, and gets a leading apostrophe
+in CSV, where a spreadsheet would otherwise take it for a formula. What stands in the tables is
+decided in `buying_list`, `season_record` and `exports`; reading tables is `tables`.
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from pathlib import Path
+
+from loamwright.errors import InputError, Problem
+
+#: What a cell may hold. None is an empty cell: not stated, not tested, unknown.
+Cell = str | float | int | Decimal | dt.date | None
+
+#: Characters at the start of a text that make a spreadsheet read CSV text as a formula
+#: (OWASP, CSV Injection: ``=``, ``+``, ``-``, ``@``, tab, carriage return; a line feed likewise).
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
+
+#: Longest text a cell may hold [characters] (Microsoft, Excel specifications and limits).
+CELL_LIMIT = 32_767
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column of a sheet.
+
+    Parameters
+    ----------
+    name
+        Heading, with the unit in it: ``"rate lb/acre"``.
+    width
+        Width in a spreadsheet [characters].
+    digits
+        Decimals shown for numbers; None = as many as the number has.
+    money
+        True for dollars and cents.
+    """
+
+    name: str
+    width: float = 12.0
+    digits: int | None = None
+    money: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """Rows under a heading, with a line of totals.
+
+    Parameters
+    ----------
+    heading
+        Text over the rows; empty = none.
+    rows
+        Cells by column.
+    totals
+        One row in bold after the rows; empty = none.
+    """
+
+    heading: str
+    rows: tuple[tuple[Cell, ...], ...]
+    totals: tuple[Cell, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """One sheet of a workbook.
+
+    Parameters
+    ----------
+    name
+        Name on the tab, ours, at most 31 characters.
+    title
+        Lines over the table.
+    columns
+        The columns.
+    sections
+        The rows; a plain table is one section without heading.
+    """
+
+    name: str
+    title: tuple[str, ...]
+    columns: tuple[Column, ...]
+    sections: tuple[Section, ...]
+
+
+def _refuse(path: Path, error: OSError) -> InputError:
+    return InputError(
+        (Problem(str(path), f"cannot be written: {error}", "Name a file in a folder you may write to."),)
+    )
+
+
+def write_workbook(path: Path, sheets: Sequence[Sheet], made_on: dt.date) -> None:
+    """Write sheets to an XLSX file; no cell is a formula or a link."""
+    import xlsxwriter
+    from xlsxwriter.exceptions import FileCreateError
+
+    plain = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
+    book = xlsxwriter.Workbook(str(path), plain)
+    book.set_properties({"author": "loamwright", "created": dt.datetime.combine(made_on, dt.time(), dt.UTC)})
+    bold = book.add_format({"bold": True, "text_wrap": True, "valign": "top", "bottom": 2})
+    heading = book.add_format({"bold": True, "font_size": 12})
+    formats: dict[tuple[int | None, bool, bool], object] = {}
+
+    def style(column: Column, total: bool) -> object:
+        key = (column.digits, column.money, total)
+        if key not in formats:
+            look: dict[str, object] = {"valign": "top", "text_wrap": True, "bold": total}
+            if column.money:
+                look["num_format"] = "$#,##0.00"
+            elif column.digits is not None:
+                look["num_format"] = "#,##0" + ("." + "0" * column.digits if column.digits else "")
+            if total:
+                look["top"] = 1
+            formats[key] = book.add_format(look)
+        return formats[key]
+
+    for sheet in sheets:
+        page = book.add_worksheet(sheet.name)
+        page.set_landscape()
+        page.fit_to_pages(1, 0)
+        for index, column in enumerate(sheet.columns):
+            page.set_column(index, index, column.width)
+        row = 0
+        for line in sheet.title:
+            page.write_string(row, 0, line[:CELL_LIMIT], heading if row == 0 else None)
+            row += 1
+        if row:
+            row += 1
+        for index, column in enumerate(sheet.columns):
+            page.write_string(row, index, column.name, bold)
+        page.freeze_panes(row + 1, 0)
+        page.repeat_rows(row)
+        row += 1
+        for section in sheet.sections:
+            if section.heading:
+                page.write_string(row, 0, section.heading[:CELL_LIMIT], heading)
+                row += 1
+            for cells, total in [(r, False) for r in section.rows] + (
+                [(section.totals, True)] if section.totals else []
+            ):
+                for index, (cell, column) in enumerate(zip(cells, sheet.columns, strict=True)):
+                    if cell is None or cell == "":
+                        continue
+                    if isinstance(cell, str):
+                        page.write_string(row, index, cell[:CELL_LIMIT], style(column, total))
+                    elif isinstance(cell, dt.date):
+                        page.write_string(row, index, cell.isoformat(), style(column, total))
+                    else:
+                        page.write_number(row, index, float(cell), style(column, total))
+                row += 1
+    try:
+        book.close()
+    except (OSError, FileCreateError) as error:
+        raise _refuse(path, OSError(str(error))) from error
+
+
+def guarded(text: str) -> str:
+    """Return text that a spreadsheet reading CSV will not take for a formula.
+
+    Examples
+    --------
+    >>> guarded("=1+1")
+    "'=1+1"
+    >>> guarded("Creek bend")
+    'Creek bend'
+    """
+    return f"'{text}" if text.startswith(FORMULA_STARTS) else text
+
+
+def _csv_cell(cell: Cell) -> str:
+    if cell is None:
+        return ""
+    if isinstance(cell, str):
+        return guarded(cell)
+    if isinstance(cell, dt.date):
+        return cell.isoformat()
+    return str(cell) if isinstance(cell, (int, Decimal)) else repr(cell)
+
+
+def write_csv(path: Path, sheet: Sheet) -> None:
+    """Write the rows of a sheet as UTF-8 CSV with one heading line; titles and totals are left out."""
+    try:
+        with path.open("w", newline="", encoding="utf-8") as handle:
+            writer = csv.writer(handle)
+            writer.writerow(column.name for column in sheet.columns)
+            for section in sheet.sections:
+                writer.writerows([_csv_cell(cell) for cell in row] for row in section.rows)
+    except OSError as error:
+        raise _refuse(path, error) from error

@@ -1,0 +1,128 @@
+"""One plot's question, put together once: crop, soil, area, what the tables may be asked.
+
+`nutrients` and `lime_need` both ask of the same `Case`, so that no reading is chosen twice.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from loamwright import soil
+from loamwright.errors import Level, Problem
+from loamwright.land import Cropping, Plot, PlotArea
+from loamwright.needs.publication import Crop, Guideline
+from loamwright.needs.rates import Situation
+from loamwright.soil import OrganicInput, SoilTest
+from loamwright.units import ACRE_M2, HA_M2, LB_ACRE_KG_HA, LB_KG
+from loamwright.values import ARITHMETIC, BOUNDARY, Nutrient, Settings, Source, Step
+
+ALWAYS = (Nutrient.N, Nutrient.P2O5, Nutrient.K2O, Nutrient.S)
+RECORD = Source("user", table="application record")
+ASK_THE_LAB = "use your lab's recommendation"
+
+
+def element_of(nutrient: Nutrient) -> str:
+    """Return the symbol a soil test reports for a nutrient."""
+    return {Nutrient.P2O5: "P", Nutrient.K2O: "K"}.get(nutrient, nutrient.value)
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """Everything asked about one plot, gathered once."""
+
+    plot: Plot
+    cropping: Cropping | None
+    area: PlotArea
+    tests: tuple[SoilTest, ...]
+    guideline: Guideline
+    lime_guideline: Guideline
+    settings: Settings
+    applied_kg: Mapping[str, float]
+    organic: tuple[OrganicInput, ...]
+    today: dt.date
+    crop: Crop | None
+
+    @property
+    def where(self) -> str:
+        """Where a problem of this plot is."""
+        return f"plot {self.plot.plot_id}"
+
+    @property
+    def crop_text(self) -> str:
+        """The crop as the user wrote it; empty when none is stated."""
+        return "" if self.cropping is None else self.cropping.crop.strip()
+
+    @property
+    def season(self) -> int:
+        """The season asked about [year]."""
+        return self.today.year if self.cropping is None else self.cropping.season
+
+    @property
+    def area_ha(self) -> float:
+        """Area to spread on [ha]."""
+        return self.area.spread_area_m2 / HA_M2
+
+    def situation(self, crop: Crop) -> Situation:
+        """What the conditions of a table are held against."""
+        cropping = self.cropping
+        assert cropping is not None
+        textures = {test.texture for test in soil.newest(self.tests, lambda test: bool(test.texture))}
+        return Situation(
+            crop=crop.name,
+            tests=self.tests,
+            yield_goal=cropping.yield_goal,
+            previous_crop=cropping.previous_crop.strip(),
+            previous_stand=cropping.previous_stand.strip(),
+            organic_matter_pct=mean_of([t.organic_matter_pct for t in self._stating("organic_matter_pct")]),
+            cec_meq_100g=mean_of([t.cec_meq_100g for t in self._stating("cec_meq_100g")]),
+            seeding=cropping.seeding,
+            texture=textures.pop() if len(textures) == 1 else "",
+            legume_pct=cropping.legume_pct,
+            convert_extractants=self.settings.convert_extractants,
+            lowest_yield=self.settings.default_yield_row,
+        )
+
+    def _stating(self, field: str) -> tuple[SoilTest, ...]:
+        return soil.newest(self.tests, lambda test: getattr(test, field) is not None)
+
+
+def mean_of(values: Sequence[float | None]) -> float | None:
+    """Return the mean of what is stated; None when nothing is."""
+    stated = [value for value in values if value is not None]
+    return soil.mean(stated) if stated else None
+
+
+def sentence(text: str) -> str:
+    """Begin with a capital and end with one full stop."""
+    return text[:1].upper() + text[1:].rstrip(".") + "."
+
+
+def part_asks(
+    case: Case, governing: Sequence[SoilTest], what: str, asks: Callable[[Case], bool]
+) -> list[Problem]:
+    """Say when the mean of several samples hides a part that would need something by itself."""
+    if len(governing) < 2:
+        return []
+    asking = [test.part or test.test_id for test in governing if asks(replace(case, tests=(test,)))]
+    if not asking:
+        return []
+    return [
+        Problem(
+            f"{case.where}, {what}",
+            f"none by the mean of its samples, but {' and '.join(asking)} needs it by its own sample",
+            "Make that part a plot of its own if it can be spread by itself",
+            Level.WARNING,
+        )
+    ]
+
+
+def area_steps(case: Case, net_kg_ha: float, mass_kg: float, what: str) -> tuple[Step, Step]:
+    """Return the steps from a rate to the plot: rate [kg/ha] × area = mass [kg]."""
+    acres = case.area.spread_area_m2 / ACRE_M2
+    rate = net_kg_ha / LB_ACRE_KG_HA
+    return (
+        Step("Spread area of the plot", acres, "acres", BOUNDARY),
+        Step(f"{rate:.6g} lb/acre x {acres:.6g} acres", mass_kg / LB_KG, f"lb {what}", ARITHMETIC),
+    )

@@ -1,0 +1,214 @@
+"""How much lime a plot needs: as the lab wrote it, else by the guideline, less what is on.
+
+The published forms of lime tables are `lime_rules`; which stone fills the need is the planner's.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+
+from loamwright import soil
+from loamwright.errors import Level, Problem, UnitError
+from loamwright.needs.case import ASK_THE_LAB, RECORD, Case, area_steps, part_asks, sentence
+from loamwright.needs.lime_rules import LimeAnswer, LimeCase
+from loamwright.needs.records import LimeNeed
+from loamwright.soil import Missing, SoilTest, rate_kg_ha
+from loamwright.units import LB_ACRE_KG_HA, convert
+from loamwright.values import ARITHMETIC, LAB, LimeBasis, NeedState, Quantity, Step
+
+# ---------------------------------------------------------------------------------------------
+# What the lab printed
+
+_BASIS_WORDS = {
+    "enp": LimeBasis.ENP,
+    "ecce": LimeBasis.ECCE,
+    "enm": LimeBasis.ENM,
+    "env": LimeBasis.ENV,
+    "rnv": LimeBasis.RNV,
+    "ecc": LimeBasis.ECC,
+    "ep": LimeBasis.EP,
+    "cce": LimeBasis.CCE,
+    "caco3": LimeBasis.CCE,
+}
+_FILLER = re.compile(r"\(ohio\)|\b(?:ohio|of|ground|ag|agricultural|aglime|limestone|lime|product)\b")
+
+
+def read_lab_lime(printed: Quantity) -> tuple[LimeBasis, float] | Missing:
+    """Read the lime rate a lab printed, with the basis named in its unit.
+
+    Parameters
+    ----------
+    printed
+        Number and unit as printed: ``Quantity(3000, "lb ENP/acre")``, ``Quantity(2, "ton/acre")``.
+
+    Returns
+    -------
+    tuple of LimeBasis and float, or Missing
+        Basis (lime as such when the unit names none; Minnesota's ENP unless it says Ohio) and rate
+        [kg basis/ha]; Missing when the unit is not understood.
+
+    Examples
+    --------
+    >>> read_lab_lime(Quantity(1000, "kg CCE/ha"))
+    (<LimeBasis.CCE: 'CCE'>, 1000.0)
+    """
+    text = printed.unit.casefold()
+    words = re.findall(r"[a-z]+\d?", text)
+    named = {_BASIS_WORDS[word] for word in words if word in _BASIS_WORDS}
+    if len(named) > 1:
+        return Missing(f"the lime unit {printed.unit!r} names more than one basis")
+    basis = named.pop() if named else LimeBasis.PRODUCT
+    if basis is LimeBasis.ENP and "ohio" in words:
+        basis = LimeBasis.ENP_OHIO
+    bare = _FILLER.sub(" ", text)
+    for word in _BASIS_WORDS:
+        bare = re.sub(rf"\b{word}\b", " ", bare)
+    try:
+        rate_kg_ha = convert(printed.value, re.sub(r"\s+", " ", bare).replace(" /", "/").strip(), "kg/ha")
+    except UnitError:
+        return Missing(f"the lime rate {printed.value:g} {printed.unit!r} is not understood")
+    if not rate_kg_ha >= 0:
+        return Missing(f"the lime rate {printed.value:g} {printed.unit} cannot be")
+    return basis, rate_kg_ha
+
+
+def _asks_for_lime(part: Case) -> bool:
+    return _lime_from_guideline(part).state is NeedState.NEEDED
+
+
+# ---------------------------------------------------------------------------------------------
+# Lime
+
+
+def lime_need(case: Case) -> tuple[LimeNeed, list[Problem]]:
+    """Return the lime a plot needs, in the basis its source uses."""
+
+    def speaks(test: SoilTest) -> bool:
+        stated = (test.ph, test.buffer_ph, test.acidity_meq_100g)
+        printed = test.recommendation is not None and test.recommendation.lime is not None
+        return printed or any(value is not None for value in stated)
+
+    governing = soil.newest(case.tests, speaks)
+    printed = [t for t in governing if t.recommendation is not None and t.recommendation.lime is not None]
+    answer = _lime_from_lab(printed) if printed else _lime_from_guideline(case)
+    if answer.state is NeedState.NONE and not printed:
+        parts = part_asks(case, governing, "lime", _asks_for_lime)
+    else:
+        parts = []
+    dolomitic, magnesium = soil.wants_dolomitic(case.tests)
+    problems = [
+        Problem(f"{case.where}, lime", remark, "Ask your lab for lime advice for that depth", Level.WARNING)
+        for remark in answer.remarks
+    ] + parts
+    need = LimeNeed(
+        case.plot.plot_id,
+        answer.state,
+        sentence(answer.reason),
+        target_ph=answer.target_ph,
+        depth_m=answer.depth_m,
+        dolomitic=dolomitic,
+        steps=(*answer.steps, *magnesium),
+    )
+    if answer.state is NeedState.UNKNOWN:
+        return need, problems
+    if answer.state is NeedState.NONE or answer.value is None or answer.basis is None:
+        return replace(need, rate_kg_ha=0.0, mass_kg=0.0), problems
+    return _lime_owed(case, need, answer, magnesium), [*problems, *_other_basis(case, answer.basis)]
+
+
+def _lime_owed(case: Case, need: LimeNeed, answer: LimeAnswer, magnesium: Sequence[Step]) -> LimeNeed:
+    assert answer.value is not None
+    assert answer.basis is not None
+    gross = rate_kg_ha(answer.value, answer.unit)
+    unit = f"lb {answer.basis.value}/acre"
+    steps = list(answer.steps)
+    if answer.unit != "lb/acre":
+        steps.append(Step("The same in lb/acre", gross / LB_ACRE_KG_HA, unit, ARITHMETIC))
+    applied = case.applied_kg.get(f"lime {answer.basis.value}", 0.0)
+    net = gross
+    if applied > 0 and case.area_ha > 0:
+        there = applied / case.area_ha
+        net = 0.0 if gross - there < 1e-9 else gross - there
+        steps += [
+            Step("Spread since the soil was sampled", there / LB_ACRE_KG_HA, unit, RECORD),
+            Step("Still to supply, never below zero", net / LB_ACRE_KG_HA, unit, ARITHMETIC),
+        ]
+    none = replace(need, state=NeedState.NONE, rate_kg_ha=0.0, mass_kg=0.0)
+    if net == 0:
+        reason = sentence(f"what was applied covers it: {answer.reason}")
+        return replace(none, reason=reason, steps=(*steps, *magnesium))
+    if case.area_ha <= 0:
+        return replace(none, reason="The keep-outs leave no ground to spread on.", steps=(*steps, *magnesium))
+    mass_kg = net * case.area_ha
+    steps.extend(area_steps(case, net, mass_kg, answer.basis.value))
+    return replace(need, basis=answer.basis, rate_kg_ha=net, mass_kg=mass_kg, steps=(*steps, *magnesium))
+
+
+def _other_basis(case: Case, basis: LimeBasis) -> list[Problem]:
+    """Say when lime was applied that cannot be counted, because its worth is known in another basis only."""
+    keys = [key for key, mass in case.applied_kg.items() if key.startswith("lime ") and mass > 0]
+    if not keys or f"lime {basis.value}" in keys:
+        return []
+    return [
+        Problem(
+            f"{case.where}, lime",
+            f"the lime already spread is known in {', '.join(key[5:] for key in keys)}, and the need is in "
+            f"{basis.value}: nothing was taken off",
+            f"Add the {basis.value} of that product's label",
+            Level.WARNING,
+        )
+    ]
+
+
+def _lime_from_lab(printed: Sequence[SoilTest]) -> LimeAnswer:
+    steps: list[Step] = []
+    rates: list[float] = []
+    bases: set[LimeBasis] = set()
+    for test in printed:
+        assert test.recommendation is not None
+        quantity = test.recommendation.lime
+        assert quantity is not None
+        read = read_lab_lime(quantity)
+        if isinstance(read, Missing):
+            return LimeAnswer(NeedState.UNKNOWN, read.reason, steps=tuple(steps))
+        text = f"The lab's own lime recommendation, as printed ({soil.sample_text((test,))})"
+        steps.append(Step(text, quantity.value, quantity.unit, LAB))
+        bases.add(read[0])
+        rates.append(read[1])
+    if len(bases) > 1:
+        listed = " and ".join(sorted(basis.value for basis in bases))
+        return LimeAnswer(
+            NeedState.UNKNOWN,
+            f"the samples print lime in {listed}, which do not mix",
+            steps=tuple(steps),
+        )
+    basis, rate = bases.pop(), soil.mean(rates)
+    if len(rates) > 1:
+        unit = f"lb {basis.value}/acre"
+        text = "Several samples count once each: their mean"
+        steps.append(Step(text, rate / LB_ACRE_KG_HA, unit, ARITHMETIC))
+    if rate == 0:
+        return LimeAnswer(NeedState.NONE, "the lab recommends no lime", 0.0, steps=tuple(steps))
+    return LimeAnswer(
+        NeedState.NEEDED, "the lab's own recommendation", rate / LB_ACRE_KG_HA, "lb/acre", basis, tuple(steps)
+    )
+
+
+def _lime_from_guideline(case: Case) -> LimeAnswer:
+    own = case.lime_guideline.crop(case.crop_text) if case.crop_text else None
+    targets = [crop.target_ph for crop in (own, case.crop) if crop is not None and crop.target_ph is not None]
+    asked = LimeCase(case.tests, case.settings.lime_region, targets[0] if targets else None)
+    rule = case.lime_guideline.lime_rule(own)
+    flat = case.guideline.lime_rule(case.crop)
+    if rule is None:
+        reason = f"{case.lime_guideline.short} has no lime rule"
+        answer = LimeAnswer(NeedState.UNKNOWN, f"{reason}: {ASK_THE_LAB}", lacks_buffer=True)
+    else:
+        answer = rule.rate(asked)
+    if answer.lacks_buffer and flat is not None and flat is not rule and flat.crops:
+        text = f"{answer.reason}: the rate that {case.guideline.short} prints for {case.crop_text} is used"
+        found = flat.rate(asked)
+        return replace(found, steps=(*found.steps, Step(sentence(text), "remark", "", ARITHMETIC)))
+    return answer

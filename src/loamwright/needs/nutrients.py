@@ -1,0 +1,496 @@
+"""What a plot needs of each nutrient and of lime this season, and every step that says so.
+
+The order is the same for every nutrient: the lab's own recommendation if it printed one, else the
+chosen guideline; then credits, each a line (legume, manure, what was already applied); never below
+zero; then times the spread area. What cannot be known is unknown, because, and stays so: no
+neighbour crop, no assumed soil test, no guess. Steps are written in the printed US units, the
+fields are SI.
+
+Rules stated here once: no legume or manure credit is taken off a lab's figure unless the user says
+the lab took none; what was applied this season, and lime since the sample, is always taken off; credits
+use up the earliest timing first.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from loamwright import soil
+from loamwright.errors import Level, Problem, UnitError
+from loamwright.land import Cropping, Plot, PlotArea
+from loamwright.needs.case import (
+    ALWAYS,
+    ASK_THE_LAB,
+    RECORD,
+    Case,
+    area_steps,
+    element_of,
+    part_asks,
+    sentence,
+)
+from loamwright.needs.credits import CreditLine, organic_credits
+from loamwright.needs.lime_need import lime_need
+from loamwright.needs.publication import Guideline, Status, prints_rule, recommend
+from loamwright.needs.rates import Rate
+from loamwright.needs.records import Credit, Need, PlotNeeds
+from loamwright.soil import Missing, OrganicInput, SoilTest, flag, rate_kg_ha, unit_of
+from loamwright.units import LB_ACRE_KG_HA, convert
+from loamwright.values import ARITHMETIC, LAB, NeedState, Nutrient, Quantity, Settings, Step, Timing
+
+
+def plot_needs(
+    plot: Plot,
+    cropping: Cropping | None,
+    area: PlotArea,
+    tests: Sequence[SoilTest],
+    guideline: Guideline,
+    lime_guideline: Guideline,
+    settings: Settings,
+    applied_kg: Mapping[str, float],
+    organic: Sequence[OrganicInput],
+    today: dt.date,
+) -> PlotNeeds:
+    """Work out everything one plot needs this season.
+
+    Parameters
+    ----------
+    plot
+        Which plot.
+    cropping
+        What grows on it this season; None = not stated.
+    area
+        Its measured area; the spread area counts.
+    tests, organic
+        Soil reports and organic inputs of the property; those of other plots are passed over.
+    guideline, lime_guideline
+        Fallback where the lab recommends nothing, for nutrients and for lime.
+    settings
+        The user's choices.
+    applied_kg
+        Supply key to what is already on the plot [kg], as in `Coverage.supply`: nutrients spread this
+        season, lime spread since the soil was sampled.
+    today
+        Date the question is asked.
+
+    Returns
+    -------
+    PlotNeeds
+        N, P2O5, K2O and S always; the others when tested, recommended or ruled on.
+
+    Raises
+    ------
+    ValueError
+        When an applied amount is below zero or not finite.
+    """
+    for key, mass in applied_kg.items():
+        if not (math.isfinite(mass) and mass >= 0):
+            raise ValueError(f"applied amount of {key} must be zero or more, not {mass!r} kg")
+    usable = soil.usable_tests(tests, plot.plot_id, today, settings.test_age_limit_years)
+    case = Case(
+        plot,
+        cropping,
+        area,
+        usable.tests,
+        guideline,
+        lime_guideline,
+        settings,
+        applied_kg,
+        tuple(item for item in organic if item.plot_id == plot.plot_id),
+        today,
+        guideline.crop(cropping.crop) if cropping is not None else None,
+    )
+    problems = [*usable.problems, *_notices(case)]
+    needs = []
+    for nutrient in _looked_at(case):
+        need, found = _need(case, nutrient)
+        needs.append(need)
+        problems.extend(found)
+    lime, found = lime_need(case)
+    return PlotNeeds(plot.plot_id, tuple(needs), lime, tuple(dict.fromkeys((*problems, *found))))
+
+
+# ---------------------------------------------------------------------------------------------
+# What is said of the plot as a whole
+
+
+def _notices(case: Case) -> list[Problem]:
+    notices = []
+    for guideline in dict.fromkeys((case.guideline.guideline_id, case.lime_guideline.guideline_id)):
+        edition = case.guideline if guideline == case.guideline.guideline_id else case.lime_guideline
+        outside = _outside(case.plot, edition)
+        if outside:
+            notices.append(
+                Problem(
+                    f"settings, guideline {edition.guideline_id}",
+                    f"{edition.short} was written for {edition.region.name}; plots lie near {outside}",
+                    "Use your lab's recommendation, or choose a guideline of your own state",
+                    Level.WARNING,
+                )
+            )
+        if edition.status is Status.FORM_TEST:
+            notices.append(
+                Problem(
+                    f"settings, guideline {edition.guideline_id}",
+                    f"{edition.short} is kept to test the form, not to plan by",
+                    "Choose another guideline",
+                    Level.WARNING,
+                )
+            )
+        elif edition.status is Status.CONFIRM:
+            notices.append(
+                Problem(
+                    f"settings, guideline {edition.guideline_id}",
+                    f"{edition.short} is a form whose levels you confirm yourself",
+                    "Copy it, set your own levels, and choose your copy",
+                    Level.WARNING,
+                )
+            )
+    if case.crop_text and case.crop is None and not _any_recommendation(case):
+        notices.append(
+            Problem(
+                f"{case.where}, crop",
+                f"{case.guideline.short} does not name {case.crop_text!r}",
+                f"Use your lab's recommendation; it names {', '.join(c.name for c in case.guideline.crops)}",
+                Level.WARNING,
+            )
+        )
+    return notices
+
+
+def _outside(plot: Plot, guideline: Guideline) -> str:
+    """Return about where the plot lies when that is outside the guideline's box, else nothing."""
+    if guideline.region.box is None or not plot.boundary_wkb:
+        return ""
+    from loamwright.land import label_point
+
+    longitude, latitude = label_point(plot.boundary_wkb)
+    if guideline.region.contains(longitude, latitude):
+        return ""
+    north_south, east_west = "NS"[latitude < 0], "EW"[longitude < 0]
+    return f"{abs(latitude):.0f}° {north_south}, {abs(longitude):.0f}° {east_west}"
+
+
+def _any_recommendation(case: Case) -> bool:
+    return any(test.recommendation is not None and test.recommendation.rates for test in case.tests)
+
+
+def _looked_at(case: Case) -> tuple[Nutrient, ...]:
+    def spoken_of(nutrient: Nutrient) -> bool:
+        return (
+            nutrient in ALWAYS
+            or any(_speaks_of(test, nutrient) for test in case.tests)
+            or (case.crop is not None and prints_rule(case.guideline, nutrient, case.crop.name))
+        )
+
+    return tuple(nutrient for nutrient in Nutrient if spoken_of(nutrient))
+
+
+def _recommended(test: SoilTest, nutrient: Nutrient) -> Quantity | None:
+    return None if test.recommendation is None else test.recommendation.rates.get(nutrient)
+
+
+def _speaks_of(test: SoilTest, nutrient: Nutrient) -> bool:
+    return element_of(nutrient) in test.readings or _recommended(test, nutrient) is not None
+
+
+# ---------------------------------------------------------------------------------------------
+# One nutrient
+
+
+@dataclass(frozen=True, slots=True)
+class _Gross:
+    """A gross need before credits.
+
+    `rate_kg_ha` is None when it is unknown. `credits_due` tells whether legume and manure credits
+    are to be taken off: always on a guideline's figure, on a lab's only when it took none. `lab_took`
+    is True when the user says that the lab took them.
+    """
+
+    rate_kg_ha: float | None
+    reason: str
+    steps: tuple[Step, ...]
+    assumed: bool = False
+    timings: tuple[tuple[Timing, float], ...] = ()
+    credits_due: bool = True
+    lab_took: bool = False
+    from_lab: bool = False
+    counts_previous_crop: bool = False
+    sampled_on: dt.date | None = None
+    problems: tuple[Problem, ...] = ()
+
+
+def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
+    governing = soil.newest(case.tests, lambda test: _speaks_of(test, nutrient))
+    advised = [test for test in governing if _recommended(test, nutrient) is not None]
+    gross = (
+        _from_lab(case, nutrient, governing, advised)
+        if advised
+        else _from_guideline(case, nutrient, governing)
+    )
+    problems = list(gross.problems)
+    if gross.rate_kg_ha == 0 and not gross.from_lab:
+        problems.extend(part_asks(case, governing, nutrient.value, _asks_for(nutrient)))
+    plot_id, steps = case.plot.plot_id, list(gross.steps)
+    if gross.rate_kg_ha is None:
+        reason = sentence(gross.reason)
+        return Need(plot_id, nutrient, NeedState.UNKNOWN, reason, steps=tuple(steps)), problems
+
+    lines: list[CreditLine] = []
+    if gross.rate_kg_ha > 0:
+        lines, remarks, found = _credits(case, nutrient, gross)
+        problems.extend(found)
+        steps.extend(remarks)
+    unit = f"lb {nutrient.value}/acre"
+    for line in lines:
+        steps.extend(line.steps)
+    credited = sum(line.credit.rate_kg_ha for line in lines)
+    net = gross.rate_kg_ha - credited
+    net = 0.0 if net < 1e-9 else net
+    if lines:
+        shown = " - ".join(f"{line.credit.rate_kg_ha / LB_ACRE_KG_HA:.6g}" for line in lines)
+        text = f"Still to supply: {gross.rate_kg_ha / LB_ACRE_KG_HA:.6g} - {shown}, never below zero"
+        steps.append(Step(text, net / LB_ACRE_KG_HA, unit, ARITHMETIC))
+    state, reason = NeedState.NEEDED, gross.reason
+    if net == 0:
+        state = NeedState.NONE
+        reason = (
+            f"credits cover it: {gross.reason}" if gross.rate_kg_ha > 0 else f"none needed: {gross.reason}"
+        )
+    elif case.area_ha <= 0:
+        state, net, reason = NeedState.NONE, 0.0, "the keep-outs leave no ground to spread on"
+    mass_kg = net * case.area_ha
+    if state is NeedState.NEEDED:
+        steps.extend(area_steps(case, net, mass_kg, nutrient.value))
+    return (
+        Need(
+            plot_id,
+            nutrient,
+            state,
+            sentence(reason),
+            gross_kg_ha=gross.rate_kg_ha,
+            rate_kg_ha=net,
+            mass_kg=mass_kg,
+            credits=tuple(line.credit for line in lines),
+            timings=_remaining(gross.timings, gross.rate_kg_ha, net) if state is NeedState.NEEDED else (),
+            steps=tuple(steps),
+            assumed=gross.assumed,
+        ),
+        problems,
+    )
+
+
+def _asks_for(nutrient: Nutrient) -> Callable[[Case], bool]:
+    return lambda part: bool(_from_guideline(part, nutrient, part.tests).rate_kg_ha)
+
+
+def _remaining(
+    timings: Sequence[tuple[Timing, float]], gross: float, net: float
+) -> tuple[tuple[Timing, float], ...]:
+    """Share what is still owed over the timings: what is already there counts for the earliest first."""
+    there, result = gross - net, []
+    for timing, share in timings:
+        left = max(0.0, share * gross - there)
+        there = max(0.0, there - share * gross)
+        if left > 1e-9:
+            result.append((timing, left / net))
+    return tuple(result)
+
+
+def _lab_rate(printed: Quantity, nutrient: Nutrient) -> float | Missing:
+    """Read a lab's rate [kg/ha]; the unit may name the nutrient but no other basis."""
+    unit = printed.unit
+    for word in ("P2O5", "K2O", "P", "K", "N", "S"):
+        if re.search(rf"\b{word}\b", unit, re.IGNORECASE) and word != nutrient.value:
+            return Missing(f"the lab's rate {printed.value:g} {unit} is in {word}, not in {nutrient.value}")
+    bare = re.sub(rf"\s*\b{nutrient.value}\b\s*", "", unit, flags=re.IGNORECASE)
+    try:
+        rate = convert(printed.value, bare, "kg/ha")
+    except UnitError:
+        return Missing(f"the unit of the lab's rate {printed.value:g} {unit!r} is not understood")
+    return rate if rate >= 0 else Missing(f"the lab's rate {printed.value:g} {unit} cannot be")
+
+
+def _from_lab(
+    case: Case, nutrient: Nutrient, governing: Sequence[SoilTest], advised: Sequence[SoilTest]
+) -> _Gross:
+    steps: list[Step] = []
+    problems: list[Problem] = []
+    rates = []
+    for test in advised:
+        printed = _recommended(test, nutrient)
+        assert printed is not None
+        rate = _lab_rate(printed, nutrient)
+        if isinstance(rate, Missing):
+            return _Gross(None, rate.reason, tuple(steps))
+        rates.append(rate)
+        unit = printed.unit if nutrient.value in printed.unit else unit_of(printed.unit, nutrient.value)
+        text = f"The lab's own recommendation, as printed ({soil.sample_text((test,))})"
+        steps.append(Step(text, printed.value, unit, LAB))
+    gross = soil.mean(rates)
+    in_lb = gross / LB_ACRE_KG_HA
+    if len(rates) > 1:
+        listed = " and ".join(f"{rate / LB_ACRE_KG_HA:.6g}" for rate in rates)
+        text = f"Several samples count once each: mean of {listed}"
+        steps.append(Step(text, in_lb, f"lb {nutrient.value}/acre", ARITHMETIC))
+    elif not math.isclose(steps[-1].value if isinstance(steps[-1].value, float | int) else 0.0, in_lb):
+        steps.append(Step("The same in lb/acre", in_lb, f"lb {nutrient.value}/acre", ARITHMETIC))
+    if len(advised) < len(governing):
+        problems.append(
+            Problem(
+                f"{case.where}, {nutrient.value}",
+                f"only {len(advised)} of {len(governing)} samples carry a recommendation",
+                "Check the reports",
+                Level.NOTE,
+            )
+        )
+    sampled_on = soil.latest_date(advised)
+    if sampled_on is not None and sampled_on.year < case.season - 1:
+        problems.append(
+            Problem(
+                f"{case.where}, lab's recommendation",
+                f"it is from {sampled_on} and was made for the crop named then",
+                f"Check that it fits {case.crop_text or 'this crop'} in {case.season}",
+                Level.NOTE,
+            )
+        )
+    taken = [test.recommendation.credits_taken for test in advised if test.recommendation is not None]
+    return _Gross(
+        gross,
+        "the lab's own recommendation",
+        tuple(steps),
+        credits_due=all(answer is False for answer in taken),
+        lab_took=any(answer is True for answer in taken),
+        from_lab=True,
+        sampled_on=sampled_on,
+        problems=tuple(problems),
+    )
+
+
+def _from_guideline(case: Case, nutrient: Nutrient, governing: Sequence[SoilTest]) -> _Gross:
+    if not case.crop_text:
+        return _Gross(None, "no crop is stated for this season", ())
+    flagged = flag(case.tests, nutrient, case.crop_text)
+    low = f"; the soil test is {flagged.text}" if flagged.text else ""
+    if case.crop is None:
+        lacks = f"{case.guideline.short} does not name {case.crop_text!r}"
+        return _Gross(None, f"{lacks}: {ASK_THE_LAB}{low}", flagged.steps)
+    if not prints_rule(case.guideline, nutrient, case.crop.name):
+        tested = any(element_of(nutrient) in test.readings for test in case.tests) or nutrient is Nutrient.N
+        untested = "" if tested else ", and it was not tested"
+        lacks = f"{case.guideline.short} prints no {nutrient.value} rule for {case.crop.name}"
+        return _Gross(None, f"{lacks}{untested}: {ASK_THE_LAB}{low}", flagged.steps)
+    rate: Rate = recommend(case.guideline, nutrient, case.situation(case.crop))
+    if rate.value is None:
+        return _Gross(None, rate.reason, rate.steps)
+    gross = rate_kg_ha(rate.value, rate.unit)
+    steps = rate.steps
+    if rate.unit != "lb/acre":
+        steps = (
+            *steps,
+            Step("The same in lb/acre", gross / LB_ACRE_KG_HA, f"lb {nutrient.value}/acre", ARITHMETIC),
+        )
+    return _Gross(
+        gross,
+        rate.reason,
+        steps,
+        rate.assumed,
+        rate.timings,
+        counts_previous_crop=rate.counts_previous_crop,
+        # A rule that goes by no soil test has seen nothing of what was spread before it.
+        sampled_on=soil.latest_date(governing) if governing else dt.date.min,
+    )
+
+
+# ---------------------------------------------------------------------------------------------
+# Credits
+
+
+def _credits(
+    case: Case, nutrient: Nutrient, gross: _Gross
+) -> tuple[list[CreditLine], list[Step], list[Problem]]:
+    """Collect the credit lines, remarks for the chain, and problems."""
+    lines: list[CreditLine] = []
+    remarks: list[Step] = []
+    problems: list[Problem] = []
+    found = organic_credits(
+        case.organic,
+        case.guideline.manure,
+        nutrient,
+        case.season,
+        gross.sampled_on,
+        case.area_ha,
+        case.today,
+    )
+    remarks.extend(found.seen)
+    legume = None
+    if nutrient is Nutrient.N and not gross.counts_previous_crop:
+        legume = _legume(case, gross)
+    if gross.credits_due:
+        lines.extend(found.lines)
+        problems.extend(found.problems)
+        if isinstance(legume, CreditLine):
+            lines.append(legume)
+        elif isinstance(legume, Missing):
+            problems.append(
+                Problem(
+                    f"{case.where}, previous_stand",
+                    f"{legume.reason}; no legume credit was taken",
+                    "State the stand, for example 4 plants/ft2",
+                    Level.WARNING,
+                )
+            )
+        elif legume is not None:
+            remarks.append(legume)
+    else:
+        left_out = (*found.lines, *([legume] if isinstance(legume, CreditLine) else []))
+        if left_out:
+            listed = "; ".join(line.credit.what for line in left_out)
+            remark, problem = _left_to_the_lab(case, nutrient, listed, gross.lab_took)
+            remarks.append(remark)
+            problems.extend(problem)
+    applied = case.applied_kg.get(nutrient.value, 0.0)
+    if applied > 0 and case.area_ha > 0:
+        rate = applied / case.area_ha
+        steps = (Step("Applied this season", rate / LB_ACRE_KG_HA, f"lb {nutrient.value}/acre", RECORD),)
+        lines.append(CreditLine(Credit("applied this season", rate, RECORD), steps))
+    return lines, remarks, problems
+
+
+def _left_to_the_lab(
+    case: Case, nutrient: Nutrient, listed: str, lab_took: bool
+) -> tuple[Step, list[Problem]]:
+    """Say that credits were not taken off a lab's figure, and why."""
+    if lab_took:
+        text = f"{listed}: your lab took it off already, as the soil test says"
+        return Step(text, "not taken again", "", LAB), []
+    text = f"not taken off the lab's {nutrient.value}: the report does not say whether the lab took it"
+    problem = Problem(
+        f"{case.where}, {nutrient.value}",
+        f"{listed} was {text}",
+        "Set credits_taken on the soil test: no if the lab did not count it, yes if it did",
+        Level.NOTE,
+    )
+    return Step(f"{listed}: {text}", "remark", "", LAB), [problem]
+
+
+def _legume(case: Case, gross: _Gross) -> CreditLine | Missing | Step | None:
+    """Look up what last year's legume leaves: a credit, why it is missing, or a remark that none is due."""
+    previous = "" if case.cropping is None else case.cropping.previous_crop.strip()
+    if case.cropping is None or not previous:
+        return None
+    crop_name = "" if case.crop is None else case.crop.name
+    tables = [table for table in case.guideline.legumes if not table.crops or crop_name in table.crops]
+    if not tables:
+        text = f"No legume credit after {previous}: {case.guideline.short} prints none for {case.crop_text}"
+        return Step(text, "none taken", "", ARITHMETIC) if gross.from_lab else None
+    table = tables[0]
+    found = table.credit(previous, case.cropping.previous_stand)
+    if found is None:
+        return Step(f"{previous} is not in the legume credit table", "none taken", "", table.source)
+    if isinstance(found, CreditLine) and table.note:
+        return replace(found, steps=(*found.steps, Step(table.note, "remark", "", table.source)))
+    return found

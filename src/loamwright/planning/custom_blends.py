@@ -1,0 +1,414 @@
+"""Would one blend, ordered for a group of plots, be the cheaper way, and which blend?
+
+A blending plant mixes one recipe for one order; every plot of the group gets that recipe in a single pass,
+at its own rate. The cheapest recipe is found here with a proof; whether to order it is then the planner's
+choice, which gets the blend as one more offer. What a mixture guarantees is worked out in `blends`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from decimal import ROUND_UP, Decimal
+
+import numpy as np
+
+from loamwright.errors import Problem
+from loamwright.planning.inputs import PlanPlot, Request, Terms, Ware, amount_text, check_request, known_kg
+from loamwright.planning.planner import make_plan
+from loamwright.planning.records import Plan
+from loamwright.planning.solver import Effort, Floats, Program
+from loamwright.supplies import Form, Offer, Product, blend
+from loamwright.units import TON_KG, format_figure, format_money
+from loamwright.values import ARITHMETIC, Nutrient, Step, Timing
+
+#: The recipe is proved cheapest to this [fraction].
+_NEAR = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class BlendService:
+    """What a blending plant offers.
+
+    Parameters
+    ----------
+    ingredients
+        Products it blends, each at its lowest offered price by weight.
+    fee_per_kg
+        For blending [money per kg of blend].
+    seller
+        Who.
+    group
+        Plots that would get it; empty = every plot with a need.
+    timing
+        When it would be spread: needs tied to another time are left to other products.
+    min_order_kg
+        Smallest order [kg].
+    increment_kg
+        Smallest step of an order [kg]; None = any amount.
+    delivery_fee
+        Once [money].
+    """
+
+    ingredients: tuple[str, ...]
+    fee_per_kg: Decimal = Decimal(0)
+    seller: str = ""
+    group: tuple[str, ...] = ()
+    timing: Timing | None = None
+    min_order_kg: float = 0.0
+    increment_kg: float | None = None
+    delivery_fee: Decimal = Decimal(0)
+
+
+@dataclass(frozen=True, slots=True)
+class CustomBlend:
+    """The cheapest recipe for a group of plots, and the plan that may order it.
+
+    Parameters
+    ----------
+    ware, offer
+        The blend as the planner sees it: one product, one offer.
+    recipe
+        (product, mass per mass of blend [fraction]), largest first.
+    grade
+        N-P2O5-K2O, to a tenth of a percent.
+    group
+        Plots the recipe was made for.
+    left_out
+        (plot_id, why) for plots the recipe would overdo.
+    cost_bound
+        Proved: no recipe for the group costs less for the ingredients [money].
+    steps
+        How the grade was reached.
+    plan, without
+        The property's plan with the blend on offer, and without it.
+    ordered
+        Whether the plan orders the blend.
+    text
+        The answer in sentences.
+    """
+
+    ware: Ware
+    offer: Offer
+    recipe: tuple[tuple[str, float], ...]
+    grade: str
+    group: tuple[str, ...]
+    left_out: tuple[tuple[str, str], ...]
+    cost_bound: float
+    steps: tuple[Step, ...]
+    plan: Plan
+    without: Plan
+    ordered: bool
+    text: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Recipe:
+    """Amounts of ingredients for one blend.
+
+    Parameters
+    ----------
+    mass_kg
+        Per ingredient [kg].
+    cost, bound
+        Of the ingredients, and the proved least any recipe costs [money].
+    """
+
+    mass_kg: Floats
+    cost: float
+    bound: float
+
+
+def cheapest_recipe(needs_kg: Floats, contents: Floats, prices: Floats) -> Recipe | None:
+    """Find the one mixture that meets several plots' needs for least money.
+
+    Notes
+    -----
+    With u the masses of the ingredients, S(s) = Σ u × content the supply in the whole batch, and each plot
+    taking the share w of the batch, plot p is served when w(p) ≥ need(p, s) / S(s) for every s. The shares
+    add up to at most 1, so a batch will do exactly when g(S) = Σ_p max_s need(p, s) / S(s) ≤ 1. g is
+    convex, so the cheapest batch is a convex program, solved by cutting planes (Kelley, The cutting-plane
+    method for solving convex programs, J. SIAM 8, 1960, 703-712): each linear program gives a lower bound,
+    and its batch scaled up by g gives a batch that will do.
+    """
+    wanted = needs_kg.sum(axis=0) > 0
+    needs, held = needs_kg[:, wanted], contents[:, wanted]
+    if not wanted.any() or (held.max(axis=0, initial=0.0) <= 0).any():
+        return None
+    cuts: list[tuple[Floats, float]] = [
+        (row, float(total)) for row, total in zip(np.eye(needs.shape[1]), needs.sum(axis=0), strict=True)
+    ]
+    best = Recipe(np.zeros(len(prices)), math.inf, 0.0)
+    for _round in range(500):
+        program = Program()
+        mass = program.add_columns(len(prices), cost=prices)
+        number, width = len(cuts), len(prices)
+        program.add_rows(
+            number,
+            np.repeat(np.arange(number), width),
+            np.tile(mass, number),
+            np.concatenate([held @ cut for cut, _least in cuts]),
+            lower=np.array([least for _cut, least in cuts]),
+        )
+        solved = program.finish().solve(Effort())
+        if not solved.has_values:
+            return None
+        supply = np.maximum(solved.values @ held, 1e-12)
+        shares = needs / supply
+        governing = shares.argmax(axis=1)
+        load = float(shares.max(axis=1).sum())
+        scaled = solved.values * max(1.0, load)
+        if float(prices @ scaled) < best.cost:
+            best = Recipe(scaled, float(prices @ scaled), best.bound)
+        best = replace(best, bound=max(best.bound, solved.objective))
+        if best.cost - best.bound <= _NEAR * best.cost:
+            break
+        # g(S) ≥ load + slope · (S − supply), and g ≤ 1 must hold: −slope · S ≥ load − slope · supply − 1
+        slope = np.zeros(len(supply))
+        np.add.at(slope, governing, -needs[np.arange(len(needs)), governing] / supply[governing] ** 2)
+        least = load - float(slope @ supply) - 1.0
+        scale = float(np.abs(slope).max())
+        cuts.append((-slope / scale, least / scale))
+    return best
+
+
+def order_blend(
+    plots: Sequence[PlanPlot],
+    wares: Sequence[Ware],
+    offers: Sequence[Offer],
+    terms: Terms,
+    service: BlendService,
+) -> CustomBlend | Problem:
+    """Find the cheapest blend for a group of plots and let the planner decide whether to order it.
+
+    Parameters
+    ----------
+    plots, wares, offers, terms
+        As for `make_plan`.
+    service
+        What the plant blends, for which plots, at which fee.
+
+    Returns
+    -------
+    CustomBlend or Problem
+        A problem when no blend can be made.
+
+    Notes
+    -----
+    The recipe is proved cheapest for the group's needs at the ingredients' prices by weight. A plot that
+    the recipe would take over a cap or the ingredients over their safe rates is taken out of the group and
+    the recipe made again. The plan with the blend is proved cheapest among plans that use this recipe.
+    """
+    request = check_request(plots, wares, offers, replace(terms, fixed=()))
+    prices = {
+        ware.product.product: _price_kg(request, ware.product.product)
+        for ware in request.wares
+        if ware.product.product in service.ingredients
+    }
+    parts = [ware for ware in request.wares if math.isfinite(prices.get(ware.product.product, math.inf))]
+    where = f"custom blend of {', '.join(service.ingredients)}"
+    if not parts:
+        return Problem(where, "none of the ingredients is on offer at a usable price", "Add offers of them.")
+    keys = sorted({key for ware in parts for key in ware.contents})
+    group = [
+        plot
+        for plot in request.plots
+        if (not service.group or plot.plot_id in service.group)
+        and any(_asked(plot, keys, service.timing).values())
+    ]
+    contents = np.array([[ware.contents.get(key, 0.0) for key in keys] for ware in parts])
+    cost = np.array([prices[ware.product.product] for ware in parts])
+    left_out: list[tuple[str, str]] = []
+    while group:
+        needs = np.array([list(_asked(plot, keys, service.timing).values()) for plot in group])
+        recipe = cheapest_recipe(needs, contents, cost)
+        if recipe is None:
+            break
+        overdone = _overdone(group, keys, needs, contents, recipe, parts, terms)
+        if not overdone:
+            return _offered(plots, wares, offers, terms, service, parts, group, recipe, tuple(left_out))
+        left_out.extend(overdone)
+        group = [plot for plot in group if plot.plot_id not in dict(overdone)]
+    what = (
+        "no recipe serves a plot of the group within its caps" if left_out else "nothing it holds is needed"
+    )
+    return Problem(where, what, "Choose other plots or ingredients.")
+
+
+def _price_kg(request: Request, product: str) -> float:
+    prices = [
+        float(offer.price) / offer.package_kg
+        for offer in request.offers
+        if offer.product == product
+        and offer.offer_id not in request.stock_only
+        and offer.price is not None
+        and offer.package_kg
+    ]
+    return min(prices, default=math.inf)
+
+
+def _asked(plot: PlanPlot, keys: Sequence[str], timing: Timing | None) -> dict[str, float]:
+    """What one pass at one time can answer: needs free in time or tied to it."""
+    total = dict.fromkeys(keys, 0.0)
+    for (supply, when), mass_kg in known_kg(plot).items():
+        if supply in total and when in (None, timing):
+            total[supply] += mass_kg
+    return total
+
+
+def _overdone(
+    group: Sequence[PlanPlot],
+    keys: Sequence[str],
+    needs: Floats,
+    contents: Floats,
+    recipe: Recipe,
+    parts: Sequence[Ware],
+    terms: Terms,
+) -> list[tuple[str, str]]:
+    """Plots that the recipe, at the rate that meets their needs, would take over a cap or a safe rate."""
+    supply = recipe.mass_kg @ contents
+    found = []
+    for plot, need in zip(group, needs, strict=True):
+        share = float(np.max(np.divide(need, supply, out=np.zeros_like(need), where=supply > 0)))
+        for key, brought in zip(keys, supply * share, strict=True):
+            cap = plot.caps.get(key, math.inf)
+            if brought > cap * (1 + 1e-6) + 1e-9:
+                got, most = (amount_text(kg, key, terms.units) for kg in (float(brought), cap))
+                found.append((plot.plot_id, f"it would bring {got}, over the cap of {most}"))
+                break
+        else:
+            for ware, mass in zip(parts, recipe.mass_kg * share, strict=True):
+                most_kg = (ware.product.max_rate_kg_ha or math.inf) * plot.area_ha
+                if mass > most_kg * (1 + 1e-6):
+                    found.append((plot.plot_id, f"{ware.product.product} in it would be over its safe rate"))
+                    break
+    return found
+
+
+def _offered(
+    plots: Sequence[PlanPlot],
+    wares: Sequence[Ware],
+    offers: Sequence[Offer],
+    terms: Terms,
+    service: BlendService,
+    parts: Sequence[Ware],
+    group: Sequence[PlanPlot],
+    recipe: Recipe,
+    left_out: tuple[tuple[str, str], ...],
+) -> CustomBlend:
+    """Put the blend on offer and plan with it and without it."""
+    total = float(recipe.mass_kg.sum())
+    used = [
+        (ware, float(mass) / total)
+        for ware, mass in zip(parts, recipe.mass_kg, strict=True)
+        if mass > 1e-9 * total
+    ]
+    used.sort(key=lambda item: (-item[1], item[0].product.product))
+    mixed = blend([(ware.product, fraction) for ware, fraction in used])
+    supplied: dict[str, float] = {}
+    for ware, fraction in used:
+        for key, content in ware.contents.items():
+            supplied[key] = supplied.get(key, 0.0) + content * fraction
+    ware = _as_ware(f"custom blend {mixed.grade}", supplied, used, service.timing)
+    metric = terms.units == "metric"
+    package_kg = 1000.0 if metric else TON_KG
+    price = Decimal(recipe.cost / total * package_kg) + service.fee_per_kg * Decimal(package_kg)
+    offer = Offer(
+        offer_id=f"{ware.product.product} by weight",
+        product=ware.product.product,
+        package="1 t bulk" if metric else "1 ton bulk",
+        package_kg=package_kg,
+        price=price.quantize(Decimal("0.01"), ROUND_UP),
+        divisible=True,
+        increment_kg=service.increment_kg,
+        seller=service.seller,
+        min_order=math.ceil(service.min_order_kg / package_kg - 1e-9),
+        delivery_fee=service.delivery_fee,
+    )
+    names = tuple(plot.plot_id for plot in group)
+    others = frozenset(one.product.product for one in wares)
+    with_blend = [_let_in(plot, ware, names, others) for plot in plots]
+    plan = make_plan(with_blend, [*wares, ware], [*offers, offer], terms)
+    without = make_plan(plots, wares, offers, terms)
+    ordered = any(one.offer_id == offer.offer_id and one.count > 0 for one in plan.buy)
+    recipe_named = tuple((one.product.product, fraction) for one, fraction in used)
+    steps = (
+        *mixed.steps,
+        Step(
+            f"price: ingredients {format_money(Decimal(recipe.cost).quantize(Decimal('0.01')))} for "
+            f"{format_figure(total / package_kg)} × {offer.package}, and the blending fee",
+            float(offer.price or 0),
+            f"$ per {offer.package}",
+            ARITHMETIC,
+        ),
+    )
+    return CustomBlend(
+        ware,
+        offer,
+        recipe_named,
+        mixed.grade,
+        names,
+        left_out,
+        recipe.bound,
+        steps,
+        plan,
+        without,
+        ordered,
+        _sentences(recipe_named, mixed.grade, offer, names, left_out, plan, without, ordered),
+    )
+
+
+def _as_ware(
+    name: str, contents: Mapping[str, float], used: Sequence[tuple[Ware, float]], timing: Timing | None
+) -> Ware:
+    """The blend as a product: its analysis, and the safe rate at which its tightest part is at its own."""
+    known = {nutrient.value for nutrient in Nutrient}
+    safe = [
+        ware.product.max_rate_kg_ha / fraction
+        for ware, fraction in used
+        if ware.product.max_rate_kg_ha is not None
+    ]
+    product = Product(
+        product=name,
+        form=Form.DRY,
+        analysis_pct={Nutrient(key): content * 100 for key, content in contents.items() if key in known},
+        max_rate_kg_ha=min(safe, default=None),
+        timings=() if timing is None else (timing,),
+        contains=tuple(sorted({word for ware, _fraction in used for word in ware.product.contains})),
+    )
+    return Ware(product, dict(contents))
+
+
+def _let_in(plot: PlanPlot, ware: Ware, names: Sequence[str], others: frozenset[str]) -> PlanPlot:
+    allowed = others if plot.allowed_products is None else plot.allowed_products
+    if plot.plot_id in names:
+        allowed = allowed | {ware.product.product}
+    return replace(plot, allowed_products=allowed)
+
+
+def _sentences(
+    recipe: Sequence[tuple[str, float]],
+    grade: str,
+    offer: Offer,
+    names: Sequence[str],
+    left_out: Sequence[tuple[str, str]],
+    plan: Plan,
+    without: Plan,
+    ordered: bool,
+) -> tuple[str, ...]:
+    mix = ", ".join(f"{fraction:.1%} {name}" for name, fraction in recipe)
+    assert offer.price is not None
+    words = [
+        f"The cheapest single blend for {', '.join(names)} is {grade} ({mix}), "
+        f"{format_money(offer.price)} per {offer.package}."
+    ]
+    words.extend(f"Plot {plot_id} is not in the group: {why}." for plot_id, why in left_out)
+    if ordered:
+        saved = format_money(without.total_cost - plan.total_cost)
+        words.append(
+            f"Ordering it brings the plan to {format_money(plan.total_cost)}, {saved} less than without."
+        )
+    else:
+        words.append(f"It does not pay: the plan without it costs {format_money(without.total_cost)}.")
+    return tuple(words)

@@ -1,0 +1,590 @@
+"""What does the plan say? Passes with their steps, shopping, coverage and costs to the cent.
+
+This file turns the amounts the solver found into the records that travel. Money is added up here in
+`Decimal` from whole counts and prices, and supply is added up again in plain Python from the label's
+contents: nothing of the solver's own arithmetic reaches the reader. It chooses nothing.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from decimal import ROUND_HALF_UP, Decimal
+
+from loamwright.planning.inputs import (
+    TIMING_ORDER,
+    PlanPlot,
+    Request,
+    Ware,
+    is_lime,
+    known_kg,
+    lowest_rate_kg_ha,
+    need_values,
+)
+from loamwright.planning.model import PlanModel, Solution, seller_of
+from loamwright.planning.passes import TIMES
+from loamwright.planning.records import Coverage, Plan, PlanLine, Purchase
+from loamwright.supplies import Offer
+from loamwright.units import ACRE_M2, HA_M2, LB_ACRE_KG_HA, LB_KG, format_figure
+from loamwright.values import ARITHMETIC, LABEL, Step, Timing
+
+_CENT = Decimal("0.01")
+#: Two amounts this close are the same amount [fraction].
+_SAME = 1e-6
+
+
+def cents(amount: Decimal) -> Decimal:
+    """Round money to the cent, half up."""
+    return amount.quantize(_CENT, ROUND_HALF_UP)
+
+
+@dataclass(frozen=True, slots=True)
+class Bought:
+    """Shopping of a plan with the money that is not on a price tag.
+
+    Parameters
+    ----------
+    buy
+        One entry per offer bought or taken from stock.
+    delivery
+        Seller to delivery fee [money].
+    hauling
+        Offer id to hauling cost [money].
+    """
+
+    buy: tuple[Purchase, ...]
+    delivery: Mapping[str, Decimal]
+    hauling: Mapping[str, Decimal]
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """So much of a product on a plot at a time, without its words.
+
+    Parameters
+    ----------
+    plot_id, product, timing
+        Where, what, when.
+    mass_kg
+        Product [kg].
+    """
+
+    plot_id: str
+    product: str
+    timing: Timing | None
+    mass_kg: float
+
+
+# ---------------------------------------------------------------------------------------------
+# From columns to amounts
+
+
+def spreads(plan_model: PlanModel, solution: Solution) -> tuple[Spread, ...]:
+    """Name the passes a solution makes."""
+    request, passes = plan_model.request, plan_model.passes
+    lime = {ware.product.product for ware in request.wares if is_lime(ware)}
+    found = [
+        Spread(
+            request.plots[passes.plot[i]].plot_id,
+            request.wares[passes.ware[i]].product.product,
+            TIMES[passes.time[i]],
+            float(solution.mass_kg[i]),
+        )
+        for i in range(passes.count)
+        if solution.mass_kg[i] > 0
+    ]
+    by_plot: dict[str, list[Spread]] = {}
+    for one in sorted(found, key=lambda one: (one.plot_id, TIMING_ORDER[one.timing], one.product)):
+        by_plot.setdefault(one.plot_id, []).append(one)
+    dated: dict[str, set[Timing]] = {}
+    for plot, ware, time in zip(passes.plot, passes.ware, passes.time, strict=True):
+        timing = TIMES[time]
+        if timing is not None and request.wares[ware].product.product not in lime:
+            dated.setdefault(request.plots[plot].plot_id, set()).add(timing)
+    most = request.terms.max_products_per_plot
+    placed = [
+        one
+        for plot_id, lines in by_plot.items()
+        for one in (lines if most is None else _placed(lines, lime, most, dated.get(plot_id, set())))
+    ]
+    return tuple(sorted(placed, key=lambda one: (one.plot_id, TIMING_ORDER[one.timing], one.product)))
+
+
+def _placed(lines: Sequence[Spread], lime: set[str], most: int, dated: set[Timing]) -> list[Spread]:
+    """Put what does not fit at any time at the plot's dated times, the earliest with room."""
+    loose = [one for one in lines if one.timing is None and one.product not in lime]
+    taken = dict.fromkeys(sorted(dated, key=TIMING_ORDER.__getitem__), 0)
+    for one in lines:
+        if one.timing in taken and one.product not in lime:
+            taken[one.timing] += 1
+    moved = {}
+    for one in loose[most:]:
+        timing = next((time for time, number in taken.items() if number < most), None)
+        if timing is not None:
+            taken[timing] += 1
+            moved[one.product] = timing
+    return [
+        replace(one, timing=moved[one.product]) if one.timing is None and one.product in moved else one
+        for one in lines
+    ]
+
+
+def counts(plan_model: PlanModel, solution: Solution) -> dict[str, tuple[Decimal, Decimal, float]]:
+    """Read how many packages of which offer a solution buys."""
+    bought: dict[str, tuple[Decimal, Decimal, float]] = {}
+    for tier, units in zip(plan_model.tiers, solution.units, strict=True):
+        offer = plan_model.request.offers[tier.offer]
+        if tier.whole:
+            number = round(float(units))
+            packages = Decimal(number)
+            if tier.packages_per_unit != 1.0 and offer.increment_kg and offer.package_kg:
+                packages = packages * Decimal(str(offer.increment_kg)) / Decimal(str(offer.package_kg))
+        else:
+            packages = Decimal(math.ceil(min(float(units) * 10_000, 1e15) - 1e-4)) / 10_000
+        if packages > 0:
+            assert offer.package_kg is not None
+            bought[offer.offer_id] = (packages, tier.price, float(packages) * offer.package_kg)
+    return bought
+
+
+def spreads_of(plan: Plan) -> tuple[Spread, ...]:
+    """Take the amounts out of a plan that is already written."""
+    return tuple(Spread(line.plot_id, line.product, line.timing, line.mass_kg) for line in plan.lines)
+
+
+# ---------------------------------------------------------------------------------------------
+# Shopping
+
+
+def shopping(
+    request: Request, passes: Sequence[Spread], bought: Mapping[str, tuple[Decimal, Decimal, float]]
+) -> Bought:
+    """Write the shopping list of amounts to spread and packages to buy."""
+    used: dict[str, float] = {}
+    times: dict[str, set[Timing | None]] = {}
+    for one in passes:
+        used[one.product] = used.get(one.product, 0.0) + one.mass_kg
+        times.setdefault(one.product, set()).add(one.timing)
+    haul = request.terms.hauling_cost_per_kg
+    buy: list[Purchase] = []
+    fees: dict[str, Decimal] = {}
+    hauling: dict[str, Decimal] = {}
+    largest_first = sorted(request.offers, key=lambda offer: (-(offer.package_kg or 0.0), offer.offer_id))
+    from_stock: dict[str, float] = {}
+    for offer in largest_first:
+        assert offer.package_kg is not None
+        taken = min(used.get(offer.product, 0.0), offer.in_stock * offer.package_kg)
+        from_stock[offer.offer_id] = taken
+        used[offer.product] = used.get(offer.product, 0.0) - taken
+    for offer in largest_first:
+        assert offer.package_kg is not None
+        packages, price, mass_kg = bought.get(offer.offer_id, (Decimal(0), offer.price or Decimal(0), 0.0))
+        stock_kg = from_stock[offer.offer_id]
+        if packages <= 0 and stock_kg <= 0:
+            continue
+        spread = min(used.get(offer.product, 0.0), mass_kg)
+        used[offer.product] = used.get(offer.product, 0.0) - spread
+        left_kg = mass_kg - spread + offer.in_stock * offer.package_kg - stock_kg
+        when = times.get(offer.product, set())
+        buy.append(
+            Purchase(
+                offer_id=offer.offer_id,
+                product=offer.product,
+                package=offer.package,
+                seller=offer.seller,
+                count=float(packages),
+                from_stock=stock_kg / offer.package_kg,
+                unit_price=price,
+                cost=cents(packages * price),
+                left_over_kg=left_kg if left_kg > _SAME * offer.package_kg else 0.0,
+                timing=next(iter(when)) if len(when) == 1 else None,
+            )
+        )
+        if packages > 0:
+            seller = seller_of(offer)
+            fees[seller] = max(fees.get(seller, Decimal(0)), offer.delivery_fee)
+            hauling[offer.offer_id] = cents(haul * Decimal(str(mass_kg)))
+    buy.sort(key=lambda one: (one.product, one.offer_id))
+    return Bought(tuple(buy), {seller: cents(fee) for seller, fee in sorted(fees.items())}, hauling)
+
+
+# ---------------------------------------------------------------------------------------------
+# Coverage and costs
+
+
+def coverage(
+    plots: Sequence[PlanPlot], wares: Sequence[Ware], passes: Sequence[Spread]
+) -> tuple[Coverage, ...]:
+    """Add up, in plain arithmetic, what each plot gets of what was asked for."""
+    contents = {ware.product.product: ware.contents for ware in wares}
+    brought: dict[tuple[str, str], float] = {}
+    for one in passes:
+        for supply, content in contents[one.product].items():
+            key = (one.plot_id, supply)
+            brought[key] = brought.get(key, 0.0) + content * one.mass_kg
+    rows = []
+    for plot in plots:
+        known = known_kg(plot)
+        unknown = {demand.supply for demand in plot.demands if demand.mass_kg is None}
+        for supply in sorted({demand.supply for demand in plot.demands}):
+            masses = [mass for (key, _timing), mass in known.items() if key == supply]
+            need = None if supply in unknown else math.fsum(masses)
+            rows.append(Coverage(plot.plot_id, supply, need, brought.get((plot.plot_id, supply), 0.0)))
+    return tuple(rows)
+
+
+def covered(plots: Sequence[PlanPlot], wares: Sequence[Ware], passes: Sequence[Spread]) -> float:
+    """Tell which share of all known needs is met, weighed by plot, area and priority."""
+    contents = {ware.product.product: ware.contents for ware in wares}
+    brought: dict[tuple[str, str, Timing | None], float] = {}
+    for one in passes:
+        for supply, content in contents[one.product].items():
+            at = (one.plot_id, supply, one.timing)
+            brought[at] = brought.get(at, 0.0) + content * one.mass_kg
+    whole = met = 0.0
+    for plot in plots:
+        values, known = need_values(plot), known_kg(plot)
+        for (supply, timing), value in values.items():
+            need_kg = known[supply, timing]
+            got_kg = brought.get((plot.plot_id, supply, timing), 0.0)
+            if timing is None:
+                got_kg = math.fsum(kg for at, kg in brought.items() if at[:2] == (plot.plot_id, supply))
+                got_kg -= math.fsum(
+                    min(kg, brought.get((plot.plot_id, supply, time), 0.0))
+                    for (key, time), kg in known.items()
+                    if key == supply and time is not None
+                )
+            whole += value
+            met += value * min(1.0, max(0.0, got_kg) / need_kg)
+    return met / whole if whole > 0 else 1.0
+
+
+def pass_cost(request: Request, area_ha: float) -> Decimal:
+    """Cost of making one pass on a plot."""
+    return cents(
+        request.terms.spreading_cost_per_ha * Decimal(str(area_ha)) + request.terms.spreading_cost_per_pass
+    )
+
+
+def share_out(total: Decimal, weights: Mapping[str, float]) -> dict[str, Decimal]:
+    """Split money by weights, to the cent, so that the parts add up exactly."""
+    whole = math.fsum(weights.values())
+    if not weights or whole <= 0:
+        weights = dict.fromkeys(weights, 1.0)
+        whole = float(len(weights))
+    number = int((total / _CENT).to_integral_value())
+    exact = {key: number * weight / whole for key, weight in sorted(weights.items())}
+    parts = {key: math.floor(amount) for key, amount in exact.items()}
+    by_remainder = sorted(exact, key=lambda key: (parts[key] - exact[key], key))
+    for place in range(number - sum(parts.values())):
+        parts[by_remainder[place % len(by_remainder)]] += 1
+    return {key: part * _CENT for key, part in parts.items()}
+
+
+def plot_costs(request: Request, passes: Sequence[Spread], bought: Bought) -> dict[str, Decimal]:
+    """Share the whole cost out to the plots."""
+    costs = {plot.plot_id: Decimal(0) for plot in request.plots}
+    area = {plot.plot_id: plot.area_ha for plot in request.plots}
+    by_product: dict[str, dict[str, float]] = {}
+    everything: dict[str, float] = {}
+    for one in passes:
+        costs[one.plot_id] += pass_cost(request, area[one.plot_id])
+        weights = by_product.setdefault(one.product, {})
+        weights[one.plot_id] = weights.get(one.plot_id, 0.0) + one.mass_kg
+        everything[one.plot_id] = everything.get(one.plot_id, 0.0) + one.mass_kg
+    spare = everything or {plot.plot_id: plot.area_ha for plot in request.plots}
+    of_seller: dict[str, dict[str, float]] = {}
+    offers = {offer.offer_id: offer for offer in request.offers}
+    for purchase in bought.buy:
+        weights = by_product.get(purchase.product, spare)
+        money = purchase.cost + bought.hauling.get(purchase.offer_id, Decimal(0))
+        for plot_id, part in share_out(money, weights).items():
+            costs[plot_id] += part
+        if purchase.count > 0:
+            mine = of_seller.setdefault(seller_of(offers[purchase.offer_id]), {})
+            for plot_id, mass in weights.items():
+                mine[plot_id] = mine.get(plot_id, 0.0) + mass
+    for seller, fee in bought.delivery.items():
+        for plot_id, part in share_out(fee, of_seller.get(seller, spare)).items():
+            costs[plot_id] += part
+    return costs
+
+
+# ---------------------------------------------------------------------------------------------
+# Lines and their steps
+
+
+def line_id(plot_id: str, product: str, timing: Timing | None) -> str:
+    """Name a pass the same way in every plan."""
+    text = "\x1f".join((plot_id, product, "" if timing is None else timing.value))
+    return "L" + hashlib.sha256(text.encode()).hexdigest()[:12]
+
+
+def lines(request: Request, passes: Sequence[Spread], bought: Bought) -> tuple[PlanLine, ...]:
+    """Write out the passes with rate, packages and the arithmetic behind them."""
+    plots = {plot.plot_id: plot for plot in request.plots}
+    wares = {ware.product.product: ware for ware in request.wares}
+    packages = _main_package(request, bought)
+    by_plot: dict[str, list[Spread]] = {}
+    for one in passes:
+        by_plot.setdefault(one.plot_id, []).append(one)
+    result = []
+    for one in passes:
+        plot, ware = plots[one.plot_id], wares[one.product]
+        offer = packages.get(one.product)
+        number = None
+        if offer is not None and not offer.divisible and offer.package_kg is not None:
+            number = one.mass_kg / offer.package_kg
+        steps = _Words(request.terms.units).steps(plot, ware, one, by_plot[one.plot_id], wares, request)
+        result.append(
+            PlanLine(
+                line_id=line_id(one.plot_id, one.product, one.timing),
+                plot_id=one.plot_id,
+                product=one.product,
+                timing=one.timing,
+                rate_kg_ha=one.mass_kg / plot.area_ha if plot.area_ha > 0 else 0.0,
+                mass_kg=one.mass_kg,
+                packages=number,
+                package="" if offer is None else offer.package,
+                steps=(*steps, *_Words(request.terms.units).package_steps(one, offer, number)),
+            )
+        )
+    return tuple(result)
+
+
+def _main_package(request: Request, bought: Bought) -> dict[str, Offer]:
+    """For each product the offer that most of it comes from."""
+    offers = {offer.offer_id: offer for offer in request.offers}
+    best: dict[str, tuple[float, Offer]] = {}
+    for purchase in bought.buy:
+        offer = offers[purchase.offer_id]
+        mass = (purchase.count + purchase.from_stock) * (offer.package_kg or 0.0)
+        if purchase.product not in best or mass > best[purchase.product][0]:
+            best[purchase.product] = (mass, offer)
+    return {product: offer for product, (_mass, offer) in best.items()}
+
+
+def _when(timing: Timing | None) -> str:
+    return "" if timing is None else f", {timing.value}"
+
+
+class _Words:
+    """Steps of a line in the reader's units."""
+
+    def __init__(self, system: str) -> None:
+        metric = system == "metric"
+        self.mass_unit, self.mass_kg = ("kg", 1.0) if metric else ("lb", LB_KG)
+        self.rate_unit, self.rate_kg_ha = ("kg/ha", 1.0) if metric else ("lb/acre", LB_ACRE_KG_HA)
+        self.area_unit, self.area_ha = ("ha", 1.0) if metric else ("acre", ACRE_M2 / HA_M2)
+
+    def mass(self, kg: float, of: str) -> str:
+        return f"{format_figure(kg / self.mass_kg)} {self.mass_unit} {of}"
+
+    def steps(
+        self,
+        plot: PlanPlot,
+        ware: Ware,
+        one: Spread,
+        on_plot: Sequence[Spread],
+        wares: Mapping[str, Ware],
+        request: Request,
+    ) -> list[Step]:
+        """From need to product mass and rate."""
+        steps: list[Step] = []
+        setter = ""
+        known = known_kg(plot)
+        for supply, content in ware.contents.items():
+            needs = {t: kg for (key, t), kg in known.items() if key == supply}
+            if not needs:
+                continue
+            timing, need_kg, others = _row_served(supply, one, needs, on_plot, wares)
+            unit = f"{self.mass_unit} {supply}"
+            steps.append(
+                Step(f"{supply} this plot needs{_when(timing)}", need_kg / self.mass_kg, unit, ARITHMETIC)
+            )
+            steps.append(
+                Step(
+                    f"{supply} in 1 {self.mass_unit} of {one.product}",
+                    content,
+                    f"{self.mass_unit} {supply} per {self.mass_unit}",
+                    LABEL,
+                )
+            )
+            others_kg = math.fsum(kg for _name, kg in others)
+            if not setter and math.isclose(others_kg + content * one.mass_kg, need_kg, rel_tol=_SAME):
+                setter = self._sum(supply, content, need_kg, others)
+        if not setter:
+            setter = self._limit(plot, ware, one, request)
+        mass = one.mass_kg / self.mass_kg
+        unit = f"{self.mass_unit} {one.product}"
+        steps.append(Step(f"{one.product} on this plot: {setter}", mass, unit, ARITHMETIC))
+        for supply, content in ware.contents.items():
+            words = f"{supply} it brings: {format_figure(mass)} × {format_figure(content)}"
+            steps.append(Step(words, mass * content, f"{self.mass_unit} {supply}", ARITHMETIC))
+        if plot.area_ha > 0:
+            area = plot.area_ha / self.area_ha
+            steps.append(
+                Step(
+                    f"rate: {self.mass(one.mass_kg, one.product)} ÷ {format_figure(area)} {self.area_unit}",
+                    one.mass_kg / plot.area_ha / self.rate_kg_ha,
+                    f"{self.rate_unit} {one.product}",
+                    ARITHMETIC,
+                )
+            )
+        return steps
+
+    def _sum(self, supply: str, content: float, need_kg: float, others: Sequence[tuple[str, float]]) -> str:
+        need = format_figure(need_kg / self.mass_kg)
+        if not others:
+            return f"{need} {self.mass_unit} {supply} ÷ {format_figure(content)}"
+        brought = " − ".join(f"{format_figure(kg / self.mass_kg)} from {name}" for name, kg in others)
+        return f"({need} − {brought}) {self.mass_unit} {supply} ÷ {format_figure(content)}"
+
+    def _limit(self, plot: PlanPlot, ware: Ware, one: Spread, request: Request) -> str:
+        low = lowest_rate_kg_ha(ware.product, request.terms) * plot.area_ha
+        high = (ware.product.max_rate_kg_ha or math.inf) * plot.area_ha
+        if (one.plot_id, one.product) in {(fixed.plot_id, fixed.product) for fixed in request.terms.fixed}:
+            return "fixed by the user"
+        if low > 0 and math.isclose(one.mass_kg, low, rel_tol=_SAME):
+            return "the smallest practical rate × area"
+        if math.isclose(one.mass_kg, high, rel_tol=_SAME):
+            return "the largest safe rate × area"
+        for supply, content in ware.contents.items():
+            cap = plot.caps.get(supply, math.inf)
+            if content > 0 and math.isclose(one.mass_kg * content, cap, rel_tol=_SAME):
+                return f"as much as the cap of {self.mass(cap, supply)} allows"
+        return "what the packages bought and the plot's other products leave to it"
+
+    def package_steps(self, one: Spread, offer: Offer | None, number: float | None) -> list[Step]:
+        if offer is None or offer.package_kg is None or number is None:
+            return []
+        words = (
+            f"packages: {self.mass(one.mass_kg, one.product)} ÷ "
+            f"{self.mass(offer.package_kg, f'in one {offer.package}')}"
+        )
+        return [Step(words, number, offer.package, ARITHMETIC)]
+
+
+def _row_served(
+    supply: str,
+    one: Spread,
+    needs: Mapping[Timing | None, float],
+    on_plot: Sequence[Spread],
+    wares: Mapping[str, Ware],
+) -> tuple[Timing | None, float, list[tuple[str, float]]]:
+    """Find the need a pass answers, and what the plot's other passes bring towards it."""
+    timing = one.timing if one.timing in needs else None
+    need_kg = needs[timing] if timing is not None else math.fsum(needs.values())
+    others = [
+        (other.product + _when(other.timing), wares[other.product].contents[supply] * other.mass_kg)
+        for other in on_plot
+        if other is not one
+        and wares[other.product].contents.get(supply, 0.0) > 0
+        and (timing is None or other.timing == timing)
+    ]
+    return timing, need_kg, others
+
+
+# ---------------------------------------------------------------------------------------------
+# The plan as a whole
+
+
+def plan_id(season: int, passes: Iterable[PlanLine], buy: Iterable[Purchase]) -> str:
+    """Name a plan by what it says."""
+    words = [str(season)]
+    words.extend(f"{line.line_id} {line.mass_kg:.6g}" for line in passes)
+    words.extend(f"{one.offer_id} {one.count:.6g} {one.from_stock:.6g}" for one in buy)
+    return "P" + hashlib.sha256("\x1f".join(words).encode()).hexdigest()[:12]
+
+
+def write_plan(request: Request, passes: Sequence[Spread], bought: Bought, plan: Plan) -> Plan:
+    """Fill a plan in: lines, shopping, coverage and costs."""
+    area = {plot.plot_id: plot.area_ha for plot in request.plots}
+    written = lines(request, passes, bought)
+    return replace(
+        plan,
+        plan_id=plan_id(request.terms.season, written, bought.buy),
+        purchase_cost=sum((one.cost for one in bought.buy), Decimal("0.00")),
+        spreading_cost=sum((pass_cost(request, area[one.plot_id]) for one in passes), Decimal("0.00")),
+        delivery_cost=sum((*bought.delivery.values(), *bought.hauling.values()), Decimal("0.00")),
+        lines=written,
+        buy=bought.buy,
+        coverage=coverage(request.plots, request.wares, passes),
+        plot_costs=plot_costs(request, passes, bought),
+        season=request.terms.season,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class PurchaseList:
+    """What to have bought before one timing begins.
+
+    Parameters
+    ----------
+    timing
+        The timing; None = at any time.
+    buy
+        Purchases to make for it; over all lists they add up to the plan's.
+    """
+
+    timing: Timing | None
+    buy: tuple[Purchase, ...]
+
+
+def purchase_lists(plan: Plan, offers: Sequence[Offer]) -> tuple[PurchaseList, ...]:
+    """Split a plan's shopping by the timing that first needs each package.
+
+    Parameters
+    ----------
+    plan
+        The plan.
+    offers
+        The offers it was made from.
+
+    Returns
+    -------
+    tuple of PurchaseList
+        In calendar order. An offer with a smallest order, a price break or a delivery fee is bought at
+        once, for the first timing that uses it; so is bulk, and what stays in the bag counts to the last.
+    """
+    known = {offer.offer_id: offer for offer in offers}
+    lists: dict[Timing | None, list[Purchase]] = {}
+    use = _use_by_timing(plan)
+    for purchase in plan.buy:
+        offer = known[purchase.offer_id]
+        times = sorted(use.get(purchase.product, {None: 0.0}), key=lambda timing: TIMING_ORDER[timing])
+        at_once = offer.min_order > 1 or offer.price_breaks or offer.delivery_fee > 0 or offer.divisible
+        several = sum(other.product == purchase.product for other in plan.buy) > 1 or purchase.from_stock > 0
+        if len(times) == 1 or at_once or several or purchase.count == 0:
+            lists.setdefault(times[0], []).append(replace(purchase, timing=times[0]))
+            continue
+        left, so_far = round(purchase.count), 0.0
+        for place, timing in enumerate(times):
+            so_far += use[purchase.product][timing]
+            assert offer.package_kg is not None
+            listed = round(purchase.count) - left
+            wanted = math.ceil(so_far / offer.package_kg - _SAME) - listed
+            number = left if place == len(times) - 1 else min(left, wanted)
+            if number > 0:
+                lists.setdefault(timing, []).append(
+                    replace(
+                        purchase,
+                        count=float(number),
+                        cost=cents(number * purchase.unit_price),
+                        left_over_kg=purchase.left_over_kg if left == number else 0.0,
+                        timing=timing,
+                    )
+                )
+                left -= number
+    order = sorted(lists, key=lambda timing: TIMING_ORDER[timing])
+    return tuple(PurchaseList(timing, tuple(lists[timing])) for timing in order)
+
+
+def _use_by_timing(plan: Plan) -> dict[str, dict[Timing | None, float]]:
+    use: dict[str, dict[Timing | None, float]] = {}
+    for line in plan.lines:
+        times = use.setdefault(line.product, {})
+        times[line.timing] = times.get(line.timing, 0.0) + line.mass_kg
+    return use

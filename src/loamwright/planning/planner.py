@@ -1,0 +1,260 @@
+"""What to buy and where to put it: the cheapest whole purchase that meets every need of a property.
+
+`make_plan` checks what is asked, searches, and says honestly what it found: proved cheapest, best found
+with its gap, or impossible with the reasons and everything else planned all the same. With a budget it
+covers as much as the money can. The program is in `model`, the search in `search`, reasons for
+what cannot be done in `shortfalls`, the words and sums of the answer in `lines`. Why a plan is what
+it is: `reasons`. This file knows the order of these steps and nothing else.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from decimal import Decimal
+
+import numpy as np
+
+from loamwright.planning.inputs import PlanPlot, Request, Terms, Ware, check_request
+from loamwright.planning.lines import counts, covered, shopping, spreads, spreads_of, write_plan
+from loamwright.planning.model import PlanModel, Solution, build, cell_values, coverage_cost, settle
+from loamwright.planning.passes import need_cells, supply_keys
+from loamwright.planning.records import Outcome, Plan
+from loamwright.planning.search import search
+from loamwright.planning.shortfalls import Shortfall, limits_of_plots, limits_of_sellers
+from loamwright.planning.solver import Effort, Floats, Found
+from loamwright.supplies import Offer
+from loamwright.units import format_money
+
+
+def make_plan(
+    plots: Sequence[PlanPlot], wares: Sequence[Ware], offers: Sequence[Offer], terms: Terms | None = None
+) -> Plan:
+    """Find the cheapest purchase and spreading that meets every need.
+
+    Parameters
+    ----------
+    plots
+        Plots with their demands, caps and limits.
+    wares
+        Products with what they deliver.
+    offers
+        Packages at a price.
+    terms
+        Costs, limits, gap, time and budget; None = the defaults of `Terms`.
+
+    Returns
+    -------
+    Plan
+        *Proved cheapest* when the cost is within the gap of a proved lower bound. *Best found* when the
+        time ran out first, or when a budget does not reach for everything (then `gap` is that of the
+        coverage). *Impossible* when some need cannot be met at all: `explanation` names plot, nutrient,
+        limit and the least change that would do, and `lines` hold everything that can be done.
+
+    Notes
+    -----
+    The plan does not depend on the order in which plots, wares and offers are given, nor, unless the time
+    limit is reached, on the machine.
+
+    Examples
+    --------
+    One hectare that needs 46 kg of nitrogen, and urea of 46 % in bags of 40 kg: 100 kg are spread, so
+    three bags are bought and half a bag is left over.
+
+    >>> from loamwright.values import Form, Nutrient, Product
+    >>> urea = Ware(Product("urea", Form.DRY, {Nutrient.N: 46}), {"N": 0.46})
+    >>> bag = Offer("u", "urea", "40 kg bag", 40.0, Decimal("25.00"))
+    >>> plan = make_plan([PlanPlot("a", 1.0, (Demand("N", 46.0),))], [urea], [bag])
+    >>> plan.outcome.value, round(plan.lines[0].mass_kg, 6), plan.buy[0].count, str(plan.total_cost)
+    ('proved cheapest', 100.0, 3.0, '75.00')
+    """
+    request = check_request(plots, wares, offers, terms or Terms())
+    whole = _for_needs(replace(request, terms=replace(request.terms, budget=None)))
+    budget = request.terms.budget
+    if budget is None:
+        return whole.plan
+    if whole.plan.total_cost <= budget and whole.has_plan:
+        words = f"The budget of {format_money(budget)} is enough for everything that can be done."
+        return replace(whole.plan, explanation=(words, *whole.plan.explanation))
+    return _for_money(request, whole)
+
+
+# ---------------------------------------------------------------------------------------------
+# Meeting every need
+
+
+class _Whole:
+    """The plan without a budget, and what was learnt on the way."""
+
+    def __init__(
+        self, plan: Plan, shares: Floats, shortfalls: tuple[Shortfall, ...], bound: float, has_plan: bool
+    ) -> None:
+        self.plan, self.shares, self.shortfalls = plan, shares, shortfalls
+        self.bound, self.has_plan = bound, has_plan
+
+
+def _for_needs(request: Request) -> _Whole:
+    terms = request.terms
+    shares = np.ones(len(need_cells(request, supply_keys(request))))
+    shortfalls: tuple[Shortfall, ...] = ()
+    plan_model = build(request)
+    found = search(plan_model, terms.gap, terms.time_limit_s)
+    if found.solution is None:
+        shares, shortfalls = limits_of_plots(request)
+        plan_model = build(request, shares)
+        found = search(plan_model, terms.gap, terms.time_limit_s)
+    if found.solution is None:
+        effort = Effort(gap=1e-4, time_limit_s=terms.time_limit_s)
+        shares, more = limits_of_sellers(request, shares, effort)
+        shortfalls = (*shortfalls, *more)
+        plan_model = build(request, shares)
+        found = search(plan_model, terms.gap, terms.time_limit_s)
+    shortfalls = tuple(sorted(shortfalls, key=lambda one: (one.plot_id, one.supply)))
+    if found.solution is None:
+        words = f"No plan was found in {terms.time_limit_s:g} s; allow more time."
+        explanation = (words, *(one.sentence(terms.units) for one in shortfalls))
+        plan = replace(_nothing(request, explanation), outcome=Outcome.FOUND, gap=1.0)
+        return _Whole(plan, shares, shortfalls, found.bound, has_plan=False)
+    plan = _written(plan_model, found.solution)
+    cost = float(plan.total_cost)
+    gap = max(0.0, (cost - found.bound) / cost) if cost > 0 else 0.0
+    proved = found.found is Found.OPTIMAL or gap <= terms.gap
+    plan = replace(
+        plan,
+        outcome=Outcome.IMPOSSIBLE if shortfalls else Outcome.PROVED if proved else Outcome.FOUND,
+        gap=None if shortfalls else gap,
+        explanation=_sentences(request, plan, shortfalls, gap, proved),
+    )
+    return _Whole(plan, shares, shortfalls, found.bound, has_plan=True)
+
+
+def _written(plan_model: PlanModel, solution: Solution) -> Plan:
+    request = plan_model.request
+    passes = spreads(plan_model, solution)
+    bought = shopping(request, passes, counts(plan_model, solution))
+    empty = Plan("", Outcome.FOUND, None, Decimal(0), Decimal(0), Decimal(0), problems=request.problems)
+    return write_plan(request, passes, bought, empty)
+
+
+def _nothing(request: Request, explanation: tuple[str, ...]) -> Plan:
+    """Write a plan that buys and spreads nothing."""
+    empty = Plan("", Outcome.IMPOSSIBLE, None, Decimal(0), Decimal(0), Decimal(0), explanation=explanation)
+    return write_plan(request, (), shopping(request, (), {}), replace(empty, problems=request.problems))
+
+
+def _sentences(
+    request: Request, plan: Plan, shortfalls: Sequence[Shortfall], gap: float, proved: bool
+) -> tuple[str, ...]:
+    subject = "what can be met" if shortfalls else "these needs"
+    words = []
+    if shortfalls:
+        number = len(shortfalls)
+        words.append(
+            f"{number} need{'s' if number > 1 else ''} cannot be met in full; everything else is planned."
+        )
+        words.extend(one.sentence(request.terms.units) for one in shortfalls)
+    if not any(known for known in (row.need_kg for row in plan.coverage)):
+        words.append("Nothing is needed that is known, so nothing is bought.")
+    elif proved:
+        words.append(f"Proved cheapest for {subject}: no other plan costs more than {_percent(gap)} less.")
+    else:
+        seconds = f"{request.terms.time_limit_s:g} s"
+        words.append(
+            f"Best found for {subject} in {seconds}: a plan up to {_percent(gap)} cheaper may exist. "
+            "Allow more time to look further."
+        )
+    words.append(_cost_sentence(request, plan))
+    unknown: dict[str, list[str]] = {}
+    for row in plan.coverage:
+        if row.need_kg is None:
+            unknown.setdefault(row.supply, []).append(row.plot_id)
+    words.extend(
+        f"{supply} is not in these totals for {', '.join(where)}: the need is unknown."
+        for supply, where in sorted(unknown.items())
+    )
+    return tuple(words)
+
+
+def _percent(gap: float) -> str:
+    return "0.01 %" if gap < 1e-4 else f"{gap * 100:.2f} %"
+
+
+def _cost_sentence(request: Request, plan: Plan) -> str:
+    parts = [f"packages {format_money(plan.purchase_cost)}"]
+    if plan.delivery_cost:
+        hauled = " and hauling" if request.terms.hauling_cost_per_kg else ""
+        parts.append(f"delivery{hauled} {format_money(plan.delivery_cost)}")
+    if plan.spreading_cost:
+        parts.append(f"spreading {format_money(plan.spreading_cost)}")
+    return f"It costs {format_money(plan.total_cost)}: {', '.join(parts)}."
+
+
+# ---------------------------------------------------------------------------------------------
+# Spending a budget
+
+
+def _for_money(request: Request, whole: _Whole, cents_off: int = 0) -> Plan:
+    """Cover as much as the budget can, then do that for the least money.
+
+    `cents_off` is kept back from the budget for the rounding of each pass to the cent.
+    """
+    terms = request.terms
+    assert terms.budget is not None
+    plan_model = build(_a_little_less(request, cents_off), whole.shares, elastic=True)
+    most = plan_model.model.copy()
+    most.cost = coverage_cost(plan_model)
+    most_found = most.solve(Effort(terms.gap, terms.time_limit_s / 2))
+    if not most_found.has_values:
+        fixed = "the passes already fixed cost more than that" if terms.fixed else "it is not enough"
+        words = f"Nothing can be planned for {format_money(terms.budget)}: {fixed}."
+        return _nothing(request, (words,))
+    shares = most_found.values[plan_model.share]
+    cheap = plan_model.model.copy()
+    cheap.lower[plan_model.share] = np.clip(shares - 1e-7, 0.0, None)
+    cheaper = cheap.solve(Effort(terms.gap, terms.time_limit_s / 2), start=most_found.values)
+    best = cheaper if cheaper.has_values else most_found
+    solution = settle(plan_model, best.values) or settle(plan_model, most_found.values)
+    assert solution is not None
+    plan = _written(plan_model, solution)
+    if plan.total_cost > terms.budget and cents_off < 1000:  # the cents each pass is rounded to add up
+        return _for_money(request, whole, 2 * cents_off + 2 + int((plan.total_cost - terms.budget) * 100))
+    value = covered(request.plots, request.wares, spreads_of(plan))
+    possible = min(-most_found.bound, float(cell_values(plan_model) @ plan_model.met))
+    gap = max(0.0, possible - value) / possible if possible > 0 else 0.0
+    return replace(
+        plan,
+        outcome=Outcome.FOUND,
+        gap=gap,
+        explanation=_money_sentences(request, plan, whole, value, gap),
+    )
+
+
+def _a_little_less(request: Request, cents_off: int) -> Request:
+    assert request.terms.budget is not None
+    budget = max(Decimal(0), request.terms.budget - Decimal(cents_off) / 100)
+    return replace(request, terms=replace(request.terms, budget=budget))
+
+
+def _money_sentences(
+    request: Request, plan: Plan, whole: _Whole, value: float, gap: float
+) -> tuple[str, ...]:
+    budget = request.terms.budget
+    assert budget is not None
+    words = []
+    if whole.has_plan:
+        words.append(
+            f"Everything that can be done would cost {format_money(whole.plan.total_cost)}; the budget is "
+            f"{format_money(budget)}."
+        )
+    if plan.lines:
+        words.append(
+            f"It covers {value:.0%} of what is needed, weighed by plot, area and priority; no other use of "
+            f"the money covers more than {_percent(gap)} more."
+        )
+        words.append(_cost_sentence(request, plan))
+    else:
+        cheapest = min((offer.price for offer in request.offers if offer.price is not None), default=None)
+        least = "" if cheapest is None else f": the cheapest package on offer costs {format_money(cheapest)}"
+        words.append(f"Nothing useful can be bought for {format_money(budget)}{least}.")
+    words.extend(one.sentence(request.terms.units) for one in whole.shortfalls)
+    return tuple(words)

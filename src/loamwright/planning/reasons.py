@@ -1,0 +1,513 @@
+"""Why is the plan what it is? Marginal prices, what would enter at which price, what a nutrient costs.
+
+Two kinds of figure, and every one says which it is. *By the pound*: the passes and orders stay as planned
+and packages could be split; this is the dual of a linear program, exact but blind to whole packages. *In
+whole packages*: the property is planned again with one thing changed, and the difference is the answer;
+this counts every bag, and is as certain as the two plans are proved.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from decimal import ROUND_DOWN, Decimal
+
+import numpy as np
+
+from loamwright.planning.inputs import (
+    Demand,
+    PlanPlot,
+    Request,
+    Terms,
+    Ware,
+    amount_text,
+    check_request,
+    offer_text,
+)
+from loamwright.planning.model import PlanModel, build
+from loamwright.planning.passes import TIMES
+from loamwright.planning.planner import make_plan
+from loamwright.planning.records import Outcome, Plan
+from loamwright.planning.solver import Effort, Floats, Found
+from loamwright.supplies import Offer
+from loamwright.units import LB_KG, format_money
+
+#: How much more of a nutrient is asked for when the cost of more is worked out [fraction].
+MORE = 0.1
+_CENT = Decimal("0.01")
+
+
+@dataclass(frozen=True, slots=True)
+class NutrientReason:
+    """What one supply costs.
+
+    Parameters
+    ----------
+    supply
+        Supply key.
+    need_kg
+        Known needs of the property [kg].
+    price_per_kg
+        By the pound: what one more kilogram, spread like the needs, adds [money per kg]; None when the
+        plan's passes cannot bring more.
+    without
+        In whole packages: saved if this supply were not asked for at all [money].
+    more, more_kg
+        In whole packages: added if a tenth more were needed everywhere [money], [kg].
+    price_in_packages_per_kg
+        `more` over `more_kg` [money per kg]; None when a tenth more cannot be planned.
+    certain_to
+        The two costs in whole packages are certain to within this [money].
+    text
+        All of it in sentences that say which figure is which.
+    """
+
+    supply: str
+    need_kg: float
+    price_per_kg: float | None
+    without: Decimal | None
+    more: Decimal | None
+    more_kg: float
+    price_in_packages_per_kg: float | None
+    certain_to: Decimal
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class EntryPrice:
+    """At which price an offer that is not bought would be.
+
+    Parameters
+    ----------
+    offer_id, product
+        The offer.
+    price
+        Asked now [money].
+    enters_at
+        Price of one package at and below which buying it would not cost more than the plan [money];
+        None when nobody would want it for nothing.
+    count
+        Packages that would then be bought.
+    certain_to
+        The price is certain to within this [money]: the gaps of the plans compared, per package.
+    text
+        In a sentence.
+    """
+
+    offer_id: str
+    product: str
+    price: Decimal
+    enters_at: Decimal | None
+    count: float
+    certain_to: Decimal
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class PriceRange:
+    """What changes when the price of one offer moves to an end of its range.
+
+    Parameters
+    ----------
+    offer_id
+        The offer.
+    price
+        The price tried [money].
+    cost
+        Of the plan at that price [money].
+    changes
+        What would be bought otherwise, a phrase each; empty when the decisions stay.
+    text
+        In a sentence.
+    """
+
+    offer_id: str
+    price: Decimal
+    cost: Decimal
+    changes: tuple[str, ...]
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class PlotCost:
+    """What one plot costs.
+
+    Parameters
+    ----------
+    plot_id
+        Which plot.
+    cost
+        Its share of the plan [money].
+    cost_per_ha
+        The same per spread area [money per ha]; None without an area.
+    """
+
+    plot_id: str
+    cost: Decimal
+    cost_per_ha: Decimal | None
+
+
+@dataclass(frozen=True, slots=True)
+class Reasons:
+    """Why a plan is what it is.
+
+    Parameters
+    ----------
+    nutrients
+        Dearest first.
+    entries
+        Offers not bought, those nearest to entering first.
+    ranges
+        Ends of stated price ranges.
+    plots
+        Dearest first.
+    summary
+        Sentences: what drives the cost.
+    """
+
+    nutrients: tuple[NutrientReason, ...]
+    entries: tuple[EntryPrice, ...]
+    ranges: tuple[PriceRange, ...]
+    plots: tuple[PlotCost, ...]
+    summary: tuple[str, ...]
+
+
+def explain(
+    plots: Sequence[PlanPlot],
+    wares: Sequence[Ware],
+    offers: Sequence[Offer],
+    terms: Terms,
+    plan: Plan,
+    progress: Callable[[str], None] | None = None,
+) -> Reasons:
+    """Say why a plan is what it is, by planning again with one thing changed at a time.
+
+    Parameters
+    ----------
+    plots, wares, offers, terms
+        What the plan was made from; the budget is not looked at, the time limit holds for each new plan.
+    plan
+        The plan to explain.
+    progress
+        Told of each question as its turn comes.
+
+    Returns
+    -------
+    Reasons
+    """
+    tell = progress or (lambda _stage: None)
+    terms = replace(terms, budget=None)
+    tell("prices by the pound")
+    by_the_pound = pound_prices(check_request(plots, wares, offers, terms), plan)
+    asked = _Asked(plots, wares, offers, terms, plan, by_the_pound)
+    nutrients = []
+    for supply in asked.supplies():
+        tell(f"what {supply} costs")
+        nutrients.append(asked.nutrient(supply, by_the_pound.get(supply)))
+    bought = {one.offer_id for one in plan.buy if one.count > 0}
+    entries = []
+    for offer in sorted(offers, key=lambda one: one.offer_id):
+        if offer.offer_id not in bought and _can_be_bought(offer):
+            tell(f"at which price {offer_text(offer)} would enter")
+            entries.append(asked.entry(offer))
+    ranges = []
+    for offer in sorted(offers, key=lambda one: one.offer_id):
+        for price in (offer.price_low, offer.price_high):
+            if price is not None and price > 0 and price != offer.price and _can_be_bought(offer):
+                tell(f"{offer_text(offer)} at {format_money(price)}")
+                ranges.append(asked.at_price(offer, price))
+    nutrients.sort(key=lambda one: (-(one.without or Decimal(0)), one.supply))
+    entries.sort(key=lambda one: (-_nearness(one), one.offer_id))
+    area = {plot.plot_id: plot.area_ha for plot in plots}
+    shares = [
+        PlotCost(
+            plot_id,
+            cost,
+            (cost / Decimal(str(area[plot_id]))).quantize(_CENT) if area.get(plot_id, 0.0) > 0 else None,
+        )
+        for plot_id, cost in sorted(plan.plot_costs.items(), key=lambda item: (-item[1], item[0]))
+    ]
+    return Reasons(
+        tuple(nutrients),
+        tuple(entries),
+        tuple(ranges),
+        tuple(shares),
+        _summary(plan, nutrients, entries, ranges, {one.offer_id: offer_text(one) for one in offers}),
+    )
+
+
+def _can_be_bought(offer: Offer) -> bool:
+    return offer.price is not None and offer.price > 0 and bool(offer.package_kg and offer.package_kg > 0)
+
+
+def _nearness(entry: EntryPrice) -> float:
+    return float(entry.enters_at / entry.price) if entry.enters_at is not None else -1.0
+
+
+# ---------------------------------------------------------------------------------------------
+# By the pound: the dual of the plan's linear program
+
+
+def pound_prices(request: Request, plan: Plan) -> Mapping[str, float]:
+    """Marginal price of each supply with the plan's passes and orders kept and packages divisible.
+
+    Notes
+    -----
+    The switches of the program are fixed to the plan's passes, the orders to the plan's purchases, and the
+    counts are continuous. The dual of a need's row is what one more unit of that need costs; weighed by the
+    needs, it is the price of one more kilogram spread like the needs.
+    """
+    plan_model = build(request)
+    model = plan_model.model.copy()
+    passes = plan_model.passes
+    made = {(line.plot_id, line.product, line.timing) for line in plan.lines}
+    made |= {(line.plot_id, line.product, None) for line in plan.lines}  # passes at any time, if put at one
+    on = np.array(
+        [
+            (
+                request.plots[passes.plot[i]].plot_id,
+                request.wares[passes.ware[i]].product.product,
+                TIMES[passes.time[i]],
+            )
+            in made
+            for i in range(passes.count)
+        ],
+        bool,
+    )
+    switched = plan_model.switch >= 0
+    model.lower[plan_model.switch[switched]] = on[switched]
+    model.upper[plan_model.switch[switched]] = on[switched]
+    # an amount is not held to what is needed today, only to what is allowed
+    roomy = np.where(np.isfinite(passes.limit_kg), passes.limit_kg / passes.high_kg, math.inf)
+    model.upper[plan_model.amount] = np.where(on | passes.forced, np.maximum(1.0, roomy), 0.0)
+    model.row_upper[plan_model.switch_rows] = math.inf
+    _fix_orders(plan_model, plan, model.lower, model.upper)
+    solved = model.solve(Effort(), relaxed=True)
+    if solved.found is not Found.OPTIMAL:
+        return {}
+    dual: dict[str, float] = {}
+    mass: dict[str, float] = {}
+    for row, members in plan_model.need_rows:
+        supply = plan_model.supplies[plan_model.cells[members[0]].supply]
+        dual[supply] = dual.get(supply, 0.0) + max(0.0, float(solved.duals[row]))
+    for cell in plan_model.cells:
+        supply = plan_model.supplies[cell.supply]
+        mass[supply] = mass.get(supply, 0.0) + cell.mass_kg
+    return {supply: total / mass[supply] for supply, total in dual.items()}
+
+
+def _fix_orders(plan_model: PlanModel, plan: Plan, lower: Floats, upper: Floats) -> None:
+    """Keep the orders of the plan, at any count within the price tier."""
+    count = {one.offer_id: one.count for one in plan.buy if one.count > 0}
+    for column, order, tier in zip(plan_model.count, plan_model.order, plan_model.tiers, strict=True):
+        offer = plan_model.request.offers[tier.offer]
+        units = count.get(offer.offer_id, 0.0) / tier.packages_per_unit
+        bought = units > 0 and tier.first - 1e-6 <= units <= tier.last + 1e-6
+        if order >= 0:
+            lower[order] = upper[order] = float(bought)
+        if bought:
+            upper[column] = math.inf if offer.max_count is None else offer.max_count / tier.packages_per_unit
+            if order >= 0:
+                upper[column] = tier.last
+
+
+# ---------------------------------------------------------------------------------------------
+# In whole packages: planning again
+
+
+class _Asked:
+    """What the plan was made from, to ask again with one thing changed."""
+
+    def __init__(
+        self,
+        plots: Sequence[PlanPlot],
+        wares: Sequence[Ware],
+        offers: Sequence[Offer],
+        terms: Terms,
+        plan: Plan,
+        by_the_pound: Mapping[str, float],
+    ) -> None:
+        self.by_the_pound = by_the_pound
+        self.plots, self.wares, self.offers, self.terms, self.plan = plots, wares, offers, terms, plan
+        gap = plan.gap if plan.gap is not None else terms.gap
+        self.base_doubt = plan.total_cost * Decimal(str(gap))
+
+    def supplies(self) -> list[str]:
+        """Supplies with a known need."""
+        return sorted({demand.supply for plot in self.plots for demand in plot.demands if demand.mass_kg})
+
+    def again(self, plots: Sequence[PlanPlot] | None = None, offers: Sequence[Offer] | None = None) -> Plan:
+        return make_plan(
+            self.plots if plots is None else plots,
+            self.wares,
+            self.offers if offers is None else offers,
+            self.terms,
+        )
+
+    def nutrient(self, supply: str, price_per_kg: float | None) -> NutrientReason:
+        need_kg = sum(
+            demand.mass_kg or 0.0 for plot in self.plots for demand in plot.demands if demand.supply == supply
+        )
+        units = self.terms.units
+        unit_kg, unit = (1.0, "kg") if units == "metric" else (LB_KG, "lb")
+        doubt = self.base_doubt
+        without_plan = self.again([_scaled(plot, supply, 0.0) for plot in self.plots])
+        without = self.plan.total_cost - without_plan.total_cost
+        more_plan = self.again([_scaled(plot, supply, 1.0 + MORE) for plot in self.plots])
+        more_kg = MORE * need_kg
+        same = (more_plan.outcome is Outcome.IMPOSSIBLE) == (self.plan.outcome is Outcome.IMPOSSIBLE)
+        more = more_plan.total_cost - self.plan.total_cost if same else None
+        in_packages = float(more) / more_kg if more is not None and more_kg > 0 else None
+        doubt = max(doubt, *(self._doubt(one) for one in (without_plan, more_plan)))
+        words = [f"{amount_text(need_kg, supply, units)} are needed."]
+        if price_per_kg is None:
+            words.append("By the pound: the plan's passes cannot bring more of it.")
+        else:
+            money = format_money(Decimal(price_per_kg * unit_kg).quantize(_CENT))
+            words.append(
+                f"By the pound (passes and orders as planned, packages divisible): one more {unit} costs "
+                f"{money}."
+            )
+        if in_packages is None or more is None:
+            words.append("In whole packages (planned again): a tenth more cannot be met.")
+        else:
+            each = format_money(Decimal(in_packages * unit_kg).quantize(_CENT))
+            words.append(
+                "In whole packages (planned again): "
+                f"a tenth more costs {format_money(more)}, {each} a {unit}."
+            )
+        words.append(f"Without it the plan would cost {format_money(without)} less.")
+        words.append(f"Planned-again costs are certain to {format_money(doubt.quantize(_CENT))}.")
+        return NutrientReason(
+            supply,
+            need_kg,
+            price_per_kg,
+            without,
+            more,
+            more_kg,
+            in_packages,
+            doubt.quantize(_CENT),
+            " ".join(words),
+        )
+
+    def _doubt(self, plan: Plan) -> Decimal:
+        gap = plan.gap if plan.gap is not None else self.terms.gap
+        return plan.total_cost * Decimal(str(gap))
+
+    def entry(self, offer: Offer) -> EntryPrice:
+        """Find the highest price at which an offer not bought would pay.
+
+        At a price p the best plan costs f(p). Where f(p) is below today's cost the plan buys n of the offer
+        and pays c for everything else; at (today − c) / n that plan costs what today's does. Planning again
+        at that price either finds nothing better, and it is the answer, or gives the next, higher price
+        (Dinkelbach, On nonlinear fractional programming, Management Science 13, 1967, 492-498).
+        """
+        assert offer.price is not None
+        price, count, doubt = self._guess(offer), 0.0, self.base_doubt
+        for _round in range(8):
+            plan = self._priced(offer, price)
+            number = sum(one.count for one in plan.buy if one.offer_id == offer.offer_id)
+            if number <= 0 and count == 0 and price > _CENT:
+                price = _CENT  # the guess was too high
+                continue
+            if number <= 0:
+                break
+            other = plan.total_cost - sum(
+                (one.cost for one in plan.buy if one.offer_id == offer.offer_id), Decimal(0)
+            )
+            doubt = (self.base_doubt + self._doubt(plan)) / Decimal(str(number))
+            pays = ((self.plan.total_cost - other) / Decimal(str(number))).quantize(_CENT, ROUND_DOWN)
+            if pays <= price:
+                count = count or number
+                break
+            price, count = min(pays, offer.price), number
+            if price == offer.price:
+                break
+        now, doubt, name = format_money(offer.price), doubt.quantize(_CENT), offer_text(offer)
+        if count <= 0:
+            text = f"{name} at {now} would not be used if it cost a cent."
+            return EntryPrice(offer.offer_id, offer.product, offer.price, None, 0.0, Decimal(0), text)
+        give = f", give or take {format_money(doubt)}" if doubt else ""
+        if price >= offer.price:
+            text = f"{name} at {now} would do as well as what the plan buys{give}."
+        else:
+            enters = format_money(price)
+            text = f"{name} costs {now} and would enter at {enters}{give}, {count:.4g} of them."
+        return EntryPrice(offer.offer_id, offer.product, offer.price, price, count, doubt, text)
+
+    def _guess(self, offer: Offer) -> Decimal:
+        """A price to begin at: three quarters of what a package is worth by the pound."""
+        contents = {ware.product.product: ware.contents for ware in self.wares}.get(offer.product, {})
+        worth = sum(self.by_the_pound.get(key, 0.0) * content for key, content in contents.items())
+        guess = Decimal(0.75 * worth * (offer.package_kg or 0.0)).quantize(_CENT)
+        assert offer.price is not None
+        return min(max(_CENT, guess), offer.price)
+
+    def _priced(self, offer: Offer, price: Decimal) -> Plan:
+        assert offer.price is not None
+        ratio = price / offer.price
+        breaks = tuple(
+            (count, max(_CENT, (tier * ratio).quantize(_CENT))) for count, tier in offer.price_breaks
+        )
+        changed = replace(offer, price=price, price_breaks=breaks)
+        return self.again(offers=[changed if one is offer else one for one in self.offers])
+
+    def at_price(self, offer: Offer, price: Decimal) -> PriceRange:
+        """Plan again with one price moved to an end of its range."""
+        plan = self._priced(offer, price)
+        names = {one.offer_id: offer_text(one) for one in self.offers}
+        before = {one.offer_id: one.count for one in self.plan.buy}
+        after = {one.offer_id: one.count for one in plan.buy}
+        changes = tuple(
+            f"{after.get(key, 0.0):.4g} of {names.get(key, key)} instead of {before.get(key, 0.0):.4g}"
+            for key in sorted({*before, *after})
+            if not math.isclose(before.get(key, 0.0), after.get(key, 0.0), abs_tol=1e-3)
+        )
+        decisions = f"buy {', '.join(changes)}" if changes else "the same purchase stays best"
+        text = (
+            f"If {offer_text(offer)} costs {format_money(price)}: {decisions}; the plan then costs "
+            f"{format_money(plan.total_cost)}."
+        )
+        return PriceRange(offer.offer_id, price, plan.total_cost, changes, text)
+
+
+def _scaled(plot: PlanPlot, supply: str, factor: float) -> PlanPlot:
+    """A plot that needs more or nothing of one supply; its cap moves along so that more is allowed."""
+    extra_kg = sum(
+        (demand.mass_kg or 0.0) * max(0.0, factor - 1.0) for demand in plot.demands if demand.supply == supply
+    )
+    demands = tuple(
+        Demand(one.supply, one.mass_kg * factor, one.timing, one.priority)
+        if one.supply == supply and one.mass_kg is not None
+        else one
+        for one in plot.demands
+    )
+    caps = {key: cap + (extra_kg if key == supply else 0.0) for key, cap in plot.caps.items()}
+    return replace(plot, demands=demands, caps=caps)
+
+
+def _summary(
+    plan: Plan,
+    nutrients: Sequence[NutrientReason],
+    entries: Sequence[EntryPrice],
+    ranges: Sequence[PriceRange],
+    names: Mapping[str, str],
+) -> tuple[str, ...]:
+    words = []
+    if nutrients and nutrients[0].without and plan.total_cost > 0:
+        first = nutrients[0]
+        assert first.without is not None
+        words.append(
+            f"{first.supply} drives the cost: of {format_money(plan.total_cost)} the plan would save "
+            f"{format_money(first.without)} without it."
+        )
+    near = [one for one in entries if one.enters_at is not None]
+    if near:
+        words.append(f"Nearest to being bought: {near[0].text}")
+    moving = sorted({names[one.offer_id] for one in ranges if one.changes})
+    if moving:
+        words.append(f"Within the stated price ranges the purchase turns on {', '.join(moving)}.")
+    elif ranges:
+        words.append("Within the stated price ranges the same purchase stays best.")
+    return tuple(words)

@@ -1,0 +1,309 @@
+"""How is the cheapest plan found, and how near to it is it proved?
+
+A small program goes to the solver as it is. A larger one is searched in stages, each of which may already
+be good enough:
+
+1. the linear relaxation puts a price on each product;
+2. at those prices every plot is solved alone, which proves a lower bound (see `search`);
+3. the plots' own choices are joined: with those passes, what is the cheapest whole purchase?
+4. the same at prices moved a little, which brings other choices, and the cheapest plan among all of them;
+5. the whole program, started from the best plan so far.
+
+What comes back is a solution that has been cleaned up and the best proved bound on the cost of any plan.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+
+import numpy as np
+
+from loamwright.planning.model import PlanModel, Solution, settle
+from loamwright.planning.solver import Effort, Flags, Floats, Found, Ints, Model, Solved
+
+#: Programs with no more passes than this are solved as they are.
+SMALL = 120
+#: Prices are moved this often, each to between this share of itself and itself.
+_ROUNDS, _LOWEST = 4, 0.85
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """What one stage of a search brought.
+
+    Parameters
+    ----------
+    name
+        Which stage.
+    cost, bound
+        Best plan and best bound after it [money]; infinite, minus infinite while there is none.
+    seconds
+        Since the search began [s].
+    """
+
+    name: str
+    cost: float
+    bound: float
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True)
+class Search:
+    """What a search brought.
+
+    Parameters
+    ----------
+    found
+        What can be said of it.
+    solution
+        Cleaned up; None when there is none.
+    bound
+        Proved lower bound on the objective.
+    stages
+        How it went.
+    """
+
+    found: Found
+    solution: Solution | None
+    bound: float
+    stages: tuple[Stage, ...]
+
+
+def search(plan_model: PlanModel, gap: float, time_limit_s: float) -> Search:
+    """Search for the cheapest plan."""
+    run = _Run(plan_model, gap, time_limit_s)
+    if plan_model.passes.count > SMALL:
+        run.take_apart()
+    if not run.impossible and not run.done():
+        run.try_model("whole", plan_model.model, time_limit_s, proves=True)
+    return run.result()
+
+
+class _Run:
+    """One search: the best plan and bound so far, and the clock."""
+
+    def __init__(self, plan_model: PlanModel, gap: float, time_limit_s: float) -> None:
+        self.plan_model, self.gap = plan_model, gap
+        self.began = time.monotonic()
+        self.deadline = self.began + time_limit_s
+        self.values: Floats | None = None
+        self.cost, self.bound = np.inf, -np.inf
+        self.impossible = False
+        self.stages: list[Stage] = []
+
+    def left(self) -> float:
+        return self.deadline - time.monotonic()
+
+    def done(self) -> bool:
+        return self.values is not None and self.cost - self.bound <= self.gap * abs(self.cost)
+
+    def note(self, name: str) -> None:
+        self.stages.append(Stage(name, self.cost, self.bound, time.monotonic() - self.began))
+
+    def try_model(self, name: str, model: Model, seconds: float, proves: bool = False) -> Solved:
+        """Solve the program, or a restriction of it, and keep what is better."""
+        effort = Effort(self.gap, max(0.1, min(seconds, self.left())))
+        solved = model.solve(effort, start=self.values if proves else None)
+        if solved.has_values and solved.objective < self.cost:
+            self.values, self.cost = solved.values, solved.objective
+        if proves:
+            self.impossible = solved.found is Found.INFEASIBLE
+            self.bound = max(self.bound, solved.bound)
+        self.note(name)
+        return solved
+
+    def take_apart(self) -> None:
+        """Stages 1 to 4."""
+        plan_model, model = self.plan_model, self.plan_model.model
+        relaxed = model.solve(Effort(time_limit_s=max(0.1, self.left())), relaxed=True)
+        self.impossible = relaxed.found is Found.INFEASIBLE
+        if relaxed.found is not Found.OPTIMAL:
+            return
+        self.bound = relaxed.objective
+        self.note("linear relaxation")
+        parts = Parts(plan_model)
+        prices = np.maximum(0.0, -relaxed.duals[parts.pools])
+        near = min(1e-4, self.gap / 10)
+        apart = parts.solve(prices, near, self.deadline)
+        self.impossible = not apart.feasible
+        if self.impossible:
+            return
+        self.bound = max(self.bound, apart.bound)
+        self.note("plots alone")
+        choices = chosen(plan_model, apart.values)
+        joined = self.try_model(
+            "their passes joined", only(plan_model, choices, must=True), 0.2 * self.left()
+        )
+        if not joined.has_values:
+            self.try_model("their passes joined", only(plan_model, choices), 0.2 * self.left())
+        random = np.random.default_rng(0)
+        until = time.monotonic() + 0.3 * self.left()
+        for _round in range(_ROUNDS):
+            if self.done() or time.monotonic() > until:
+                break
+            moved = parts.solve(prices * random.uniform(_LOWEST, 1.0, len(prices)), near, until)
+            choices |= chosen(plan_model, moved.values)
+        if not self.done():
+            self.try_model("more of their passes", only(plan_model, choices), 0.4 * self.left())
+
+    def result(self) -> Search:
+        solution = None if self.values is None else settle(self.plan_model, self.values)
+        if solution is None:
+            found = Found.INFEASIBLE if self.impossible else Found.NOTHING
+        else:
+            found = Found.OPTIMAL if self.done() else Found.LIMITED
+        return Search(found, solution, self.bound, tuple(self.stages))
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """Some columns of the program with the rows that concern only them.
+
+    Parameters
+    ----------
+    columns
+        Their indices in the whole program.
+    model
+        The small program; its costs are set anew for each solve.
+    """
+
+    columns: Ints
+    model: Model
+
+
+@dataclass(frozen=True, slots=True)
+class Apart:
+    """Every part solved at one set of prices.
+
+    Parameters
+    ----------
+    bound
+        Proved lower bound on the cost of any plan; minus infinite when a part was not solved in time.
+    values
+        One per column of the whole program, as the plots chose.
+    feasible
+        False when some plot has no solution at all, and so the property has none.
+    """
+
+    bound: float
+    values: Floats
+    feasible: bool
+
+
+class Parts:
+    """A program cut along its pools.
+
+    Parameters
+    ----------
+    plan_model
+        The program.
+    """
+
+    def __init__(self, plan_model: PlanModel) -> None:
+        self.plan_model = plan_model
+        model = plan_model.model
+        owner = np.full(len(model.cost), -1, np.int64)  # plot of each column; -1 = the purchase
+        passes = plan_model.passes
+        owner[plan_model.amount] = passes.plot
+        switched = plan_model.switch >= 0
+        owner[plan_model.switch[switched]] = passes.plot[switched]
+        self.pools = plan_model.supply_row[plan_model.supply_row >= 0]
+        entry_row = np.repeat(np.arange(len(model.row_lower)), np.diff(model.starts))
+        pooled = np.zeros(len(model.row_lower), bool)
+        pooled[self.pools] = True
+        self._pool_entries = np.flatnonzero(pooled[entry_row])
+        self._pool_entry_row = entry_row[self._pool_entries]
+        row_owner = np.full(len(model.row_lower), -2, np.int64)
+        row_owner[entry_row] = owner[model.index]
+        row_owner[pooled] = -2
+        self.plots = [
+            _cut(model, np.flatnonzero(owner == plot), np.flatnonzero(row_owner == plot))
+            for plot in np.unique(passes.plot)
+        ]
+        self.purchase = _cut(model, np.flatnonzero(owner == -1), np.flatnonzero(row_owner == -1))
+
+    def priced(self, prices: Floats) -> Floats:
+        """Put a price on each pool row's imbalance."""
+        model = self.plan_model.model
+        of_row = np.zeros(len(model.row_lower))
+        of_row[self.pools] = prices
+        cost = model.cost.copy()
+        np.add.at(
+            cost,
+            model.index[self._pool_entries],
+            of_row[self._pool_entry_row] * model.value[self._pool_entries],
+        )
+        return cost
+
+    def solve(self, prices: Floats, gap: float, deadline: float) -> Apart:
+        """Solve every part at given prices."""
+        cost = self.priced(prices)
+        values = np.zeros(len(cost))
+        bound = 0.0
+        known: dict[bytes, tuple[float, Floats]] = {}
+        for part in (*self.plots, self.purchase):
+            left = deadline - time.monotonic()
+            if left <= 0:
+                return Apart(-np.inf, values, feasible=True)
+            part.model.cost = cost[part.columns]
+            key = _fingerprint(part.model)
+            if key not in known:
+                solved = part.model.solve(Effort(gap, left, light=True))
+                if solved.found is Found.INFEASIBLE:
+                    return Apart(np.inf, values, feasible=False)
+                if not solved.has_values:
+                    return Apart(-np.inf, values, feasible=True)
+                known[key] = (solved.bound, solved.values)
+            part_bound, values[part.columns] = known[key]
+            bound += part_bound
+        return Apart(bound, values, feasible=True)
+
+
+def _cut(model: Model, columns: Ints, rows: Ints) -> Part:
+    place = np.full(len(model.cost), -1, np.int64)
+    place[columns] = np.arange(len(columns))
+    lengths = np.diff(model.starts)[rows]
+    starts = np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64)
+    entries = np.repeat(model.starts[rows] - starts[:-1], lengths) + np.arange(int(lengths.sum()))
+    return Part(
+        columns,
+        Model(
+            cost=model.cost[columns],
+            lower=model.lower[columns],
+            upper=model.upper[columns],
+            integer=model.integer[columns],
+            row_lower=model.row_lower[rows],
+            row_upper=model.row_upper[rows],
+            starts=starts,
+            index=place[model.index[entries]],
+            value=model.value[entries],
+        ),
+    )
+
+
+def _fingerprint(model: Model) -> bytes:
+    """Alike plots have alike programs and need solving once."""
+    return b"".join(
+        array.tobytes() for array in (model.cost, model.upper, model.row_lower, model.index, model.value)
+    )
+
+
+def chosen(plan_model: PlanModel, values: Floats) -> Flags:
+    """Tell which passes a solution makes."""
+    switched = plan_model.switch >= 0
+    on = np.asarray(values[plan_model.amount] > 1e-7, bool)
+    on[switched] = values[plan_model.switch[switched]] > 0.5
+    return on
+
+
+def only(plan_model: PlanModel, passes: Flags, must: bool = False) -> Model:
+    """Restrict the program to some passes."""
+    model = plan_model.model.copy()
+    may = passes | plan_model.passes.forced
+    model.upper[plan_model.amount] = may.astype(float)
+    switched = plan_model.switch >= 0
+    model.upper[plan_model.switch[switched]] = may[switched]
+    if must:
+        model.lower[plan_model.switch[switched]] = may[switched]
+    return model

@@ -1,0 +1,256 @@
+"""From needs to what the planner must reach and may not exceed, plot by plot.
+
+This file answers "how much of each nutrient must a plot get, how much more may it get, and which
+products can be spread there at all?". The amounts are the needs themselves; the caps on surplus are
+ours (stated below, each open to the user's settings), because no source prints one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from types import MappingProxyType
+
+from loamwright.errors import Level, Problem
+from loamwright.land import Plot, PlotArea
+from loamwright.needs import LimeNeed, Need, PlotNeeds
+from loamwright.planning.inputs import Demand, PlanPlot
+from loamwright.supplies import SAME_SEASON, Product, dose_limit
+from loamwright.units import HA_M2, LB_ACRE_KG_HA
+from loamwright.values import NeedState, Nutrient, Settings, Timing
+
+
+@dataclass(frozen=True, slots=True)
+class SurplusLimit:
+    """How far supply may go beyond a need.
+
+    Parameters
+    ----------
+    fraction
+        Over a known need [fraction of the need].
+    kg_ha
+        Over a known need [kg/ha]; the larger of the two applies.
+    none_kg_ha
+        Where none is needed [kg/ha].
+    unknown_kg_ha
+        Where the need is unknown [kg/ha].
+    """
+
+    fraction: float
+    kg_ha: float
+    none_kg_ha: float
+    unknown_kg_ha: float
+
+
+#: Our defaults; common practice, no source, except the reasons named. Nutrients absent are not capped.
+#: P: none where the test says none is needed, the crop gains nothing (caution C-15). N on legumes feeds
+#: the grass (C-22); 10 lb/acre leaves room for the N that comes with a phosphate. B: the window between
+#: enough and toxic is narrow (C-20). S: 25 lb/acre is the top of the published range for alfalfa
+#: (University of Minnesota Extension crop news, December 2021). Lime: a tenth over.
+SURPLUS_LIMITS: Mapping[str, SurplusLimit] = {
+    Nutrient.N.value: SurplusLimit(0.10, 5 * LB_ACRE_KG_HA, 10 * LB_ACRE_KG_HA, 0.0),
+    Nutrient.P2O5.value: SurplusLimit(0.25, 10 * LB_ACRE_KG_HA, 0.0, 0.0),
+    Nutrient.K2O.value: SurplusLimit(0.25, 10 * LB_ACRE_KG_HA, 10 * LB_ACRE_KG_HA, 0.0),
+    Nutrient.S.value: SurplusLimit(0.25, 25 * LB_ACRE_KG_HA, 25 * LB_ACRE_KG_HA, 25 * LB_ACRE_KG_HA),
+    Nutrient.B.value: SurplusLimit(0.05, 0.0, 0.0, 0.0),
+    "lime": SurplusLimit(0.10, 0.0, 0.0, 0.0),
+}
+
+
+#: When money is short, a share of a plot's lime counts this many times a share of a nutrient: where pH is
+#: what limits, lime is the first dollar to spend. Ours; common practice, no source.
+LIME_PRIORITY = 3.0
+
+
+def surplus_limit(supply: str, settings: Settings) -> SurplusLimit | None:
+    """Return the cap on surplus for one supply: the user's for it, else ours, else the user's ``"*"``."""
+    default = SURPLUS_LIMITS.get("lime" if supply.startswith("lime ") else supply)
+    named = supply in settings.surplus_limit_fraction or supply in settings.surplus_limit_kg_ha
+    if default is not None and not named:
+        return default
+    key = supply if named else "*"
+    fraction = settings.surplus_limit_fraction.get(key)
+    kg_ha = settings.surplus_limit_kg_ha.get(key)
+    if fraction is None and kg_ha is None:
+        return None
+    kg_ha = 0.0 if kg_ha is None else kg_ha
+    unknown_kg_ha = kg_ha if default is None else default.unknown_kg_ha
+    return SurplusLimit(0.0 if fraction is None else fraction, kg_ha, kg_ha, unknown_kg_ha)
+
+
+def _cap_kg(need: Need | LimeNeed | None, limit: SurplusLimit, area_ha: float) -> float:
+    if need is None or need.state is NeedState.UNKNOWN or need.mass_kg is None:
+        return limit.unknown_kg_ha * area_ha
+    if need.state is NeedState.NONE:
+        return limit.none_kg_ha * area_ha
+    return need.mass_kg + max(limit.fraction * need.mass_kg, limit.kg_ha * area_ha)
+
+
+def lime_this_season(
+    lime: LimeNeed,
+    contents: Mapping[str, Mapping[str, float]],
+    products: Sequence[Product],
+    settings: Settings,
+    spread_kg_ha: float,
+) -> float:
+    """Divide a lime need that is more than one dose carries.
+
+    Notes
+    -----
+    The weakest lime that can reach the plot decides: what is left of the dose limit [kg/ha] times its
+    effective share is planned, so that whichever lime is bought stays within the rule. A rule that only
+    says to halve takes half, the lime already spread included. Doses that all go on in one season are
+    planned together.
+    """
+    if not settings.lime_dose_limit or lime.rate_kg_ha is None or lime.basis is None:
+        return 1.0
+    limit = dose_limit(settings.lime_dose_limit)
+    supply = f"lime {lime.basis.value}"
+    strengths = [contents[item.product].get(supply, 0.0) for item in products]
+    weakest = min((strength for strength in strengths if strength > 0), default=None)
+    if weakest is None or limit.apart == SAME_SEASON:
+        return 1.0
+    wanted_kg_ha = lime.rate_kg_ha / weakest
+    if limit.max_kg_ha is None:
+        dose_kg_ha = (wanted_kg_ha + spread_kg_ha) / (limit.max_doses or 1)
+    else:
+        dose_kg_ha = limit.max_kg_ha
+    return min(1.0, max(0.0, dose_kg_ha - spread_kg_ha) / wanted_kg_ha)
+
+
+def _divided(shares: Mapping[str, float], settings: Settings) -> tuple[Problem, ...]:
+    """Say once which plots get part of their lime now, by whose rule, and when the rest is due."""
+    if not shares:
+        return ()
+    limit = dose_limit(settings.lime_dose_limit)
+    told = ", ".join(f"{plot_id} {share:.0%}" for plot_id, share in shares.items())
+    apart = f"; the rest after {limit.apart}" if limit.apart else ""
+    return (
+        Problem(
+            f"lime of {', '.join(shares)}",
+            f"the need is more than one dose carries by the rule of {limit.place} ({limit.method}; "
+            f"{limit.source}). Planned now: {told}{apart}",
+            "The rest stays owed; `status` shows it.",
+            Level.NOTE,
+        ),
+    )
+
+
+def _left_out(plot_ids: Sequence[str]) -> tuple[Problem, ...]:
+    """Say once which plots have no ground to spread on."""
+    if not plot_ids:
+        return ()
+    return (
+        Problem(
+            f"plots {', '.join(plot_ids)}",
+            "the keep-outs and their setbacks leave no ground to spread on, so nothing is planned there",
+            "If that is not meant, check the keep-outs.",
+            Level.NOTE,
+        ),
+    )
+
+
+def _demands(plot: PlotNeeds) -> tuple[Demand, ...]:
+    demands: list[Demand] = []
+    for need in plot.needs:
+        if need.state is not NeedState.NEEDED or not need.mass_kg:
+            continue
+        splits: tuple[tuple[Timing | None, float], ...] = need.timings or ((None, 1.0),)
+        demands.extend(Demand(need.nutrient.value, need.mass_kg * share, timing) for timing, share in splits)
+    if plot.lime.mass_kg and plot.lime.basis is not None:
+        demands.append(Demand(f"lime {plot.lime.basis.value}", plot.lime.mass_kg, None, LIME_PRIORITY))
+    return tuple(demands)
+
+
+def reachable_products(plot: Plot, products: Sequence[Product], settings: Settings) -> frozenset[str]:
+    """Name the products that a spreader of the property can put on a plot."""
+    owned = {spreader.name.casefold() for spreader in settings.spreaders}
+    named = {name for name in owned if name in plot.access.casefold()}
+    usable = named or owned
+    if not usable:
+        return frozenset(product.product for product in products)
+    return frozenset(
+        product.product
+        for product in products
+        if not product.equipment or usable & {name.casefold() for name in product.equipment}
+    )
+
+
+def plan_plots(
+    plots: Sequence[Plot],
+    areas: Mapping[str, PlotArea],
+    needs: Mapping[str, PlotNeeds],
+    contents: Mapping[str, Mapping[str, float]],
+    products: Sequence[Product],
+    settings: Settings,
+    lime_spread_kg_ha: Mapping[str, float] = MappingProxyType({}),
+) -> tuple[tuple[PlanPlot, ...], tuple[Problem, ...]]:
+    """Turn needs into the planner's plots: demands, caps on surplus, products that can get there.
+
+    Parameters
+    ----------
+    plots
+        Plots of the property.
+    areas, needs
+        By plot_id.
+    contents
+        Product name to supply key to mass fraction [kg per kg product].
+    products
+        Products on offer.
+    settings
+        The property's settings.
+    lime_spread_kg_ha
+        Lime that a dose planned now comes on top of, by plot_id, from `lime_spread` [kg/ha].
+
+    Returns
+    -------
+    plots : tuple of PlanPlot
+        Plots with a spread area, whether or not anything is needed there.
+    problems : tuple of Problem
+        Plots that are kept out as a whole, and lime that is divided over seasons.
+    """
+    left_out: list[str] = []
+    divided: dict[str, float] = {}
+    supplies = sorted({supply for content in contents.values() for supply in content})
+    result = []
+    for plot in plots:
+        area_ha = areas[plot.plot_id].spread_area_m2 / HA_M2
+        if area_ha <= 0:
+            left_out.append(plot.plot_id)
+            continue
+        plot_needs = needs[plot.plot_id]
+        allowed = reachable_products(plot, products, settings)
+        lime_share = 1.0
+        if plot_needs.lime.state is NeedState.NEEDED:
+            reaching = [product for product in products if product.product in allowed]
+            spread_kg_ha = lime_spread_kg_ha.get(plot.plot_id, 0.0)
+            lime_share = lime_this_season(plot_needs.lime, contents, reaching, settings, spread_kg_ha)
+            if lime_share < 1.0:
+                divided[plot.plot_id] = lime_share
+        lime = replace(
+            plot_needs.lime,
+            mass_kg=None if plot_needs.lime.mass_kg is None else plot_needs.lime.mass_kg * lime_share,
+        )
+        caps = {}
+        for supply in supplies:
+            limit = surplus_limit(supply, settings)
+            if limit is None:
+                continue
+            if supply.startswith("lime "):
+                wanted = plot_needs.lime.basis is not None and supply == f"lime {plot_needs.lime.basis.value}"
+                if plot_needs.lime.state is NeedState.NEEDED and not wanted:
+                    continue  # scored in another basis than the need: the need's own basis caps it
+                caps[supply] = _cap_kg(lime, limit, area_ha)  # over what is planned now
+            else:
+                caps[supply] = _cap_kg(plot_needs.of(Nutrient(supply)), limit, area_ha)
+        result.append(
+            PlanPlot(
+                plot_id=plot.plot_id,
+                area_ha=area_ha,
+                demands=_demands(replace(plot_needs, lime=lime)),
+                caps=caps,
+                weight=plot.weight,
+                allowed_products=allowed,
+            )
+        )
+    return tuple(result), (*_left_out(left_out), *_divided(divided, settings))

@@ -1,0 +1,166 @@
+"""How amounts, packages and times are said: once, for screen, map and paper.
+
+Amounts come as they are, in SI; here they become text in the property's unit system, with whole packages
+beside them. The file takes records of `supplies` and knows no others.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+from loamwright.supplies import Form, Product
+from loamwright.units import GAL_M3, LB_KG, format_mass
+from loamwright.values import Timing
+
+#: Package texts are cut to this on narrow pages [characters].
+PACKAGE_LENGTH = 22
+
+
+def timing_words(timing: Timing | None) -> str:
+    """Say when a pass is made.
+
+    Parameters
+    ----------
+    timing
+        When in the season; None = any time.
+
+    Returns
+    -------
+    str
+    """
+    return timing.value if timing else "any time"
+
+
+def packages_words(packages: float | None, package: str, mass_kg: float, system: str) -> str:
+    """Say an amount in whole packages and the rest by weight.
+
+    Parameters
+    ----------
+    packages
+        Amount in packages, unrounded; None for bulk.
+    package
+        The package as written.
+    mass_kg
+        The amount [kg].
+    system
+        ``"us"`` or ``"metric"``.
+
+    Returns
+    -------
+    str
+        ``"3 × 50 lb bag + 21.5 lb"``, ``"21.5 lb of a 50 lb bag"`` or ``"bulk"``.
+
+    Examples
+    --------
+    >>> packages_words(3.43, "50 lb bag", 3.43 * 50 * LB_KG, "us")
+    '3 × 50 lb bag + 21.5 lb'
+    """
+    package = shortened(package, PACKAGE_LENGTH)
+    if not packages:
+        return "bulk"
+    whole = math.floor(packages + 1e-9)
+    rest_kg = max(mass_kg - whole * mass_kg / packages, 0.0)
+    rest = exact_mass(rest_kg, system)
+    if rest_kg < 0.02 * LB_KG:
+        return f"{whole} × {package}"
+    return f"{whole} × {package} + {rest}" if whole else f"{rest} of a {package}"
+
+
+def carry_words(amounts: Iterable[tuple[float | None, str]]) -> str:
+    """Say how many whole packages to load for passes that share opened ones.
+
+    Parameters
+    ----------
+    amounts
+        (packages, unrounded, or None for bulk; the package as written) of each pass.
+
+    Returns
+    -------
+    str
+        At most four kinds of package.
+
+    Examples
+    --------
+    >>> carry_words([(1.6, "50 lb bag"), (0.7, "50 lb bag")])
+    '3 × 50 lb bag'
+    """
+    sums: dict[str, float] = {}
+    bulk = False
+    for packages, package in amounts:
+        if packages is None:
+            bulk = True
+        else:
+            sums[package] = sums.get(package, 0.0) + packages
+    parts = [
+        f"{math.ceil(total - 1e-9)} × {shortened(package, PACKAGE_LENGTH)}" for package, total in sums.items()
+    ]
+    more = [f"and {len(parts) - 4} more kinds"] if len(parts) > 4 else []
+    return ", ".join(parts[:4] + more + (["bulk"] if bulk else []))
+
+
+def volume_words(mass_kg: float, product: Product | None, system: str) -> str:
+    """Say a liquid's mass as the operator measures it.
+
+    Parameters
+    ----------
+    mass_kg
+        Mass [kg].
+    product
+        The product, or None when its label is not in the file.
+    system
+        ``"us"`` or ``"metric"``.
+
+    Returns
+    -------
+    str
+        Gallons or litres; empty for anything but a liquid with a stated density.
+    """
+    if product is None or product.form is not Form.LIQUID or not product.density_kg_m3:
+        return ""
+    volume_m3 = mass_kg / product.density_kg_m3
+    return f"{volume_m3 / GAL_M3:,.1f} gal" if system == "us" else f"{volume_m3 * 1000:,.1f} L"
+
+
+def shortened(text: str, most: int) -> str:
+    """Return text cut to a length, with an ellipsis where it was cut.
+
+    Parameters
+    ----------
+    text
+        Any text.
+    most
+        Greatest length [characters].
+
+    Returns
+    -------
+    str
+    """
+    return text if len(text) <= most else text[: most - 1] + "…"
+
+
+def exact_mass(mass_kg: float, system: str) -> str:
+    """Write a mass to the pound (or kilogram) even when it is also tons.
+
+    Parameters
+    ----------
+    mass_kg
+        Mass [kg].
+    system
+        ``"us"`` or ``"metric"``.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> exact_mass(2902.99, "us")
+    '6,400 lb (3.20 tons)'
+    """
+    short = format_mass(mass_kg, system)
+    if system == "us" and short.endswith("tons"):
+        return f"{mass_kg / LB_KG:,.0f} lb ({short})"
+    if system == "metric" and short.endswith(" t"):
+        return f"{mass_kg:,.0f} kg ({short})"
+    return short
