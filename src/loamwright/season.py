@@ -16,15 +16,15 @@ from decimal import Decimal
 from pathlib import Path
 from typing import TypeVar
 
-from loamwright import fieldmap, files, handoff, land, needs, planning, supplies, work
+from loamwright import fieldmap, files, handoff, land, needs, planning, soil, supplies, work
 from loamwright.errors import InputError, Level, Problem, has_errors
 from loamwright.land import Cropping, PlotArea
-from loamwright.needs import PlotNeeds
+from loamwright.needs import Guideline, LimeNeed, Need, PlotNeeds
 from loamwright.planning import Plan
-from loamwright.soil import read_unit
-from loamwright.supplies import Acidity, Offer
+from loamwright.soil import SoilTest, read_unit
+from loamwright.supplies import Acidity, Movement, Offer
 from loamwright.units import HA_M2, parse_area, parse_length, parse_mass, parse_speed
-from loamwright.values import LimeBasis, Nutrient
+from loamwright.values import LimeBasis, NeedState, Nutrient
 from loamwright.work import Application, Calibration, Done, PropertyRecord, Recorded, SeasonView, Story
 
 #: Called with a short text as each stage begins; screens show it, tests ignore it.
@@ -63,48 +63,214 @@ def product_contents(record: PropertyRecord) -> Mapping[str, Mapping[str, float]
     }
 
 
+def _edition(name: str, record: PropertyRecord) -> tuple[Guideline, tuple[Problem, ...]]:
+    """Load an edition: built in or from its folder, else as the property has kept it, else an empty one."""
+    try:
+        return files.load_guideline(name), ()
+    except InputError:
+        kept = record.editions.get(name)
+        fix = "Set it to one that is there: set settings guideline=…; see `guideline list`."
+        if kept:
+            try:
+                found = files.load_kept_guideline(kept)
+            except InputError as broken:
+                error = broken
+            else:
+                what = f"the guideline {name!r} is not there any more; the copy kept in the property is used"
+                return found, (Problem("settings, guideline", what, fix, Level.WARNING),)
+        what = f"{error.problems[0].what}: what would go by it is unknown"
+        return needs.missing_guideline(name), (Problem("settings, guideline", what, fix, Level.WARNING),)
+
+
+@dataclass(frozen=True, slots=True)
+class _Editions:
+    """The two editions a property's needs go by."""
+
+    guideline: Guideline
+    lime: Guideline
+    problems: tuple[Problem, ...]
+
+    @classmethod
+    def of(cls, record: PropertyRecord) -> _Editions:
+        settings = record.info.settings
+        guideline, problems = _edition(settings.guideline, record)
+        lime, more = _edition(settings.lime_guideline, record)
+        return cls(guideline, lime, tuple(dict.fromkeys((*problems, *more))))
+
+
 def _all_needs(
     record: PropertyRecord,
     areas: Mapping[str, PlotArea],
-    applied: Mapping[str, Mapping[str, float]],
+    croppings: Mapping[str, Cropping],
+    editions: _Editions,
+    clocks: Mapping[str, needs.Clock],
+    ground: work.OnTheGround | None,
     today: dt.date,
 ) -> Mapping[str, PlotNeeds]:
-    settings = record.info.settings
-    guideline = files.load_guideline(settings.guideline)
-    lime_guideline = files.load_guideline(settings.lime_guideline)
-    croppings = _croppings(record)
+    tests = _with_their_crops(record)
     return {
         plot.plot_id: needs.plot_needs(
             plot,
             croppings.get(plot.plot_id),
             areas[plot.plot_id],
-            tuple(test for test in record.soil_tests if test.plot_id == plot.plot_id),
-            guideline,
-            lime_guideline,
-            settings,
-            applied.get(plot.plot_id, {}),
+            tests.get(plot.plot_id, ()),
+            editions.guideline,
+            editions.lime,
+            record.info.settings,
+            {} if ground is None else ground.whole_kg.get(plot.plot_id, {}),
             tuple(item for item in record.organic_inputs if item.plot_id == plot.plot_id),
             today,
+            parts={} if ground is None else ground.parts.get(plot.plot_id, {}),
+            clock=clocks[plot.plot_id],
+            decisions=record.decisions,
         )
         for plot in record.plots
     }
 
 
-def _croppings(record: PropertyRecord) -> Mapping[str, Cropping]:
-    return {item.plot_id: item for item in record.croppings if item.season == record.info.season}
+def current_croppings(record: PropertyRecord, today: dt.date) -> Mapping[str, Cropping]:
+    """Return what grows on each plot now: of several crops of the season, the first that has not ended.
+
+    Parameters
+    ----------
+    record
+        The property.
+    today
+        The day asked about.
+
+    Returns
+    -------
+    mapping of plot_id to Cropping
+        The season's last where all have ended.
+    """
+    found: dict[str, Cropping] = {}
+    for item in sorted(record.croppings, key=lambda c: c.position):
+        if item.season != record.info.season:
+            continue
+        held = found.get(item.plot_id)
+        if held is None or (held.ended_on is not None and held.ended_on < today):
+            found[item.plot_id] = item
+    return found
 
 
-def _ph_dates(record: PropertyRecord, today: dt.date) -> Mapping[str, dt.date]:
-    """Return the date of each plot's newest sample that says something of lime."""
-    dates: dict[str, dt.date] = {}
+def _before_it(record: PropertyRecord, cropping: Cropping) -> dt.date | None:
+    """The day the cropping before this one ended, when it is stated."""
+    mine = [item for item in record.croppings if item.plot_id == cropping.plot_id]
+    earlier = [
+        item.ended_on
+        for item in mine
+        if item.ended_on is not None and (item.season, item.position) < (cropping.season, cropping.position)
+    ]
+    return max(earlier, default=None)
+
+
+def _clocks(
+    record: PropertyRecord, croppings: Mapping[str, Cropping], today: dt.date
+) -> Mapping[str, needs.Clock]:
+    """The dates that decide, plot by plot, what a soil test has seen and what a crop got."""
+    settings = record.info.settings
+    start, end = needs.season_dates(record.info.season, settings.season_start)
+    clocks = {}
+    for plot in record.plots:
+        cropping = croppings.get(plot.plot_id)
+        tests = soil.usable_tests(record.soil_tests, plot.plot_id, today, settings.test_age_limit_years).tests
+        since = until = None
+        if cropping is not None:
+            ended_before = _before_it(record, cropping)
+            since = needs.growing_since(start, cropping.sown_on, cropping.seeding is False, ended_before)
+            until = cropping.ended_on
+        clocks[plot.plot_id] = needs.Clock(start, end, since, until, needs.sample_dates(tests))
+    return clocks
+
+
+def _with_their_crops(record: PropertyRecord) -> Mapping[str, tuple[SoilTest, ...]]:
+    """Give each report with rates the crop and season it was written for, where the record tells.
+
+    A report that does not say was written for the crop of the season its sample was taken in; a sample of
+    the second half of the year, for the season after, as manure is counted.
+    """
+    start = record.info.settings.season_start
+    grown: dict[tuple[str, int], str] = {}
+    for item in record.croppings:
+        if item.crop:
+            grown.setdefault((item.plot_id, item.season), item.crop)
+    tests: dict[str, list[SoilTest]] = {}
     for test in record.soil_tests:
-        speaks = test.ph is not None or (test.recommendation is not None and test.recommendation.lime)
-        if speaks and test.sampled_on is not None and test.sampled_on <= today:
-            dates[test.plot_id] = max(test.sampled_on, dates.get(test.plot_id, test.sampled_on))
-    return dates
+        advice = test.recommendation
+        if advice is not None and advice.rates and not test.rates_crop and test.sampled_on is not None:
+            season = test.rates_season or needs.season_of(test.sampled_on, start)
+            if test.rates_season is None and start == "01-01" and test.sampled_on.month >= FALL_FROM_MONTH:
+                season += 1
+            crop = grown.get((test.plot_id, season), "")
+            if crop:
+                test = replace(test, rates_crop=crop, rates_season=season)
+        tests.setdefault(test.plot_id, []).append(test)
+    return {plot_id: tuple(found) for plot_id, found in tests.items()}
 
 
-def _newest_plan(record: PropertyRecord) -> Plan | None:
+#: A sample taken from this month on is for the next season's crop. Ours; common practice, no source.
+FALL_FROM_MONTH = 9
+
+
+def stock_of(record: PropertyRecord) -> Mapping[str, supplies.Stock]:
+    """Add up what is in the shed: counted, bought, less put on.
+
+    Parameters
+    ----------
+    record
+        The property.
+
+    Returns
+    -------
+    mapping of product to supplies.Stock
+    """
+    used = (
+        supplies.Used(entry.product, entry.mass_kg, entry.applied_on, entry.recorded_at)
+        for entry in work.entries_that_count(record.applications)
+        if entry.mass_kg > 0
+    )
+    return supplies.stock(record.purchases, used)
+
+
+def offers_in_stock(record: PropertyRecord) -> tuple[Offer, ...]:
+    """Return the offers with what is in the shed of each package.
+
+    Parameters
+    ----------
+    record
+        The property.
+
+    Returns
+    -------
+    tuple of Offer
+        A package that the shed's book does not name keeps the count its offer came with; of several offers
+        of one package the first holds the stock.
+    """
+    stock = stock_of(record)
+    told: set[tuple[str, str]] = set()
+    offers = []
+    for offer in record.offers:
+        place = (offer.product, offer.package)
+        held = stock[offer.product].packages.get(offer.package) if offer.product in stock else None
+        if held is not None:
+            offer = replace(offer, in_stock=max(0.0, held[0]) if place not in told else 0.0)
+            told.add(place)
+        offers.append(offer)
+    return tuple(offers)
+
+
+def newest_plan(record: PropertyRecord) -> Plan | None:
+    """Return the newest plan of the current season.
+
+    Parameters
+    ----------
+    record
+        The property.
+
+    Returns
+    -------
+    Plan or None
+    """
     plans = [plan for plan in record.plans if plan.season == record.info.season]
     return plans[-1] if plans else None
 
@@ -116,6 +282,20 @@ def _sampling_guide(place: str) -> work.SamplingGuide:
         what = f"no published sampling advice for {place!r} is built in"
         raise InputError([Problem("settings, sampling_guide", what, f"Use one of: {choices}.")])
     return guides[place]
+
+
+def _several_crops(record: PropertyRecord, croppings: Mapping[str, Cropping]) -> Iterator[Problem]:
+    """Say which of several crops of the season the needs are for."""
+    for plot_id, now in croppings.items():
+        mine = [c for c in record.croppings if (c.plot_id, c.season) == (plot_id, now.season)]
+        if len(mine) > 1:
+            told = ", then ".join(c.crop or "no crop" for c in sorted(mine, key=lambda c: c.position))
+            yield Problem(
+                f"plot {plot_id}, crop",
+                f"{told} in {now.season}: the needs shown are for {now.crop or 'no crop'}",
+                f"When it has ended: set cropping '{plot_id} {now.season} {now.position}' ended_on=…",
+                Level.NOTE,
+            )
 
 
 def compute(record: PropertyRecord, today: dt.date, progress: Progress = quiet) -> SeasonView:
@@ -137,20 +317,26 @@ def compute(record: PropertyRecord, today: dt.date, progress: Progress = quiet) 
     Raises
     ------
     InputError
-        When a setting names a guideline or place that is not built in.
+        When a setting names a place without sampling advice.
     """
     progress("measuring plots")
+    settings = record.info.settings
     areas = {area.plot_id: area for area in land.areas(record.plots, record.keepouts)}
-    entries = work.season_entries(record.applications, record.info.season)
     contents = product_contents(record)
-    in_season, problems = work.applied_supplies(entries, contents)
-    unseen = work.lime_entries(record.applications, _ph_dates(record, today), record.info.season)
-    applied = work.merge_lime(in_season, work.applied_supplies(unseen, contents)[0])
+    croppings = current_croppings(record, today)
+    clocks = _clocks(record, croppings, today)
+    season, start = record.info.season, settings.season_start
+    ground = work.on_the_ground(
+        record.applications, contents, areas, clocks, season, start, work.season_needs(record, contents)
+    )
     progress("reading soil tests and tables")
-    plot_needs = _all_needs(record, areas, applied, today)
-    needs_before = _all_needs(record, areas, {}, today) if applied else plot_needs
-    plan = _newest_plan(record)
-    croppings = _croppings(record)
+    editions = _Editions.of(record)
+    needs_before = _all_needs(record, areas, croppings, editions, clocks, None, today)
+    something = ground.whole_kg or ground.parts
+    plot_needs = (
+        _all_needs(record, areas, croppings, editions, clocks, ground, today) if something else needs_before
+    )
+    plan = newest_plan(record)
     progress("planning rounds and samples")
     rounds = (
         ()
@@ -171,19 +357,314 @@ def compute(record: PropertyRecord, today: dt.date, progress: Progress = quiet) 
         croppings=croppings,
         needs=plot_needs,
         plan=plan,
-        statuses=work.line_statuses(plan, record.applications, record.info.season),
-        balances=work.balances(needs_before, applied),
+        statuses=work.line_statuses(plan, record.applications, season, start),
+        balances=work.balances(needs_before, ground.total_kg()),
         rounds=rounds,
         sampling=work.plan_sampling(guide, record, areas, today),
         cautions=work.fire(texts, record, areas, croppings, plot_needs, plan, today),
         problems=(
+            *record.problems,
+            *editions.problems,
             *land.find_overlaps(record.plots),
-            *problems,
+            *_several_crops(record, croppings),
+            *ground.problems,
             *work.unknown_corrections(record.applications),
             *dict.fromkeys(problem for found in plot_needs.values() for problem in found.problems),
         ),
         made_on=today,
+        aged=_aged(record, plan, needs_before, areas, editions),
     )
+
+
+def _stood_on(
+    record: PropertyRecord,
+    needs_before: Mapping[str, PlotNeeds],
+    areas: Mapping[str, PlotArea],
+    editions: _Editions,
+) -> dict[str, str]:
+    """Say what a plan made now would stand on, one short text for each thing."""
+    key, figure = planning.key, planning.figure
+    settings = record.info.settings
+    found = {
+        key("season"): str(record.info.season),
+        key("guideline", "needs"): editions.guideline.name.strip(" ,") or settings.guideline,
+        key("guideline", "lime"): editions.lime.name.strip(" ,") or settings.lime_guideline,
+    }
+    for plot in record.plots:
+        found[key("area", plot.plot_id)] = figure(areas[plot.plot_id].spread_area_m2, "m2")
+        reach = [f"{name} {'yes' if can else 'no'}" for name, can in sorted(plot.reach.items())]
+        found[key("reach", plot.plot_id)] = ", ".join([*reach, plot.access]).strip(", ") or "not stated"
+    for plot_id, plot_needs in needs_before.items():
+        for need in plot_needs.needs:
+            found[key("need", f"{plot_id} {need.nutrient.value}")] = figure(need.rate_kg_ha, "kg/ha")
+        basis = "" if plot_needs.lime.basis is None else f" {plot_needs.lime.basis.value}"
+        found[key("need", f"{plot_id} lime")] = figure(plot_needs.lime.rate_kg_ha, f"kg/ha{basis}")
+    for decision in record.decisions:
+        if decision.season == record.info.season:
+            amount = (
+                figure(decision.rate_kg_ha, "kg/ha") if decision.share is None else f"{decision.share:.0%}"
+            )
+            found[key("decision", f"{decision.plot_id} {decision.supply}")] = amount
+    for offer in record.offers:
+        price = "no price" if offer.price is None else f"{offer.price:f}"
+        breaks = "".join(f", {price:f} from {count}" for count, price in offer.price_breaks)
+        found[key("offer", offer.offer_id)] = f"{offer.product}, {offer.package}, {price}{breaks}"
+    for spreader in settings.spreaders:
+        sizes = (spreader.hopper_kg, spreader.vehicle_kg, spreader.swath_m, spreader.speed_m_s)
+        found[key("spreader", spreader.name)] = ", ".join(figure(size) for size in sizes)
+    for name in _PLANNED_BY:
+        found[key("setting", name)] = str(getattr(settings, name))
+    return found
+
+
+#: Settings that decide what is planned.
+_PLANNED_BY = (
+    "lime_dose_limit",
+    "spreading_cost_per_ha",
+    "spreading_cost_per_pass",
+    "hauling_cost_per_kg",
+    "max_products_per_plot",
+    "surplus_limit_fraction",
+    "surplus_limit_kg_ha",
+    "min_rate_kg_ha",
+)
+
+
+def _since_the_plan(record: PropertyRecord, plan: Plan) -> dict[str, str]:
+    """Name what was put on or bought since a plan that it did not ask for."""
+    season, start = record.info.season, record.info.settings.season_start
+    off = work.taken_off(plan, record.applications)
+    answered = work.lines_answered(plan, record.applications, season, start)
+    outside: dict[str, float] = {}
+    applied: dict[str, float] = {}
+    for entry in work.season_entries(record.applications, season, start):
+        if entry.entry_id in answered:
+            line = answered[entry.entry_id]
+            applied[line.line_id] = applied.get(line.line_id, 0.0) + entry.mass_kg
+        elif entry.entry_id not in off and entry.mass_kg > 0:
+            place = f"{entry.plot_id}, {entry.product}"
+            outside[place] = outside.get(place, 0.0) + entry.mass_kg
+    planned = {line.line_id: line.mass_kg for line in plan.lines}
+    places = {line.line_id: f"{line.plot_id}, {line.product}" for line in plan.lines}
+    for line_id in planning.over_the_plan(planned, applied, work.OVER_FRACTION):
+        outside[places[line_id]] = applied[line_id] - planned[line_id]
+    found = {planning.key("outside", place): planning.figure(kg, "kg") for place, kg in outside.items()}
+    wanted: dict[tuple[str, str], float] = {}
+    for buy in plan.buy:
+        wanted[buy.product, buy.package] = wanted.get((buy.product, buy.package), 0.0) + buy.count
+    book = [
+        (e.purchase_id, e.product, e.package, -e.count if e.kind is Movement.RETURNED else e.count)
+        for e in record.purchases
+        if e.kind is not Movement.COUNTED
+    ]
+    known = plan.fingerprint.get(_PURCHASES, "").split()
+    return found | dict(planning.bought_outside(wanted, known, book))
+
+
+#: Where a fingerprint keeps the ids of the purchases that were known.
+_PURCHASES = "purchases"
+
+
+def _aged(
+    record: PropertyRecord,
+    plan: Plan | None,
+    needs_before: Mapping[str, PlotNeeds],
+    areas: Mapping[str, PlotArea],
+    editions: _Editions,
+) -> tuple[planning.Aged, ...]:
+    """What the plan stood on that is not as it was; carrying it out is no change."""
+    if plan is None or not plan.fingerprint:
+        return ()
+    then = {name: text for name, text in plan.fingerprint.items() if name != _PURCHASES}
+    return planning.what_aged(
+        then, _stood_on(record, needs_before, areas, editions) | _since_the_plan(record, plan)
+    )
+
+
+def fingerprint(view: SeasonView) -> Mapping[str, str]:
+    """Return what a plan made from this season stands on.
+
+    Parameters
+    ----------
+    view
+        The season.
+
+    Returns
+    -------
+    mapping of str to str
+    """
+    record = view.record
+    editions = _Editions.of(record)
+    croppings, clocks = view.croppings, _clocks(record, view.croppings, view.made_on)
+    before = _all_needs(record, view.areas, croppings, editions, clocks, None, view.made_on)
+    known = " ".join(entry.purchase_id for entry in record.purchases)
+    return _stood_on(record, before, view.areas, editions) | {_PURCHASES: known}
+
+
+@dataclass(frozen=True, slots=True)
+class ChoiceRow:
+    """One choice that the source leaves to a person, open or made.
+
+    Parameters
+    ----------
+    plot_id, supply
+        What it is about.
+    open
+        True = nobody has decided.
+    published_kg_ha, decided_kg_ha
+        What the lab or guideline asks for, and what was decided [kg/ha]; None = not known, not decided.
+    mass_kg, cost
+        What hangs on it: the published amount on the plot [kg], and about what that costs at the cheapest
+        offer [money]; None = no offer supplies it.
+    why, how
+        Why it is a choice, or the reason given; how to decide.
+    """
+
+    plot_id: str
+    supply: str
+    open: bool
+    published_kg_ha: float
+    decided_kg_ha: float | None
+    mass_kg: float
+    cost: Decimal | None
+    why: str
+    how: str
+
+
+def decisions_of(view: SeasonView) -> tuple[ChoiceRow, ...]:
+    """List what is to decide in the season, and what is decided.
+
+    Parameters
+    ----------
+    view
+        The season.
+
+    Returns
+    -------
+    tuple of ChoiceRow
+        Open ones first.
+    """
+    contents = product_contents(view.record)
+    rows = []
+    for plot_id, plot_needs in view.needs.items():
+        crop = view.croppings[plot_id].crop if plot_id in view.croppings else ""
+        basis = None if plot_needs.lime.basis is None else f"lime {plot_needs.lime.basis.value}"
+        everything: list[tuple[str, str, Need | LimeNeed]] = [
+            (need.nutrient.value, need.nutrient.value, need) for need in plot_needs.needs
+        ]
+        everything.append(("lime", basis or "lime", plot_needs.lime))
+        for supply, key, asked in everything:
+            if asked.published_kg_ha is None:
+                continue
+            decision = needs.governing_decision(
+                view.record.decisions, plot_id, view.record.info.season, supply, crop
+            )
+            mass_kg = asked.published_kg_ha * view.areas[plot_id].spread_area_m2 / HA_M2
+            price = _cheapest_per_kg(view.record, contents, key)
+            rows.append(
+                ChoiceRow(
+                    plot_id,
+                    supply,
+                    decision is None,
+                    asked.published_kg_ha,
+                    None if decision is None else decision.applied_to(asked.published_kg_ha),
+                    mass_kg,
+                    None if price is None else (price * Decimal(str(mass_kg))).quantize(Decimal("0.01")),
+                    asked.reason if decision is None else decision.reason,
+                    f"decide FILE {plot_id} {supply} '50 %' --because '…'",
+                )
+            )
+    return tuple(sorted(rows, key=lambda row: not row.open))
+
+
+def _cheapest_per_kg(
+    record: PropertyRecord, contents: Mapping[str, Mapping[str, float]], supply: str
+) -> Decimal | None:
+    """Price of a kilogram of a supply at the cheapest offer; None when nothing on offer supplies it."""
+    prices = [
+        offer.price / Decimal(str(offer.package_kg * contents[offer.product][supply]))
+        for offer in record.offers
+        if offer.price is not None and offer.package_kg and contents[offer.product].get(supply)
+    ]
+    return min(prices, default=None)
+
+
+def with_published(found: Mapping[str, PlotNeeds], areas: Mapping[str, PlotArea]) -> Mapping[str, PlotNeeds]:
+    """Return needs with the published figure in the place of everything that is still to decide.
+
+    Parameters
+    ----------
+    found, areas
+        By plot_id.
+
+    Returns
+    -------
+    mapping of plot_id to PlotNeeds
+    """
+
+    def settled(need: N, area_ha: float) -> N:
+        if need.state is not NeedState.TO_DECIDE or need.published_kg_ha is None:
+            return need
+        rate = need.published_kg_ha
+        return replace(need, state=NeedState.NEEDED, rate_kg_ha=rate, mass_kg=rate * area_ha)
+
+    result = {}
+    for plot_id, plot_needs in found.items():
+        area_ha = areas[plot_id].spread_area_m2 / HA_M2
+        all_settled = tuple(settled(need, area_ha) for need in plot_needs.needs)
+        result[plot_id] = replace(plot_needs, needs=all_settled, lime=settled(plot_needs.lime, area_ha))
+    return result
+
+
+def _too_much_for_one_dose(
+    record: PropertyRecord, contents: Mapping[str, Mapping[str, float]], found: PlotNeeds
+) -> PlotNeeds:
+    """Leave a lime need above one dose to decide where no dose rule is chosen."""
+    lime = found.lime
+    if lime.state is not NeedState.NEEDED or lime.basis is None or lime.published_kg_ha is not None:
+        return found
+    strengths = [content.get(f"lime {lime.basis.value}", 0.0) for content in contents.values()]
+    strongest = max(strengths, default=0.0)
+    product = lime.rate_kg_ha / strongest if lime.rate_kg_ha is not None and strongest > 0 else None
+    choice = needs.lime_to_decide(product, bool(record.info.settings.lime_dose_limit))
+    if choice is None:
+        return found
+    reason = f"{choice.why[:1].upper()}{choice.why[1:]}."
+    open_lime = replace(
+        lime,
+        state=NeedState.TO_DECIDE,
+        reason=reason,
+        published_kg_ha=lime.rate_kg_ha,
+        rate_kg_ha=None,
+        mass_kg=None,
+    )
+    return replace(found, lime=open_lime)
+
+
+def refuse_old(view: SeasonView, what: str, old_ok: bool) -> None:
+    """Refuse to hand out a plan that what it stood on has left behind.
+
+    Parameters
+    ----------
+    view
+        The season.
+    what
+        What was about to be handed out.
+    old_ok
+        True = asked for all the same.
+
+    Raises
+    ------
+    InputError
+        When the plan is old; it lists what changed.
+    """
+    if view.aged and not old_ok:
+        assert view.plan is not None
+        changed = "; ".join(str(aged) for aged in view.aged[:8])
+        more = f"; and {len(view.aged) - 8} more" if len(view.aged) > 8 else ""
+        text = f"the plan was made {view.plan.made_at[:10]}, before this changed: {changed}{more}"
+        fix = "Plan again: loamwright plan; or hand out the old one, which says so, with --old."
+        raise InputError([Problem(what, text, fix)])
 
 
 def with_sampling(view: SeasonView, place: str | None, cores: int | None) -> SeasonView:
@@ -344,7 +825,9 @@ def acidity(view: SeasonView) -> Mapping[str, Acidity]:
     mapping of plot_id to Acidity
         Plots where something was applied.
     """
-    entries = work.season_entries(view.record.applications, view.record.info.season)
+    entries = work.season_entries(
+        view.record.applications, view.record.info.season, view.record.info.settings.season_start
+    )
     return work.acidity_left(entries, view.record.products)
 
 
@@ -593,6 +1076,8 @@ class PlanOptions:
         Why this plan replaces the one before.
     fixed
         Passes already decided on.
+    published
+        True = plan the published figure of what is still to decide; False = leave it, and say so.
     """
 
     budget: Decimal | None = None
@@ -600,6 +1085,7 @@ class PlanOptions:
     time_limit_s: float = 60.0
     reason: str = ""
     fixed: tuple[planning.FixedPass, ...] = ()
+    published: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -662,7 +1148,7 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
     plots, problems = planning.plan_plots(
         record.plots,
         view.areas,
-        view.needs,
+        with_published(view.needs, view.areas) if options.published else view.needs,
         contents,
         record.products,
         settings,
@@ -671,7 +1157,7 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
     return PlanningTask(
         plots=plots,
         wares=tuple(planning.Ware(product, contents[product.product]) for product in record.products),
-        offers=record.offers,
+        offers=offers_in_stock(record),
         terms=planning.Terms(
             max_products_per_plot=settings.max_products_per_plot,
             spreading_cost_per_ha=settings.spreading_cost_per_ha,
@@ -715,18 +1201,32 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
     """
     before = compute(files.load(path), today, progress)
     progress("finding the cheapest packages")
-    entries = work.season_entries(before.record.applications, before.record.info.season)
+    start = before.record.info.settings.season_start
+    entries = work.season_entries(before.record.applications, before.record.info.season, start)
     task = planning_task(before, options)
     made = planning.make_plan(task.plots, task.wares, task.offers, task.terms)
     made = replace(
         made,
-        problems=(*task.problems, *made.problems),
+        problems=(*task.problems, *made.problems, *_left_open(before, options)),
         counted_entries=tuple(entry.entry_id for entry in entries),
+        fingerprint=fingerprint(before),
     )
-    with files.edit(path) as editor:
-        editor.add_plan(made, options.reason)
     progress("checking cautions")
-    return compute(files.load(path), today, progress)
+    with files.edit(path, "plan") as editor:
+        editor.add_plan(made, options.reason)
+        return compute(editor.record(), today)
+
+
+def _left_open(view: SeasonView, options: PlanOptions) -> tuple[Problem, ...]:
+    """Say what a plan left open, or took as published, with pounds and money."""
+    rows = [row for row in decisions_of(view) if row.open]
+    if not rows:
+        return ()
+    listed = ", ".join(f"{row.supply} on {row.plot_id}" for row in rows)
+    cost = sum((row.cost for row in rows if row.cost is not None), Decimal(0))
+    done = "planned as published" if options.published else "left out of this plan"
+    what = f"{len(rows)} still to decide, {done}: {listed}; about {cost} at the cheapest offers"
+    return (Problem("decisions", what, "See and make them with: decide.", Level.WARNING),)
 
 
 def planned_view(view: SeasonView) -> Plan:
@@ -935,25 +1435,27 @@ def purchase_lists(view: SeasonView) -> tuple[planning.PurchaseList, ...]:
 
 
 T = TypeVar("T")
+N = TypeVar("N", Need, LimeNeed)
 
 
 def _append(
     path: Path, entries: Sequence[Application], problems: Sequence[Problem], today: dt.date
 ) -> Recorded:
-    with files.edit(path) as editor:
+    with files.edit(path, "record") as editor:
         appended = editor.append_applications(entries)
-    after = view(path, today)
+        after = compute(editor.record(), today)
     return Recorded(
         appended.new,
         appended.already_there,
         appended.conflicts,
         after,
-        (*problems, *appended.conflicts, *_other_seasons(appended.new, after.record.info.season)),
+        (*problems, *appended.conflicts, *_other_seasons(appended.new, after.record)),
     )
 
 
-def _other_seasons(entries: Sequence[Application], season: int) -> tuple[Problem, ...]:
+def _other_seasons(entries: Sequence[Application], record: PropertyRecord) -> tuple[Problem, ...]:
     """Say which entries the status of the season leaves out, because of their date."""
+    season, start = record.info.season, record.info.settings.season_start
     return tuple(
         Problem(
             f"entry {entry.entry_id}, applied_on",
@@ -963,7 +1465,7 @@ def _other_seasons(entries: Sequence[Application], season: int) -> tuple[Problem
             Level.WARNING,
         )
         for entry in entries
-        if entry.applied_on.year != season
+        if needs.season_of(entry.applied_on, start) != season
     )
 
 

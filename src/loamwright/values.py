@@ -107,11 +107,12 @@ class Nutrient(StrEnum):
 
 
 class NeedState(StrEnum):
-    """The three answers to "does the plot need it?"."""
+    """The answers to "does the plot need it?"."""
 
     NEEDED = "needed"
     NONE = "none"
     UNKNOWN = "unknown"
+    TO_DECIDE = "to decide"  #: the source leaves a choice, and nobody has made it
 
 
 class Timing(StrEnum):

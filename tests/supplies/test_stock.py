@@ -74,3 +74,11 @@ def test_what_is_spent_and_what_is_still_to_spend() -> None:
 def test_buying_more_than_planned_leaves_nothing_to_buy() -> None:
     (line,) = shopping([("Urea", "50 lb bag", 2, Decimal(28))], [entry(Movement.RECEIVED, 3, "2026-04-01")])
     assert (line.left, line.to_spend, line.spent) == (0, 0, 0)
+
+
+def test_without_a_count_the_book_begins_with_its_first_entry() -> None:
+    # 600 lb spread in May from bags nobody wrote down; 5 bags bought in June, 1 of them spread: 200 lb left.
+    book = [entry(Movement.BOUGHT, 5, "2026-06-01")]
+    assert stock(book, [spread(600, "2026-05-09"), spread(50, "2026-06-02")])["Urea"].left_kg / LB == (
+        pytest.approx(200)
+    )

@@ -1,6 +1,7 @@
 """How a command answers: one value for programs and for people, and an exit code.
 
-Exit codes: 0 done, 1 done with warnings, 2 the input has problems and nothing was changed, 3 no plan.
+Exit codes: 0 done; 1 done, with warnings or open decisions; 2 refused, or a question: nothing was changed;
+3 not possible; 70 an error of ours.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
+import click
 import typer
 from rich.console import Console
 
@@ -26,7 +28,7 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
-DONE, WARNINGS, INPUT_PROBLEMS, NO_PLAN = 0, 1, 2, 3
+DONE, WARNINGS, INPUT_PROBLEMS, NO_PLAN, OUR_ERROR = 0, 1, 2, 3, 70
 
 
 class Units(StrEnum):
@@ -39,6 +41,9 @@ class Units(StrEnum):
 PropertyPath = Annotated[Path, typer.Argument(metavar="PROPERTY", help="The property file (.gpkg).")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON for programs instead of tables.")]
 LayerName = Annotated[str | None, typer.Option("--layer", help="Layer to read, when a file has several.")]
+Old = Annotated[
+    bool, typer.Option("--old", help="Hand out the plan although what it stood on has changed; it says so.")
+]
 InUnits = Annotated[
     Units | None, typer.Option("--units", help="Units for people; the property's own when not given.")
 ]
@@ -60,6 +65,8 @@ class Answer:
         True for exit code 3.
     from_file
         True when an error among the problems is a fault of the file asked about: exit code 2.
+    undecided
+        True when something is left to decide: exit code 1.
     """
 
     data: dict[str, Any]
@@ -67,6 +74,7 @@ class Answer:
     problems: tuple[Problem, ...] = ()
     no_plan: bool = False
     from_file: bool = False
+    undecided: bool = False
 
 
 def read(where: str, text: str, parse: Callable[[str], T]) -> T:
@@ -89,15 +97,16 @@ def exit_code(answer: Answer) -> int:
     if answer.from_file and has_errors(answer.problems):
         return INPUT_PROBLEMS
     warned = any(problem.level is not Level.NOTE for problem in answer.problems)
-    return WARNINGS if warned else DONE
+    return WARNINGS if warned or answer.undecided else DONE
 
 
 def give(answer: Answer, as_json: bool) -> None:
     """Print an answer and leave with its exit code."""
-    from loamwright.commands import text
+    from loamwright.commands import data, text
 
     if as_json:
-        typer.echo(json.dumps(answer.data, ensure_ascii=False, indent=2))
+        content = {**answer.data, "questions": data.questions(answer.problems)}
+        typer.echo(json.dumps(content, ensure_ascii=False, indent=2))
     else:
         out = Console(highlight=False)
         answer.show(out)
@@ -121,14 +130,18 @@ def _problems_of(error: LoamwrightError) -> tuple[Problem, ...]:
 
 def refuse(error: LoamwrightError, as_json: bool) -> None:
     """Print why nothing was done and leave with exit code 2."""
+    _print_refusal(_problems_of(error), as_json)
+    raise typer.Exit(INPUT_PROBLEMS)
+
+
+def _print_refusal(problems: tuple[Problem, ...], as_json: bool) -> None:
     from loamwright.commands import data, text
 
-    problems = _problems_of(error)
     if as_json:
-        typer.echo(json.dumps({"problems": data.problems(problems)}, ensure_ascii=False, indent=2))
+        content = {"problems": data.problems(problems), "questions": data.questions(problems)}
+        typer.echo(json.dumps(content, ensure_ascii=False, indent=2))
     else:
         text.show_problems(Console(stderr=True, highlight=False), problems)
-    raise typer.Exit(INPUT_PROBLEMS)
 
 
 @contextmanager
@@ -138,6 +151,18 @@ def refusals(as_json: bool) -> Iterator[None]:
         yield
     except LoamwrightError as error:
         refuse(error, as_json)
+    except (typer.Exit, typer.Abort, click.ClickException):
+        raise
+    except Exception as error:
+        _own_fault(error, as_json)
+
+
+def _own_fault(error: Exception, as_json: bool) -> None:
+    """Say that this is an error of ours, and leave with a code of its own."""
+    what = f"this is an error of ours, not of your input: {type(error).__name__}: {error}"
+    problem = Problem("loamwright", what, "Please report it with the command and the file, if you may.")
+    _print_refusal((problem,), as_json)
+    raise typer.Exit(OUR_ERROR) from error
 
 
 @contextmanager

@@ -15,12 +15,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 from rich.console import Console
 
-from loamwright.commands import buy, plan
+from loamwright.commands import buy, keep, plan
 from loamwright.commands.answer import (
     Answer,
     AsJson,
     InUnits,
     LayerName,
+    Old,
     PropertyPath,
     Units,
     give,
@@ -49,6 +50,7 @@ app = typer.Typer(
 guideline_app = typer.Typer(no_args_is_help=True, help="Published guideline editions, and your own.")
 app.add_typer(guideline_app, name="guideline")
 app.add_typer(buy.app, name="buy")
+app.add_typer(keep.season_app, name="season")
 
 
 # ---------------------------------------------------------------------------------------------
@@ -421,6 +423,7 @@ def project_test(
 
 
 app.registered_commands += plan.app.registered_commands
+app.registered_commands += keep.app.registered_commands
 
 
 # ---------------------------------------------------------------------------------------------
@@ -438,15 +441,16 @@ def make_map(
         str | None, typer.Option(help="aerial or topo: online background, off when there is no signal.")
     ] = None,
     image: Annotated[Path | None, typer.Option(help="Your own GeoTIFF to embed (extra: imagery).")] = None,
+    old: Old = False,
     as_json: AsJson = False,
 ) -> None:
     """Make the field map: one file that opens on a phone without a signal."""
     from loamwright import season
 
     with refusals(as_json):
-        made = season.make_map(
-            view_of(property_path), out_path or property_path.with_suffix(".html"), round_id, basemap, image
-        )
+        view = view_of(property_path)
+        season.refuse_old(view, "map", old)
+        made = season.make_map(view, out_path or property_path.with_suffix(".html"), round_id, basemap, image)
         give_files((made.path,), made.problems, as_json, f"{made.size_bytes / 1000:,.0f} kB")
 
 
@@ -459,6 +463,7 @@ def orders(
     paper: Annotated[str, typer.Option(help="us-letter or a4.")] = "us-letter",
     round_id: Annotated[list[str] | None, typer.Option("--round", help="Only these rounds.")] = None,
     appendix: Annotated[bool, typer.Option(help="Add the pages that show how each number was made.")] = True,
+    old: Old = False,
     as_json: AsJson = False,
 ) -> None:
     """Make the work orders and buying list (PDF), and the buying list as a spreadsheet."""
@@ -467,7 +472,9 @@ def orders(
 
     with refusals(as_json):
         options = PaperOptions(check_paper(paper), tuple(round_id) if round_id else None, appendix)
-        made = season.write_orders(view_of(property_path), folder or property_path.parent, options)
+        view = view_of(property_path)
+        season.refuse_old(view, "orders", old)
+        made = season.write_orders(view, folder or property_path.parent, options)
         give_files(made.paths, made.problems, as_json)
 
 
@@ -621,13 +628,16 @@ def export(
     property_path: PropertyPath,
     kind: Annotated[str, typer.Argument(help="See `loamwright export PROPERTY help`.")],
     out_path: Annotated[Path, typer.Argument(metavar="FILE_OR_DIR")],
+    old: Old = False,
     as_json: AsJson = False,
 ) -> None:
     """Write the season for other programs: GIS layers, tables, GPS places, a machine task file."""
     from loamwright import season
 
     with refusals(as_json):
-        made = season.export(view_of(property_path), kind, out_path)
+        view = view_of(property_path)
+        season.refuse_old(view, "export", old)
+        made = season.export(view, kind, out_path)
         give_files(made.paths, made.problems, as_json)
 
 

@@ -80,7 +80,16 @@ def steps(items: Iterable[Step]) -> list[Json]:
 
 def problems(items: Iterable[Problem]) -> list[Json]:
     """Return problems with where, what, fix and level."""
-    return [plain(item) for item in items]
+    return [{"where": p.where, "what": p.what, "fix": p.fix, "level": p.level.value} for p in items]
+
+
+def questions(items: Iterable[Problem]) -> list[Json]:
+    """Return the problems that are questions, with their ids and choices."""
+    return [
+        {"id": p.question, "where": p.where, "question": p.what, "choices": list(p.choices)}
+        for p in items
+        if p.question
+    ]
 
 
 def _about(plot: Plot, problem: Problem) -> bool:
@@ -266,6 +275,7 @@ def status(view: SeasonView) -> Json:
     """Return the shape of ``status PROPERTY --json``."""
     return {
         "season": view.record.info.season,
+        "plan_made_before": [str(aged) for aged in view.aged],
         "lines": [status_row(row) for row in view.statuses],
         "balance": [
             {

@@ -6,6 +6,7 @@ Each reads what was asked, calls `planning` once and prints the answer.
 from __future__ import annotations
 
 from decimal import Decimal
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
@@ -32,6 +33,13 @@ app = typer.Typer()
 SolveTime = Annotated[float, typer.Option("--time-limit", help="Seconds each search may take.")]
 
 
+class Open(StrEnum):
+    """What to do with needs that are still to decide."""
+
+    LEAVE = "leave"
+    PUBLISHED = "published"
+
+
 @app.command()
 def plan(
     property_path: PropertyPath,
@@ -42,6 +50,9 @@ def plan(
     gap: Annotated[float, typer.Option(help="Proof wanted: 0.001 = within a tenth of a percent.")] = 0.001,
     time_limit: SolveTime = 60.0,
     reason: Annotated[str, typer.Option(help="Why this plan replaces the one before.")] = "",
+    open_: Annotated[
+        Open, typer.Option("--open", help="What is still to decide: leave it out, or plan it as published.")
+    ] = Open.LEAVE,
     as_json: AsJson = False,
     units: InUnits = None,
 ) -> None:
@@ -58,6 +69,7 @@ def plan(
             time_limit_s=time_limit,
             reason=reason,
             fixed=() if fixed is None else season.read_passes(view_of(property_path), fixed),
+            published=open_.value == "published",
         )
         with showing_progress(as_json) as progress:
             view = season.make_plan(property_path, options, today(), progress)
@@ -98,6 +110,7 @@ def why(
 
     with refusals(as_json):
         view = view_of(property_path)
+        season.refuse_old(view, "why", old_ok=False)
         with showing_progress(as_json) as progress:
             found = season.reasons(view, time_limit, progress)
         give(

@@ -9,6 +9,7 @@ import dataclasses
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from rich.console import Console
 from rich.markup import escape
@@ -19,8 +20,10 @@ from loamwright.files import GuidelineInfo
 from loamwright.land import Plot, PlotArea
 from loamwright.needs import LimeNeed, Need
 from loamwright.planning import Outcome
-from loamwright.supplies import Acidity, Comparison
+from loamwright.season import ChoiceRow
+from loamwright.supplies import Acidity, Comparison, Stock
 from loamwright.units import LB_ACRE_KG_HA, LB_KG, format_area, format_mass, format_money, format_rate
+from loamwright.upkeep import SeasonStarted, Shown
 from loamwright.values import (
     ARITHMETIC,
     BOUNDARY,
@@ -277,6 +280,10 @@ def show_cautions(console: Console, cautions: Iterable[Caution], sources: Source
 
 def show_status(console: Console, view: SeasonView, system: str) -> None:
     """Print planned against applied, and what each plot is still owed."""
+    if view.aged and view.plan is not None:
+        console.print(f"The plan was made {view.plan.made_at[:10]}, before this changed:", markup=False)
+        for aged in view.aged:
+            console.print(f"  {aged}", markup=False)
     table = table_of(
         f"Done so far, season {view.record.info.season}",
         "plot",
@@ -529,3 +536,104 @@ def show_conflict(console: Console, recorded: Application, offered: Application)
         before, now = getattr(recorded, field.name), getattr(offered, field.name)
         if before != now:
             console.print(escape(f"  {field.name}: recorded {before!s}, now {now!s}"))
+
+
+# ---------------------------------------------------------------------------------------------
+# Keeping a property
+
+
+def show_fields(out: Console, fields: Sequence[tuple[str, str, str]]) -> None:
+    """Print fields with their values before and after."""
+    if fields:
+        table = table_of("", "field", "before", "now")
+        for name, before, after in fields:
+            table.add_row(escape(name), escape(before), escape(after))
+        out.print(table)
+
+
+def show_thing(out: Console, shown: Shown, every: bool) -> None:
+    """Print one thing field by field, or the list of them."""
+    if not shown.name:
+        table = table_of(f"{shown.word}: {len(shown.listed)}", "id", "")
+        for ident, about in shown.listed:
+            table.add_row(escape(ident), escape(about))
+        out.print(table)
+        return
+    table = table_of(escape(f"{shown.word} {shown.name}"), "field", "value", "from", "")
+    for field in shown.fields:
+        if field.value or every:
+            table.add_row(
+                *(escape(text) for text in (field.name, field.value or "—", field.came_from, field.help))
+            )
+    out.print(table)
+    rest = [field.name for field in shown.fields if not field.value]
+    if rest and not every:
+        out.print(f"Not stated: {', '.join(rest)}", markup=False)
+
+
+def show_changes(out: Console, rows: Sequence[Mapping[str, Any]], in_full: bool) -> None:
+    """Print the journal."""
+    table = table_of("Changes", "no.", "when", "who", "by", "what")
+    for row in rows:
+        did = [f"{item['what']}: {item['before']} → {item['after']}" for item in row["did"]]
+        shown = did if in_full else did[:3]
+        more = [f"… and {len(did) - len(shown)} more"] if len(did) > len(shown) else []
+        what = "\n".join((*shown, *more))
+        cells = (
+            str(row["change"]),
+            row["made_at"][:16].replace("T", " "),
+            row["made_by"],
+            row["command"],
+            what,
+        )
+        table.add_row(*map(escape, cells))
+    out.print(table if rows else "Nothing has been changed yet.")
+
+
+def show_stock(out: Console, stock: Iterable[Stock], system: str) -> None:
+    """Print what is in the shed."""
+    table = table_of("In stock", "product", "counted", "bought since", "put on", "left", "packages")
+    for item in stock:
+        amounts = (item.counted_kg, item.bought_kg, item.used_kg, item.left_kg)
+        packages = ", ".join(f"{count:.4g} × {name}" for name, (count, _) in item.packages.items())
+        table.add_row(escape(item.product), *(format_mass(kg, system) for kg in amounts), escape(packages))
+    out.print(table if table.row_count else "Nothing is written down: see purchase.")
+
+
+def show_decisions(out: Console, rows: Sequence[ChoiceRow], system: str) -> None:
+    """Print open and made decisions with amounts and money."""
+    table = table_of("Decisions", "plot", "of", "state", "published", "decided", "amount", "about", "why")
+    for row in rows:
+        rates = (row.published_kg_ha, row.decided_kg_ha)
+        table.add_row(
+            escape(row.plot_id),
+            escape(row.supply),
+            "to decide" if row.open else "decided",
+            *("—" if rate is None else format_rate(rate, system) for rate in rates),
+            format_mass(row.mass_kg, system),
+            "—" if row.cost is None else format_money(row.cost),
+            escape(row.why),
+        )
+    out.print(table if table.row_count else "There is nothing to decide.")
+
+
+def show_differences(out: Console, content: Mapping[str, Any], other: str) -> None:
+    """Print what each of two copies has alone."""
+    for title, side in (("Only in this copy", "only_here"), (f"Only in {other}", "only_there")):
+        table = table_of(escape(title), "id", "when", "who", "what")
+        for row in content[side]:
+            cells = (row["id"], row["made_at"][:16].replace("T", " "), row["made_by"], row["command"])
+            table.add_row(*map(escape, cells))
+        out.print(table if content[side] else f"{title}: nothing.", markup=False)
+
+
+def show_season_started(out: Console, found: SeasonStarted) -> None:
+    """Print what a new season starts with."""
+    out.print(f"Season {found.start.season} has begun (change {found.change_id}).", markup=False)
+    for title, plots in (("Go on", found.start.goes_on), ("Crop to decide", found.start.to_decide)):
+        if plots:
+            out.print(f"{title}: {', '.join(plots)}", markup=False)
+    for plot_id, reason in found.tests_due.items():
+        out.print(f"Sample {plot_id}: {reason}", markup=False)
+    for decision in found.decisions:
+        out.print(f"Decide again: {decision.supply} on {decision.plot_id} ({decision.reason})", markup=False)

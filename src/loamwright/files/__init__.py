@@ -6,9 +6,10 @@ and words), `plots` (what they mean), `sections`, `editions` and `guidelines` (p
 (figures that ship with the program), `columns` and `property_file` (the GeoPackage), `intake` (the way in).
 """
 
+from loamwright.files.catalogue import Thing
 from loamwright.files.field_records import records_from
 from loamwright.files.fields import parse_date, parse_percent
-from loamwright.files.guidelines import GuidelineInfo, load_guideline
+from loamwright.files.guidelines import GuidelineInfo, load_guideline, load_kept_guideline
 from loamwright.files.intake import (
     PROPERTY_SUFFIX,
     check_guideline,
@@ -19,31 +20,67 @@ from loamwright.files.intake import (
     new_property,
     price_list,
 )
+from loamwright.files.journal import Change
 from loamwright.files.pricelists import parse_grade
-from loamwright.files.property_file import create, edit, load, refuse_to_replace
+from loamwright.files.property_file import (
+    Editor,
+    backup,
+    check_property,
+    create,
+    differences,
+    edit,
+    load,
+    read_journal,
+    refuse_to_replace,
+)
 from loamwright.files.reference import (
     known_materials,
     load_caution_texts,
     load_change_figures,
+    load_checklist,
     load_sampling_guides,
 )
 from loamwright.files.settings import info_from
 from loamwright.files.tables import applications_from, passes_from
 from loamwright.files.textrows import SUFFIXES, read_table
+from loamwright.files.things import (
+    SETTINGS_WORD,
+    THINGS,
+    added,
+    assigned,
+    differing,
+    fields_of,
+    find,
+    text_of,
+    thing_of,
+)
 from loamwright.files.vectors import LayerFeature, LayerKind, Value, write_layer
 
 __all__ = [
     "PROPERTY_SUFFIX",
+    "SETTINGS_WORD",
     "SUFFIXES",
+    "THINGS",
+    "Change",
+    "Editor",
     "GuidelineInfo",
     "LayerFeature",
     "LayerKind",
+    "Thing",
     "Value",
+    "added",
     "applications_from",
+    "assigned",
+    "backup",
     "check_guideline",
+    "check_property",
     "compare",
     "create",
+    "differences",
+    "differing",
     "edit",
+    "fields_of",
+    "find",
     "guideline_editions",
     "import_files",
     "info_from",
@@ -51,7 +88,9 @@ __all__ = [
     "load",
     "load_caution_texts",
     "load_change_figures",
+    "load_checklist",
     "load_guideline",
+    "load_kept_guideline",
     "load_sampling_guides",
     "measure",
     "new_property",
@@ -60,8 +99,11 @@ __all__ = [
     "parse_percent",
     "passes_from",
     "price_list",
+    "read_journal",
     "read_table",
     "records_from",
     "refuse_to_replace",
+    "text_of",
+    "thing_of",
     "write_layer",
 ]

@@ -193,15 +193,13 @@ def _steps(column: str) -> Codec:
 
 
 def _problems(column: str) -> Codec:
+    names = ("where", "what", "fix", "level")
+
     def encode(problems: tuple[Problem, ...]) -> list[dict[str, str]]:
-        return (
-            [{part.name: str(getattr(p, part.name)) for part in fields(Problem)} for p in problems]
-            if (problems)
-            else []
-        )
+        return [{name: str(getattr(problem, name)) for name in names} for problem in problems]
 
     def decode(content: list[dict[str, str]]) -> tuple[Problem, ...]:
-        return tuple(Problem(**{**p, "level": Level(p["level"])}) for p in content)  # type: ignore[arg-type]
+        return tuple(Problem(p["where"], p["what"], p["fix"], Level(p["level"])) for p in content)
 
     return _json(column, decode, encode)
 

@@ -142,7 +142,7 @@ def files_of(guideline: str) -> Mapping[str, bytes]:
     return {name: (folder / name).read_bytes() for name in wanted}
 
 
-def load_kept(files: Mapping[str, bytes]) -> Guideline:
+def load_kept_guideline(files: Mapping[str, bytes]) -> Guideline:
     """Load an edition from the files a property has kept of it.
 
     Parameters

@@ -48,6 +48,7 @@ from loamwright.files.columns import (
     SPREADERS,
     WAYS,
     Layout,
+    layouts,
     shape_wkb,
 )
 from loamwright.land import Cropping, KeepOut, Plot, PlotPart, Way
@@ -270,6 +271,148 @@ def read_journal(path: Path) -> tuple[journal.Change, ...]:
     """
     with _opened(path, WAIT_S) as connection, _transaction(connection, "BEGIN"):
         return journal.read(connection)
+
+
+def differences(path: Path, other: Path) -> journal.Difference:
+    """Hold two copies of one property against each other by their journals.
+
+    Parameters
+    ----------
+    path, other
+        This copy, and the other one.
+
+    Returns
+    -------
+    journal.Difference
+
+    Raises
+    ------
+    PropertyFileError
+        When they are not copies of one property, or as for `load`.
+    """
+    here, there = load(path), load(other)
+    if here.property_uid != there.property_uid:
+        raise PropertyFileError(
+            f"it is a copy of another property ({there.info.name!r}, not {here.info.name!r}); only copies "
+            "of one property can be held against each other",
+            str(other),
+        )
+    return journal.differences(read_journal(path), read_journal(other))
+
+
+def backup(path: Path, folder: Path, today: dt.date) -> Path:
+    """Make a dated copy of a property file and check it.
+
+    Parameters
+    ----------
+    path
+        The property file.
+    folder
+        Where; must exist.
+    today
+        Put into the name.
+
+    Returns
+    -------
+    Path
+        The copy.
+
+    Raises
+    ------
+    PropertyFileError
+        When the copy cannot be made, or is not whole.
+    """
+    stem = f"{path.stem}.{today.isoformat()}"
+    target = folder / f"{stem}{path.suffix}"
+    number = 2
+    while target.exists():
+        target, number = folder / f"{stem}-{number}{path.suffix}", number + 1
+    with _opened(path, WAIT_S) as connection:
+        try:
+            with tempfile.TemporaryDirectory(prefix=".loamwright-", dir=folder) as scratch:
+                draft = Path(scratch) / "copy.gpkg"
+                with closing(sqlite3.connect(draft)) as copy:
+                    connection.backup(copy)
+                    whole = copy.execute("PRAGMA integrity_check").fetchone()[0]
+                if whole != "ok":
+                    raise PropertyFileError(f"the copy is not whole ({whole}); run `check` on the property")
+                draft.rename(target)
+        except OSError as error:
+            raise PropertyFileError(
+                f"no copy can be made in {folder}: {error.strerror}; name another"
+            ) from error
+    load(target)
+    return target
+
+
+def check_property(path: Path, mend: bool = False, today: dt.date | None = None) -> tuple[Problem, ...]:
+    """Read a whole property file and name what is wrong with it.
+
+    Parameters
+    ----------
+    path
+        The property file.
+    mend
+        True takes out triggers and views that are not ours, after a dated copy.
+    today
+        Date of that copy.
+
+    Returns
+    -------
+    tuple of Problem
+        Empty when everything is as this program writes it.
+    """
+    if mend:
+        backup(path, path.parent, today or _today())
+    found: list[Problem] = []
+    restore = "Restore it from a copy, or correct it in the program that changed it."
+    with _opened(path, WAIT_S) as connection:
+        foreign = journal.foreign_parts(connection)
+        for name in foreign:
+            if mend:
+                kind, _, word = name.partition(" ")
+                quoted = word.replace('"', '""')
+                connection.execute(f'DROP {kind} "{quoted}"')
+            what = f"it holds the {name}, which loamwright did not make" + (
+                " and has taken out" if mend else ""
+            )
+            fix = "Nothing more to do." if mend else "Take it out with: check --mend."
+            found.append(Problem(path.name, what, fix, Level.NOTE if mend else Level.WARNING))
+        with _transaction(connection, "BEGIN"):
+            for row in connection.execute("PRAGMA integrity_check").fetchall():
+                if row[0] != "ok":
+                    found.append(Problem(path.name, f"damaged: {row[0]}", restore))
+            for table, rowid, parent, _ in connection.execute("PRAGMA foreign_key_check").fetchall():
+                what = f"row {rowid} of {table} belongs to a row of {parent} that is not there"
+                found.append(Problem(f"{path.name}, {table}", what, restore))
+            names = {
+                row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'")
+            }
+            for name in sorted(journal.OWN_TRIGGERS - names):
+                what = f"its trigger {name}, which keeps the record append-only, is gone"
+                found.append(Problem(path.name, what, restore))
+            for layout in layouts():
+                try:
+                    rows = _rows(connection, layout.table)
+                except sqlite3.Error as error:
+                    found.append(Problem(f"{path.name}, {layout.table}", str(error), restore))
+                    continue
+                if layout.elsewhere or layout.prefix:
+                    continue  # read whole below
+                for row in rows:
+                    try:
+                        layout.record_of(row)
+                    except PropertyFileError as error:
+                        found.append(
+                            Problem(f"{path.name}, {layout.table}, row {row['fid']}", error.what, restore)
+                        )
+            try:
+                record = _read(connection)
+            except PropertyFileError as error:
+                found.append(Problem(path.name, error.what, restore))
+            else:
+                found.extend(record.problems)
+    return tuple(dict.fromkeys(found))
 
 
 def _why(error: Exception, wait_s: float) -> str:

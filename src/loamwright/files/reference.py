@@ -149,3 +149,19 @@ def _material(row: dict[str, str]) -> KnownMaterial:
         analysis_source=Source(row["analysis_source"]),
         density_source=Source(row["density_source"]) if row["density_source"] else None,
     )
+
+
+def load_checklist() -> Mapping[str, str]:
+    """Read the list of what a plan and its records hold, as far as it is free text.
+
+    Returns
+    -------
+    mapping of number to title
+        In the order of the list.
+
+    Examples
+    --------
+    >>> load_checklist()["1.3"]
+    'county and watershed'
+    """
+    return {row["number"]: row["title"] for row in _rows("plan_checklist.csv")}

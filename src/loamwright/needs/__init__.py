@@ -7,7 +7,7 @@ The rooms, from the table up: `records` (needs and credits), `classes`, `rates`,
 
 from loamwright.needs.classes import Span, parse_span
 from loamwright.needs.credits import LegumeRow, LegumeTable, ManureTable
-from loamwright.needs.decisions import Decision
+from loamwright.needs.decisions import Decision, governing_decision, lime_to_decide, read_decision
 from loamwright.needs.lime_need import read_lab_lime
 from loamwright.needs.lime_rules import (
     AcidityByPh,
@@ -20,18 +20,38 @@ from loamwright.needs.lime_rules import (
 )
 from loamwright.needs.maintenance import Level, Maintenance, Removal
 from loamwright.needs.nutrients import plot_needs
-from loamwright.needs.publication import Crop, Guideline, MatrixCell, RatingMatrix, Region, Split, Status
+from loamwright.needs.publication import (
+    Crop,
+    Guideline,
+    MatrixCell,
+    RatingMatrix,
+    Region,
+    Split,
+    Status,
+    missing_guideline,
+)
 from loamwright.needs.rates import CONDITIONS, YIELD, Cell, Equation, RateRow, RateTable
 from loamwright.needs.records import LimeNeed, Need, PlotNeeds
+from loamwright.needs.seen import (
+    NITROGEN,
+    Clock,
+    growing_since,
+    left_of_earlier,
+    sample_dates,
+    season_dates,
+    season_of,
+)
 
 __all__ = [
     "CONDITIONS",
+    "NITROGEN",
     "YIELD",
     "AcidityByPh",
     "AcidityFormula",
     "AcidityRow",
     "BufferTable",
     "Cell",
+    "Clock",
     "Crop",
     "Decision",
     "DepthFactor",
@@ -56,7 +76,16 @@ __all__ = [
     "Span",
     "Split",
     "Status",
+    "governing_decision",
+    "growing_since",
+    "left_of_earlier",
+    "lime_to_decide",
+    "missing_guideline",
     "parse_span",
     "plot_needs",
+    "read_decision",
     "read_lab_lime",
+    "sample_dates",
+    "season_dates",
+    "season_of",
 ]

@@ -14,6 +14,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from loamwright.errors import InputError, Problem
+from loamwright.units import LB_ACRE_KG_HA
 from loamwright.values import Source
 
 #: Legume share from which nitrogen is a choice [percent of the stand]; `Settings.legume_share_no_n_pct`.
@@ -86,7 +87,32 @@ class Decision:
         float
             [kg/ha]
         """
-        return self.rate_kg_ha if self.share is None else self.share * published_kg_ha  # type: ignore[return-value]
+        if self.share is not None:
+            return self.share * published_kg_ha
+        return self.rate_kg_ha or 0.0
+
+    def words(self, published_kg_ha: float) -> str:
+        """Say what was decided, beside the published rate.
+
+        Parameters
+        ----------
+        published_kg_ha
+            What the lab or the guideline says [kg/ha].
+
+        Returns
+        -------
+        str
+        """
+        who = f" by {self.made_by}" if self.made_by else ""
+        how = "" if self.share is None else f"{self.share:.0%} of it, "
+        return (
+            f"Decided{who} on {self.decided_on}: {how}{_per_acre(self.applied_to(published_kg_ha))}, where "
+            f"{_per_acre(published_kg_ha)} is published ({self.reason})"
+        )
+
+
+def _per_acre(rate_kg_ha: float) -> str:
+    return f"{rate_kg_ha / LB_ACRE_KG_HA:.6g} lb/acre"
 
 
 def governing_decision(

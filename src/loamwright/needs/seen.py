@@ -15,11 +15,14 @@ fertilizer, manure, compost and lime alike:
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
+from loamwright import soil
 from loamwright.errors import Problem
+from loamwright.soil import SoilTest
+from loamwright.values import Nutrient
 
 #: Supply that no soil test of these guidelines carries over.
 NITROGEN = "N"
@@ -106,6 +109,47 @@ def growing_since(
     if ended_before is not None:
         return ended_before + dt.timedelta(days=1)
     return season_start
+
+
+def element_of(nutrient: Nutrient) -> str:
+    """Return the symbol a soil test reports for a nutrient."""
+    return {Nutrient.P2O5: "P", Nutrient.K2O: "K"}.get(nutrient, nutrient.value)
+
+
+def speaks_of(nutrient: Nutrient) -> Callable[[SoilTest], bool]:
+    """Return a function that tells whether a report says something of a nutrient."""
+
+    def speaks(test: SoilTest) -> bool:
+        advice = test.recommendation
+        return element_of(nutrient) in test.readings or (advice is not None and nutrient in advice.rates)
+
+    return speaks
+
+
+def speaks_of_lime(test: SoilTest) -> bool:
+    """Tell whether a report says something of lime."""
+    stated = (test.ph, test.buffer_ph, test.acidity_meq_100g)
+    printed = test.recommendation is not None and test.recommendation.lime is not None
+    return printed or any(value is not None for value in stated)
+
+
+def sample_dates(tests: Sequence[SoilTest]) -> Mapping[str, dt.date | None]:
+    """Return the day each supply's governing sample was taken.
+
+    Parameters
+    ----------
+    tests
+        Usable reports of one plot.
+
+    Returns
+    -------
+    mapping of supply to date or None
+        As `Clock.sampled_on` wants it; a supply nobody sampled is absent.
+    """
+    asked: dict[str, Callable[[SoilTest], bool]] = {n.value: speaks_of(n) for n in Nutrient}
+    asked["lime"] = speaks_of_lime
+    governing = {supply: soil.newest(tests, speaks) for supply, speaks in asked.items()}
+    return {supply: soil.latest_date(found) for supply, found in governing.items() if found}
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ answer's words and sums), `shortfalls` (what cannot be done), `planner` (the ord
 
 from loamwright.planning.alternatives import Compared, CurvePoint, Habit, compare_habits, coverage_curve
 from loamwright.planning.custom_blends import BlendService, CustomBlend, order_blend
+from loamwright.planning.freshness import Aged, bought_outside, figure, key, over_the_plan, what_aged
 from loamwright.planning.inputs import FixedPass, PlanPlot, Terms, Ware
 from loamwright.planning.lines import PurchaseList, purchase_lists
 from loamwright.planning.planner import make_plan
@@ -16,6 +17,7 @@ from loamwright.planning.records import Coverage, Outcome, Plan, PlanLine, Purch
 from loamwright.planning.targets import plan_plots
 
 __all__ = [
+    "Aged",
     "BlendService",
     "Compared",
     "Coverage",
@@ -32,11 +34,16 @@ __all__ = [
     "Reasons",
     "Terms",
     "Ware",
+    "bought_outside",
     "compare_habits",
     "coverage_curve",
     "explain",
+    "figure",
+    "key",
     "make_plan",
     "order_blend",
+    "over_the_plan",
     "plan_plots",
     "purchase_lists",
+    "what_aged",
 ]

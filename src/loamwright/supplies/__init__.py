@@ -57,7 +57,7 @@ from loamwright.supplies.shopping import (
     break_even,
     value,
 )
-from loamwright.supplies.stock import StockEntry
+from loamwright.supplies.stock import Movement, Stock, StockEntry, Used, stock
 
 __all__ = [
     "DOSE_LIMITS",
@@ -75,6 +75,7 @@ __all__ = [
     "LimeOffer",
     "LimeQuestion",
     "Mixture",
+    "Movement",
     "Offer",
     "OfferComparison",
     "PriceList",
@@ -82,7 +83,9 @@ __all__ = [
     "Reference",
     "SeedAnswer",
     "SeedTag",
+    "Stock",
     "StockEntry",
+    "Used",
     "Valued",
     "add_up",
     "amount",
@@ -110,6 +113,7 @@ __all__ = [
     "parse_reference",
     "parse_seed_rate",
     "parse_supply",
+    "stock",
     "supply_fractions",
     "value",
 ]

@@ -137,7 +137,8 @@ def stock(entries: Sequence[StockEntry], used: Iterable[Used]) -> Mapping[str, S
     Notes
     -----
     The newest count of a package starts it afresh: what was bought before is in it. What was spread and
-    recorded before the newest count of any package of the product has left the shed already. What was
+    recorded before the newest count of any package of the product has left the shed already; without a count
+    the book begins with its first entry. What was
     spread since is taken from the smallest stock of packages first, so that opened ones are used up.
 
     Examples
@@ -172,10 +173,12 @@ def stock(entries: Sequence[StockEntry], used: Iterable[Used]) -> Mapping[str, S
                     there += signed
                     bought_kg += signed * entry.package_kg
             packages[package] = (there, size_kg)
+        began = min(entry.dated for entry in mine)
         out_kg = sum(
             item.mass_kg
             for item in used
-            if item.product == product and _moment(item.recorded_at, item.on) > last_count
+            if item.product == product
+            and (_moment(item.recorded_at, item.on) > last_count if counts else item.on >= began)
         )
         left = out_kg
         for package in sorted(packages, key=lambda name: packages[name][0] * packages[name][1]):

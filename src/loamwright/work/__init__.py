@@ -14,20 +14,21 @@ from loamwright.work.history import (
     Projection,
     plot_histories,
     project,
+    season_needs,
     user_figure,
 )
 from loamwright.work.ledger import (
     DONE_FRACTION,
     OVER_FRACTION,
+    OnTheGround,
     acidity_left,
     applied_supplies,
     balances,
     entries_that_count,
-    lime_entries,
     lime_spread,
     line_statuses,
     lines_answered,
-    merge_lime,
+    on_the_ground,
     season_entries,
     taken_off,
     unknown_corrections,
@@ -50,6 +51,7 @@ from loamwright.work.records import (
 )
 from loamwright.work.rounds import brought_kg, load_words, plan_rounds
 from loamwright.work.sampling import SamplingGuide, plan_sampling
+from loamwright.work.seasons import NextSeason, next_season
 
 __all__ = [
     "COURSE_M2",
@@ -62,6 +64,8 @@ __all__ = [
     "ChangeFigure",
     "Done",
     "LineStatus",
+    "NextSeason",
+    "OnTheGround",
     "PlotHistory",
     "Projection",
     "PropertyRecord",
@@ -81,18 +85,19 @@ __all__ = [
     "calibrate",
     "entries_that_count",
     "fire",
-    "lime_entries",
     "lime_spread",
     "line_statuses",
     "lines_answered",
     "load_words",
-    "merge_lime",
+    "next_season",
+    "on_the_ground",
     "plan_rounds",
     "plan_sampling",
     "plot_histories",
     "project",
     "rate_per_pass",
     "season_entries",
+    "season_needs",
     "settings_to_try",
     "taken_off",
     "unknown_corrections",

@@ -15,7 +15,7 @@ from enum import StrEnum
 from loamwright.errors import Problem
 from loamwright.land import Cropping, KeepOut, Plot, PlotArea, PlotPart, Way
 from loamwright.needs import Decision, LimeNeed, Need, PlotNeeds
-from loamwright.planning import Plan, PlanLine, Purchase
+from loamwright.planning import Aged, Plan, PlanLine, Purchase
 from loamwright.soil import OrganicInput, SoilTest
 from loamwright.supplies import Offer, Product, StockEntry
 from loamwright.values import PropertyInfo, Source, Step, Timing
@@ -297,6 +297,8 @@ class SeasonView:
         Everything to say.
     made_on
         Date shown on the map and paper.
+    aged
+        What the plan stood on that is not as it was; empty = the plan is not old.
     """
 
     record: PropertyRecord
@@ -311,6 +313,16 @@ class SeasonView:
     cautions: tuple[Caution, ...]
     problems: tuple[Problem, ...]
     made_on: dt.date
+    aged: tuple[Aged, ...] = ()
+
+    @property
+    def stamp(self) -> str:
+        """The date to print, and on every page of an old plan that it is old."""
+        made = self.made_on.isoformat()
+        if not self.aged or self.plan is None:
+            return made
+        count = f"{len(self.aged)} changes" if len(self.aged) > 1 else f"this changed: {self.aged[0]}"
+        return f"{made} · OLD PLAN of {self.plan.made_at[:10]}, made before {count}"
 
 
 @dataclass(frozen=True, slots=True)
