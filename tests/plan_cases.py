@@ -13,7 +13,7 @@ from scipy.optimize import linprog
 from loamwright.planning.inputs import Demand, PlanPlot, Terms, Ware
 from loamwright.planning.records import Plan
 from loamwright.supplies.records import Form, Offer, Product
-from loamwright.values import Nutrient, Timing
+from loamwright.values import Nutrient, Supply, Timing
 
 
 def ware(name: str, form: Form = Form.DRY, lime_enp: float | None = None, **analysis_pct: float) -> Ware:
@@ -26,9 +26,9 @@ def ware(name: str, form: Form = Form.DRY, lime_enp: float | None = None, **anal
     timings = analysis_pct.pop("timings", ())
     analysis = {Nutrient(key): value for key, value in analysis_pct.items()}
     product = Product(name, form, analysis, min_rate_kg_ha=low, max_rate_kg_ha=high, timings=tuple(timings))  # type: ignore[arg-type]
-    contents = {key.value: value / 100 for key, value in analysis.items()}
+    contents = {key.supply: value / 100 for key, value in analysis.items()}
     if lime_enp is not None:
-        contents["lime ENP"] = lime_enp
+        contents[Supply.LIME_ENP] = lime_enp
     return Ware(product, contents)
 
 
@@ -44,7 +44,7 @@ def plot(
     plot_id: str, area_ha: float = 1.0, caps: dict[str, float] | None = None, **needs: float
 ) -> PlanPlot:
     """A plot with needs free in time, in kg: ``plot("a", 1.0, N=46)``."""
-    demands = tuple(Demand(key, mass) for key, mass in needs.items())
+    demands = tuple(Demand(Supply(key), mass) for key, mass in needs.items())
     return PlanPlot(plot_id, area_ha, demands, caps or {})
 
 

@@ -47,6 +47,7 @@ from loamwright.values import (
     Source,
     Spreader,
     Step,
+    Supply,
     Timing,
 )
 from loamwright.work.records import (
@@ -432,10 +433,10 @@ def _products() -> tuple[tuple[Product, ...], tuple[Offer, ...]]:
 
 _MADE_FROM = (
     # supply, product, lb of the nutrient per acre, fraction of the product, timing
-    ("N", UREA, N_LB_ACRE, 0.46, Timing.TOPDRESS),
-    ("P2O5", TRIPLE, P_LB_ACRE, 0.46, Timing.AT_PLANTING),
-    ("K2O", POTASH, K_LB_ACRE, 0.60, Timing.AT_PLANTING),
-    ("lime ENP", LIME, LIME_ENP_LB_ACRE, ENP_LB_PER_TON / 2000, Timing.BEFORE_PLANTING),
+    (Supply.N, UREA, N_LB_ACRE, 0.46, Timing.TOPDRESS),
+    (Supply.P2O5, TRIPLE, P_LB_ACRE, 0.46, Timing.AT_PLANTING),
+    (Supply.K2O, POTASH, K_LB_ACRE, 0.60, Timing.AT_PLANTING),
+    (Supply.LIME_ENP, LIME, LIME_ENP_LB_ACRE, ENP_LB_PER_TON / 2000, Timing.BEFORE_PLANTING),
 )
 
 
@@ -444,13 +445,11 @@ def _plan(record: PropertyRecord, areas: dict[str, PlotArea], needs: dict[str, P
     used = dict.fromkeys((UREA, TRIPLE, POTASH, LIME), 0.0)
     for plot in record.plots:
         for supply, product, lb_acre, fraction, timing in _MADE_FROM:
-            need = (
-                needs[plot.plot_id].lime if supply == "lime ENP" else needs[plot.plot_id].of(Nutrient(supply))
-            )
+            need = needs[plot.plot_id].lime if supply.is_lime else needs[plot.plot_id].of(Nutrient(supply))
             assert need is not None
             needed = need.state is NeedState.NEEDED
             supplied = (need.mass_kg or 0.0) if needed else 0.0
-            if supply != "lime ENP" or needed:
+            if not supply.is_lime or needed:
                 coverage.append(Coverage(plot.plot_id, supply, need.mass_kg, supplied))
             if not needed:
                 continue
@@ -579,11 +578,11 @@ def _balances(needs: dict[str, PlotNeeds], applications: tuple[Application, ...]
     out = []
     for plot_id, plot_needs in needs.items():
         out += [
-            Balance(plot_id, n.nutrient, n.mass_kg, given.get((plot_id, n.nutrient), 0.0))
+            Balance(plot_id, n.nutrient.supply, n.mass_kg, given.get((plot_id, n.nutrient), 0.0))
             for n in plot_needs.needs
         ]
         if plot_needs.lime.state is NeedState.NEEDED:
-            key = "lime ENP"
+            key = Supply.LIME_ENP
             out.append(Balance(plot_id, key, plot_needs.lime.mass_kg, given.get((plot_id, key), 0.0)))
     return tuple(out)
 

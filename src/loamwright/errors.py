@@ -4,7 +4,8 @@ Programming mistakes and refusals raise one family of exceptions::
 
     LoamwrightError
     ├── InputError        the user's file or option cannot be used; carries Problems
-    ├── UnitError         a quantity's text or unit is not understood (also a ValueError)
+    ├── UnitError         a number or a quantity is not understood (also a ValueError)
+    │   └── AmbiguousNumberError   a number has two readings; carries both
     ├── PropertyFileError the property file is missing, not ours, busy or damaged
     └── MissingExtraError an optional dependency is not installed
 
@@ -77,7 +78,40 @@ class InputError(LoamwrightError):
 
 
 class UnitError(LoamwrightError, ValueError):
-    """A quantity's text or unit is not understood."""
+    """A number or a quantity is not understood.
+
+    Parameters
+    ----------
+    what
+        What is wrong, with the offending text; ``"what; fix"`` where the fix is not given apart.
+    fix
+        What to write instead.
+    """
+
+    def __init__(self, what: str, fix: str = "") -> None:
+        if not fix:
+            what, _, fix = what.partition("; ")
+        self.what = what
+        self.fix = fix
+        super().__init__(f"{what}; {fix}" if fix else what)
+
+
+class AmbiguousNumberError(UnitError):
+    """A number that is read in two ways: ``"1,385"`` with a decimal comma or a thousands comma.
+
+    Parameters
+    ----------
+    what
+        What is wrong, with the offending text.
+    fix
+        What to write instead, with both readings.
+    choices
+        The readings: with the mark as decimal mark, with the mark between thousands.
+    """
+
+    def __init__(self, what: str, fix: str, choices: tuple[float, ...]) -> None:
+        self.choices = choices
+        super().__init__(what, fix)
 
 
 class PropertyFileError(LoamwrightError):

@@ -24,7 +24,7 @@ from loamwright.planning import Plan
 from loamwright.soil import SoilTest, read_unit
 from loamwright.supplies import Acidity, Movement, Offer
 from loamwright.units import HA_M2, parse_area, parse_length, parse_mass, parse_speed
-from loamwright.values import LimeBasis, NeedState, Nutrient
+from loamwright.values import LimeBasis, NeedState, Nutrient, Supply
 from loamwright.work import Application, Calibration, Done, PropertyRecord, Recorded, SeasonView, Story
 
 #: Called with a short text as each stage begins; screens show it, tests ignore it.
@@ -45,7 +45,7 @@ def quiet(_stage: str) -> None:
 # The season, computed
 
 
-def product_contents(record: PropertyRecord) -> Mapping[str, Mapping[str, float]]:
+def product_contents(record: PropertyRecord) -> Mapping[str, Mapping[Supply, float]]:
     """Return what every product supplies, nutrients and effective lime in every basis its label allows.
 
     Parameters
@@ -548,11 +548,11 @@ def decisions_of(view: SeasonView) -> tuple[ChoiceRow, ...]:
     rows = []
     for plot_id, plot_needs in view.needs.items():
         crop = view.croppings[plot_id].crop if plot_id in view.croppings else ""
-        basis = None if plot_needs.lime.basis is None else f"lime {plot_needs.lime.basis.value}"
-        everything: list[tuple[str, str, Need | LimeNeed]] = [
-            (need.nutrient.value, need.nutrient.value, need) for need in plot_needs.needs
+        basis = None if plot_needs.lime.basis is None else plot_needs.lime.basis.supply
+        everything: list[tuple[str, Supply | None, Need | LimeNeed]] = [
+            (need.nutrient.value, Supply(need.nutrient.value), need) for need in plot_needs.needs
         ]
-        everything.append(("lime", basis or "lime", plot_needs.lime))
+        everything.append(("lime", basis, plot_needs.lime))
         for supply, key, asked in everything:
             if asked.published_kg_ha is None:
                 continue
@@ -560,7 +560,7 @@ def decisions_of(view: SeasonView) -> tuple[ChoiceRow, ...]:
                 view.record.decisions, plot_id, view.record.info.season, supply, crop
             )
             mass_kg = asked.published_kg_ha * view.areas[plot_id].spread_area_m2 / HA_M2
-            price = _cheapest_per_kg(view.record, contents, key)
+            price = None if key is None else _cheapest_per_kg(view.record, contents, key)
             rows.append(
                 ChoiceRow(
                     plot_id,
@@ -578,7 +578,7 @@ def decisions_of(view: SeasonView) -> tuple[ChoiceRow, ...]:
 
 
 def _cheapest_per_kg(
-    record: PropertyRecord, contents: Mapping[str, Mapping[str, float]], supply: str
+    record: PropertyRecord, contents: Mapping[str, Mapping[Supply, float]], supply: Supply
 ) -> Decimal | None:
     """Price of a kilogram of a supply at the cheapest offer; None when nothing on offer supplies it."""
     prices = [
@@ -617,13 +617,13 @@ def with_published(found: Mapping[str, PlotNeeds], areas: Mapping[str, PlotArea]
 
 
 def _too_much_for_one_dose(
-    record: PropertyRecord, contents: Mapping[str, Mapping[str, float]], found: PlotNeeds
+    record: PropertyRecord, contents: Mapping[str, Mapping[Supply, float]], found: PlotNeeds
 ) -> PlotNeeds:
     """Leave a lime need above one dose to decide where no dose rule is chosen."""
     lime = found.lime
     if lime.state is not NeedState.NEEDED or lime.basis is None or lime.published_kg_ha is not None:
         return found
-    strengths = [content.get(f"lime {lime.basis.value}", 0.0) for content in contents.values()]
+    strengths = [content.get(lime.basis.supply, 0.0) for content in contents.values()]
     strongest = max(strengths, default=0.0)
     product = lime.rate_kg_ha / strongest if lime.rate_kg_ha is not None and strongest > 0 else None
     choice = needs.lime_to_decide(product, bool(record.info.settings.lime_dose_limit))

@@ -4,6 +4,9 @@ Inside the program numbers are plain floats in SI (see `values`). This module pa
 write at the edge (``"50 lb"``, ``"2.5 gal"``, ``"4 lb/1000 ft2"``) and formats what they read, in
 US customary or metric units. It knows dimensions, never basis: pounds of what is the caller's.
 
+A quantity is one number and one unit; nothing is ever worked out from a text. A unit is a trade word of
+`_SPELLINGS`, or one per another, with a count before the second (``lb/1000 ft2``, ``mg/100 g``).
+
 The acre is the international acre, 43,560 ft² of 0.3048 m feet exactly: NIST and NOAA retired the
 US survey foot at the end of 2022 (Federal Register vol. 85 no. 193, 5 October 2020, p. 62698).
 The pound is 0.45359237 kg, the gallon 231 in³ (NIST Handbook 44, Appendix C).
@@ -13,14 +16,16 @@ from __future__ import annotations
 
 import math
 import re
-from decimal import Decimal, InvalidOperation
+from collections.abc import Mapping
+from decimal import Decimal
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
-from loamwright.errors import UnitError
+from loamwright.errors import AmbiguousNumberError, UnitError
 from loamwright.values import Quantity
 
 if TYPE_CHECKING:
+    from pint import Quantity as PintQuantity
     from pint import UnitRegistry
 
 
@@ -82,65 +87,156 @@ def registry() -> UnitRegistry[float]:
 
     ureg: UnitRegistry[float] = pint.UnitRegistry(autoconvert_offset_to_baseunit=False)
     for line in (
-        "acre = 43560 * foot ** 2 = ac = acres",
-        "ton = 2000 * pound = short_ton = tons",
-        "tonne = 1000 * kilogram = t = metric_ton = tonnes",
-        "gallon = 231 * inch ** 3 = gal = gallons",
-        "hundredweight = 100 * pound = cwt",
-        "sqft = foot ** 2 = sq_ft",
+        "acre = 43560 * foot ** 2",
+        "ton = 2000 * pound",
+        "tonne = 1000 * kilogram",
+        "gallon = 231 * inch ** 3",
+        "hundredweight = 100 * pound",
     ):
         ureg.define(line)
     return ureg
 
 
-_NUMBER = re.compile(r"^[+-]?(?:\d{1,3}(?:,\d{3})+|\d+)?(?:\.\d+)?(?:[eE][+-]?\d+)?$")
+# ---------------------------------------------------------------------------------------------
+# Numbers
+
+#: Marks between thousands that print as a blank: space, no-break, thin and narrow no-break space.
+_BLANK = "[ \u00a0\u2009\u202f]"
+
+#: How a number may be written, as (decimal mark, thousands mark) and the shape of its digits.
+_WAYS = tuple(
+    (
+        decimal,
+        thousands,
+        re.compile(
+            rf"[+-]?[1-9][0-9]{{0,2}}(?:{thousands}[0-9]{{3}})+(?:{decimal}[0-9]+)?"
+            if thousands
+            else rf"[+-]?(?:[0-9]+(?:{decimal}[0-9]+)?|{decimal}[0-9]+)(?:[eE][+-]?[0-9]+)?"
+        ),
+    )
+    for decimal, thousands in (
+        (r"\.", ""),
+        (",", ""),
+        (r"\.", ","),
+        (",", r"\."),
+        (r"\.", _BLANK),
+        (",", _BLANK),
+    )
+)
+
+_LONGEST_NUMBER = 40  # characters; ours: a float is written with 24 at most
+_LARGEST_NUMBER, _SMALLEST_NUMBER = 1e15, 1e-30  # ours: wider than any figure of soil, land or money
 
 
-def parse_number(text: str) -> float:
-    """Read a plain decimal number; thousands commas are allowed, units are not.
+def _shown(text: str) -> str:
+    """Quote a text for a message, shortened to 40 characters."""
+    return repr(text if len(text) <= 40 else f"{text[:39]}…")
+
+
+def _plain_decimal(text: str, decimal_comma: bool | None) -> str:
+    """Return a number as digits with a decimal point, whatever marks it was written with."""
+    bare = text.strip().replace("\N{MINUS SIGN}", "-")
+    if len(bare) > _LONGEST_NUMBER:
+        raise UnitError(f"{_shown(text)} is too long for a number", "write digits only, for example 12.5")
+    readings = {
+        re.sub(decimal, ".", re.sub(thousands, "", bare) if thousands else bare): None
+        for decimal, thousands, shape in _WAYS
+        if shape.fullmatch(bare)
+    }
+    if not readings:
+        if re.fullmatch(r"[0-9 ]*[0-9]\s*/\s*[0-9]+|[0-9 ]*[¼-¾⅐-⅞]", bare):
+            raise UnitError(f"{_shown(text)} is a fraction", "write it with decimals, for example 0.5")
+        raise UnitError(f"{_shown(text)} is not a number", "write digits only, for example 12.5")
+    plain, *other = readings
+    for reading in readings:
+        size = abs(float(reading))
+        if size > _LARGEST_NUMBER or 0 < size < _SMALLEST_NUMBER:
+            raise UnitError(
+                f"{_shown(text)} is beyond any figure used here", "check the digits and the exponent"
+            )
+    if not other:
+        return plain
+    if "," in bare and decimal_comma is not None:
+        return plain if decimal_comma else other[0]
+    if "," not in bare and not decimal_comma:
+        return plain
+    raise AmbiguousNumberError(
+        f"{_shown(text)} may be {plain} or {other[0]}: a mark before three digits can stand "
+        "before decimals or between thousands",
+        f"write {plain}0 or {other[0]}",
+        (float(plain), float(other[0])),
+    )
+
+
+def read_number(text: str, decimal_comma: bool | None = None) -> float:
+    """Read one decimal number as people and spreadsheets write it; units are not allowed.
+
+    A comma, point or blank that can only be one thing is read as that: ``"5,8"`` and ``"0,125"`` have a
+    decimal comma, ``"1,234,567"`` and ``"1 234,5"`` a mark between thousands.
 
     Parameters
     ----------
     text
-        ``"1,250.5"``, ``"6.3"``.
+        ``"1,250.5"``, ``"6.3"``, ``"−2"``, ``"1.4E-3"``.
+    decimal_comma
+        What a comma before exactly three digits is, as in ``"1,385"``: True for a decimal mark (its column or
+        property writes decimals with commas), False for a mark between thousands, None when nobody said.
 
     Returns
     -------
     float
+        Finite.
+
+    Raises
+    ------
+    AmbiguousNumberError
+        When ``"1,385"`` comes and nobody said, or ``"1.385"`` where decimals are written with commas.
+    UnitError
+        When the text is blank, not finite, beyond any figure used here, or anything but one number.
+
+    Examples
+    --------
+    >>> read_number("1,250.5"), read_number("5,8"), read_number("1,385", decimal_comma=True)
+    (1250.5, 5.8, 1.385)
+    """
+    return float(_plain_decimal(text, decimal_comma))
+
+
+def parse_number(text: str) -> float:
+    """Read a number as `read_number` does, where a comma before three digits stands between thousands.
+
+    Parameters
+    ----------
+    text
+        ``"1,250"``, ``"6.3"``.
 
     Raises
     ------
     UnitError
-        When the text is empty, not finite, or anything but one number.
+        When it is not one number.
 
     Examples
     --------
-    >>> parse_number("1,250.5")
-    1250.5
+    >>> parse_number("1,250")
+    1250.0
     """
-    stripped = text.strip()
-    if not stripped or not _NUMBER.match(stripped) or not any(ch.isdigit() for ch in stripped):
-        raise UnitError(f"{text!r} is not a number; write digits only, for example 12.5")
-    value = float(stripped.replace(",", ""))
-    if not math.isfinite(value):
-        raise UnitError(f"{text!r} is not a finite number")
-    return value
+    return read_number(text, decimal_comma=False)
 
 
-def parse_money(text: str) -> Decimal:
-    """Read a price; one leading dollar sign and thousands commas are allowed.
+def parse_money(text: str, decimal_comma: bool | None = False) -> Decimal:
+    """Read a price; one leading dollar sign is allowed.
 
     Parameters
     ----------
     text
         ``"21"``, ``"$1,250.00"``.
-
-    Returns
-    -------
-    Decimal
+    decimal_comma
+        As in `read_number`.
 
     Raises
     ------
+    AmbiguousNumberError
+        As in `read_number`.
     UnitError
         When anything else stands beside the number (``"$21.00 ea"``).
 
@@ -152,56 +248,136 @@ def parse_money(text: str) -> Decimal:
     stripped = text.strip()
     bare = stripped[1:].strip() if stripped.startswith("$") else stripped
     try:
-        parse_number(bare)
-        return Decimal(bare.replace(",", ""))
-    except (UnitError, InvalidOperation) as error:
-        raise UnitError(f"{text!r} is not a price; write the number alone, for example 21.00") from error
+        return Decimal(_plain_decimal(bare, decimal_comma))
+    except AmbiguousNumberError:
+        raise
+    except UnitError as error:
+        raise UnitError(
+            f"{_shown(text)} is not a price", "write the number alone, for example 21.00"
+        ) from error
 
 
-def parse_quantity(text: str) -> Quantity:
+# ---------------------------------------------------------------------------------------------
+# Quantities
+
+_LONGEST_QUANTITY = 100  # characters; ours
+_QUANTITY = re.compile(
+    rf"([+\N{{MINUS SIGN}}-]?(?:[0-9.,]|{_BLANK}(?=[0-9]{{3}}(?![0-9])))+(?:[eE][+-]?[0-9]+)?)"  # number
+    r"\s*-?"  # "50-lb bag"
+    r"((?:[^\W\d_]|%)(?:[^\W_]|[ %/.,²³^])*)"  # unit
+)
+
+
+def parse_quantity(text: str, decimal_comma: bool | None = False) -> Quantity:
     """Split text into a number and the unit exactly as written, without converting.
 
     Parameters
     ----------
     text
         ``"2 ton/acre"``.
-
-    Returns
-    -------
-    Quantity
+    decimal_comma
+        As in `read_number`.
 
     Raises
     ------
+    AmbiguousNumberError
+        As in `read_number`.
     UnitError
-        When there is no number at the start or no unit after it.
+        When the text is not one number and then one unit.
 
     Examples
     --------
     >>> parse_quantity("60 bu/acre")
     Quantity(value=60.0, unit='bu/acre')
     """
-    match = re.match(r"^\s*([+-]?[\d.,]+)\s*([^\s\d.,].*?)\s*$", text)
+    match = _QUANTITY.fullmatch(text.strip()) if len(text) <= _LONGEST_QUANTITY else None
     if not match:
-        raise UnitError(f"{text!r} needs a number and a unit, for example '2 ton/acre'")
-    return Quantity(parse_number(match[1].rstrip(",")), match[2])
+        raise UnitError(f"{_shown(text)} needs a number and a unit", "write for example '2 ton/acre'")
+    return Quantity(read_number(match[1], decimal_comma), match[2])
 
 
-def _spelled_for_pint(unit: str) -> str:
-    """Rewrite trade spellings (``1000 ft2``, ``sq ft``, ``lbs``) into pint's grammar."""
-    spelled = re.sub(r"\bMg\b", "tonne", unit.strip())  # a megagram, before case is lost: mg is a milligram
-    spelled = spelled.lower().replace("²", "2").replace("³", "3")
-    spelled = re.sub(r"\bsq\.?\s*(ft|feet|foot|m|yd)\b", r"\1**2", spelled)
-    spelled = re.sub(r"\bcu\.?\s*(ft|feet|foot|m|yd|in)\b", r"\1**3", spelled)
-    spelled = re.sub(r"\b(ft|m|yd|in)\s*\^?\s*([23])\b", r"\1**\2", spelled)
-    spelled = re.sub(r"\blbs?\.?(?![a-z])", "lb", spelled)
-    spelled = re.sub(r"\bper\b", "/", spelled)
-    spelled = re.sub(r"/\s*([\d.,]+)\s*([a-z])", lambda m: f"/({m[1].replace(',', '')} {m[2]}", spelled)
-    if spelled.count("(") > spelled.count(")"):
-        spelled += ")"
-    return spelled
+#: Every unit that is understood, by its name in the registry. "ton" depends on the unit system.
+_SPELLINGS: Mapping[str, str] = {
+    "pound": "lb, lbs, pound, pounds",
+    "ounce": "oz, ounce, ounces",
+    "hundredweight": "cwt, hundredweight",
+    "ton": "short ton, short tons, us ton, us tons",
+    "tonne": "t, tonne, tonnes, metric ton, metric tons",
+    "kilogram": "kg, kilogram, kilograms",
+    "gram": "g, gram, grams",
+    "milligram": "mg, milligram, milligrams",
+    "gallon": "gal, gals, gallon, gallons",
+    "quart": "qt, qts, quart, quarts",
+    "pint": "pt, pts, pint, pints",
+    "fluid_ounce": "fl oz, fluid ounce, fluid ounces",
+    "liter": "l, liter, liters, litre, litres",
+    "milliliter": "ml, milliliter, milliliters, millilitre, millilitres",
+    "acre": "acre, acres, ac",
+    "hectare": "ha, hectare, hectares",
+    "foot": "ft, foot, feet",
+    "inch": "in, inch, inches",
+    "yard": "yd, yds, yard, yards",
+    "mile": "mi, mile, miles",
+    "meter": "m, meter, meters, metre, metres",
+    "centimeter": "cm, centimeter, centimeters, centimetre, centimetres",
+    "millimeter": "mm, millimeter, millimeters, millimetre, millimetres",
+    "kilometer": "km, kilometer, kilometers, kilometre, kilometres",
+    "second": "s, sec, second, seconds",
+    "minute": "min, minute, minutes",
+    "hour": "h, hr, hour, hours",
+    "percent": "%, percent",
+    "ppm": "ppm",
+}
+_NAMES: Mapping[str, str] = {word: name for name, words in _SPELLINGS.items() for word in words.split(", ")}
+_LENGTHS = ("foot", "inch", "yard", "mile", "meter", "centimeter", "millimeter", "kilometer")
+_TON: Mapping[str, str] = {"us": "ton", "metric": "tonne"}
+_SPEEDS: Mapping[str, str] = {"mph": "mile/h", "kph": "km/h", "kmh": "km/h"}
 
 
-def convert(value: float, unit: str, to: str) -> float:
+def _term(term: str, system: str) -> PintQuantity[float]:
+    """One side of a unit: ``lb``, ``1000 ft2``, ``sq ft``."""
+    match = re.fullmatch(r"([0-9][0-9.,]*)? ?(?:(square|sq|cubic|cu) ?)?([a-z%][a-z ]*)([23])?", term)
+    count, shape, word, power = match.groups() if match else (None, None, "", None)
+    name = _TON[system] if word in ("ton", "tons") else _NAMES.get(word)
+    exponent = int(power or {"s": 2, "c": 3}.get((shape or "-")[0], 1))
+    if name is None or (power and shape) or (exponent > 1 and name not in _LENGTHS):
+        raise UnitError(f"the unit {_shown(term)} is not known", "write for example lb, kg, gal, acre or ha")
+    thousands = re.sub(r"^([1-9][0-9]{0,2})[.,]000$", r"\g<1>000", count or "1")  # nobody counts 1.000 as one
+    number = read_number(thousands)
+    if number == 0:
+        raise UnitError(f"{_shown(term)} is nothing", "write how much, for example 1000 ft2")
+    return registry().Quantity(number, registry().Unit(name) ** exponent)
+
+
+def _measure(unit: str, system: str) -> PintQuantity[float]:
+    """A unit as a quantity of the registry: one term, or one per another."""
+    if system == "us" and re.search(r"\bT\b", unit):
+        raise UnitError("T may be a ton or a tonne", "write ton or t")  # trade and SI differ
+    tidy = re.sub(r"\bMg\b", "tonne", " ".join(unit.split()))  # a megagram; mg is a milligram
+    tidy = tidy.lower().replace("²", "2").replace("³", "3")
+    tidy = re.sub(r"(?<=[a-z])(?:\*\*|\^)(?=[23])|(?<=[a-z])\.", "", tidy)  # ft**2, m^3; sq. ft.
+    top, *below = re.split(r" ?/ ?| per ", _SPEEDS.get(tidy, tidy), maxsplit=1)
+    if top[:1].isdigit() and top != "1":
+        raise UnitError(f"{_shown(unit)} begins with a number", "write the unit alone")
+    measure = registry().Quantity(1.0) if top == "1" else _term(top, system)
+    return measure / _term(below[0], system) if below else measure
+
+
+@lru_cache(maxsize=1024)
+def _factor(unit: str, to: str, system: str) -> float:
+    import pint
+
+    if _PACKAGE_WORDS.search(unit):
+        raise UnitError(f"{_shown(unit)} names a package, not a unit", "write its weight, for example 150 lb")
+    try:
+        return float((_measure(unit, system) / _measure(to, system)).m_as("dimensionless"))
+    except pint.DimensionalityError as error:
+        raise UnitError(f"cannot read {_shown(unit)} as {to}", "check the unit") from error
+    except UnitError as error:
+        raise UnitError(f"cannot read {_shown(unit)} as {to}: {error.what}", error.fix) from error
+
+
+def convert(value: float, unit: str, to: str, system: str = "us") -> float:
     """Convert a number between two units of the same dimension.
 
     Parameters
@@ -210,6 +386,8 @@ def convert(value: float, unit: str, to: str) -> float:
         Number in `unit`.
     unit, to
         Unit texts; trade spellings such as ``"lb/1000 ft2"`` and ``"ton/acre"`` are understood.
+    system
+        ``"us"`` or ``"metric"``: whether a ton is 2,000 lb or a tonne. A short ton is always the former.
 
     Returns
     -------
@@ -225,126 +403,126 @@ def convert(value: float, unit: str, to: str) -> float:
     --------
     >>> round(convert(1, "ton/acre", "kg/ha"), 2)
     2241.7
+    >>> convert(2.5, "ton/ha", "kg/ha", "metric")
+    2500.0
     """
-    import pint
+    return value * _factor(unit, to, check_system(system))
 
-    if _PACKAGE_WORDS.search(unit):  # pint knows a bag of 94 lb (cement)
-        raise UnitError(f"{unit!r} names a package, not a unit; write its weight, for example 150 lb")
-    ureg = registry()
+
+def _parse_as(text: str, to: str, kind: str, example: str, system: str, decimal_comma: bool | None) -> float:
+    quantity = parse_quantity(text, decimal_comma)
     try:
-        scale = ureg.parse_expression(_spelled_for_pint(unit))
-        return float(value * ureg.Quantity(scale).m_as(_spelled_for_pint(to)))
-    except (pint.PintError, ValueError, TypeError, AttributeError, SyntaxError, AssertionError) as error:
-        raise UnitError(f"cannot read {unit!r} as {to}; check the spelling of the unit") from error
-
-
-def _parse_as(text: str, to: str, kind: str, example: str) -> float:
-    quantity = parse_quantity(text)
-    try:
-        return convert(quantity.value, quantity.unit, to)
+        return convert(quantity.value, quantity.unit, to, system)
     except UnitError as error:
-        raise UnitError(f"{text!r} is not {kind}; write for example {example!r}") from error
+        raise UnitError(
+            f"{_shown(text)} is not {kind}: {error.what}", f"write for example {example!r}"
+        ) from error
 
 
-def parse_mass(text: str) -> float:
+def parse_mass(text: str, system: str = "us", decimal_comma: bool | None = False) -> float:
     """Read a mass such as ``"50 lb"`` or ``"1 ton"`` [kg].
 
     Parameters
     ----------
     text
         Number and unit.
-
-    Returns
-    -------
-    float
-        Mass [kg].
+    system
+        As in `convert`.
+    decimal_comma
+        As in `read_number`.
 
     Raises
     ------
+    AmbiguousNumberError
+        As in `read_number`.
     UnitError
         When it is not a mass.
     """
-    return _parse_as(text, "kg", "a mass", "50 lb")
+    return _parse_as(text, "kg", "a mass", "50 lb", system, decimal_comma)
 
 
-def parse_length(text: str) -> float:
+def parse_length(text: str, system: str = "us", decimal_comma: bool | None = False) -> float:
     """Read a length such as ``"50 ft"`` [m].
 
     Parameters
     ----------
     text
         Number and unit.
-
-    Returns
-    -------
-    float
-        Length [m].
+    system
+        As in `convert`.
+    decimal_comma
+        As in `read_number`.
 
     Raises
     ------
+    AmbiguousNumberError
+        As in `read_number`.
     UnitError
         When it is not a length.
     """
-    return _parse_as(text, "m", "a length", "50 ft")
+    return _parse_as(text, "m", "a length", "50 ft", system, decimal_comma)
 
 
-def parse_area(text: str) -> float:
+def parse_area(text: str, system: str = "us", decimal_comma: bool | None = False) -> float:
     """Read an area such as ``"5 acre"`` or ``"21.8 ft2"`` [m2].
 
     Parameters
     ----------
     text
         Number and unit.
-
-    Returns
-    -------
-    float
-        Area [m2].
+    system
+        As in `convert`.
+    decimal_comma
+        As in `read_number`.
 
     Raises
     ------
+    AmbiguousNumberError
+        As in `read_number`.
     UnitError
         When it is not an area.
     """
-    return _parse_as(text, "m**2", "an area", "5 acre")
+    return _parse_as(text, "m2", "an area", "5 acre", system, decimal_comma)
 
 
-def parse_speed(text: str) -> float:
+def parse_speed(text: str, system: str = "us", decimal_comma: bool | None = False) -> float:
     """Read a speed such as ``"5 mph"`` [m/s].
 
     Parameters
     ----------
     text
         Number and unit.
-
-    Returns
-    -------
-    float
-        Speed [m/s].
+    system
+        As in `convert`.
+    decimal_comma
+        As in `read_number`.
 
     Raises
     ------
+    AmbiguousNumberError
+        As in `read_number`.
     UnitError
         When it is not a speed.
     """
-    return _parse_as(text, "m/s", "a speed", "5 mph")
+    return _parse_as(text, "m/s", "a speed", "5 mph", system, decimal_comma)
 
 
-def parse_rate(text: str) -> float:
+def parse_rate(text: str, system: str = "us", decimal_comma: bool | None = False) -> float:
     """Read a rate by weight such as ``"4 lb/1000 ft2"`` or ``"3 ton/acre"`` [kg/ha].
 
     Parameters
     ----------
     text
         Number and unit.
-
-    Returns
-    -------
-    float
-        Mass per area [kg/ha].
+    system
+        As in `convert`.
+    decimal_comma
+        As in `read_number`.
 
     Raises
     ------
+    AmbiguousNumberError
+        As in `read_number`.
     UnitError
         When it is not a mass per area.
 
@@ -353,28 +531,29 @@ def parse_rate(text: str) -> float:
     >>> round(parse_rate("4 lb/1000 ft2") / LB_ACRE_KG_HA, 2)
     174.24
     """
-    return _parse_as(text, "kg/ha", "a rate by weight", "200 lb/acre")
+    return _parse_as(text, "kg/ha", "a rate by weight", "200 lb/acre", system, decimal_comma)
 
 
-def parse_density(text: str) -> float:
+def parse_density(text: str, system: str = "us", decimal_comma: bool | None = False) -> float:
     """Read a density such as ``"9 lb/gal"`` [kg/m3].
 
     Parameters
     ----------
     text
         Number and unit.
-
-    Returns
-    -------
-    float
-        Density [kg/m3].
+    system
+        As in `convert`.
+    decimal_comma
+        As in `read_number`.
 
     Raises
     ------
+    AmbiguousNumberError
+        As in `read_number`.
     UnitError
         When it is not a mass per volume.
     """
-    return _parse_as(text, "kg/m**3", "a density", "9 lb/gal")
+    return _parse_as(text, "kg/m3", "a density", "9 lb/gal", system, decimal_comma)
 
 
 _PACKAGE_WORDS = re.compile(
@@ -382,7 +561,9 @@ _PACKAGE_WORDS = re.compile(
 )
 
 
-def parse_package(text: str, density_kg_m3: float | None = None) -> float | None:
+def parse_package(
+    text: str, density_kg_m3: float | None = None, system: str = "us", decimal_comma: bool | None = False
+) -> float | None:
     """Read the net mass of a package such as ``"50 lb bag"`` or ``"2.5 gal jug"`` [kg].
 
     Parameters
@@ -391,6 +572,10 @@ def parse_package(text: str, density_kg_m3: float | None = None) -> float | None
         As written; words for the kind of package are ignored.
     density_kg_m3
         Needed for a volume [kg/m3].
+    system
+        As in `convert`.
+    decimal_comma
+        As in `read_number`.
 
     Returns
     -------
@@ -399,6 +584,8 @@ def parse_package(text: str, density_kg_m3: float | None = None) -> float | None
 
     Raises
     ------
+    AmbiguousNumberError
+        As in `read_number`.
     UnitError
         When the text has no number and unit of mass or volume, or the mass is not positive.
 
@@ -411,26 +598,27 @@ def parse_package(text: str, density_kg_m3: float | None = None) -> float | None
     22.5
     """
     bare = _PACKAGE_WORDS.sub(" ", text).strip()
-    if bare.lower() in {"ton", "tons", "tonne", "lb", "kg", "gal"}:
-        bare = f"1 {bare}"
+    if not re.search(r"\d", bare):
+        bare = f"1 {bare}"  # "ton"
+    shown, example = f"package {_shown(text)}", "write for example '50 lb bag'"
+    if re.search(r"\d\s+\d", bare):
+        raise UnitError(f"{shown} holds two numbers", example)  # "2 500 lb bags" is not 2500 lb
     try:
-        quantity = parse_quantity(bare)
+        quantity = parse_quantity(bare, decimal_comma)
+    except AmbiguousNumberError:
+        raise
     except UnitError as error:
-        raise UnitError(
-            f"package {text!r} needs a number and a unit; write for example '50 lb bag'"
-        ) from error
+        raise UnitError(f"{shown} needs a number and a unit", example) from error
     if quantity.value <= 0:
-        raise UnitError(f"package {text!r} must be more than zero")
+        raise UnitError(f"{shown} is not more than zero", example)
     try:
-        return convert(quantity.value, quantity.unit, "kg")
+        return convert(quantity.value, quantity.unit, "kg", system)
     except UnitError:
         pass
     try:
-        volume_m3 = convert(quantity.value, quantity.unit, "m**3")
+        volume_m3 = convert(quantity.value, quantity.unit, "m3", system)
     except UnitError as error:
-        raise UnitError(
-            f"package {text!r} is neither a mass nor a volume; write for example '50 lb bag'"
-        ) from error
+        raise UnitError(f"{shown} is neither a mass nor a volume", example) from error
     return None if density_kg_m3 is None else volume_m3 * density_kg_m3
 
 
@@ -452,10 +640,6 @@ def format_figure(value: float, significant: int = 4) -> str:
     significant
         Significant digits; trailing zeros are dropped.
 
-    Returns
-    -------
-    str
-
     Examples
     --------
     >>> format_figure(22.5), format_figure(3.36375), format_figure(12345.6)
@@ -476,17 +660,13 @@ def check_system(system: str) -> str:
     system
         ``"us"`` or ``"metric"``.
 
-    Returns
-    -------
-    str
-
     Raises
     ------
     UnitError
         When it is neither.
     """
     if system not in SYSTEMS:
-        raise UnitError(f"unit system {system!r} is not known; use 'us' or 'metric'")
+        raise UnitError(f"unit system {system!r} is not known", "use 'us' or 'metric'")
     return system
 
 
@@ -499,10 +679,6 @@ def format_area(area_m2: float, system: str = "us") -> str:
         Area [m2].
     system
         ``"us"`` or ``"metric"``.
-
-    Returns
-    -------
-    str
 
     Examples
     --------
@@ -523,10 +699,6 @@ def format_mass(mass_kg: float, system: str = "us") -> str:
         Mass [kg].
     system
         ``"us"`` or ``"metric"``.
-
-    Returns
-    -------
-    str
 
     Examples
     --------
@@ -552,10 +724,6 @@ def format_rate(rate_kg_ha: float, system: str = "us") -> str:
         Rate [kg/ha].
     system
         ``"us"`` or ``"metric"``.
-
-    Returns
-    -------
-    str
 
     Examples
     --------
@@ -599,10 +767,6 @@ def format_money(amount: Decimal) -> str:
     ----------
     amount
         Money.
-
-    Returns
-    -------
-    str
 
     Examples
     --------

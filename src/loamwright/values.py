@@ -105,6 +105,11 @@ class Nutrient(StrEnum):
     ZN = "Zn"
     MN = "Mn"
 
+    @property
+    def supply(self) -> Supply:
+        """This nutrient as something a product supplies."""
+        return Supply(self.value)
+
 
 class NeedState(StrEnum):
     """The answers to "does the plot need it?"."""
@@ -137,6 +142,51 @@ class LimeBasis(StrEnum):
     EP = "EP"  #: efficiency percent, Western Australia
     CCE = "CCE"  #: calcium carbonate equivalent without a fineness factor
     PRODUCT = "product"  #: tons of ground limestone as such, as a lab may print it
+
+    @property
+    def supply(self) -> Supply:
+        """What a lime scored in this basis supplies."""
+        return Supply(f"lime {self.value}")
+
+
+class Supply(StrEnum):
+    """What a product can supply and a plot can need: a nutrient, or effective lime in one basis."""
+
+    N = "N"
+    P2O5 = "P2O5"
+    K2O = "K2O"
+    S = "S"
+    CA = "Ca"
+    MG = "Mg"
+    B = "B"
+    ZN = "Zn"
+    MN = "Mn"
+    LIME_ENP = "lime ENP"
+    LIME_ENP_OHIO = "lime ENP (Ohio)"
+    LIME_ECCE = "lime ECCE"
+    LIME_ENM = "lime ENM"
+    LIME_ENV = "lime ENV"
+    LIME_RNV = "lime RNV"
+    LIME_ECC = "lime ECC"
+    LIME_EP = "lime EP"
+    LIME_CCE = "lime CCE"
+    LIME_PRODUCT = "lime product"
+    PRODUCT = "product"  #: the product itself, whatever it holds
+
+    @property
+    def basis(self) -> LimeBasis | None:
+        """The basis of effective lime; None for a nutrient."""
+        return LimeBasis(self.value.removeprefix("lime ")) if self.value.startswith("lime ") else None
+
+    @property
+    def is_lime(self) -> bool:
+        """True for effective lime."""
+        return self.basis is not None
+
+    @property
+    def name_alone(self) -> str:
+        """The nutrient, or the lime's basis, without the word lime."""
+        return self.value.removeprefix("lime ")
 
 
 # ---------------------------------------------------------------------------------------------

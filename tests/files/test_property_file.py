@@ -46,6 +46,7 @@ from loamwright.values import (
     Source,
     Spreader,
     Step,
+    Supply,
     Timing,
 )
 from loamwright.work.records import Application, Calibration, Done, PropertyRecord
@@ -319,7 +320,7 @@ def full_record() -> PropertyRecord:
                         Timing.TOPDRESS,
                     ),
                 ),
-                (Coverage("A-1", "N", 18.0, 18.4), Coverage("A-2", "lime ENP", None, 0.0)),
+                (Coverage("A-1", Supply("N"), 18.0, 18.4), Coverage("A-2", Supply("lime ENP"), None, 0.0)),
                 {"A-1": Decimal("62.05"), "A-2": Decimal("88.10")},
                 2026,
                 "2026-04-20T08:00:00+00:00",

@@ -409,7 +409,7 @@ BAD_PRODUCT_ROWS = [
     ("X,dry,46,0,0,50 lb bag,21,,,,,,spring", "priced_on", "'spring'"),
     (",dry,46,0,0,50 lb bag,21,,,,,,", "product", "blank"),
     ("X,liquid,28,0,0,275 gal tote,900,,,,,,", "density", "'275 gal tote'"),
-    ('X,dry,"4,6",0,0,50 lb bag,21,,,,,,', "n", "'4,6'"),
+    ('X,dry,"4,6,0",0,0,50 lb bag,21,,,,,,', "n", "'4,6,0'"),
 ]
 
 

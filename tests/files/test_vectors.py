@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+import sqlite3
+import warnings
 import zipfile
 from pathlib import Path
 from typing import Any
@@ -197,6 +200,30 @@ def test_a_file_that_cannot_be_written_is_a_problem(tmp_path: Path) -> None:
 
 
 # Other ways in -------------------------------------------------------------------------------------------
+
+
+def test_what_the_reader_says_of_the_file_is_told_and_what_libraries_say_is_not(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "plots.gpkg"
+    write_layer(path, LayerKind.GEOPACKAGE, WRITTEN, "plots")
+    with contextlib.closing(sqlite3.connect(path, isolation_level=None)) as database:
+        database.execute("ALTER TABLE plots ADD COLUMN sown DATE DEFAULT 'in spring'")
+    read = pyogrio.raw.read
+
+    def talkative(*args: Any, **options: Any) -> Any:
+        for category in (DeprecationWarning, FutureWarning, np.exceptions.VisibleDeprecationWarning):
+            warnings.warn_explicit("a unit is deprecated", category, pyogrio.raw.__file__, 1)
+        warnings.warn("overflow encountered in cast", RuntimeWarning, stacklevel=1)
+        assert not np.isfinite(np.float64(1e308) * 10)
+        return read(*args, **options)
+
+    monkeypatch.setattr(pyogrio.raw, "read", talkative)
+    problems = read_shapes(path).problems
+    assert problems
+    for problem in problems:
+        assert "in spring" in problem.what
+        assert problem.level is Level.WARNING
 
 
 def test_numbers_and_blanks_become_text(tmp_path: Path) -> None:

@@ -38,7 +38,7 @@ from loamwright.needs.nutrients import plot_needs
 from loamwright.needs.records import Need, PlotNeeds
 from loamwright.soil.records import LabRecommendation, OrganicInput, Reading, SoilTest
 from loamwright.units import LB_ACRE_KG_HA
-from loamwright.values import LimeBasis, NeedState, Nutrient, Quantity, Settings, Timing
+from loamwright.values import LimeBasis, NeedState, Nutrient, Quantity, Settings, Supply, Timing
 
 PUBLISHED = Path(__file__).parents[1] / "published"
 CASES = json.loads((PUBLISHED / "guidelines_worked_examples.json").read_text(encoding="utf-8"))["cases"]
@@ -540,16 +540,16 @@ def test_what_was_applied_this_season_is_taken_off_even_a_labs_figure() -> None:
 @pytest.mark.parametrize("amount", [-1.0, float("nan"), float("inf")])
 def test_an_impossible_applied_amount_is_a_programming_error(amount: float) -> None:
     with pytest.raises(ValueError, match=f"applied amount of N must be zero or more, not {amount * LB_KG!r}"):
-        needs([CLOVER], crop(), applied={"N": amount})
+        needs([CLOVER], crop(), applied={Supply.N: amount})
 
 
 def test_a_split_uses_up_the_earliest_timing_first() -> None:
     """150 lb: 112.5 in spring, 37.5 in late August. 112.5 lb leave August; 60 lb leave 52.5 + 37.5."""
     grass = crop("grasses for hay and pasture", 5)
     assert of(needs([], grass), "N").timings == ((Timing.TOPDRESS, 0.75), (Timing.AFTER_HARVEST, 0.25))
-    spring_done = of(needs([], grass, applied={"N": 112.5}), "N")
+    spring_done = of(needs([], grass, applied={Supply.N: 112.5}), "N")
     assert spring_done.timings == ((Timing.AFTER_HARVEST, pytest.approx(1.0)),)
-    part = of(needs([], grass, applied={"N": 60}), "N")
+    part = of(needs([], grass, applied={Supply.N: 60}), "N")
     assert part.timings == (
         (Timing.TOPDRESS, pytest.approx(52.5 / 90)),
         (Timing.AFTER_HARVEST, pytest.approx(37.5 / 90)),
@@ -688,10 +688,10 @@ def test_a_lime_guideline_without_lime_is_unknown_or_the_crops_flat_rate() -> No
 
 def test_lime_applied_this_season_is_taken_off_in_its_own_basis_only() -> None:
     """3,500 - 1,000 = 2,500."""
-    assert pounds(needs([ACID], crop(), applied={"lime ENP": 1000}), "lime") == pytest.approx(2500)
-    done = needs([ACID], crop(), applied={"lime ENP": 4000}).lime
+    assert pounds(needs([ACID], crop(), applied={Supply.LIME_ENP: 1000}), "lime") == pytest.approx(2500)
+    done = needs([ACID], crop(), applied={Supply.LIME_ENP: 4000}).lime
     assert (done.state, done.mass_kg) == (NeedState.NONE, 0.0)
-    other = needs([ACID], crop(), applied={"lime CCE": 1000})
+    other = needs([ACID], crop(), applied={Supply.LIME_CCE: 1000})
     assert pounds(other, "lime") == pytest.approx(3500)
     assert any("known in CCE, and the need is in ENP" in p.what for p in other.problems)
 

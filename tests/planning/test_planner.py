@@ -17,7 +17,7 @@ from loamwright.planning.planner import make_plan
 from loamwright.planning.records import Outcome, Plan
 from loamwright.supplies.records import Form, Offer, Product
 from loamwright.units import LB_ACRE_KG_HA, LB_KG
-from loamwright.values import ARITHMETIC, LABEL, Timing
+from loamwright.values import ARITHMETIC, LABEL, Supply, Timing
 
 UREA, DAP, TSP, POTASH = (
     ware("urea", N=46),
@@ -250,7 +250,12 @@ def test_at_most_so_many_products_on_a_plot_and_lime_is_not_counted() -> None:
     lime = ware("lime", Form.LIME, lime_enp=0.5)
     wares = [UREA, TSP, POTASH, nineteen, lime]
     offers = [bag(name, "10.00") for name in ("urea", "tsp", "potash", "lime")] + [bag("nineteen", "40.00")]
-    demands = (Demand("N", 9.5), Demand("P2O5", 9.5), Demand("K2O", 9.5), Demand("lime ENP", 10.0))
+    demands = (
+        Demand(Supply("N"), 9.5),
+        Demand(Supply("P2O5"), 9.5),
+        Demand(Supply("K2O"), 9.5),
+        Demand(Supply("lime ENP"), 10.0),
+    )
     plots = [PlanPlot("a", 1.0, demands)]
     assert set(bought(planned(plots, wares, offers))) == {"urea bag", "tsp bag", "potash bag", "lime bag"}
     plan = planned(plots, wares, offers, max_products_per_plot=2)
@@ -264,10 +269,10 @@ def test_what_is_free_in_time_moves_to_a_time_with_room() -> None:
     sulfur = ware("sulfur", S=90)
     wares = [UREA, TSP, POTASH, sulfur]
     demands = (
-        Demand("N", 23.0, Timing.AT_PLANTING),
-        Demand("P2O5", 9.0),
-        Demand("K2O", 12.0),
-        Demand("S", 9.0),
+        Demand(Supply("N"), 23.0, Timing.AT_PLANTING),
+        Demand(Supply("P2O5"), 9.0),
+        Demand(Supply("K2O"), 12.0),
+        Demand(Supply("S"), 9.0),
     )
     plots = [PlanPlot("a", 1.0, demands)]
     offers = [bag(one.product.product, "20.00") for one in wares]
@@ -293,7 +298,9 @@ def test_products_only_where_and_when_they_may_be_used() -> None:
     assert masses(plan) == pytest.approx({("a", "urea"): 50.0, ("b", "thin"): 100.0})
     # Urea only at planting: the top-dress share must be the other product.
     early = ware("urea", N=46, timings=(Timing.AT_PLANTING,))
-    split = PlanPlot("a", 1.0, (Demand("N", 23.0, Timing.AT_PLANTING), Demand("N", 9.0, Timing.TOPDRESS)))
+    split = PlanPlot(
+        "a", 1.0, (Demand(Supply("N"), 23.0, Timing.AT_PLANTING), Demand(Supply("N"), 9.0, Timing.TOPDRESS))
+    )
     plan = planned([split], [early, thin], [bag("urea", "10.00"), bag("thin", "30.00")])
     assert {(line.product, line.timing): line.mass_kg for line in plan.lines} == pytest.approx(
         {("urea", Timing.AT_PLANTING): 50.0, ("thin", Timing.TOPDRESS): 50.0}
@@ -305,7 +312,7 @@ def test_products_only_where_and_when_they_may_be_used() -> None:
 
 def test_a_tied_need_counts_towards_the_free_one_not_the_other_way_round() -> None:
     # 9 N at top-dress by dap (50) brings 23 P2O5 on the way: no tsp needed.
-    need = PlanPlot("a", 1.0, (Demand("N", 9.0, Timing.TOPDRESS), Demand("P2O5", 23.0)))
+    need = PlanPlot("a", 1.0, (Demand(Supply("N"), 9.0, Timing.TOPDRESS), Demand(Supply("P2O5"), 23.0)))
     plan = planned([need], [DAP, TSP, UREA], [bag("dap", "10.00"), bag("tsp", "10.00"), bag("urea", "30.00")])
     assert bought(plan) == {"dap bag": 2}
     assert [line.timing for line in plan.lines] == [Timing.TOPDRESS]
@@ -315,7 +322,7 @@ def test_lime_is_planned_with_the_rest() -> None:
     # 1,200 lb ENP at 400 lb ENP a ton is 3 tons (the arithmetic of MU Extension's published example of
     # 1,200 units at 400 a ton; P. Miller, How Much Lime To Apply, 921news.com, there in ENM).
     lime = ware("lime", Form.LIME, lime_enp=400 / 2000)
-    plots = [PlanPlot("a", 1.0, (Demand("lime ENP", 1200 * LB_KG),))]
+    plots = [PlanPlot("a", 1.0, (Demand(Supply("lime ENP"), 1200 * LB_KG),))]
     plan = planned(plots, [lime], [bag("lime", "30.00", 2000 * LB_KG)])
     assert bought(plan) == {"lime bag": 3}
     assert plan.total_cost == 90
@@ -416,7 +423,7 @@ def test_colliding_caps_name_the_least_rise() -> None:
         ([UREA], [replace(plot("a", N=46), timings=())], {}, "can be spread at a time the plot is spread"),
         (
             [ware("urea", N=46, timings=(Timing.TOPDRESS,))],
-            [PlanPlot("a", 1.0, (Demand("N", 46.0, Timing.AT_PLANTING),))],
+            [PlanPlot("a", 1.0, (Demand(Supply("N"), 46.0, Timing.AT_PLANTING),))],
             {},
             "can be spread at planting",
         ),
@@ -444,7 +451,7 @@ def test_a_sellers_last_bags_are_shared_and_the_missing_ones_counted() -> None:
 
 
 def test_unknown_needs_are_left_out_and_named() -> None:
-    demands = (Demand("N", 46.0), Demand("P2O5", None))
+    demands = (Demand(Supply("N"), 46.0), Demand(Supply("P2O5"), None))
     plan = planned([PlanPlot("a", 1.0, demands)], [UREA, DAP], [bag("urea", "10.00"), bag("dap", "99.00")])
     assert plan.outcome is Outcome.PROVED
     assert [(row.supply, row.need_kg) for row in plan.coverage] == [("N", 46.0), ("P2O5", None)]
@@ -544,7 +551,7 @@ def test_a_short_budget_goes_where_it_does_most() -> None:
 
 def test_priorities_put_lime_first() -> None:
     lime = ware("lime", Form.LIME, lime_enp=0.5)
-    demands = (Demand("N", 23.0), Demand("lime ENP", 25.0, priority=5.0))
+    demands = (Demand(Supply("N"), 23.0), Demand(Supply("lime ENP"), 25.0, priority=5.0))
     plan = planned(
         [PlanPlot("a", 1.0, demands)], [UREA, lime], [GOOD, bag("lime", "20.00")], budget=Decimal(40)
     )
@@ -595,7 +602,7 @@ def test_line_ids_do_not_change_with_amounts_or_season() -> None:
 
 def test_each_timing_has_its_purchase_list() -> None:
     # 40 urea at planting and 40 at top-dress: bags of 25: two before planting, two more later (80 = 3.2).
-    demands = (Demand("N", 18.4, Timing.AT_PLANTING), Demand("N", 18.4, Timing.TOPDRESS))
+    demands = (Demand(Supply("N"), 18.4, Timing.AT_PLANTING), Demand(Supply("N"), 18.4, Timing.TOPDRESS))
     offers = [GOOD]
     plan = planned([PlanPlot("a", 1.0, demands)], [UREA], offers)
     assert bought(plan) == {"good": 4}

@@ -12,7 +12,7 @@ from loamwright.planning.inputs import Demand, FixedPass, PlanPlot, Terms, Ware,
 from loamwright.planning.planner import make_plan
 from loamwright.planning.reasons import Reasons, explain, pound_prices
 from loamwright.supplies.records import Offer
-from loamwright.values import Timing
+from loamwright.values import Supply, Timing
 
 UREA, THIN, DAP = ware("urea", N=46), ware("thin", N=20), ware("dap", N=18, P2O5=46)
 TERMS = Terms(gap=1e-6)
@@ -107,7 +107,7 @@ def test_plots_dearest_first_and_what_drives_the_cost() -> None:
 
 
 def test_needs_tied_to_times_have_one_price() -> None:
-    demands = (Demand("N", 23.0, Timing.AT_PLANTING), Demand("N", 11.5, Timing.TOPDRESS))
+    demands = (Demand(Supply("N"), 23.0, Timing.AT_PLANTING), Demand(Supply("N"), 11.5, Timing.TOPDRESS))
     plots, offers = [PlanPlot("a", 1.0, demands)], [bag("urea", "23.00")]
     plan = make_plan(plots, [UREA], offers, TERMS)
     assert pound_prices(check_request(plots, [UREA], offers, TERMS), plan) == pytest.approx({"N": 2.00})

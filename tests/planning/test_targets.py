@@ -16,7 +16,7 @@ from loamwright.needs.records import LimeNeed, Need, PlotNeeds
 from loamwright.planning.inputs import Demand, PlanPlot
 from loamwright.planning.targets import plan_plots, reachable_products, surplus_limit
 from loamwright.supplies.records import Form, Product
-from loamwright.values import LimeBasis, NeedState, Nutrient, Settings, Spreader, Timing
+from loamwright.values import LimeBasis, NeedState, Nutrient, Settings, Spreader, Supply, Timing
 from loamwright.work.ledger import lime_spread
 from loamwright.work.records import Application, Done
 
@@ -24,7 +24,9 @@ LB_ACRE = 0.45359237 / 0.40468564224
 PLOT = Plot("A-1", "Alder", b"")
 NO_LIME = LimeNeed("A-1", NeedState.NONE, "pH is high enough", rate_kg_ha=0.0, mass_kg=0.0)
 LIME = LimeNeed("A-1", NeedState.NEEDED, "", LimeBasis.ENP, 2000.0, 2000.0)
-CONTENTS = {"All": {"N": 0.1, "P2O5": 0.1, "K2O": 0.1, "S": 0.1, "B": 0.01, "Zn": 0.01}}
+CONTENTS = {
+    "All": {Supply.N: 0.1, Supply.P2O5: 0.1, Supply.K2O: 0.1, Supply.S: 0.1, Supply.B: 0.01, Supply.ZN: 0.01}
+}
 PRODUCTS = (Product("All", Form.DRY),)
 
 
@@ -58,7 +60,7 @@ def test_only_known_needs_are_asked_for() -> None:
     """Lime before nutrients when money is short: where pH limits, it is the first dollar to spend."""
     found = asked(need("N", 60.0), need("P2O5", 0.0), need("K2O", None, NeedState.UNKNOWN), lime=LIME)
     nitrogen, lime = found.demands
-    assert nitrogen == Demand("N", 60.0, None)
+    assert nitrogen == Demand(Supply("N"), 60.0, None)
     assert (lime.supply, lime.mass_kg, lime.timing) == ("lime ENP", 2000.0, None)
     assert lime.priority > nitrogen.priority
     assert (found.plot_id, found.area_ha) == ("A-1", 1.0)
@@ -68,8 +70,8 @@ def test_a_split_need_is_asked_for_dose_by_dose() -> None:
     """160 kg, three quarters in spring and a quarter in August: 120 and 40."""
     split = need("N", 160.0, timings=((Timing.TOPDRESS, 0.75), (Timing.AFTER_HARVEST, 0.25)))
     assert asked(split).demands == (
-        Demand("N", 120.0, Timing.TOPDRESS),
-        Demand("N", 40.0, Timing.AFTER_HARVEST),
+        Demand(Supply("N"), 120.0, Timing.TOPDRESS),
+        Demand(Supply("N"), 40.0, Timing.AFTER_HARVEST),
     )
 
 
@@ -115,7 +117,7 @@ def test_the_users_limits_come_first() -> None:
 
 def test_lime_is_capped_in_the_basis_it_is_needed_in() -> None:
     """2,000 kg ENP and a tenth over; CCE of the same stone is another measure and is left free."""
-    contents = {"Ag lime": {"lime ENP": 0.55, "lime CCE": 0.92}}
+    contents = {"Ag lime": {Supply.LIME_ENP: 0.55, Supply.LIME_CCE: 0.92}}
     stone = (Product("Ag lime", Form.LIME),)
     wanted = asked(lime=LIME, contents=contents, products=stone)
     assert dict(wanted.caps) == {"lime ENP": pytest.approx(2200.0)}
@@ -156,7 +158,7 @@ def dosed(
                 "A-1", (), LimeNeed("A-1", NeedState.NEEDED, "", LimeBasis.ENP, rate_kg_ha, rate_kg_ha)
             )
         },
-        {"Ag lime": {"lime ENP": 0.55}, **{name: {"lime ENP": enp} for name, enp in other.items()}},
+        {"Ag lime": {Supply.LIME_ENP: 0.55}, **{name: {Supply.LIME_ENP: enp} for name, enp in other.items()}},
         tuple(Product(name, Form.LIME) for name in ("Ag lime", *other)),
         Settings(lime_dose_limit=rule),
         {"A-1": spread_kg_ha},

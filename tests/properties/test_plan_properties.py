@@ -17,7 +17,7 @@ from loamwright.planning.planner import make_plan
 from loamwright.planning.records import Outcome
 from loamwright.planning.solver import Effort, Found
 from loamwright.supplies.records import Offer
-from loamwright.values import Timing
+from loamwright.values import Supply, Timing
 
 TINY = settings(max_examples=300, deadline=None, suppress_health_check=list(HealthCheck))
 SMALL = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
@@ -135,11 +135,11 @@ def small(draw: st.DrawFn) -> tuple[list[PlanPlot], list[Ware], list[Offer], Ter
             offers.append(replace(bulk, price=draw(_prices) * 20))
     plots = []
     for name in ("a", "b", "c", "d")[: draw(st.integers(1, 4))]:
-        demands = [Demand("P2O5", draw(_amounts)), Demand("K2O", draw(_amounts))]
+        demands = [Demand(Supply("P2O5"), draw(_amounts)), Demand(Supply("K2O"), draw(_amounts))]
         for timing in draw(st.sets(st.sampled_from([None, Timing.AT_PLANTING, Timing.TOPDRESS]), max_size=2)):
-            demands.append(Demand("N", draw(_amounts), timing))
+            demands.append(Demand(Supply("N"), draw(_amounts), timing))
         if draw(st.booleans()):
-            demands.append(Demand("S", draw(st.sampled_from([None, 3.0]))))
+            demands.append(Demand(Supply("S"), draw(st.sampled_from([None, 3.0]))))
         caps = draw(st.sampled_from([{}, {"N": 70.0}, {"P2O5": 33.0, "K2O": 40.0}]))
         plots.append(PlanPlot(name, draw(st.sampled_from([0.3, 0.8, 1.5])), tuple(demands), caps))
     terms = Terms(

@@ -20,7 +20,7 @@ from loamwright.land.records import Plot
 from loamwright.planning.records import Coverage, Outcome, Plan
 from loamwright.soil.records import Reading, SoilTest
 from loamwright.units import LB_ACRE_KG_HA, LB_KG
-from loamwright.values import Nutrient, PropertyInfo
+from loamwright.values import Nutrient, PropertyInfo, Supply
 from loamwright.work.history import (
     ChangeFigure,
     SeasonBalance,
@@ -115,7 +115,7 @@ def entry(key: str, on: dt.date, lb: float, product: str = "urea", **more: Any) 
 def plan(season: int, need_lb: float | None, counted: tuple[str, ...] = ()) -> Plan:
     need_kg = None if need_lb is None else need_lb * LB_KG
     zero = Decimal(0)
-    coverage = (Coverage("A1", "N", need_kg, 0.0),)
+    coverage = (Coverage("A1", Supply("N"), need_kg, 0.0),)
     return Plan(
         f"P{season}",
         Outcome.PROVED,
@@ -166,7 +166,7 @@ def test_a_correction_of_what_a_plan_counted_leaves_the_need_as_it_was() -> None
     26 and 31.2 lb on, so 74 and 68.8 are owed of the same 100."""
     contents = {"MAP": {"P2O5": 0.52}}
     planned = plan(2026, 58.4, ("E1",))
-    planned = replace(planned, coverage=(Coverage("A1", "P2O5", 58.4 * LB_KG, 0.0),))
+    planned = replace(planned, coverage=(Coverage("A1", Supply("P2O5"), 58.4 * LB_KG, 0.0),))
     day = dt.date(2026, 5, 1)
     first = entry("E1", day, 80, "MAP")
     second = entry("E2", day, 50, "MAP", replaces="E1")

@@ -13,6 +13,7 @@ import typer
 
 from loamwright.commands.answer import Answer, AsJson, InUnits, Units, give, read, read_if_given, refusals
 from loamwright.errors import InputError, Level, Problem
+from loamwright.values import Supply
 
 if TYPE_CHECKING:
     from loamwright.supplies import PriceList
@@ -153,7 +154,7 @@ def amount(
 
     from loamwright import files, supplies
     from loamwright.commands import buy_data, buy_text
-    from loamwright.supplies import PRODUCT, Charges
+    from loamwright.supplies import Charges
     from loamwright.units import parse_area
 
     with refusals(as_json):
@@ -175,7 +176,7 @@ def amount(
         found = supplies.amount(
             prices,
             offer,
-            supply or PRODUCT,
+            supply or Supply.PRODUCT,
             asked.rate_kg_ha,
             read("area", area, supplies.over_zero(parse_area, "2.1 acre")),
             charges,

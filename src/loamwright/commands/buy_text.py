@@ -15,7 +15,6 @@ from rich.markup import escape
 
 from loamwright.commands.text import show_steps, table_of
 from loamwright.supplies import (
-    PRODUCT,
     AmountNeeded,
     BreakEven,
     Form,
@@ -41,7 +40,7 @@ from loamwright.units import (
     format_money,
     format_rate,
 )
-from loamwright.values import Nutrient
+from loamwright.values import Nutrient, Supply
 
 #: Said wherever published figures of a material are shown.
 LABEL_WINS = "Published typical figures, to start from; the label on the bag wins."
@@ -119,7 +118,7 @@ def _volume(mass_kg: float, label: Product, system: str) -> str:
 def show_amount(console: Console, found: AmountNeeded, system: str) -> None:
     """Print how much product and how many packages, and what they cost delivered and spread."""
     area, area_m2 = ("acre", ACRE_M2) if system == "us" else ("ha", HA_M2)
-    of = "the product itself" if found.supply == PRODUCT else found.supply
+    of = "the product itself" if found.supply is Supply.PRODUCT else found.supply
     per_area_kg = found.product_kg_ha * area_m2 / HA_M2
     in_all = format_mass(found.product_kg, system) + _volume(found.product_kg, found.label, system)
     console.print(
@@ -143,7 +142,7 @@ def show_amount(console: Console, found: AmountNeeded, system: str) -> None:
             (f"together, per {area}", cost.cost_per_ha * area_m2 / HA_M2),
         ):
             table.add_row(name, _dollars(money))
-        if found.supply != PRODUCT:
+        if found.supply is not Supply.PRODUCT:
             table.add_row(f"together, for {found.supply}", _per_mass(cost.cost_per_kg, system))
         console.print(table)
     show_steps(console, found.steps)

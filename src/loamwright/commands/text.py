@@ -309,7 +309,7 @@ def show_status(console: Console, view: SeasonView, system: str) -> None:
     owed = table_of("Still owed", "plot", "nutrient", "need", "applied", "left", numbers=(2, 3, 4))
     for balance in view.balances:
         if balance.need_kg is not None and (balance.need_kg > 0 or balance.applied_kg > 0):
-            effective = balance.supply.startswith("lime ") and balance.supply != "lime product"
+            effective = balance.supply.is_lime and balance.supply != "lime product"
             owed.add_row(
                 escape(balance.plot_id),
                 balance.supply,

@@ -37,7 +37,7 @@ from loamwright.fieldmap.records import (
 from loamwright.land import Cropping, Plot, PlotArea
 from loamwright.needs import LimeNeed, Need
 from loamwright.palette import CAUTION, NOTHING, SAMPLING, STATUS, UNKNOWN
-from loamwright.planning import PlanLine
+from loamwright.planning import Coverage, PlanLine
 from loamwright.soil import SoilTest
 from loamwright.units import (
     ACRE_M2,
@@ -58,6 +58,7 @@ from loamwright.work import (
     DONE_FRACTION,
     OVER_FRACTION,
     Application,
+    Balance,
     Round,
     SeasonView,
     WorkState,
@@ -248,8 +249,9 @@ class _Contents:
             if planned is None or line.line_id in planned:
                 self.lines[line.plot_id].append(line)
         self.status = {s.line_id: s for s in view.statuses if s.line_id}
-        self.coverage = {(c.plot_id, c.supply): c for c in (view.plan.coverage if view.plan else ())}
-        self.balance = {(b.plot_id, b.supply): b for b in view.balances}
+        covered = view.plan.coverage if view.plan else ()
+        self.coverage: dict[tuple[str, str], Coverage] = {(c.plot_id, c.supply): c for c in covered}
+        self.balance: dict[tuple[str, str], Balance] = {(b.plot_id, b.supply): b for b in view.balances}
         self.tests: dict[str, list[SoilTest]] = defaultdict(list)
         for test in view.record.soil_tests:
             self.tests[test.plot_id].append(test)
@@ -702,7 +704,7 @@ def _supply(need: Need | LimeNeed) -> str:
     """Return the supply key of a need: the nutrient, or lime with its basis when it has one."""
     if isinstance(need, Need):
         return need.nutrient.value
-    return f"lime {need.basis.value}" if need.basis else "lime"
+    return need.basis.supply if need.basis else "lime"
 
 
 def _letter(place: int) -> str:

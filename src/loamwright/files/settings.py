@@ -32,7 +32,7 @@ from loamwright.values import LimeBasis, Nutrient, PropertyInfo, Settings, Sprea
 
 T = TypeVar("T")
 
-_SUPPLIES = ("*", *(n.value for n in Nutrient), *(f"lime {basis.value}" for basis in LimeBasis))
+_SUPPLIES = ("*", *(n.value for n in Nutrient), *(basis.supply for basis in LimeBasis))
 
 
 def info_from(path: Path) -> PropertyInfo:

@@ -339,12 +339,12 @@ def _read_layer(source: str, layer: str | None, label: str, path: Path) -> _Foun
 
     found = _Found()
     try:
-        with warnings.catch_warnings(record=True) as said:
+        with warnings.catch_warnings(record=True) as said, np.errstate(all="ignore"):
             warnings.simplefilter("always")
             meta, _, shapes, columns = pyogrio.raw.read(source, layer=layer)
     except (RuntimeError, ValueError, UnicodeDecodeError) as error:
         raise InputError([_unreadable(path, error)]) from error
-    for message in dict.fromkeys(str(warning.message) for warning in said):
+    for message in dict.fromkeys(str(warning.message) for warning in said if _is_about_the_file(warning)):
         fix = "Look at the shapes on a map."
         found.remarks.append(Problem(label, f"the file reader says: {message}", fix, Level.WARNING))
     names = [str(name) for name in meta["fields"]]
@@ -353,6 +353,13 @@ def _read_layer(source: str, layer: str | None, label: str, path: Path) -> _Foun
         shape = None if shapes[index] is None else bytes(shapes[index])
         found.rows.append((f"{label}, feature {index + 1}", _words(words), shape))
     return _in_degrees(found, meta["crs"], path) if found.rows else found
+
+
+def _is_about_the_file(warning: warnings.WarningMessage) -> bool:
+    """GDAL's messages come as plain RuntimeWarning, pyogrio's own as plain UserWarning; no others."""
+    return (
+        warning.category in (RuntimeWarning, UserWarning) and Path(warning.filename).parent.name == "pyogrio"
+    )
 
 
 def _unreadable(path: Path, error: Exception) -> Problem:

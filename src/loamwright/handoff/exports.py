@@ -320,7 +320,7 @@ def _needs_sheet(view: SeasonView) -> Sheet:
     for plot_id, needs in view.needs.items():
         lime = needs.lime
         named: list[tuple[str, Need | LimeNeed]] = [(need.nutrient.value, need) for need in needs.needs]
-        for supply, need in [*named, (f"lime {lime.basis.value}" if lime.basis else "lime", lime)]:
+        for supply, need in [*named, (lime.basis.supply if lime.basis else "lime", lime)]:
             sources = dict.fromkeys(str(step.source) for step in need.steps)
             rows.append(
                 (

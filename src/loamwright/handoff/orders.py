@@ -160,10 +160,10 @@ def _why(line: PlanLine, view: SeasonView, system: str, chained: bool) -> Why:
         answered = [
             _need_text(need, need.nutrient.value, system)
             for need in needs.needs
-            if need.state is NeedState.NEEDED and supplies.get(need.nutrient.value)
+            if need.state is NeedState.NEEDED and supplies.get(need.nutrient.supply)
         ]
         lime = needs.lime
-        if lime.state is NeedState.NEEDED and lime.basis and supplies.get(f"lime {lime.basis.value}"):
+        if lime.state is NeedState.NEEDED and lime.basis and supplies.get(lime.basis.supply):
             answered.append(_need_text(lime, "lime", system))
         parts += answered
     chain = " → ".join(step_words(step) for step in line.steps) if chained else "see the last pages"

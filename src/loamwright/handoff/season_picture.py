@@ -19,7 +19,7 @@ from loamwright.handoff.paper import Figure, PaperMade, PaperOptions, check_pape
 from loamwright.palette import BLUE, BLUISH_GREEN, ORANGE, STATUS, Fill
 from loamwright.soil import SoilTest
 from loamwright.units import ACRE_M2, HA_M2, LB_KG, format_area, format_money
-from loamwright.values import NeedState, Nutrient
+from loamwright.values import NeedState, Nutrient, Supply
 from loamwright.words import exact_mass
 from loamwright.work import SeasonView, WorkState
 
@@ -193,20 +193,20 @@ def _per_area(mass_kg: float, area_m2: float, system: str) -> float:
     return mass_kg / LB_KG / (area_m2 / ACRE_M2) if system == "us" else mass_kg / (area_m2 / HA_M2)
 
 
-def _unplanned(view: SeasonView, row: _Row, supply: str) -> str:
+def _unplanned(view: SeasonView, row: _Row, supply: Supply) -> str:
     """What to say of a row the plan holds nothing about for a supply."""
     states = set()
     for plot_id in row.plots:
         needs = view.needs.get(plot_id)
         if needs is not None:
             found = [n.state for n in needs.needs if n.nutrient.value == supply]
-            states.update([needs.lime.state] if supply.startswith("lime ") else found)
+            states.update([needs.lime.state] if supply.is_lime else found)
     if states == {NeedState.NONE}:
         return "none"
     return "not known" if states == {NeedState.UNKNOWN} else ""
 
 
-def _rank(supply: str) -> tuple[int, str]:
+def _rank(supply: Supply) -> tuple[int, str]:
     """Place of a supply among the panels."""
     if supply.startswith("lime"):
         return 3, supply

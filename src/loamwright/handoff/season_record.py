@@ -36,7 +36,7 @@ from loamwright.units import (
     format_money,
     format_rate,
 )
-from loamwright.values import LimeBasis, Nutrient
+from loamwright.values import LimeBasis, Nutrient, Supply
 from loamwright.words import exact_mass
 from loamwright.work import Application, SeasonView, entries_that_count
 
@@ -102,7 +102,7 @@ class SumRow:
     """Need, applied and left of one supply on one plot."""
 
     plot_id: str
-    supply: str
+    supply: Supply
     need: str
     applied: str
     left: str
@@ -196,9 +196,9 @@ def _delivered_lime(
         return ""
     supplies = supply_fractions(product, settings_basis)
     return ", ".join(
-        f"{exact_mass(fraction * mass_kg, system)} {supply.removeprefix('lime ')}"
+        f"{exact_mass(fraction * mass_kg, system)} {supply.name_alone}"
         for supply, fraction in supplies.items()
-        if supply.startswith("lime ")
+        if supply.is_lime
     )
 
 

@@ -18,7 +18,7 @@ from loamwright.needs.rates import Situation
 from loamwright.needs.seen import Clock, PartDone, growing_since, rest_of_plot, sample_dates, season_dates
 from loamwright.soil import OrganicInput, SoilTest
 from loamwright.units import ACRE_M2, HA_M2, LB_ACRE_KG_HA, LB_KG
-from loamwright.values import ARITHMETIC, BOUNDARY, Nutrient, Settings, Source, Step
+from loamwright.values import ARITHMETIC, BOUNDARY, Nutrient, Settings, Source, Step, Supply
 
 ALWAYS = (Nutrient.N, Nutrient.P2O5, Nutrient.K2O, Nutrient.S)
 RECORD = Source("user", table="application record")
@@ -36,11 +36,11 @@ class Case:
     guideline: Guideline
     lime_guideline: Guideline
     settings: Settings
-    applied_kg: Mapping[str, float]
+    applied_kg: Mapping[Supply, float]
     organic: tuple[OrganicInput, ...]
     today: dt.date
     crop: Crop | None
-    parts: Mapping[str, Sequence[tuple[float, float]]] = field(default_factory=dict)
+    parts: Mapping[Supply, Sequence[tuple[float, float]]] = field(default_factory=dict)
     clock: Clock | None = None
     decisions: tuple[Decision, ...] = ()
 
@@ -138,12 +138,12 @@ def area_steps(case: Case, net_kg_ha: float, mass_kg: float, what: str) -> tuple
     )
 
 
-def on_the_rest(case: Case, supply: str, net_kg_ha: float) -> PartDone:
+def on_the_rest(case: Case, supply: Supply, net_kg_ha: float) -> PartDone:
     """Divide what is still to supply [kg/ha] between the part that got some and the rest."""
     return rest_of_plot(net_kg_ha, case.area.spread_area_m2, case.parts.get(supply, ()))
 
 
-def rest_steps(case: Case, supply: str, done: PartDone) -> tuple[Step, ...]:
+def rest_steps(case: Case, supply: Supply, done: PartDone) -> tuple[Step, ...]:
     """Return the steps for a plot of which a part is done; none when it is all one."""
     if not case.parts.get(supply):
         return ()
@@ -156,11 +156,11 @@ def rest_steps(case: Case, supply: str, done: PartDone) -> tuple[Step, ...]:
             "acres",
             RECORD,
         ),
-        Step("Still to supply on the rest", done.rest_kg / LB_KG, f"lb {supply}", ARITHMETIC),
+        Step("Still to supply on the rest", done.rest_kg / LB_KG, f"lb {supply.name_alone}", ARITHMETIC),
     ]
     if done.topup_kg > 0:
         text = "The part that got some is still short, listed and not planned"
-        steps.append(Step(text, done.topup_kg / LB_KG, f"lb {supply}", ARITHMETIC))
+        steps.append(Step(text, done.topup_kg / LB_KG, f"lb {supply.name_alone}", ARITHMETIC))
     return tuple(steps)
 
 

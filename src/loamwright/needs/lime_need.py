@@ -132,7 +132,7 @@ def _lime_owed(case: Case, need: LimeNeed, answer: LimeAnswer, magnesium: Sequen
     steps = list(answer.steps)
     if answer.unit != "lb/acre":
         steps.append(Step("The same in lb/acre", gross / LB_ACRE_KG_HA, unit, ARITHMETIC))
-    supply = f"lime {answer.basis.value}"
+    supply = answer.basis.supply
     decision = governing_decision(case.decisions, case.plot.plot_id, case.season, "lime", case.crop_text)
     if decision is not None:
         need = replace(need, published_kg_ha=gross, reason=sentence(f"decided: {decision.reason}"))
@@ -174,8 +174,8 @@ def _lime_owed(case: Case, need: LimeNeed, answer: LimeAnswer, magnesium: Sequen
 
 def _other_basis(case: Case, basis: LimeBasis) -> list[Problem]:
     """Say when lime was applied that cannot be counted, because its worth is known in another basis only."""
-    keys = [key for key, mass in case.applied_kg.items() if key.startswith("lime ") and mass > 0]
-    if not keys or f"lime {basis.value}" in keys:
+    keys = [key for key, mass in case.applied_kg.items() if key.is_lime and mass > 0]
+    if not keys or basis.supply in keys:
         return []
     return [
         Problem(

@@ -50,7 +50,18 @@ from loamwright.needs.records import Credit, Need, PlotNeeds
 from loamwright.needs.seen import Clock, element_of, speaks_of
 from loamwright.soil import Missing, OrganicInput, SoilTest, flag, rate_kg_ha, unit_of
 from loamwright.units import LB_ACRE_KG_HA, convert
-from loamwright.values import ARITHMETIC, LAB, USER, NeedState, Nutrient, Quantity, Settings, Step, Timing
+from loamwright.values import (
+    ARITHMETIC,
+    LAB,
+    USER,
+    NeedState,
+    Nutrient,
+    Quantity,
+    Settings,
+    Step,
+    Supply,
+    Timing,
+)
 
 
 def plot_needs(
@@ -61,11 +72,11 @@ def plot_needs(
     guideline: Guideline,
     lime_guideline: Guideline,
     settings: Settings,
-    applied_kg: Mapping[str, float],
+    applied_kg: Mapping[Supply, float],
     organic: Sequence[OrganicInput],
     today: dt.date,
     *,
-    parts: Mapping[str, Sequence[tuple[float, float]]] = MappingProxyType({}),
+    parts: Mapping[Supply, Sequence[tuple[float, float]]] = MappingProxyType({}),
     clock: Clock | None = None,
     decisions: Sequence[Decision] = (),
 ) -> PlotNeeds:
@@ -282,7 +293,8 @@ def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
         text = f"Still to supply: {gross.rate_kg_ha / LB_ACRE_KG_HA:.6g} - {shown}, never below zero"
         steps.append(Step(text, net / LB_ACRE_KG_HA, unit, ARITHMETIC))
     state, reason = NeedState.NEEDED, gross.reason
-    done = on_the_rest(case, nutrient.value, net)
+    supply = Supply(nutrient.value)
+    done = on_the_rest(case, supply, net)
     topup_kg = done.topup_kg
     mass_kg = done.rest_kg if done.area_m2 > 0 else done.topup_kg
     little = case.settings.topup_share * gross.rate_kg_ha
@@ -293,14 +305,14 @@ def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
         )
     elif case.area_ha <= 0:
         state, net, reason = NeedState.NONE, 0.0, "the keep-outs leave no ground to spread on"
-    elif case.applied_kg.get(nutrient.value, 0.0) > 0 and net <= little:
+    elif case.applied_kg.get(supply, 0.0) > 0 and net <= little:
         state, topup_kg, reason = NeedState.NONE, mass_kg, within_reach(net, case.settings.topup_share)
     elif done.area_m2 == 0 and mass_kg <= little * case.area_ha:
         state, topup_kg = NeedState.NONE, mass_kg
         reason = within_reach(mass_kg / case.area_ha, case.settings.topup_share)
     if state is NeedState.NONE:
         net = mass_kg = 0.0
-    part_steps = rest_steps(case, nutrient.value, done)
+    part_steps = rest_steps(case, supply, done)
     if state is NeedState.NEEDED:
         steps.extend(part_steps or area_steps(case, net, mass_kg, nutrient.value))
     found_need = Need(
@@ -566,7 +578,7 @@ def _credits(
             remark, problem = _left_to_the_lab(case, nutrient, listed, gross.lab_took)
             remarks.append(remark)
             problems.extend(problem)
-    applied = case.applied_kg.get(nutrient.value, 0.0)
+    applied = case.applied_kg.get(nutrient.supply, 0.0)
     if applied > 0 and case.area_ha > 0:
         rate = applied / case.area_ha
         counted = "since the crop began" if nutrient is Nutrient.N else "since the soil was sampled"

@@ -31,9 +31,9 @@ from loamwright.planning.planner import make_plan
 from loamwright.planning.records import Coverage, Outcome, Plan
 from loamwright.supplies import Offer
 from loamwright.units import format_money, format_rate
-from loamwright.values import Timing
+from loamwright.values import Supply, Timing
 
-_TRIPLE = ("N", "P2O5", "K2O")
+_TRIPLE = (Supply.N, Supply.P2O5, Supply.K2O)
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,7 +193,7 @@ def _price_kg(request: Request, ware: Ware) -> float:
 
 def _singles(request: Request, problems: list[Problem]) -> list[Spread]:
     """Each need from the product that is cheapest for it alone, without counting what else that brings."""
-    sources: dict[str, Ware] = {}
+    sources: dict[Supply, Ware] = {}
     lines: dict[tuple[str, str, Timing | None], float] = {}
     for plot in request.plots:
         for (supply, timing), mass_kg in known_kg(plot).items():
@@ -209,7 +209,7 @@ def _singles(request: Request, problems: list[Problem]) -> list[Spread]:
     return [Spread(*key, mass_kg) for key, mass_kg in sorted(lines.items(), key=lambda item: str(item[0]))]
 
 
-def _single_source(request: Request, supply: str) -> Ware | None:
+def _single_source(request: Request, supply: Supply) -> Ware | None:
     """Cheapest for one supply among products of that nutrient alone, else among all that hold it."""
     holding = [
         ware
@@ -219,7 +219,7 @@ def _single_source(request: Request, supply: str) -> Ware | None:
     alone = [
         ware
         for ware in holding
-        if is_lime(ware) == supply.startswith("lime ")
+        if is_lime(ware) == supply.is_lime
         and not any(ware.contents.get(other, 0.0) > 0 for other in _TRIPLE if other != supply)
     ]
     return min(

@@ -21,7 +21,7 @@ from loamwright.planning.records import Plan
 from loamwright.planning.solver import Effort, Floats, Program
 from loamwright.supplies import Form, Offer, Product, blend
 from loamwright.units import TON_KG, format_figure, format_money
-from loamwright.values import ARITHMETIC, Nutrient, Step, Timing
+from loamwright.values import ARITHMETIC, Nutrient, Step, Supply, Timing
 
 #: The recipe is proved cheapest to this [fraction].
 _NEAR = 1e-6
@@ -248,7 +248,7 @@ def _price_kg(request: Request, product: str) -> float:
     return min(prices, default=math.inf)
 
 
-def _asked(plot: PlanPlot, keys: Sequence[str], timing: Timing | None) -> dict[str, float]:
+def _asked(plot: PlanPlot, keys: Sequence[Supply], timing: Timing | None) -> dict[Supply, float]:
     """What one pass at one time can answer: needs free in time or tied to it."""
     total = dict.fromkeys(keys, 0.0)
     for (supply, when), mass_kg in known_kg(plot).items():
@@ -259,7 +259,7 @@ def _asked(plot: PlanPlot, keys: Sequence[str], timing: Timing | None) -> dict[s
 
 def _overdone(
     group: Sequence[PlanPlot],
-    keys: Sequence[str],
+    keys: Sequence[Supply],
     needs: Floats,
     contents: Floats,
     recipe: Recipe,
@@ -306,7 +306,7 @@ def _offered(
     ]
     used.sort(key=lambda item: (-item[1], item[0].product.product))
     mixed = blend([(ware.product, fraction) for ware, fraction in used])
-    supplied: dict[str, float] = {}
+    supplied: dict[Supply, float] = {}
     for ware, fraction in used:
         for key, content in ware.contents.items():
             supplied[key] = supplied.get(key, 0.0) + content * fraction
@@ -360,7 +360,7 @@ def _offered(
 
 
 def _as_ware(
-    name: str, contents: Mapping[str, float], used: Sequence[tuple[Ware, float]], timing: Timing | None
+    name: str, contents: Mapping[Supply, float], used: Sequence[tuple[Ware, float]], timing: Timing | None
 ) -> Ware:
     """The blend as a product: its analysis, and the safe rate at which its tightest part is at its own."""
     known = {nutrient.value for nutrient in Nutrient}

@@ -20,7 +20,7 @@ from typing import TypeVar
 from loamwright.errors import Level, Problem
 from loamwright.supplies import Form, Offer, Product
 from loamwright.units import LB_KG, format_figure, format_money
-from loamwright.values import Timing
+from loamwright.values import Supply, Timing
 
 _T = TypeVar("_T")
 
@@ -44,7 +44,7 @@ class Demand:
         How much it counts against the plot's other demands when money is short [dimensionless].
     """
 
-    supply: str
+    supply: Supply
     mass_kg: float | None
     timing: Timing | None = None
     priority: float = 1.0
@@ -75,7 +75,7 @@ class PlanPlot:
     plot_id: str
     area_ha: float
     demands: tuple[Demand, ...]
-    caps: Mapping[str, float] = field(default_factory=dict)
+    caps: Mapping[Supply, float] = field(default_factory=dict)
     weight: float = 1.0
     allowed_products: frozenset[str] | None = None
     timings: tuple[Timing, ...] | None = None
@@ -94,7 +94,7 @@ class Ware:
     """
 
     product: Product
-    contents: Mapping[str, float]
+    contents: Mapping[Supply, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,10 +188,10 @@ class Request:
     problems: tuple[Problem, ...]
 
 
-def known_kg(plot: PlanPlot) -> dict[tuple[str, Timing | None], float]:
+def known_kg(plot: PlanPlot) -> dict[tuple[Supply, Timing | None], float]:
     """Add up a plot's known needs by supply and timing."""
     unknown = {demand.supply for demand in plot.demands if demand.mass_kg is None}
-    total: dict[tuple[str, Timing | None], float] = {}
+    total: dict[tuple[Supply, Timing | None], float] = {}
     for demand in plot.demands:
         if demand.mass_kg and demand.supply not in unknown:
             key = (demand.supply, demand.timing)
@@ -199,7 +199,7 @@ def known_kg(plot: PlanPlot) -> dict[tuple[str, Timing | None], float]:
     return total
 
 
-def need_values(plot: PlanPlot) -> dict[tuple[str, Timing | None], float]:
+def need_values(plot: PlanPlot) -> dict[tuple[Supply, Timing | None], float]:
     """Weigh a plot's known needs against those of other plots, for when money is short.
 
     Notes
@@ -208,7 +208,7 @@ def need_values(plot: PlanPlot) -> dict[tuple[str, Timing | None], float]:
     """
     known = known_kg(plot)
     whole: dict[str, float] = {}
-    priority: dict[tuple[str, Timing | None], float] = {}
+    priority: dict[tuple[Supply, Timing | None], float] = {}
     for (supply, _timing), mass_kg in known.items():
         whole[supply] = whole.get(supply, 0.0) + mass_kg
     for demand in plot.demands:
@@ -443,7 +443,7 @@ def _usable_choices(
     ordered = sorted(
         set(terms.fixed), key=lambda one: (one.plot_id, one.product, TIMING_ORDER[one.timing], one.mass_kg)
     )
-    supplied: dict[tuple[str, str], float] = {}
+    supplied: dict[tuple[str, Supply], float] = {}
     for choice in ordered:
         where = f"plot {choice.plot_id}, fixed choice of {choice.product}"
         plot, ware = by_plot.get(choice.plot_id), by_name.get(choice.product)
@@ -485,7 +485,7 @@ def _choice_fault(
     ware: Ware,
     terms: Terms,
     offered: set[str],
-    supplied: Mapping[tuple[str, str], float],
+    supplied: Mapping[tuple[str, Supply], float],
 ) -> str:
     product = ware.product
     rate = choice.mass_kg / plot.area_ha if plot.area_ha > 0 else math.inf

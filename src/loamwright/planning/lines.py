@@ -28,7 +28,7 @@ from loamwright.planning.passes import TIMES
 from loamwright.planning.records import Coverage, Plan, PlanLine, Purchase
 from loamwright.supplies import Offer
 from loamwright.units import ACRE_M2, HA_M2, LB_ACRE_KG_HA, LB_KG, format_figure
-from loamwright.values import ARITHMETIC, LABEL, Step, Timing
+from loamwright.values import ARITHMETIC, LABEL, Step, Supply, Timing
 
 _CENT = Decimal("0.01")
 #: Two amounts this close are the same amount [fraction].
@@ -435,7 +435,9 @@ class _Words:
             )
         return steps
 
-    def _sum(self, supply: str, content: float, need_kg: float, others: Sequence[tuple[str, float]]) -> str:
+    def _sum(
+        self, supply: Supply, content: float, need_kg: float, others: Sequence[tuple[str, float]]
+    ) -> str:
         need = format_figure(need_kg / self.mass_kg)
         if not others:
             return f"{need} {self.mass_unit} {supply} ÷ {format_figure(content)}"
@@ -468,7 +470,7 @@ class _Words:
 
 
 def _row_served(
-    supply: str,
+    supply: Supply,
     one: Spread,
     needs: Mapping[Timing | None, float],
     on_plot: Sequence[Spread],

@@ -37,6 +37,7 @@ from loamwright.planning.passes import (
 )
 from loamwright.planning.solver import Effort, Floats, Found, Ints, Model, Program
 from loamwright.supplies import Offer
+from loamwright.values import Supply
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +105,7 @@ class PlanModel:
     """
 
     request: Request
-    supplies: tuple[str, ...]
+    supplies: tuple[Supply, ...]
     content: Floats
     caps: Floats
     cells: tuple[Cell, ...]

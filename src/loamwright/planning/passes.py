@@ -20,7 +20,7 @@ import numpy as np
 
 from loamwright.planning.inputs import PlanPlot, Request, Ware, known_kg, lowest_rate_kg_ha
 from loamwright.planning.solver import Flags, Floats, Ints
-from loamwright.values import Timing
+from loamwright.values import Supply, Timing
 
 TIMES: tuple[Timing | None, ...] = (*Timing, None)
 ANY_TIME = len(TIMES) - 1
@@ -81,7 +81,7 @@ class Passes:
 # Needs, contents, caps as arrays
 
 
-def supply_keys(request: Request) -> tuple[str, ...]:
+def supply_keys(request: Request) -> tuple[Supply, ...]:
     """Name every supply that something delivers, something needs or something caps."""
     keys = {key for ware in request.wares for key in ware.contents}
     for plot in request.plots:
@@ -89,7 +89,7 @@ def supply_keys(request: Request) -> tuple[str, ...]:
     return tuple(sorted(keys))
 
 
-def need_cells(request: Request, supplies: tuple[str, ...]) -> tuple[Cell, ...]:
+def need_cells(request: Request, supplies: tuple[Supply, ...]) -> tuple[Cell, ...]:
     """List the known needs, plot by plot."""
     place = {supply: index for index, supply in enumerate(supplies)}
     return tuple(
@@ -101,14 +101,14 @@ def need_cells(request: Request, supplies: tuple[str, ...]) -> tuple[Cell, ...]:
     )
 
 
-def content_matrix(wares: tuple[Ware, ...], supplies: tuple[str, ...]) -> Floats:
+def content_matrix(wares: tuple[Ware, ...], supplies: tuple[Supply, ...]) -> Floats:
     """Put the contents of the wares into one array."""
     return np.array([[ware.contents.get(key, 0.0) for key in supplies] for ware in wares]).reshape(
         len(wares), len(supplies)
     )
 
 
-def cap_matrix(plots: tuple[PlanPlot, ...], supplies: tuple[str, ...]) -> Floats:
+def cap_matrix(plots: tuple[PlanPlot, ...], supplies: tuple[Supply, ...]) -> Floats:
     """Put the caps of the plots into one array."""
     return np.array([[plot.caps.get(key, math.inf) for key in supplies] for plot in plots]).reshape(
         len(plots), len(supplies)

@@ -61,10 +61,12 @@ def make_plan(
     One hectare that needs 46 kg of nitrogen, and urea of 46 % in bags of 40 kg: 100 kg are spread, so
     three bags are bought and half a bag is left over.
 
-    >>> from loamwright.values import Form, Nutrient, Product
-    >>> urea = Ware(Product("urea", Form.DRY, {Nutrient.N: 46}), {"N": 0.46})
+    >>> from loamwright.planning.inputs import Demand
+    >>> from loamwright.supplies import Form, Product
+    >>> from loamwright.values import Nutrient, Supply
+    >>> urea = Ware(Product("urea", Form.DRY, {Nutrient.N: 46}), {Supply.N: 0.46})
     >>> bag = Offer("u", "urea", "40 kg bag", 40.0, Decimal("25.00"))
-    >>> plan = make_plan([PlanPlot("a", 1.0, (Demand("N", 46.0),))], [urea], [bag])
+    >>> plan = make_plan([PlanPlot("a", 1.0, (Demand(Supply.N, 46.0),))], [urea], [bag])
     >>> plan.outcome.value, round(plan.lines[0].mass_kg, 6), plan.buy[0].count, str(plan.total_cost)
     ('proved cheapest', 100.0, 3.0, '75.00')
     """

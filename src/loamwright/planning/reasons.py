@@ -32,6 +32,7 @@ from loamwright.planning.records import Outcome, Plan
 from loamwright.planning.solver import Effort, Floats, Found
 from loamwright.supplies import Offer
 from loamwright.units import LB_KG, format_money
+from loamwright.values import Supply
 
 #: How much more of a nutrient is asked for when the cost of more is worked out [fraction].
 MORE = 0.1
@@ -63,7 +64,7 @@ class NutrientReason:
         All of it in sentences that say which figure is which.
     """
 
-    supply: str
+    supply: Supply
     need_kg: float
     price_per_kg: float | None
     without: Decimal | None
@@ -249,7 +250,7 @@ def _nearness(entry: EntryPrice) -> float:
 # By the pound: the dual of the plan's linear program
 
 
-def pound_prices(request: Request, plan: Plan) -> Mapping[str, float]:
+def pound_prices(request: Request, plan: Plan) -> Mapping[Supply, float]:
     """Marginal price of each supply with the plan's passes and orders kept and packages divisible.
 
     Notes
@@ -286,8 +287,8 @@ def pound_prices(request: Request, plan: Plan) -> Mapping[str, float]:
     solved = model.solve(Effort(), relaxed=True)
     if solved.found is not Found.OPTIMAL:
         return {}
-    dual: dict[str, float] = {}
-    mass: dict[str, float] = {}
+    dual: dict[Supply, float] = {}
+    mass: dict[Supply, float] = {}
     for row, members in plan_model.need_rows:
         supply = plan_model.supplies[plan_model.cells[members[0]].supply]
         dual[supply] = dual.get(supply, 0.0) + max(0.0, float(solved.duals[row]))
@@ -326,14 +327,14 @@ class _Asked:
         offers: Sequence[Offer],
         terms: Terms,
         plan: Plan,
-        by_the_pound: Mapping[str, float],
+        by_the_pound: Mapping[Supply, float],
     ) -> None:
         self.by_the_pound = by_the_pound
         self.plots, self.wares, self.offers, self.terms, self.plan = plots, wares, offers, terms, plan
         gap = plan.gap if plan.gap is not None else terms.gap
         self.base_doubt = plan.total_cost * Decimal(str(gap))
 
-    def supplies(self) -> list[str]:
+    def supplies(self) -> list[Supply]:
         """Supplies with a known need."""
         return sorted({demand.supply for plot in self.plots for demand in plot.demands if demand.mass_kg})
 
@@ -345,7 +346,7 @@ class _Asked:
             self.terms,
         )
 
-    def nutrient(self, supply: str, price_per_kg: float | None) -> NutrientReason:
+    def nutrient(self, supply: Supply, price_per_kg: float | None) -> NutrientReason:
         need_kg = sum(
             demand.mass_kg or 0.0 for plot in self.plots for demand in plot.demands if demand.supply == supply
         )
@@ -472,7 +473,7 @@ class _Asked:
         return PriceRange(offer.offer_id, price, plan.total_cost, changes, text)
 
 
-def _scaled(plot: PlanPlot, supply: str, factor: float) -> PlanPlot:
+def _scaled(plot: PlanPlot, supply: Supply, factor: float) -> PlanPlot:
     """A plot that needs more or nothing of one supply; its cap moves along so that more is allowed."""
     extra_kg = sum(
         (demand.mass_kg or 0.0) * max(0.0, factor - 1.0) for demand in plot.demands if demand.supply == supply

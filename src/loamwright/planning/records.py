@@ -8,7 +8,7 @@ from decimal import Decimal
 from enum import StrEnum
 
 from loamwright.errors import Problem
-from loamwright.values import Step, Timing
+from loamwright.values import Step, Supply, Timing
 
 
 class Outcome(StrEnum):
@@ -103,7 +103,7 @@ class Coverage:
     """
 
     plot_id: str
-    supply: str
+    supply: Supply
     need_kg: float | None
     supplied_kg: float
 

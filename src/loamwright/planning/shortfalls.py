@@ -18,7 +18,7 @@ from loamwright.planning.model import PlanModel, build, coverage_cost
 from loamwright.planning.passes import TIMES, need_cells, supply_keys
 from loamwright.planning.solver import Effort, Flags, Floats
 from loamwright.supplies import Offer
-from loamwright.values import Timing
+from loamwright.values import Supply, Timing
 
 #: A need met to this share counts as met [fraction].
 _FULL = 1 - 1e-6
@@ -41,7 +41,7 @@ class Shortfall:
     """
 
     plot_id: str
-    supply: str
+    supply: Supply
     timing: Timing | None
     need_kg: float
     possible_kg: float
@@ -142,7 +142,7 @@ def _names(wares: Sequence[Ware]) -> str:
     return ", ".join(ware.product.product for ware in wares)
 
 
-def _no_source(alone: Request, plot: PlanPlot, supply: str, timing: Timing | None) -> tuple[str, str]:
+def _no_source(alone: Request, plot: PlanPlot, supply: Supply, timing: Timing | None) -> tuple[str, str]:
     """Say why no product can bring a supply here at all; empty when one can."""
     holding = [ware for ware in alone.wares if ware.contents.get(supply, 0.0) > 0]
     offered = {offer.product for offer in alone.offers}

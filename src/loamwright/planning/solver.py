@@ -217,7 +217,14 @@ class Model:
         if solver.run() == highspy.HighsStatus.kError:  # another user of the library set its threads
             solver.resetGlobalScheduler(True)
             solver.run()
-        return _read(solver, bool(integer.any()))
+        solved = _read(solver, bool(integer.any()))
+        if start is not None and solved.has_values and not self._adds_up(solved):
+            return self.solve(effort, relaxed=relaxed)
+        return solved
+
+    def _adds_up(self, solved: Solved) -> bool:
+        """Whether the objective is that of the values: HiGHS 1.16 may hand a start back as optimal."""
+        return bool(np.isclose(self.cost @ solved.values, solved.objective, rtol=1e-6, atol=1e-6))
 
     def _for_solver(self, integer: Flags) -> Any:
         import highspy

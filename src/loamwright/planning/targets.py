@@ -17,7 +17,7 @@ from loamwright.needs import LimeNeed, Need, PlotNeeds
 from loamwright.planning.inputs import Demand, PlanPlot
 from loamwright.supplies import SAME_SEASON, Product, dose_limit
 from loamwright.units import HA_M2, LB_ACRE_KG_HA
-from loamwright.values import NeedState, Nutrient, Settings, Timing
+from loamwright.values import NeedState, Nutrient, Settings, Supply, Timing
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,9 +62,9 @@ SURPLUS_LIMITS: Mapping[str, SurplusLimit] = {
 LIME_PRIORITY = 3.0
 
 
-def surplus_limit(supply: str, settings: Settings) -> SurplusLimit | None:
+def surplus_limit(supply: Supply, settings: Settings) -> SurplusLimit | None:
     """Return the cap on surplus for one supply: the user's for it, else ours, else the user's ``"*"``."""
-    default = SURPLUS_LIMITS.get("lime" if supply.startswith("lime ") else supply)
+    default = SURPLUS_LIMITS.get("lime" if supply.is_lime else supply)
     named = supply in settings.surplus_limit_fraction or supply in settings.surplus_limit_kg_ha
     if default is not None and not named:
         return default
@@ -88,7 +88,7 @@ def _cap_kg(need: Need | LimeNeed | None, limit: SurplusLimit, area_ha: float) -
 
 def lime_this_season(
     lime: LimeNeed,
-    contents: Mapping[str, Mapping[str, float]],
+    contents: Mapping[str, Mapping[Supply, float]],
     products: Sequence[Product],
     settings: Settings,
     spread_kg_ha: float,
@@ -105,7 +105,7 @@ def lime_this_season(
     if not settings.lime_dose_limit or lime.rate_kg_ha is None or lime.basis is None:
         return 1.0
     limit = dose_limit(settings.lime_dose_limit)
-    supply = f"lime {lime.basis.value}"
+    supply = lime.basis.supply
     strengths = [contents[item.product].get(supply, 0.0) for item in products]
     weakest = min((strength for strength in strengths if strength > 0), default=None)
     if weakest is None or limit.apart == SAME_SEASON:
@@ -156,9 +156,9 @@ def _demands(plot: PlotNeeds) -> tuple[Demand, ...]:
         if need.state is not NeedState.NEEDED or not need.mass_kg:
             continue
         splits: tuple[tuple[Timing | None, float], ...] = need.timings or ((None, 1.0),)
-        demands.extend(Demand(need.nutrient.value, need.mass_kg * share, timing) for timing, share in splits)
+        demands.extend(Demand(need.nutrient.supply, need.mass_kg * share, timing) for timing, share in splits)
     if plot.lime.mass_kg and plot.lime.basis is not None:
-        demands.append(Demand(f"lime {plot.lime.basis.value}", plot.lime.mass_kg, None, LIME_PRIORITY))
+        demands.append(Demand(plot.lime.basis.supply, plot.lime.mass_kg, None, LIME_PRIORITY))
     return tuple(demands)
 
 
@@ -180,7 +180,7 @@ def plan_plots(
     plots: Sequence[Plot],
     areas: Mapping[str, PlotArea],
     needs: Mapping[str, PlotNeeds],
-    contents: Mapping[str, Mapping[str, float]],
+    contents: Mapping[str, Mapping[Supply, float]],
     products: Sequence[Product],
     settings: Settings,
     lime_spread_kg_ha: Mapping[str, float] = MappingProxyType({}),
@@ -236,8 +236,8 @@ def plan_plots(
             limit = surplus_limit(supply, settings)
             if limit is None:
                 continue
-            if supply.startswith("lime "):
-                wanted = plot_needs.lime.basis is not None and supply == f"lime {plot_needs.lime.basis.value}"
+            if supply.is_lime:
+                wanted = plot_needs.lime.basis is not None and supply == plot_needs.lime.basis.supply
                 if plot_needs.lime.state is NeedState.NEEDED and not wanted:
                     continue  # scored in another basis than the need: the need's own basis caps it
                 caps[supply] = _cap_kg(lime, limit, area_ha)  # over what is planned now

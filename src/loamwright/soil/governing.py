@@ -400,7 +400,7 @@ def soil_value(
 
     Examples
     --------
-    >>> from loamwright.values import Reading
+    >>> from loamwright.soil import Reading
     >>> report = SoilTest("T1", "A", readings={"P": Reading(8, "ppm", "Bray P1", "P")})
     >>> figure = soil_value([report], "P", "ppm", [Extractant.BRAY_P1])
     >>> isinstance(figure, SoilValue) and figure.value

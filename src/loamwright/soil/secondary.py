@@ -115,7 +115,7 @@ def flag(tests: Sequence[SoilTest], nutrient: Nutrient, crop: str) -> Flag:
 
     Examples
     --------
-    >>> from loamwright.values import Reading
+    >>> from loamwright.soil import Reading
     >>> report = SoilTest("T1", "A", readings={"Zn": Reading(0.6, "ppm", "DTPA", "Zn")})
     >>> flag([report], Nutrient.ZN, "corn").text
     'under 1 ppm, which North Dakota State Univ. calls low: zinc in the starter'

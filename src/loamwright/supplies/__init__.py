@@ -20,7 +20,6 @@ from loamwright.supplies.asking import (
     parse_supply,
 )
 from loamwright.supplies.blends import blend
-from loamwright.supplies.costs import PRODUCT
 from loamwright.supplies.ingredients import Acidity, add_up
 from loamwright.supplies.label_questions import (
     LimeAnswer,
@@ -61,7 +60,6 @@ from loamwright.supplies.stock import Movement, Stock, StockEntry, Used, stock
 
 __all__ = [
     "DOSE_LIMITS",
-    "PRODUCT",
     "SAME_SEASON",
     "Acidity",
     "AmountNeeded",

@@ -14,10 +14,9 @@ from decimal import Decimal
 from typing import TypeVar
 
 from loamwright.errors import InputError, Problem, UnitError
-from loamwright.supplies.costs import PRODUCT
 from loamwright.supplies.records import Offer, Product
 from loamwright.units import convert, parse_mass, parse_money, parse_rate
-from loamwright.values import LimeBasis, Nutrient
+from loamwright.values import LimeBasis, Nutrient, Supply
 
 T = TypeVar("T")
 
@@ -123,7 +122,7 @@ def parse_basis(text: str) -> LimeBasis:
     return basis
 
 
-def parse_supply(text: str) -> str:
+def parse_supply(text: str) -> Supply:
     """Read the name of a nutrient or of a lime score.
 
     Parameters
@@ -135,7 +134,7 @@ def parse_supply(text: str) -> str:
     Returns
     -------
     str
-        A supply key: ``"N"``, ``"P2O5"`` …, ``"lime ENP"`` …, or `costs.PRODUCT` for ``"product"``.
+        A supply key: ``"N"``, ``"P2O5"`` …, ``"lime ENP"`` …, or ``"product"``.
 
     Raises
     ------
@@ -144,17 +143,17 @@ def parse_supply(text: str) -> str:
 
     Examples
     --------
-    >>> parse_supply("p2o5"), parse_supply("ENM")
+    >>> parse_supply("p2o5").value, parse_supply("ENM").value
     ('P2O5', 'lime ENM')
     """
     bare = _bare(text)
-    nutrients = {_bare(item.value): item.value for item in Nutrient}
+    nutrients = {_bare(item.value): item.supply for item in Nutrient}
     if bare in nutrients:
         return nutrients[bare]
-    if bare == PRODUCT:
-        return PRODUCT
+    if bare == Supply.PRODUCT:
+        return Supply.PRODUCT
     try:
-        return f"lime {parse_basis(text).value}"
+        return parse_basis(text).supply
     except UnitError as error:
         choices = ", ".join([*nutrients.values(), *(basis.value for basis in _BASES.values())])
         raise UnitError(
@@ -179,7 +178,7 @@ class NamedRate:
         Rate of it [kg/ha].
     """
 
-    supply: str | None
+    supply: Supply | None
     rate_kg_ha: float
 
 
@@ -206,7 +205,7 @@ def parse_named_rate(text: str) -> NamedRate:
     Examples
     --------
     >>> found = parse_named_rate("60 lb N/acre")
-    >>> found.supply, round(found.rate_kg_ha, 2)
+    >>> str(found.supply), round(found.rate_kg_ha, 2)
     ('N', 67.25)
     """
     match = _RATE.match(re.sub(r"\s+per\s+", "/", text, flags=re.IGNORECASE))
@@ -245,9 +244,9 @@ def parse_lime_need(text: str) -> tuple[LimeBasis | None, float]:
     found = parse_named_rate(text)
     if found.supply is None:
         return None, found.rate_kg_ha
-    if not found.supply.startswith("lime "):
+    if not found.supply.is_lime:
         raise UnitError(f"{text!r} is not a need of lime; write for example '3000 lb ENP/acre'")
-    return LimeBasis(found.supply.removeprefix("lime ")), found.rate_kg_ha
+    return found.supply.basis, found.rate_kg_ha
 
 
 def parse_seed_rate(text: str) -> float:

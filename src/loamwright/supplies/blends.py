@@ -15,7 +15,7 @@ from loamwright.supplies.costs import product_needed
 from loamwright.supplies.products import nutrient_fractions
 from loamwright.supplies.records import Product
 from loamwright.units import LB_KG, format_figure
-from loamwright.values import ARITHMETIC, Nutrient, Step
+from loamwright.values import ARITHMETIC, Nutrient, Step, Supply
 
 _NPK = (Nutrient.N, Nutrient.P2O5, Nutrient.K2O)
 
@@ -135,7 +135,7 @@ def formulate(target_pct: Mapping[Nutrient, float], carriers: Sequence[Product],
     --------
     A ton of 0-8-8 takes 800 lb of 0-20-0 (NC State example), and filler:
 
-    >>> from loamwright.values import Form
+    >>> from loamwright.supplies import Form
     >>> carriers = [
     ...     Product("0-20-0", Form.DRY, {Nutrient.P2O5: 20}),
     ...     Product("0-0-60", Form.DRY, {Nutrient.K2O: 60}),
@@ -190,14 +190,14 @@ class Substitution:
     steps: tuple[Step, ...]
 
 
-def substitute(recommended: Product, mass_kg: float, instead: Product, supply: str) -> Substitution:
+def substitute(recommended: Product, mass_kg: float, instead: Product, supply: Supply) -> Substitution:
     """Work out how much of another product brings the same amount of one nutrient.
 
     Examples
     --------
     40 lb of a 5 % N product is 25 lb of an 8 % one (UMaine example):
 
-    >>> from loamwright.values import Form
+    >>> from loamwright.supplies import Form
     >>> five, eight = (Product(f"{n}-0-0", Form.DRY, {Nutrient.N: n}) for n in (5, 8))
     >>> round(substitute(five, 40 * LB_KG, eight, "N").mass_kg / LB_KG, 6)
     25.0

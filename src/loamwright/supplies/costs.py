@@ -19,10 +19,9 @@ from loamwright.errors import InputError, Problem
 from loamwright.supplies.products import nutrient_fractions, supply_fractions
 from loamwright.supplies.records import Offer, Product
 from loamwright.units import HA_M2, LB_KG, format_area, format_figure, format_mass, format_money, format_rate
-from loamwright.values import ARITHMETIC, USER, LimeBasis, Step
+from loamwright.values import ARITHMETIC, USER, LimeBasis, Step, Supply
 
 #: Supply key of the product itself, for a rate that names no nutrient.
-PRODUCT = "product"
 
 # ---------------------------------------------------------------------------------------------
 # Amounts
@@ -44,18 +43,19 @@ class Amount:
     steps: tuple[Step, ...]
 
 
-def product_needed(product: Product, supply: str, amount: float) -> Amount:
+def product_needed(product: Product, supply: Supply, amount: float) -> Amount:
     """Work out how much product brings an amount of one nutrient or of effective lime.
 
     Examples
     --------
     1 lb of N from 8-8-8 takes 12.5 lb:
 
-    >>> from loamwright.values import Form, Nutrient
+    >>> from loamwright.supplies import Form
+    >>> from loamwright.values import Nutrient
     >>> product_needed(Product("8-8-8", Form.DRY, {Nutrient.N: 8}), "N", 1).amount
     12.5
     """
-    if supply == PRODUCT:
+    if supply is Supply.PRODUCT:
         return Amount(amount, ())
     fraction = _supply_fraction(product, supply)
     step = Step(
@@ -68,8 +68,8 @@ def product_needed(product: Product, supply: str, amount: float) -> Amount:
     return Amount(amount / fraction, (*label, step))
 
 
-def _supply_fraction(product: Product, supply: str) -> float:
-    bases = [basis for basis in LimeBasis if supply == f"lime {basis.value}"]
+def _supply_fraction(product: Product, supply: Supply) -> float:
+    bases = [basis for basis in LimeBasis if supply == basis.supply]
     fraction = supply_fractions(product, bases).get(supply)
     if not fraction:
         what = f"it guarantees no {supply}, so it cannot be measured out by it"
@@ -77,7 +77,7 @@ def _supply_fraction(product: Product, supply: str) -> float:
     return fraction
 
 
-def product_on_area(product: Product, supply: str, rate_kg_ha: float, area_m2: float) -> Amount:
+def product_on_area(product: Product, supply: Supply, rate_kg_ha: float, area_m2: float) -> Amount:
     """Work out how much product meets a rate on an area."""
     for name, value in (("rate", rate_kg_ha), ("area", area_m2)):
         if not (math.isfinite(value) and value > 0):
@@ -87,7 +87,7 @@ def product_on_area(product: Product, supply: str, rate_kg_ha: float, area_m2: f
     words = f"{format_rate(rate_kg_ha)} × {format_area(area_m2)}"
     steps = [Step(words, supplied_kg / LB_KG, f"lb {supply}", ARITHMETIC)]
     needed = product_needed(product, supply, supplied_kg)
-    if supply != PRODUCT:
+    if supply is not Supply.PRODUCT:
         words = f"÷ {format_figure(supplied_kg / needed.amount * 100)} % {supply} in {product.product}"
         steps.extend(needed.steps[:-1])
         steps.append(Step(words, needed.amount / LB_KG, "lb product", ARITHMETIC))
@@ -179,30 +179,31 @@ class NutrientValue:
     """
 
     total: float
-    parts: Mapping[str, float]
+    parts: Mapping[Supply, float]
     steps: tuple[Step, ...]
 
 
 def value_nutrients(
-    amounts_kg: Mapping[str, float], prices_per_kg: Mapping[str, float], needed: Collection[str] | None = None
+    amounts_kg: Mapping[Supply, float],
+    prices_per_kg: Mapping[Supply, float],
+    needed: Collection[Supply] | None = None,
 ) -> NutrientValue:
     """Value amounts of nutrients at reference prices, counting only those that are needed."""
-    parts: dict[str, float] = {}
+    parts: dict[Supply, float] = {}
     steps = []
     for supply, amount_kg in amounts_kg.items():
-        name = str(supply)
         pounds = amount_kg / LB_KG
         price = prices_per_kg.get(supply)
         if needed is not None and supply not in needed:
-            steps.append(Step(f"{format_figure(pounds)} lb {name}", "not needed, not counted", "", USER))
+            steps.append(Step(f"{format_figure(pounds)} lb {supply}", "not needed, not counted", "", USER))
         elif price is None:
             steps.append(
-                Step(f"{format_figure(pounds)} lb {name}", "no reference price, not counted", "", USER)
+                Step(f"{format_figure(pounds)} lb {supply}", "no reference price, not counted", "", USER)
             )
         else:
-            parts[name] = amount_kg * price
-            words = f"{format_figure(pounds)} lb {name} × {format_figure(price * LB_KG)} $/lb"
-            steps.append(Step(words, parts[name], "$", USER))
+            parts[supply] = amount_kg * price
+            words = f"{format_figure(pounds)} lb {supply} × {format_figure(price * LB_KG)} $/lb"
+            steps.append(Step(words, parts[supply], "$", USER))
     total = sum(parts.values())
     steps.append(Step("worth together", total, "$", ARITHMETIC))
     return NutrientValue(total, parts, tuple(steps))
@@ -211,23 +212,29 @@ def value_nutrients(
 def value_against_references(
     product: Product,
     package_kg: float,
-    prices_per_kg: Mapping[str, float],
-    needed: Collection[str] | None = None,
+    prices_per_kg: Mapping[Supply, float],
+    needed: Collection[Supply] | None = None,
 ) -> NutrientValue:
     """Value a package at the reference prices of the nutrients that are needed."""
-    bases = [basis for basis in LimeBasis if f"lime {basis.value}" in prices_per_kg]
+    bases = [basis for basis in LimeBasis if basis.supply in prices_per_kg]
     amounts = {supply: package_kg * share for supply, share in supply_fractions(product, bases).items()}
     return value_nutrients(amounts, prices_per_kg, needed)
 
 
-def break_even_price(product: Product, package_kg: float, supply: str, price_per_kg: float) -> NutrientValue:
+def break_even_price(
+    product: Product, package_kg: float, supply: Supply, price_per_kg: float
+) -> NutrientValue:
     """Find the package price at which one nutrient costs the same as in an alternative."""
     _supply_fraction(product, supply)
     return value_against_references(product, package_kg, {supply: price_per_kg}, {supply})
 
 
 def price_after_credits(
-    product: Product, offer: Offer, supply: str, prices_per_kg: Mapping[str, float], needed: Collection[str]
+    product: Product,
+    offer: Offer,
+    supply: Supply,
+    prices_per_kg: Mapping[Supply, float],
+    needed: Collection[Supply],
 ) -> Amount:
     """Find what one nutrient costs after the others in the package were credited at reference prices."""
     package_kg = _package_kg(offer)
@@ -286,7 +293,7 @@ def _cents(amount: Decimal | float) -> Decimal:
 def delivered_cost(
     product: Product,
     offer: Offer,
-    supply: str,
+    supply: Supply,
     rate_kg_ha: float,
     area_m2: float,
     spreading_cost_per_ha: Decimal = Decimal(0),

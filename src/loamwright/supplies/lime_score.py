@@ -134,7 +134,7 @@ def score(product: Product, basis: LimeBasis) -> LimeScore:
     --------
     The Iowa example of the Wisconsin slides, printed as 1,260 lb ECCE a ton:
 
-    >>> from loamwright.values import Form
+    >>> from loamwright.supplies import Form
     >>> stone = LimeLabel(cce_pct=92, passing_pct={4: 100, 8: 90, 60: 55}, moisture_pct=2)
     >>> iowa = score(Product("stone", Form.LIME, lime=stone), LimeBasis.ECCE)
     >>> round(iowa.fraction * 2000, 2)

@@ -47,7 +47,7 @@ from loamwright.units import (
     format_rate,
     parse_package,
 )
-from loamwright.values import ARITHMETIC, LABEL, LimeBasis, Nutrient, Step
+from loamwright.values import ARITHMETIC, LABEL, LimeBasis, Nutrient, Step, Supply
 
 # ---------------------------------------------------------------------------------------------
 # Content
@@ -147,7 +147,7 @@ def nitrogen_forms(product: Product) -> Mapping[str, float] | None:
     return {form: share * nitrogen for form, share in known.nitrogen_forms.items()}
 
 
-def supply_fractions(product: Product, bases: Collection[LimeBasis]) -> Mapping[str, float]:
+def supply_fractions(product: Product, bases: Collection[LimeBasis]) -> Mapping[Supply, float]:
     """Give everything a product supplies under the keys the planner uses.
 
     Parameters
@@ -164,11 +164,13 @@ def supply_fractions(product: Product, bases: Collection[LimeBasis]) -> Mapping[
         zero. A lime whose score cannot be known in a basis has no key for it.
     """
     content = nutrient_fractions(product).fractions
-    supplies = {nutrient.value: share for nutrient, share in content.items() if share > 0}
+    supplies: dict[Supply, float] = {
+        nutrient.supply: share for nutrient, share in content.items() if share > 0
+    }
     for basis in bases:
         fraction = lime_score.score(product, basis).fraction
         if fraction:
-            supplies[f"lime {basis.value}"] = fraction
+            supplies[basis.supply] = fraction
     return supplies
 
 

@@ -20,7 +20,7 @@ from loamwright.supplies.asking import find_offer, fitting
 from loamwright.supplies.costs import DeliveredCost, Packages
 from loamwright.supplies.records import Form, Offer, Product
 from loamwright.units import LB_KG, format_rate
-from loamwright.values import USER, LimeBasis, Nutrient, Source, Step
+from loamwright.values import USER, Source, Step, Supply
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,16 +96,16 @@ def _named(offer: Offer) -> str:
     return f"{offer.product}, {offer.package}"
 
 
-def _held(row: products.OfferComparison) -> Mapping[str, float]:
+def _held(row: products.OfferComparison) -> Mapping[Supply, float]:
     """Supply key to what one package holds of it [kg]."""
-    limes = {f"lime {entry.basis.value}": entry.effective_kg for entry in row.lime}
-    return {**{nutrient.value: mass for nutrient, mass in row.nutrients_kg.items()}, **limes}
+    limes = {entry.basis.supply: entry.effective_kg for entry in row.lime}
+    return {**{nutrient.supply: mass for nutrient, mass in row.nutrients_kg.items()}, **limes}
 
 
-def _steps_about(row: products.OfferComparison, supply: str) -> tuple[Step, ...]:
+def _steps_about(row: products.OfferComparison, supply: Supply) -> tuple[Step, ...]:
     """The label arithmetic of one supply: what the package weighs, what it holds, what a pound costs."""
     units = {"lb", f"% {supply}", f"lb {supply}", f"$/lb {supply}"}
-    scores = (entry.steps for entry in row.lime if f"lime {entry.basis.value}" == supply)
+    scores = (entry.steps for entry in row.lime if entry.basis.supply == supply)
     return (*(step for step in row.steps if step.unit in units), *(step for part in scores for step in part))
 
 
@@ -129,7 +129,7 @@ class Reference:
         How it was reached.
     """
 
-    supply: str
+    supply: Supply
     price_per_kg: float
     offer: Offer | None
     steps: tuple[Step, ...]
@@ -156,39 +156,35 @@ class BreakEven:
     """
 
     offer: Offer
-    supply: str
+    supply: Supply
     reference: Reference
     price: float
     steps: tuple[Step, ...]
     problems: tuple[Problem, ...]
 
 
-def _stated(supply: str, price_per_kg: float) -> Reference:
+def _stated(supply: Supply, price_per_kg: float) -> Reference:
     step = Step(f"price of {supply} elsewhere, as given", price_per_kg * LB_KG, f"$/lb {supply}", USER)
     return Reference(supply, price_per_kg, None, (step,))
 
 
-def _priced(label: Product, row: products.OfferComparison, supply: str) -> Reference:
+def _priced(label: Product, row: products.OfferComparison, supply: Supply) -> Reference:
     """All of an offer's price on one supply; refuses when price or supply is missing."""
     _check_score(label, supply)
     price = costs.price_after_credits(label, row.offer, supply, {}, ())
     return Reference(supply, price.amount, row.offer, _steps_about(row, supply))
 
 
-def _check_score(label: Product, supply: str) -> None:
+def _check_score(label: Product, supply: Supply) -> None:
     """Refuse a lime whose score in this basis cannot be known, with the reason."""
-    if supply.startswith("lime "):
-        lime_score.product_for_need(1.0, lime_score.score(label, _basis_of(supply)), label.product)
-
-
-def _basis_of(supply: str) -> LimeBasis:
-    return LimeBasis(supply.removeprefix("lime "))
+    if supply.basis is not None:
+        lime_score.product_for_need(1.0, lime_score.score(label, supply.basis), label.product)
 
 
 def break_even(
     prices: PriceList,
     words: str,
-    supply: str,
+    supply: Supply,
     against: str | None = None,
     price_per_kg: float | None = None,
     price: Decimal | None = None,
@@ -270,12 +266,12 @@ class Valued:
     """
 
     offer: Offer
-    needed: tuple[str, ...]
-    held_kg: Mapping[str, float]
-    references: Mapping[str, Reference]
-    parts: Mapping[str, float]
+    needed: tuple[Supply, ...]
+    held_kg: Mapping[Supply, float]
+    references: Mapping[Supply, Reference]
+    parts: Mapping[Supply, float]
     total: float
-    after_credits: Mapping[str, float]
+    after_credits: Mapping[Supply, float]
     steps: tuple[Step, ...]
     problems: tuple[Problem, ...]
 
@@ -283,7 +279,7 @@ class Valued:
 def value(
     prices: PriceList,
     words: str,
-    needed: Sequence[str],
+    needed: Sequence[Supply],
     given: Mapping[str, float] | None = None,
     price: Decimal | None = None,
 ) -> Valued:
@@ -318,7 +314,7 @@ def value(
     needed, given = tuple(dict.fromkeys(needed)), given or {}
     chosen = _choose(prices, words, price)
     held_kg = {supply: mass for supply, mass in _held(chosen.row).items() if supply in needed}
-    references: dict[str, Reference] = {}
+    references: dict[Supply, Reference] = {}
     looked_for = [supply for supply in held_kg if supply not in given]
     problems = [*doubts(prices, chosen.label), *(prices.problems if looked_for else ())]
     for supply in given:
@@ -365,10 +361,12 @@ def value(
 
 
 #: Nothing that brings a second one of these is a single-nutrient product.
-_GRADE = {Nutrient.N.value, Nutrient.P2O5.value, Nutrient.K2O.value}
+_GRADE = {Supply.N, Supply.P2O5, Supply.K2O}
 
 
-def _cheapest(prices: PriceList, supply: str, needed: Sequence[str], but_not: Offer) -> Reference | None:
+def _cheapest(
+    prices: PriceList, supply: Supply, needed: Sequence[Supply], but_not: Offer
+) -> Reference | None:
     """The cheapest other offer of this supply that brings no other of N, P2O5, K2O or what is needed."""
     counted = {*_GRADE, *needed}
     labels = {label.product: label for label in prices.products}
@@ -423,7 +421,7 @@ class AmountNeeded:
     label, offer
         What is bought.
     supply
-        What the rate is of: a supply key, or `costs.PRODUCT`.
+        What the rate is of: a supply key, or the product itself.
     rate_kg_ha, area_m2
         Rate of it [kg/ha] and spread area [m2].
     product_kg_ha, product_kg
@@ -440,7 +438,7 @@ class AmountNeeded:
 
     label: Product
     offer: Offer
-    supply: str
+    supply: Supply
     rate_kg_ha: float
     area_m2: float
     product_kg_ha: float
@@ -454,7 +452,7 @@ class AmountNeeded:
 def amount(
     prices: PriceList,
     words: str,
-    supply: str,
+    supply: Supply,
     rate_kg_ha: float,
     area_m2: float,
     charges: Charges = AS_FILED,
@@ -469,7 +467,7 @@ def amount(
     words
         The offer asked about.
     supply
-        What the rate is of: a supply key, or `costs.PRODUCT`.
+        What the rate is of: a supply key, or the product itself.
     rate_kg_ha
         Rate of it [kg/ha].
     area_m2
@@ -509,7 +507,7 @@ def amount(
             prices.spreading_cost_per_pass if per_pass is None else per_pass,
             charges.hauling_per_kg,
         )
-    score = lime_score.score(label, _basis_of(supply)) if supply.startswith("lime ") else None
+    score = None if supply.basis is None else lime_score.score(label, supply.basis)
     liquid = products.liquid_content(label).steps if label.form is Form.LIQUID and label.density_kg_m3 else ()
     steps = (
         *(() if score is None else score.steps),

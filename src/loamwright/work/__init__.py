@@ -35,6 +35,7 @@ from loamwright.work.ledger import (
 )
 from loamwright.work.records import (
     Application,
+    Balance,
     Calibration,
     Caution,
     Done,
@@ -58,6 +59,7 @@ __all__ = [
     "DONE_FRACTION",
     "OVER_FRACTION",
     "Application",
+    "Balance",
     "Calibration",
     "Caution",
     "CautionText",

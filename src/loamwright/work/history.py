@@ -18,7 +18,7 @@ from loamwright.needs import season_of
 from loamwright.planning import Plan
 from loamwright.soil import INCH_M, SoilTest, read_extractant
 from loamwright.units import LB_ACRE_KG_HA
-from loamwright.values import ARITHMETIC, LAB, USER, Nutrient, Source, Step
+from loamwright.values import ARITHMETIC, LAB, USER, Nutrient, Source, Step, Supply
 from loamwright.work.ledger import applied_supplies, entries_that_count
 from loamwright.work.records import Application, PropertyRecord
 
@@ -126,7 +126,7 @@ class SeasonBalance:
 
     plot_id: str
     season: int
-    supply: str
+    supply: Supply
     need_kg: float | None
     applied_kg: float
 
@@ -137,7 +137,7 @@ class SeasonBalance:
 
 
 def season_balances(
-    record: PropertyRecord, contents: Mapping[str, Mapping[str, float]]
+    record: PropertyRecord, contents: Mapping[str, Mapping[Supply, float]]
 ) -> tuple[tuple[SeasonBalance, ...], tuple[Problem, ...]]:
     """Set need against supply for every season that has a plan or an application.
 
@@ -171,8 +171,8 @@ def season_balances(
 
 
 def season_needs(
-    record: PropertyRecord, contents: Mapping[str, Mapping[str, float]]
-) -> Mapping[int, Mapping[tuple[str, str], float | None]]:
+    record: PropertyRecord, contents: Mapping[str, Mapping[Supply, float]]
+) -> Mapping[int, Mapping[tuple[str, Supply], float | None]]:
     """Return what each season's crops needed before anything went on, by its newest plan.
 
     Parameters
@@ -192,8 +192,8 @@ def season_needs(
 
 
 def _needs(
-    plan: Plan, applications: Sequence[Application], contents: Mapping[str, Mapping[str, float]]
-) -> dict[tuple[str, str], float | None]:
+    plan: Plan, applications: Sequence[Application], contents: Mapping[str, Mapping[Supply, float]]
+) -> dict[tuple[str, Supply], float | None]:
     counted, _ = applied_supplies([e for e in applications if e.entry_id in plan.counted_entries], contents)
     return {
         (row.plot_id, row.supply): None
@@ -227,7 +227,7 @@ class PlotHistory:
 
 
 def plot_histories(
-    record: PropertyRecord, contents: Mapping[str, Mapping[str, float]]
+    record: PropertyRecord, contents: Mapping[str, Mapping[Supply, float]]
 ) -> tuple[Mapping[str, PlotHistory], tuple[Problem, ...]]:
     """Gather the history of every plot.
 

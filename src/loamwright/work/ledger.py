@@ -16,7 +16,7 @@ from loamwright.needs import NITROGEN, Clock, PlotNeeds, left_of_earlier, season
 from loamwright.planning import Plan, PlanLine
 from loamwright.supplies import Acidity, Form, Product, add_up, dose_limit, nitrogen_acidity
 from loamwright.units import HA_M2
-from loamwright.values import Settings, Timing
+from loamwright.values import Settings, Supply, Timing
 from loamwright.work.records import Application, Balance, Done, LineStatus, WorkState
 
 #: A line counts as done from this share of the planned mass: catch tests call a spreader calibrated
@@ -65,8 +65,8 @@ def season_entries(
 
 
 def applied_supplies(
-    entries: Iterable[Application], contents: Mapping[str, Mapping[str, float]]
-) -> tuple[Mapping[str, Mapping[str, float]], tuple[Problem, ...]]:
+    entries: Iterable[Application], contents: Mapping[str, Mapping[Supply, float]]
+) -> tuple[Mapping[str, Mapping[Supply, float]], tuple[Problem, ...]]:
     """Add up what the entries delivered, per plot and supply.
 
     Parameters
@@ -83,7 +83,7 @@ def applied_supplies(
     problems
         Entries whose product is not in the property file: their nutrients cannot be counted.
     """
-    applied: dict[str, dict[str, float]] = defaultdict(lambda: defaultdict(float))
+    applied: dict[str, dict[Supply, float]] = defaultdict(lambda: defaultdict(float))
     problems = []
     for entry in entries:
         if entry.product not in contents:
@@ -113,11 +113,11 @@ class OnTheGround:
         Entries that cannot be counted, or not as they say.
     """
 
-    whole_kg: Mapping[str, Mapping[str, float]]
-    parts: Mapping[str, Mapping[str, tuple[tuple[float, float], ...]]]
+    whole_kg: Mapping[str, Mapping[Supply, float]]
+    parts: Mapping[str, Mapping[Supply, tuple[tuple[float, float], ...]]]
     problems: tuple[Problem, ...] = ()
 
-    def total_kg(self) -> Mapping[str, Mapping[str, float]]:
+    def total_kg(self) -> Mapping[str, Mapping[Supply, float]]:
         """Return whole plots and parts together: plot to supply key to [kg]."""
         total = {plot_id: dict(supplies) for plot_id, supplies in self.whole_kg.items()}
         for plot_id, supplies in self.parts.items():
@@ -129,12 +129,12 @@ class OnTheGround:
 
 def on_the_ground(
     applications: Sequence[Application],
-    contents: Mapping[str, Mapping[str, float]],
+    contents: Mapping[str, Mapping[Supply, float]],
     areas: Mapping[str, PlotArea],
     clocks: Mapping[str, Clock],
     season: int,
     start: str,
-    earlier_needs: Mapping[int, Mapping[tuple[str, str], float | None]],
+    earlier_needs: Mapping[int, Mapping[tuple[str, Supply], float | None]],
 ) -> OnTheGround:
     """Add up what counts against each plot's needs, by the one rule of `Clock`.
 
@@ -161,9 +161,9 @@ def on_the_ground(
     is taken first (`left_of_earlier`). An entry on less than `WHOLE_FRACTION` of a plot is one on a part;
     entries with the same name of a part lie on the same ground.
     """
-    whole: dict[str, dict[str, float]] = defaultdict(lambda: defaultdict(float))
-    parts: dict[str, dict[str, dict[str, tuple[float, float]]]] = defaultdict(lambda: defaultdict(dict))
-    given: dict[tuple[str, str], dict[int, float]] = defaultdict(lambda: defaultdict(float))
+    whole: dict[str, dict[Supply, float]] = defaultdict(lambda: defaultdict(float))
+    parts: dict[str, dict[Supply, dict[str, tuple[float, float]]]] = defaultdict(lambda: defaultdict(dict))
+    given: dict[tuple[str, Supply], dict[int, float]] = defaultdict(lambda: defaultdict(float))
     problems = []
     for entry in entries_that_count(applications):
         if entry.plot_id not in clocks or entry.mass_kg <= 0:
@@ -195,7 +195,7 @@ def on_the_ground(
         sampled = clocks[plot_id].sampled_on.get(supply)
         sampled_in = min(by_season) if sampled is None else season_of(sampled, start)
         whole[plot_id][supply] += left_of_earlier(by_season, needed, sampled_in, season)
-    pieces: dict[str, dict[str, tuple[tuple[float, float], ...]]] = defaultdict(dict)
+    pieces: dict[str, dict[Supply, tuple[tuple[float, float], ...]]] = defaultdict(dict)
     for plot_id, supplies_on in parts.items():
         for supply, named in supplies_on.items():
             if sum(area for area, _ in named.values()) > areas[plot_id].spread_area_m2 * 1.001:
@@ -370,7 +370,7 @@ def line_statuses(
 
 
 def balances(
-    needs_before: Mapping[str, PlotNeeds], applied: Mapping[str, Mapping[str, float]]
+    needs_before: Mapping[str, PlotNeeds], applied: Mapping[str, Mapping[Supply, float]]
 ) -> tuple[Balance, ...]:
     """Set each plot's need before anything was applied against what was delivered.
 
@@ -391,10 +391,10 @@ def balances(
         delivered = dict(applied.get(plot_id, {}))
         for need in plot.needs:
             rows.append(
-                Balance(plot_id, need.nutrient.value, need.mass_kg, delivered.get(need.nutrient.value, 0.0))
+                Balance(plot_id, need.nutrient.supply, need.mass_kg, delivered.get(need.nutrient.supply, 0.0))
             )
         if plot.lime.basis is not None:
-            key = f"lime {plot.lime.basis.value}"
+            key = plot.lime.basis.supply
             rows.append(Balance(plot_id, key, plot.lime.mass_kg, delivered.get(key, 0.0)))
     return tuple(rows)
 

@@ -18,7 +18,7 @@ from loamwright.needs import Decision, LimeNeed, Need, PlotNeeds
 from loamwright.planning import Aged, Plan, PlanLine, Purchase
 from loamwright.soil import OrganicInput, SoilTest
 from loamwright.supplies import Offer, Product, StockEntry
-from loamwright.values import PropertyInfo, Source, Step, Timing
+from loamwright.values import PropertyInfo, Source, Step, Supply, Timing
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +98,7 @@ class Balance:
     """
 
     plot_id: str
-    supply: str
+    supply: Supply
     need_kg: float | None
     applied_kg: float
 
