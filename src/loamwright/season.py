@@ -23,8 +23,16 @@ from loamwright.needs import Guideline, LimeNeed, Need, PlotNeeds
 from loamwright.planning import Plan
 from loamwright.soil import SoilTest, read_unit
 from loamwright.supplies import Acidity, Movement, Offer
-from loamwright.units import HA_M2, parse_area, parse_length, parse_mass, parse_speed
-from loamwright.values import LimeBasis, NeedState, Nutrient, Supply
+from loamwright.units import (
+    HA_M2,
+    LB_ACRE_KG_HA,
+    format_area,
+    parse_area,
+    parse_length,
+    parse_mass,
+    parse_speed,
+)
+from loamwright.values import ARITHMETIC, LimeBasis, NeedState, Nutrient, Source, Step, Supply
 from loamwright.work import Application, Calibration, Done, PropertyRecord, Recorded, SeasonView, Story
 
 #: Called with a short text as each stage begins; screens show it, tests ignore it.
@@ -108,7 +116,8 @@ def _all_needs(
     today: dt.date,
 ) -> Mapping[str, PlotNeeds]:
     tests = _with_their_crops(record)
-    return {
+    contents = product_contents(record)
+    found = {
         plot.plot_id: needs.plot_needs(
             plot,
             croppings.get(plot.plot_id),
@@ -125,6 +134,9 @@ def _all_needs(
             decisions=record.decisions,
         )
         for plot in record.plots
+    }
+    return {
+        plot_id: _too_much_for_one_dose(record, contents, plot_needs) for plot_id, plot_needs in found.items()
     }
 
 
@@ -361,7 +373,10 @@ def compute(record: PropertyRecord, today: dt.date, progress: Progress = quiet) 
         balances=work.balances(needs_before, ground.total_kg()),
         rounds=rounds,
         sampling=work.plan_sampling(guide, record, areas, today),
-        cautions=work.fire(texts, record, areas, croppings, plot_needs, plan, today),
+        cautions=(
+            *work.fire(texts, record, areas, croppings, plot_needs, plan, today),
+            *_on_the_rest(plot_needs, areas),
+        ),
         problems=(
             *record.problems,
             *editions.problems,
@@ -374,6 +389,24 @@ def compute(record: PropertyRecord, today: dt.date, progress: Progress = quiet) 
         made_on=today,
         aged=_aged(record, plan, needs_before, areas, editions),
     )
+
+
+def _on_the_rest(
+    plot_needs: Mapping[str, PlotNeeds], areas: Mapping[str, PlotArea]
+) -> Iterator[work.Caution]:
+    """Say on plan, order and map where a part of a plot has got its share, and how large the rest is."""
+    for plot_id, found in plot_needs.items():
+        asked: list[tuple[str, Need | LimeNeed]] = [(need.nutrient.value, need) for need in found.needs]
+        for supply, need in [*asked, ("lime", found.lime)]:
+            if need.rest_m2 is None:
+                continue
+            done_m2 = areas[plot_id].spread_area_m2 - need.rest_m2
+            text = (
+                f"{format_area(done_m2)} of this plot have got their {supply}: what is planned of it goes on "
+                f"the other {format_area(need.rest_m2)} only."
+            )
+            record = Source("user", table="application record")
+            yield work.Caution("part", "care", text, (plot_id,), "", record, "the application record")
 
 
 def _stood_on(
@@ -1207,6 +1240,7 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
     made = planning.make_plan(task.plots, task.wares, task.offers, task.terms)
     made = replace(
         made,
+        lines=tuple(_spread_on_the_rest(line, before) for line in made.lines),
         problems=(*task.problems, *made.problems, *_left_open(before, options)),
         counted_entries=tuple(entry.entry_id for entry in entries),
         fingerprint=fingerprint(before),
@@ -1215,6 +1249,30 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
     with files.edit(path, "plan") as editor:
         editor.add_plan(made, options.reason)
         return compute(editor.record(), today)
+
+
+def _spread_on_the_rest(line: planning.PlanLine, view: SeasonView) -> planning.PlanLine:
+    """Give a line that serves only the rest of a plot the rate of that rest, mass over its ground."""
+    contents = product_contents(view.record).get(line.product, {})
+    found = view.needs.get(line.plot_id)
+    if found is None:
+        return line
+    served = [
+        need.rest_m2
+        for need in found.needs
+        if need.state is NeedState.NEEDED and contents.get(Supply(need.nutrient.value), 0.0) > 0
+    ]
+    if not served or None in served:
+        return line
+    rest_m2 = max(area for area in served if area is not None)
+    rate_kg_ha = line.mass_kg / rest_m2 * HA_M2
+    step = Step(
+        f"Spread on the rest of the plot only: {format_area(rest_m2)}",
+        rate_kg_ha / LB_ACRE_KG_HA,
+        f"lb {line.product}/acre",
+        ARITHMETIC,
+    )
+    return replace(line, rate_kg_ha=rate_kg_ha, steps=(*line.steps, step))
 
 
 def _left_open(view: SeasonView, options: PlanOptions) -> tuple[Problem, ...]:

@@ -329,7 +329,7 @@ def test_guideline_list_and_check(tmp_path: Path) -> None:
     assert done.code == 2
     assert done.says("guideline.toml")
     built_in = ROOT / "src" / "loamwright" / "data" / "guidelines" / "umn-forage-2011"
-    assert ran_well("guideline", "check", built_in) == {"problems": []}
+    assert ran_well("guideline", "check", built_in) == {"problems": [], "questions": []}
 
 
 # ---------------------------------------------------------------------------------------------

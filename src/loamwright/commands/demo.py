@@ -6,10 +6,19 @@ import datetime as dt
 from dataclasses import dataclass
 from pathlib import Path
 
-from loamwright import files, handoff
+from loamwright import files, handoff, upkeep
 from loamwright.errors import InputError, Problem
 from loamwright.files import PROPERTY_SUFFIX, import_files
-from loamwright.season import PlanOptions, Progress, make_map, make_plan, write_orders, write_reports
+from loamwright.season import (
+    PlanOptions,
+    Progress,
+    decisions_of,
+    make_map,
+    make_plan,
+    view,
+    write_orders,
+    write_reports,
+)
 from loamwright.work import SeasonView
 
 #: Endings of the files that go in after the property itself is made.
@@ -35,6 +44,20 @@ def source_files() -> Path:
     raise InputError([Problem("demo_data", "the demo files are not installed", "Install the package again.")])
 
 
+#: Plots whose grass is to yield although legumes feed it; the other mixtures are left to decide.
+GRASS_FIRST = ("AF-03", "AF-17")
+
+
+def _decide(path: Path, today: dt.date) -> None:
+    """Make two of the demo's decisions; the others stay open."""
+    steward = "Steward (invented)"
+    upkeep.decide(path, GRASS_FIRST, "N", "published", "hay is cut here, grass first", today, steward)
+    rows = decisions_of(view(path, today))
+    limed = [row.plot_id for row in rows if row.open and row.supply == "lime"]
+    if limed:
+        upkeep.decide(path, limed, "lime", "published", "the truck comes once", today, steward)
+
+
 def build(folder: Path, today: dt.date, progress: Progress) -> Demo:
     """Build the invented demo property and run the whole chain on it."""
     source = source_files()
@@ -53,6 +76,7 @@ def build(folder: Path, today: dt.date, progress: Progress) -> Demo:
     progress("reading the demo files")
     files.create(path, info)
     import_files(path, [file for file in sorted(source.iterdir()) if file.suffix in DEMO_SUFFIXES])
+    _decide(path, today)
     season_view = make_plan(path, PlanOptions(), today, progress)
     progress("drawing the map")
     drawn = make_map(season_view, folder / "alder_fork.html")

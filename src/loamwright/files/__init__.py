@@ -45,7 +45,6 @@ from loamwright.files.tables import applications_from, passes_from
 from loamwright.files.textrows import SUFFIXES, read_table
 from loamwright.files.things import (
     SETTINGS_WORD,
-    THINGS,
     added,
     assigned,
     differing,
@@ -60,7 +59,6 @@ __all__ = [
     "PROPERTY_SUFFIX",
     "SETTINGS_WORD",
     "SUFFIXES",
-    "THINGS",
     "Change",
     "Editor",
     "GuidelineInfo",

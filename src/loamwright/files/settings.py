@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from loamwright.errors import InputError, Problem, UnitError
+from loamwright.files.kinds import CURRENCY, MONTH_DAY, Kind, read_value
 from loamwright.files.reference import load_sampling_guides
 from loamwright.supplies import DOSE_LIMITS
 from loamwright.units import (
@@ -60,6 +61,7 @@ def info_from(path: Path) -> PropertyInfo:
         season=season or 0,
         about=top.take("about", _text) or "",
         units=top.take("units", _units) or "us",
+        currency=top.take("currency", _kind(CURRENCY)) or "USD",
         settings=_settings(_Keys(f"{path.name}, settings", top.inner("settings"), top.problems)),
     )
     top.finish()
@@ -155,7 +157,15 @@ def _settings(keys: _Keys) -> Settings:
     products_given = "max_products_per_plot" in keys.left
     most = keys.take("max_products_per_plot", _count)
     per_ton = keys.take("hauling_cost_per_ton", _money)
+    start = keys.take("season_start", _kind(MONTH_DAY))
+    share_no_n = keys.take("legume_share_no_n_pct", _percent)
+    topup = keys.take("topup_share", _share)
     settings = Settings(
+        keeper=keys.take("keeper", _text) or "",
+        season_start=start or default.season_start,
+        legume_share_no_n_pct=default.legume_share_no_n_pct if share_no_n is None else share_no_n,
+        topup_share=default.topup_share if topup is None else topup,
+        topup_cost=keys.take("topup_cost", _money) or default.topup_cost,
         hauling_cost_per_kg=default.hauling_cost_per_kg if per_ton is None else per_ton / Decimal(TON_KG),
         guideline=keys.take("guideline", _text) or default.guideline,
         lime_guideline=keys.take("lime_guideline", _text) or default.lime_guideline,
@@ -193,6 +203,10 @@ def _spreader(keys: _Keys) -> Spreader:
         swath_m=keys.take("swath", _more_than_zero(parse_length)),
         speed_m_s=keys.take("speed", _more_than_zero(_speed)),
         field_efficiency=keys.take("field_efficiency", _efficiency),
+        heavy=keys.take("heavy", _flag) or False,
+        fill_minutes=keys.take("fill_minutes", _share),
+        cost_per_stop=keys.take("cost_per_stop", _money),
+        cost_per_hour=keys.take("cost_per_hour", _money),
     )
     keys.finish()
     return spreader
@@ -234,6 +248,17 @@ def _share(value: object) -> float:
     if (number := _number(value)) < 0:
         raise ValueError(f"{number:g} is negative; write a fraction, for example 0.25")
     return number
+
+
+def _percent(value: object) -> float:
+    if not 0 <= (number := _number(value)) <= 100:
+        raise ValueError(f"{number:g} is not a percentage; write 0 to 100")
+    return number
+
+
+def _kind(kind: Kind) -> Callable[[object], str]:
+    """Read a text as one kind of value that is kept as text."""
+    return lambda value: str(read_value(kind, _text(value)))
 
 
 def _efficiency(value: object) -> float:
