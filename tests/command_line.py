@@ -14,6 +14,7 @@ from typing import Any
 
 from typer.testing import CliRunner
 
+from loamwright.commands.answer import TRACEBACK
 from loamwright.commands.cli import app
 
 #: Tests and entries are dated so that nothing is too old or out of season whenever the tests run.
@@ -46,9 +47,9 @@ class Ran:
 
 
 def run(*arguments: object, as_json: bool = True) -> Ran:
-    """Run a command in this process, on a screen wide enough not to break words."""
+    """Run a command in this process, on a screen wide enough for its words; an error of ours is raised."""
     typed = [str(argument) for argument in arguments] + (["--json"] if as_json else [])
-    done = CliRunner().invoke(app, typed, env={"COLUMNS": "240"})
+    done = CliRunner().invoke(app, typed, env={"COLUMNS": "240", TRACEBACK: "1"})
     if done.exception is not None and not isinstance(done.exception, SystemExit):
         raise done.exception
     data = json.loads(done.stdout) if as_json else None

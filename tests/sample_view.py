@@ -20,7 +20,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 import random
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 import shapely
@@ -60,7 +60,6 @@ from loamwright.work.records import (
     PropertyRecord,
     Round,
     SamplingPlan,
-    SeasonView,
     Stop,
     WorkState,
 )
@@ -96,16 +95,34 @@ ENP_LB_PER_TON = 1000.0
 BAG_KG = 50 * LB_KG
 
 
+@dataclass(frozen=True, slots=True)
+class GivenSeason:
+    """A `SeasonView` whose parts are given instead of worked out."""
+
+    record: PropertyRecord
+    areas: dict[str, PlotArea]
+    croppings: dict[str, Cropping]
+    needs: dict[str, PlotNeeds]
+    plan: Plan | None
+    statuses: tuple[LineStatus, ...]
+    balances: tuple[Balance, ...]
+    rounds: tuple[Round, ...]
+    sampling: dict[str, SamplingPlan]
+    cautions: tuple[Caution, ...]
+    problems: tuple[Problem, ...]
+    made_on: dt.date
+
+
 def sample_view(
     plots: int = 25, *, hostile: bool = False, units: str = "us", with_plan: bool = True
-) -> SeasonView:
+) -> GivenSeason:
     """Return an invented season of `plots` plots; the same arguments always give the same view."""
     record, areas = _record(plots, units)
     needs = {area.plot_id: _needs(index, area) for index, area in enumerate(areas.values())}
     plan = _plan(record, areas, needs) if with_plan and plots else None
     statuses, applications = _progress(plan) if plan else ((), ())
     record = replace(record, plans=(plan,) if plan else (), applications=applications)
-    view = SeasonView(
+    view = GivenSeason(
         record=record,
         areas=areas,
         croppings={c.plot_id: c for c in record.croppings},
@@ -719,7 +736,7 @@ def _problems(record: PropertyRecord) -> tuple[Problem, ...]:
 # Hostile text
 
 
-def _make_hostile(view: SeasonView) -> SeasonView:
+def _make_hostile(view: GivenSeason) -> GivenSeason:
     """Put one of `HOSTILE` into every field a user, lab or seller can write."""
     turn = iter(range(10**9))
 

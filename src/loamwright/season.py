@@ -13,16 +13,17 @@ import uuid
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from functools import cached_property
 from pathlib import Path
 from typing import TypeVar
 
-from loamwright import fieldmap, files, handoff, land, needs, planning, soil, supplies, work
+from loamwright import fieldmap, files, handoff, land, needs, planning, supplies, work
 from loamwright.errors import InputError, Level, Problem, has_errors
 from loamwright.land import Cropping, PlotArea
-from loamwright.needs import Guideline, LimeNeed, Need, PlotNeeds
+from loamwright.needs import Guideline, PlotNeeds
 from loamwright.planning import Plan
-from loamwright.soil import SoilTest, read_unit
-from loamwright.supplies import Acidity, Movement, Offer
+from loamwright.soil import read_unit
+from loamwright.supplies import Acidity, Offer
 from loamwright.units import (
     HA_M2,
     LB_ACRE_KG_HA,
@@ -32,8 +33,21 @@ from loamwright.units import (
     parse_mass,
     parse_speed,
 )
-from loamwright.values import ARITHMETIC, LimeBasis, NeedState, Nutrient, Source, Step, Supply
-from loamwright.work import Application, Calibration, Done, PropertyRecord, Recorded, SeasonView, Story
+from loamwright.values import ARITHMETIC, LimeBasis, NeedState, Nutrient, Step, Supply
+from loamwright.work import (
+    Application,
+    Balance,
+    Calibration,
+    Caution,
+    Done,
+    LineStatus,
+    PropertyRecord,
+    Recorded,
+    Round,
+    SamplingPlan,
+    SeasonView,
+    Story,
+)
 
 #: Called with a short text as each stage begins; screens show it, tests ignore it.
 Progress = Callable[[str], None]
@@ -71,220 +85,199 @@ def product_contents(record: PropertyRecord) -> Mapping[str, Mapping[Supply, flo
     }
 
 
-def _edition(name: str, record: PropertyRecord) -> tuple[Guideline, tuple[Problem, ...]]:
-    """Load an edition: built in or from its folder, else as the property has kept it, else an empty one."""
-    try:
-        return files.load_guideline(name), ()
-    except InputError:
-        kept = record.editions.get(name)
-        fix = "Set it to one that is there: set settings guideline=…; see `guideline list`."
-        if kept:
-            try:
-                found = files.load_kept_guideline(kept)
-            except InputError as broken:
-                error = broken
-            else:
-                what = f"the guideline {name!r} is not there any more; the copy kept in the property is used"
-                return found, (Problem("settings, guideline", what, fix, Level.WARNING),)
-        what = f"{error.problems[0].what}: what would go by it is unknown"
-        return needs.missing_guideline(name), (Problem("settings, guideline", what, fix, Level.WARNING),)
+class Season(SeasonView):
+    """One season of one property; each part is worked out when it is first asked for, and once.
 
+    Parameters
+    ----------
+    record
+        The property, as its file holds it.
+    made_on
+        Date for the age of tests and cautions.
+    progress
+        Told each stage as it begins.
 
-@dataclass(frozen=True, slots=True)
-class _Editions:
-    """The two editions a property's needs go by."""
+    Raises
+    ------
+    InputError
+        By the part that needs it, when a setting names a guideline or place that is not built in.
+    """
 
-    guideline: Guideline
-    lime: Guideline
-    problems: tuple[Problem, ...]
+    def __init__(self, record: PropertyRecord, made_on: dt.date, progress: Progress = quiet) -> None:
+        self._record = record
+        self._made_on = made_on
+        self._progress = progress
 
-    @classmethod
-    def of(cls, record: PropertyRecord) -> _Editions:
-        settings = record.info.settings
-        guideline, problems = _edition(settings.guideline, record)
-        lime, more = _edition(settings.lime_guideline, record)
-        return cls(guideline, lime, tuple(dict.fromkeys((*problems, *more))))
+    @property
+    def record(self) -> PropertyRecord:
+        """What the file holds."""
+        return self._record
 
+    @property
+    def made_on(self) -> dt.date:
+        """Date shown on the map and paper."""
+        return self._made_on
 
-def _all_needs(
-    record: PropertyRecord,
-    areas: Mapping[str, PlotArea],
-    croppings: Mapping[str, Cropping],
-    editions: _Editions,
-    clocks: Mapping[str, needs.Clock],
-    ground: work.OnTheGround | None,
-    today: dt.date,
-) -> Mapping[str, PlotNeeds]:
-    tests = _with_their_crops(record)
-    contents = product_contents(record)
-    found = {
-        plot.plot_id: needs.plot_needs(
-            plot,
-            croppings.get(plot.plot_id),
-            areas[plot.plot_id],
-            tests.get(plot.plot_id, ()),
-            editions.guideline,
-            editions.lime,
-            record.info.settings,
-            {} if ground is None else ground.whole_kg.get(plot.plot_id, {}),
-            tuple(item for item in record.organic_inputs if item.plot_id == plot.plot_id),
-            today,
-            parts={} if ground is None else ground.parts.get(plot.plot_id, {}),
-            clock=clocks[plot.plot_id],
-            decisions=record.decisions,
+    @cached_property
+    def areas(self) -> Mapping[str, PlotArea]:
+        """Area of each plot, by plot_id."""
+        self._progress("measuring plots")
+        return {area.plot_id: area for area in land.areas(self.record.plots, self.record.keepouts)}
+
+    @cached_property
+    def croppings(self) -> Mapping[str, Cropping]:
+        """What grows now, by plot_id: of several crops of the season, the first that has not ended."""
+        return work.current_croppings(self.record, self.made_on)
+
+    @cached_property
+    def contents(self) -> Mapping[str, Mapping[Supply, float]]:
+        """What each product supplies [kg per kg], in every lime basis its label allows, by product."""
+        return product_contents(self.record)
+
+    @cached_property
+    def _clocks(self) -> Mapping[str, needs.Clock]:
+        """The dates that decide what counts, by plot_id."""
+        return work.clocks(self.record, self.croppings, self.made_on)
+
+    @cached_property
+    def _ground(self) -> work.OnTheGround:
+        """What went on the plots and counts against their needs."""
+        record, settings = self.record, self.record.info.settings
+        earlier = work.season_needs(record, self.contents)
+        season, start = record.info.season, settings.season_start
+        return work.on_the_ground(
+            record.applications, self.contents, self.areas, self._clocks, season, start, earlier
         )
-        for plot in record.plots
-    }
-    return {
-        plot_id: _too_much_for_one_dose(record, contents, plot_needs) for plot_id, plot_needs in found.items()
-    }
 
+    @cached_property
+    def _editions(self) -> tuple[Guideline, Guideline, tuple[Problem, ...]]:
+        """The editions for nutrients and for lime, and whether they are where the settings say."""
+        settings, kept = self.record.info.settings, self.record.editions
+        guideline, problems = files.load_for(settings.guideline, kept.get(settings.guideline, {}))
+        lime, more = files.load_for(settings.lime_guideline, kept.get(settings.lime_guideline, {}))
+        return guideline, lime, tuple(dict.fromkeys((*problems, *more)))
 
-def current_croppings(record: PropertyRecord, today: dt.date) -> Mapping[str, Cropping]:
-    """Return what grows on each plot now: of several crops of the season, the first that has not ended.
+    def _needs_with(self, ground: work.OnTheGround | None) -> Mapping[str, PlotNeeds]:
+        record = self.record
+        guideline, lime_guideline, _ = self._editions
+        tests = work.tests_with_their_crops(record)
+        found = {
+            plot.plot_id: needs.plot_needs(
+                plot,
+                self.croppings.get(plot.plot_id),
+                self.areas[plot.plot_id],
+                tests.get(plot.plot_id, ()),
+                guideline,
+                lime_guideline,
+                record.info.settings,
+                {} if ground is None else ground.whole_kg.get(plot.plot_id, {}),
+                tuple(item for item in record.organic_inputs if item.plot_id == plot.plot_id),
+                self.made_on,
+                parts={} if ground is None else ground.parts.get(plot.plot_id, {}),
+                clock=self._clocks[plot.plot_id],
+                decisions=record.decisions,
+            )
+            for plot in record.plots
+        }
+        return {
+            plot_id: work.too_much_for_one_dose(record, self.contents, plot_needs)
+            for plot_id, plot_needs in found.items()
+        }
 
-    Parameters
-    ----------
-    record
-        The property.
-    today
-        The day asked about.
+    @cached_property
+    def needs_before(self) -> Mapping[str, PlotNeeds]:
+        """What each plot needs before anything is taken off for what went on, by plot_id."""
+        self._progress("reading soil tests and tables")
+        return self._needs_with(None)
 
-    Returns
-    -------
-    mapping of plot_id to Cropping
-        The season's last where all have ended.
-    """
-    found: dict[str, Cropping] = {}
-    for item in sorted(record.croppings, key=lambda c: c.position):
-        if item.season != record.info.season:
-            continue
-        held = found.get(item.plot_id)
-        if held is None or (held.ended_on is not None and held.ended_on < today):
-            found[item.plot_id] = item
-    return found
+    @cached_property
+    def needs(self) -> Mapping[str, PlotNeeds]:
+        """What each plot still needs, by plot_id."""
+        ground = self._ground
+        return self._needs_with(ground) if ground.whole_kg or ground.parts else self.needs_before
 
+    @cached_property
+    def choices(self) -> tuple[work.ChoiceRow, ...]:
+        """What is to decide, and what is decided."""
+        return work.choices(self, self.contents)
 
-def _before_it(record: PropertyRecord, cropping: Cropping) -> dt.date | None:
-    """The day the cropping before this one ended, when it is stated."""
-    mine = [item for item in record.croppings if item.plot_id == cropping.plot_id]
-    earlier = [
-        item.ended_on
-        for item in mine
-        if item.ended_on is not None and (item.season, item.position) < (cropping.season, cropping.position)
-    ]
-    return max(earlier, default=None)
+    @cached_property
+    def fingerprint(self) -> Mapping[str, str]:
+        """What a plan made now would stand on."""
+        guideline, lime_guideline, _ = self._editions
+        stands = work.stands_on(self.record, self.needs_before, self.areas, guideline, lime_guideline)
+        return stands | work.known_purchases(self.record)
 
+    @cached_property
+    def aged(self) -> tuple[planning.Aged, ...]:
+        """What the plan stood on that is not as it was; empty = the plan is not old."""
+        guideline, lime_guideline, _ = self._editions
+        return work.aged(self.record, self.plan, self.needs_before, self.areas, guideline, lime_guideline)
 
-def _clocks(
-    record: PropertyRecord, croppings: Mapping[str, Cropping], today: dt.date
-) -> Mapping[str, needs.Clock]:
-    """The dates that decide, plot by plot, what a soil test has seen and what a crop got."""
-    settings = record.info.settings
-    start, end = needs.season_dates(record.info.season, settings.season_start)
-    clocks = {}
-    for plot in record.plots:
-        cropping = croppings.get(plot.plot_id)
-        tests = soil.usable_tests(record.soil_tests, plot.plot_id, today, settings.test_age_limit_years).tests
-        since = until = None
-        if cropping is not None:
-            ended_before = _before_it(record, cropping)
-            since = needs.growing_since(start, cropping.sown_on, cropping.seeding is False, ended_before)
-            until = cropping.ended_on
-        clocks[plot.plot_id] = needs.Clock(start, end, since, until, needs.sample_dates(tests))
-    return clocks
+    @cached_property
+    def plan(self) -> Plan | None:
+        """The newest plan of the season, or None."""
+        plans = [plan for plan in self.record.plans if plan.season == self.record.info.season]
+        return plans[-1] if plans else None
 
+    @cached_property
+    def statuses(self) -> tuple[LineStatus, ...]:
+        """What became of each line of the plan."""
+        info = self.record.info
+        return work.line_statuses(
+            self.plan, self.record.applications, info.season, info.settings.season_start
+        )
 
-def _with_their_crops(record: PropertyRecord) -> Mapping[str, tuple[SoilTest, ...]]:
-    """Give each report with rates the crop and season it was written for, where the record tells.
+    @cached_property
+    def balances(self) -> tuple[Balance, ...]:
+        """Need against what was put on, by plot and supply."""
+        return work.balances(self.needs_before, self._ground.total_kg())
 
-    A report that does not say was written for the crop of the season its sample was taken in; a sample of
-    the second half of the year, for the season after, as manure is counted.
-    """
-    start = record.info.settings.season_start
-    grown: dict[tuple[str, int], str] = {}
-    for item in record.croppings:
-        if item.crop:
-            grown.setdefault((item.plot_id, item.season), item.crop)
-    tests: dict[str, list[SoilTest]] = {}
-    for test in record.soil_tests:
-        advice = test.recommendation
-        if advice is not None and advice.rates and not test.rates_crop and test.sampled_on is not None:
-            season = test.rates_season or needs.season_of(test.sampled_on, start)
-            if test.rates_season is None and start == "01-01" and test.sampled_on.month >= FALL_FROM_MONTH:
-                season += 1
-            crop = grown.get((test.plot_id, season), "")
-            if crop:
-                test = replace(test, rates_crop=crop, rates_season=season)
-        tests.setdefault(test.plot_id, []).append(test)
-    return {plot_id: tuple(found) for plot_id, found in tests.items()}
+    @cached_property
+    def rounds(self) -> tuple[Round, ...]:
+        """The plan's lines as outings, in the order they would be done."""
+        if self.plan is None:
+            return ()
+        self._progress("planning rounds")
+        record = self.record
+        places = land.places_m(record.plots)
+        return work.plan_rounds(
+            self.plan.lines, self.areas, places, record.products, record.info.settings.spreaders
+        )
 
+    @cached_property
+    def sampling(self) -> Mapping[str, SamplingPlan]:
+        """Where and when to take soil cores, by plot_id."""
+        self._progress("placing soil cores")
+        guide = _sampling_guide(self.record.info.settings.sampling_guide)
+        return work.plan_sampling(guide, self.record, self.areas, self.made_on)
 
-#: A sample taken from this month on is for the next season's crop. Ours; common practice, no source.
-FALL_FROM_MONTH = 9
+    @cached_property
+    def cautions(self) -> tuple[Caution, ...]:
+        """What to look out for."""
+        fired = work.fire(
+            files.load_caution_texts(),
+            self.record,
+            self.areas,
+            self.croppings,
+            self.needs,
+            self.plan,
+            self.made_on,
+        )
+        return (*fired, *work.on_the_rest(self.needs, self.areas))
 
-
-def stock_of(record: PropertyRecord) -> Mapping[str, supplies.Stock]:
-    """Add up what is in the shed: counted, bought, less put on.
-
-    Parameters
-    ----------
-    record
-        The property.
-
-    Returns
-    -------
-    mapping of product to supplies.Stock
-    """
-    used = (
-        supplies.Used(entry.product, entry.mass_kg, entry.applied_on, entry.recorded_at)
-        for entry in work.entries_that_count(record.applications)
-        if entry.mass_kg > 0
-    )
-    return supplies.stock(record.purchases, used)
-
-
-def offers_in_stock(record: PropertyRecord) -> tuple[Offer, ...]:
-    """Return the offers with what is in the shed of each package.
-
-    Parameters
-    ----------
-    record
-        The property.
-
-    Returns
-    -------
-    tuple of Offer
-        A package that the shed's book does not name keeps the count its offer came with; of several offers
-        of one package the first holds the stock.
-    """
-    stock = stock_of(record)
-    told: set[tuple[str, str]] = set()
-    offers = []
-    for offer in record.offers:
-        place = (offer.product, offer.package)
-        held = stock[offer.product].packages.get(offer.package) if offer.product in stock else None
-        if held is not None:
-            offer = replace(offer, in_stock=max(0.0, held[0]) if place not in told else 0.0)
-            told.add(place)
-        offers.append(offer)
-    return tuple(offers)
-
-
-def newest_plan(record: PropertyRecord) -> Plan | None:
-    """Return the newest plan of the current season.
-
-    Parameters
-    ----------
-    record
-        The property.
-
-    Returns
-    -------
-    Plan or None
-    """
-    plans = [plan for plan in record.plans if plan.season == record.info.season]
-    return plans[-1] if plans else None
+    @cached_property
+    def problems(self) -> tuple[Problem, ...]:
+        """What a person should look at."""
+        return (
+            *self.record.problems,
+            *self._editions[2],
+            *land.find_overlaps(self.record.plots),
+            *work.several_crops(self.record, self.croppings),
+            *self._ground.problems,
+            *work.unknown_corrections(self.record.applications),
+            *dict.fromkeys(problem for found in self.needs.values() for problem in found.problems),
+        )
 
 
 def _sampling_guide(place: str) -> work.SamplingGuide:
@@ -296,382 +289,23 @@ def _sampling_guide(place: str) -> work.SamplingGuide:
     return guides[place]
 
 
-def _several_crops(record: PropertyRecord, croppings: Mapping[str, Cropping]) -> Iterator[Problem]:
-    """Say which of several crops of the season the needs are for."""
-    for plot_id, now in croppings.items():
-        mine = [c for c in record.croppings if (c.plot_id, c.season) == (plot_id, now.season)]
-        if len(mine) > 1:
-            told = ", then ".join(c.crop or "no crop" for c in sorted(mine, key=lambda c: c.position))
-            yield Problem(
-                f"plot {plot_id}, crop",
-                f"{told} in {now.season}: the needs shown are for {now.crop or 'no crop'}",
-                f"When it has ended: set cropping '{plot_id} {now.season} {now.position}' ended_on=…",
-                Level.NOTE,
-            )
-
-
-def compute(record: PropertyRecord, today: dt.date, progress: Progress = quiet) -> SeasonView:
-    """Compute one season of a property from what its file holds.
+def worked_out(record: PropertyRecord, today: dt.date) -> Season:
+    """Work a season out as far as everything that may refuse, so that nothing unreadable is confirmed.
 
     Parameters
     ----------
     record
-        The property.
+        The property as it would be.
     today
         Date for the age of tests and cautions.
-    progress
-        Told each stage.
 
     Returns
     -------
-    SeasonView
-
-    Raises
-    ------
-    InputError
-        When a setting names a place without sampling advice.
+    Season
     """
-    progress("measuring plots")
-    settings = record.info.settings
-    areas = {area.plot_id: area for area in land.areas(record.plots, record.keepouts)}
-    contents = product_contents(record)
-    croppings = current_croppings(record, today)
-    clocks = _clocks(record, croppings, today)
-    season, start = record.info.season, settings.season_start
-    ground = work.on_the_ground(
-        record.applications, contents, areas, clocks, season, start, work.season_needs(record, contents)
-    )
-    progress("reading soil tests and tables")
-    editions = _Editions.of(record)
-    needs_before = _all_needs(record, areas, croppings, editions, clocks, None, today)
-    something = ground.whole_kg or ground.parts
-    plot_needs = (
-        _all_needs(record, areas, croppings, editions, clocks, ground, today) if something else needs_before
-    )
-    plan = newest_plan(record)
-    progress("planning rounds and samples")
-    rounds = (
-        ()
-        if plan is None
-        else work.plan_rounds(
-            plan.lines,
-            areas,
-            land.places_m(record.plots),
-            record.products,
-            record.info.settings.spreaders,
-        )
-    )
-    guide = _sampling_guide(record.info.settings.sampling_guide)
-    texts = files.load_caution_texts()
-    return SeasonView(
-        record=record,
-        areas=areas,
-        croppings=croppings,
-        needs=plot_needs,
-        plan=plan,
-        statuses=work.line_statuses(plan, record.applications, season, start),
-        balances=work.balances(needs_before, ground.total_kg()),
-        rounds=rounds,
-        sampling=work.plan_sampling(guide, record, areas, today),
-        cautions=(
-            *work.fire(texts, record, areas, croppings, plot_needs, plan, today),
-            *_on_the_rest(plot_needs, areas),
-        ),
-        problems=(
-            *record.problems,
-            *editions.problems,
-            *land.find_overlaps(record.plots),
-            *_several_crops(record, croppings),
-            *ground.problems,
-            *work.unknown_corrections(record.applications),
-            *dict.fromkeys(problem for found in plot_needs.values() for problem in found.problems),
-        ),
-        made_on=today,
-        aged=_aged(record, plan, needs_before, areas, editions),
-    )
-
-
-def _on_the_rest(
-    plot_needs: Mapping[str, PlotNeeds], areas: Mapping[str, PlotArea]
-) -> Iterator[work.Caution]:
-    """Say on plan, order and map where a part of a plot has got its share, and how large the rest is."""
-    for plot_id, found in plot_needs.items():
-        asked: list[tuple[str, Need | LimeNeed]] = [(need.nutrient.value, need) for need in found.needs]
-        for supply, need in [*asked, ("lime", found.lime)]:
-            if need.rest_m2 is None:
-                continue
-            done_m2 = areas[plot_id].spread_area_m2 - need.rest_m2
-            text = (
-                f"{format_area(done_m2)} of this plot have got their {supply}: what is planned of it goes on "
-                f"the other {format_area(need.rest_m2)} only."
-            )
-            record = Source("user", table="application record")
-            yield work.Caution("part", "care", text, (plot_id,), "", record, "the application record")
-
-
-def _stood_on(
-    record: PropertyRecord,
-    needs_before: Mapping[str, PlotNeeds],
-    areas: Mapping[str, PlotArea],
-    editions: _Editions,
-) -> dict[str, str]:
-    """Say what a plan made now would stand on, one short text for each thing."""
-    key, figure = planning.key, planning.figure
-    settings = record.info.settings
-    found = {
-        key("season"): str(record.info.season),
-        key("guideline", "needs"): editions.guideline.name.strip(" ,") or settings.guideline,
-        key("guideline", "lime"): editions.lime.name.strip(" ,") or settings.lime_guideline,
-    }
-    for plot in record.plots:
-        found[key("area", plot.plot_id)] = figure(areas[plot.plot_id].spread_area_m2, "m2")
-        reach = [f"{name} {'yes' if can else 'no'}" for name, can in sorted(plot.reach.items())]
-        found[key("reach", plot.plot_id)] = ", ".join([*reach, plot.access]).strip(", ") or "not stated"
-    for plot_id, plot_needs in needs_before.items():
-        for need in plot_needs.needs:
-            found[key("need", f"{plot_id} {need.nutrient.value}")] = figure(need.rate_kg_ha, "kg/ha")
-        basis = "" if plot_needs.lime.basis is None else f" {plot_needs.lime.basis.value}"
-        found[key("need", f"{plot_id} lime")] = figure(plot_needs.lime.rate_kg_ha, f"kg/ha{basis}")
-    for decision in record.decisions:
-        if decision.season == record.info.season:
-            amount = (
-                figure(decision.rate_kg_ha, "kg/ha") if decision.share is None else f"{decision.share:.0%}"
-            )
-            found[key("decision", f"{decision.plot_id} {decision.supply}")] = amount
-    for offer in record.offers:
-        price = "no price" if offer.price is None else f"{offer.price:f}"
-        breaks = "".join(f", {price:f} from {count}" for count, price in offer.price_breaks)
-        found[key("offer", offer.offer_id)] = f"{offer.product}, {offer.package}, {price}{breaks}"
-    for spreader in settings.spreaders:
-        sizes = (spreader.hopper_kg, spreader.vehicle_kg, spreader.swath_m, spreader.speed_m_s)
-        found[key("spreader", spreader.name)] = ", ".join(figure(size) for size in sizes)
-    for name in _PLANNED_BY:
-        found[key("setting", name)] = str(getattr(settings, name))
+    found = Season(record, today)
+    _ = found.needs, found.balances, found.statuses, found.problems, found.aged
     return found
-
-
-#: Settings that decide what is planned.
-_PLANNED_BY = (
-    "lime_dose_limit",
-    "spreading_cost_per_ha",
-    "spreading_cost_per_pass",
-    "hauling_cost_per_kg",
-    "max_products_per_plot",
-    "surplus_limit_fraction",
-    "surplus_limit_kg_ha",
-    "min_rate_kg_ha",
-)
-
-
-def _since_the_plan(record: PropertyRecord, plan: Plan) -> dict[str, str]:
-    """Name what was put on or bought since a plan that it did not ask for."""
-    season, start = record.info.season, record.info.settings.season_start
-    off = work.taken_off(plan, record.applications)
-    answered = work.lines_answered(plan, record.applications, season, start)
-    outside: dict[str, float] = {}
-    applied: dict[str, float] = {}
-    for entry in work.season_entries(record.applications, season, start):
-        if entry.entry_id in answered:
-            line = answered[entry.entry_id]
-            applied[line.line_id] = applied.get(line.line_id, 0.0) + entry.mass_kg
-        elif entry.entry_id not in off and entry.mass_kg > 0:
-            place = f"{entry.plot_id}, {entry.product}"
-            outside[place] = outside.get(place, 0.0) + entry.mass_kg
-    planned = {line.line_id: line.mass_kg for line in plan.lines}
-    places = {line.line_id: f"{line.plot_id}, {line.product}" for line in plan.lines}
-    for line_id in planning.over_the_plan(planned, applied, work.OVER_FRACTION):
-        outside[places[line_id]] = applied[line_id] - planned[line_id]
-    found = {planning.key("outside", place): planning.figure(kg, "kg") for place, kg in outside.items()}
-    wanted: dict[tuple[str, str], float] = {}
-    for buy in plan.buy:
-        wanted[buy.product, buy.package] = wanted.get((buy.product, buy.package), 0.0) + buy.count
-    book = [
-        (e.purchase_id, e.product, e.package, -e.count if e.kind is Movement.RETURNED else e.count)
-        for e in record.purchases
-        if e.kind is not Movement.COUNTED
-    ]
-    known = plan.fingerprint.get(_PURCHASES, "").split()
-    return found | dict(planning.bought_outside(wanted, known, book))
-
-
-#: Where a fingerprint keeps the ids of the purchases that were known.
-_PURCHASES = "purchases"
-
-
-def _aged(
-    record: PropertyRecord,
-    plan: Plan | None,
-    needs_before: Mapping[str, PlotNeeds],
-    areas: Mapping[str, PlotArea],
-    editions: _Editions,
-) -> tuple[planning.Aged, ...]:
-    """What the plan stood on that is not as it was; carrying it out is no change."""
-    if plan is None or not plan.fingerprint:
-        return ()
-    then = {name: text for name, text in plan.fingerprint.items() if name != _PURCHASES}
-    return planning.what_aged(
-        then, _stood_on(record, needs_before, areas, editions) | _since_the_plan(record, plan)
-    )
-
-
-def fingerprint(view: SeasonView) -> Mapping[str, str]:
-    """Return what a plan made from this season stands on.
-
-    Parameters
-    ----------
-    view
-        The season.
-
-    Returns
-    -------
-    mapping of str to str
-    """
-    record = view.record
-    editions = _Editions.of(record)
-    croppings, clocks = view.croppings, _clocks(record, view.croppings, view.made_on)
-    before = _all_needs(record, view.areas, croppings, editions, clocks, None, view.made_on)
-    known = " ".join(entry.purchase_id for entry in record.purchases)
-    return _stood_on(record, before, view.areas, editions) | {_PURCHASES: known}
-
-
-@dataclass(frozen=True, slots=True)
-class ChoiceRow:
-    """One choice that the source leaves to a person, open or made.
-
-    Parameters
-    ----------
-    plot_id, supply
-        What it is about.
-    open
-        True = nobody has decided.
-    published_kg_ha, decided_kg_ha
-        What the lab or guideline asks for, and what was decided [kg/ha]; None = not known, not decided.
-    mass_kg, cost
-        What hangs on it: the published amount on the plot [kg], and about what that costs at the cheapest
-        offer [money]; None = no offer supplies it.
-    why, how
-        Why it is a choice, or the reason given; how to decide.
-    """
-
-    plot_id: str
-    supply: str
-    open: bool
-    published_kg_ha: float
-    decided_kg_ha: float | None
-    mass_kg: float
-    cost: Decimal | None
-    why: str
-    how: str
-
-
-def decisions_of(view: SeasonView) -> tuple[ChoiceRow, ...]:
-    """List what is to decide in the season, and what is decided.
-
-    Parameters
-    ----------
-    view
-        The season.
-
-    Returns
-    -------
-    tuple of ChoiceRow
-        Open ones first.
-    """
-    contents = product_contents(view.record)
-    rows = []
-    for plot_id, plot_needs in view.needs.items():
-        crop = view.croppings[plot_id].crop if plot_id in view.croppings else ""
-        basis = None if plot_needs.lime.basis is None else plot_needs.lime.basis.supply
-        everything: list[tuple[str, Supply | None, Need | LimeNeed]] = [
-            (need.nutrient.value, Supply(need.nutrient.value), need) for need in plot_needs.needs
-        ]
-        everything.append(("lime", basis, plot_needs.lime))
-        for supply, key, asked in everything:
-            if asked.published_kg_ha is None:
-                continue
-            decision = needs.governing_decision(
-                view.record.decisions, plot_id, view.record.info.season, supply, crop
-            )
-            mass_kg = asked.published_kg_ha * view.areas[plot_id].spread_area_m2 / HA_M2
-            price = None if key is None else _cheapest_per_kg(view.record, contents, key)
-            rows.append(
-                ChoiceRow(
-                    plot_id,
-                    supply,
-                    decision is None,
-                    asked.published_kg_ha,
-                    None if decision is None else decision.applied_to(asked.published_kg_ha),
-                    mass_kg,
-                    None if price is None else (price * Decimal(str(mass_kg))).quantize(Decimal("0.01")),
-                    asked.reason if decision is None else decision.reason,
-                    f"decide FILE {plot_id} {supply} '50 %' --because '…'",
-                )
-            )
-    return tuple(sorted(rows, key=lambda row: not row.open))
-
-
-def _cheapest_per_kg(
-    record: PropertyRecord, contents: Mapping[str, Mapping[Supply, float]], supply: Supply
-) -> Decimal | None:
-    """Price of a kilogram of a supply at the cheapest offer; None when nothing on offer supplies it."""
-    prices = [
-        offer.price / Decimal(str(offer.package_kg * contents[offer.product][supply]))
-        for offer in record.offers
-        if offer.price is not None and offer.package_kg and contents[offer.product].get(supply)
-    ]
-    return min(prices, default=None)
-
-
-def with_published(found: Mapping[str, PlotNeeds], areas: Mapping[str, PlotArea]) -> Mapping[str, PlotNeeds]:
-    """Return needs with the published figure in the place of everything that is still to decide.
-
-    Parameters
-    ----------
-    found, areas
-        By plot_id.
-
-    Returns
-    -------
-    mapping of plot_id to PlotNeeds
-    """
-
-    def settled(need: N, area_ha: float) -> N:
-        if need.state is not NeedState.TO_DECIDE or need.published_kg_ha is None:
-            return need
-        rate = need.published_kg_ha
-        return replace(need, state=NeedState.NEEDED, rate_kg_ha=rate, mass_kg=rate * area_ha)
-
-    result = {}
-    for plot_id, plot_needs in found.items():
-        area_ha = areas[plot_id].spread_area_m2 / HA_M2
-        all_settled = tuple(settled(need, area_ha) for need in plot_needs.needs)
-        result[plot_id] = replace(plot_needs, needs=all_settled, lime=settled(plot_needs.lime, area_ha))
-    return result
-
-
-def _too_much_for_one_dose(
-    record: PropertyRecord, contents: Mapping[str, Mapping[Supply, float]], found: PlotNeeds
-) -> PlotNeeds:
-    """Leave a lime need above one dose to decide where no dose rule is chosen."""
-    lime = found.lime
-    if lime.state is not NeedState.NEEDED or lime.basis is None or lime.published_kg_ha is not None:
-        return found
-    strengths = [content.get(lime.basis.supply, 0.0) for content in contents.values()]
-    strongest = max(strengths, default=0.0)
-    product = lime.rate_kg_ha / strongest if lime.rate_kg_ha is not None and strongest > 0 else None
-    choice = needs.lime_to_decide(product, bool(record.info.settings.lime_dose_limit))
-    if choice is None:
-        return found
-    reason = f"{choice.why[:1].upper()}{choice.why[1:]}."
-    open_lime = replace(
-        lime,
-        state=NeedState.TO_DECIDE,
-        reason=reason,
-        published_kg_ha=lime.rate_kg_ha,
-        rate_kg_ha=None,
-        mass_kg=None,
-    )
-    return replace(found, lime=open_lime)
 
 
 def refuse_old(view: SeasonView, what: str, old_ok: bool) -> None:
@@ -696,12 +330,12 @@ def refuse_old(view: SeasonView, what: str, old_ok: bool) -> None:
         changed = "; ".join(str(aged) for aged in view.aged[:8])
         more = f"; and {len(view.aged) - 8} more" if len(view.aged) > 8 else ""
         text = f"the plan was made {view.plan.made_at[:10]}, before this changed: {changed}{more}"
-        fix = "Plan again: loamwright plan; or hand out the old one, which says so, with --old."
+        fix = "Plan again: loamwright plan; or hand out the old one, which says so, with `old`."
         raise InputError([Problem(what, text, fix)])
 
 
-def with_sampling(view: SeasonView, place: str | None, cores: int | None) -> SeasonView:
-    """Plan the soil sampling again by another place's advice or with another number of cores.
+def with_sampling(view: SeasonView, place: str | None, cores: int | None) -> Season:
+    """Ask for the soil sampling by another place's advice or with another number of cores.
 
     Parameters
     ----------
@@ -712,30 +346,23 @@ def with_sampling(view: SeasonView, place: str | None, cores: int | None) -> Sea
     cores
         Cores in one sample [count]; None = the property's setting.
 
-    Returns
-    -------
-    SeasonView
-
     Raises
     ------
     InputError
-        When no advice of that place is built in, or the cores are fewer than one.
+        When the cores are fewer than one.
     """
     if cores is not None and cores < 1:
-        raise InputError([Problem("--cores", f"{cores} is no number of cores", "Give 1 or more.")])
+        raise InputError([Problem("cores", f"{cores} is no number of cores", "Give 1 or more.")])
     settings = view.record.info.settings
     settings = replace(
         settings,
         sampling_guide=settings.sampling_guide if place is None else place,
         cores_per_sample=settings.cores_per_sample if cores is None else cores,
     )
-    record = replace(view.record, info=replace(view.record.info, settings=settings))
-    guide = _sampling_guide(settings.sampling_guide)
-    planned = work.plan_sampling(guide, record, view.areas, view.made_on)
-    return replace(view, record=record, sampling=planned)
+    return Season(replace(view.record, info=replace(view.record.info, settings=settings)), view.made_on)
 
 
-def view(path: Path, today: dt.date) -> SeasonView:
+def view(path: Path, today: dt.date) -> Season:
     """Open a property file and compute its season.
 
     Parameters
@@ -754,7 +381,7 @@ def view(path: Path, today: dt.date) -> SeasonView:
     PropertyFileError
         When the file is missing, not ours, newer than this program, busy or damaged.
     """
-    return compute(files.load(path), today)
+    return Season(files.load(path), today)
 
 
 # ---------------------------------------------------------------------------------------------
@@ -958,9 +585,9 @@ def make_map(
     known = {item.round_id for item in view.rounds}
     if round_id is not None and round_id not in known:
         choices = ", ".join(sorted(known)) or "none yet: make a plan first"
-        raise InputError([Problem("--round", f"{round_id!r} is not a round", f"Use one of: {choices}.")])
+        raise InputError([Problem("round", f"{round_id!r} is not a round", f"Use one of: {choices}.")])
     if basemap is not None and basemap not in {item.value for item in fieldmap.Basemap}:
-        raise InputError([Problem("--basemap", f"{basemap!r} is not known", "Use aerial or topo.")])
+        raise InputError([Problem("basemap", f"{basemap!r} is not known", "Use aerial or topo.")])
     options = fieldmap.MapOptions(
         round_id=round_id or "",
         basemap=None if basemap is None else fieldmap.Basemap(basemap),
@@ -1069,30 +696,6 @@ def write_sampling(view: SeasonView, folder: Path) -> Written:
     return Written((*sheets.paths, *places.paths), (*sheets.problems, *places.problems))
 
 
-def export(view: SeasonView, kind: str, folder: Path) -> handoff.ExportMade:
-    """Write the season for other programs.
-
-    Parameters
-    ----------
-    view
-        The season.
-    kind
-        A key of `exports.KINDS`.
-    folder
-        Where; made if missing.
-
-    Returns
-    -------
-    exports.ExportMade
-
-    Raises
-    ------
-    InputError
-        When the kind is not known or the folder cannot be written.
-    """
-    return handoff.export(view, folder, kind)
-
-
 @dataclass(frozen=True, slots=True)
 class PlanOptions:
     """What may be asked of a plan.
@@ -1144,13 +747,13 @@ def _faults(options: PlanOptions) -> Iterator[Problem]:
     """Name the options that ask for what no plan can be."""
     if options.budget is not None and options.budget < 0:
         what = f"{options.budget} is less than nothing"
-        yield Problem("--budget", what, "Write what may be spent, for example 400.")
+        yield Problem("budget", what, "Write what may be spent, for example 400.")
     if not 0 <= options.gap < 1:
         what = f"{options.gap:g} is not a share of the cost, from 0 to less than 1"
-        yield Problem("--gap", what, "Write for example 0.001, a tenth of a percent.")
+        yield Problem("gap", what, "Write for example 0.001, a tenth of a percent.")
     if not (math.isfinite(options.time_limit_s) and options.time_limit_s > 0):
         what = f"{options.time_limit_s:g} is not a number of seconds above 0"
-        yield Problem("--time-limit", what, "Write for example 60.")
+        yield Problem("time limit", what, "Write for example 60.")
 
 
 def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
@@ -1181,7 +784,7 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
     plots, problems = planning.plan_plots(
         record.plots,
         view.areas,
-        with_published(view.needs, view.areas) if options.published else view.needs,
+        work.with_published(view.needs, view.areas) if options.published else view.needs,
         contents,
         record.products,
         settings,
@@ -1190,7 +793,7 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
     return PlanningTask(
         plots=plots,
         wares=tuple(planning.Ware(product, contents[product.product]) for product in record.products),
-        offers=offers_in_stock(record),
+        offers=work.offers_in_stock(record),
         terms=planning.Terms(
             max_products_per_plot=settings.max_products_per_plot,
             spreading_cost_per_ha=settings.spreading_cost_per_ha,
@@ -1232,10 +835,10 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
     InputError
         When an option is out of range; nothing is stored.
     """
-    before = compute(files.load(path), today, progress)
+    before = Season(files.load(path), today, progress)
     progress("finding the cheapest packages")
-    start = before.record.info.settings.season_start
-    entries = work.season_entries(before.record.applications, before.record.info.season, start)
+    info = before.record.info
+    entries = work.season_entries(before.record.applications, info.season, info.settings.season_start)
     task = planning_task(before, options)
     made = planning.make_plan(task.plots, task.wares, task.offers, task.terms)
     made = replace(
@@ -1243,12 +846,13 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
         lines=tuple(_spread_on_the_rest(line, before) for line in made.lines),
         problems=(*task.problems, *made.problems, *_left_open(before, options)),
         counted_entries=tuple(entry.entry_id for entry in entries),
-        fingerprint=fingerprint(before),
+        fingerprint=before.fingerprint,
     )
-    progress("checking cautions")
     with files.edit(path, "plan") as editor:
         editor.add_plan(made, options.reason)
-        return compute(editor.record(), today)
+        worked_out(editor.record(), today)
+    progress("checking cautions")
+    return Season(files.load(path), today, progress)
 
 
 def _spread_on_the_rest(line: planning.PlanLine, view: SeasonView) -> planning.PlanLine:
@@ -1275,9 +879,9 @@ def _spread_on_the_rest(line: planning.PlanLine, view: SeasonView) -> planning.P
     return replace(line, rate_kg_ha=rate_kg_ha, steps=(*line.steps, step))
 
 
-def _left_open(view: SeasonView, options: PlanOptions) -> tuple[Problem, ...]:
+def _left_open(view: Season, options: PlanOptions) -> tuple[Problem, ...]:
     """Say what a plan left open, or took as published, with pounds and money."""
-    rows = [row for row in decisions_of(view) if row.open]
+    rows = [row for row in view.choices if row.open]
     if not rows:
         return ()
     listed = ", ".join(f"{row.supply} on {row.plot_id}" for row in rows)
@@ -1403,49 +1007,6 @@ def read_passes(view: SeasonView, path: Path) -> tuple[planning.FixedPass, ...]:
     return passes
 
 
-def budget_curve(
-    view: SeasonView, points: int, time_limit_s: float, progress: Progress = quiet
-) -> tuple[planning.CurvePoint, ...]:
-    """Show how much of the needs each sum of money covers.
-
-    Parameters
-    ----------
-    view
-        The season.
-    points
-        How many budgets, evenly spaced up to the one that is enough.
-    time_limit_s
-        For each plan [s].
-    progress
-        Told each budget.
-
-    Returns
-    -------
-    tuple of alternatives.CurvePoint
-    """
-    task = planning_task(view, PlanOptions(time_limit_s=time_limit_s))
-    return planning.coverage_curve(task.plots, task.wares, task.offers, task.terms, points, progress)
-
-
-def draw_budget(view: SeasonView, curve: Sequence[planning.CurvePoint], path: Path) -> handoff.PaperMade:
-    """Draw the curve of coverage against dollars.
-
-    Parameters
-    ----------
-    view
-        The season.
-    curve
-        Its points.
-    path
-        ``.svg``, ``.png`` or ``.pdf``.
-
-    Returns
-    -------
-    paper.PaperMade
-    """
-    return handoff.write_budget_chart(view, curve, path)
-
-
 def order_blend(
     view: SeasonView, service: planning.BlendService, time_limit_s: float
 ) -> planning.CustomBlend:
@@ -1476,24 +1037,7 @@ def order_blend(
     return found
 
 
-def purchase_lists(view: SeasonView) -> tuple[planning.PurchaseList, ...]:
-    """Split the plan's purchases into what to have bought before each timing.
-
-    Parameters
-    ----------
-    view
-        The season.
-
-    Returns
-    -------
-    tuple of planner.PurchaseList
-        Empty without a plan.
-    """
-    return () if view.plan is None else planning.purchase_lists(view.plan, view.record.offers)
-
-
 T = TypeVar("T")
-N = TypeVar("N", Need, LimeNeed)
 
 
 def _append(
@@ -1501,7 +1045,7 @@ def _append(
 ) -> Recorded:
     with files.edit(path, "record") as editor:
         appended = editor.append_applications(entries)
-        after = compute(editor.record(), today)
+        after = worked_out(editor.record(), today)
     return Recorded(
         appended.new,
         appended.already_there,
@@ -1519,7 +1063,7 @@ def _other_seasons(entries: Sequence[Application], record: PropertyRecord) -> tu
             f"entry {entry.entry_id}, applied_on",
             f"{entry.applied_on} is not in season {season}, so what went on plot {entry.plot_id} is kept "
             "but does not count in this season's status",
-            "If the date is wrong, enter it again with --corrects and this id.",
+            "If the date is wrong, enter it again with `corrects` and this id.",
             Level.WARNING,
         )
         for entry in entries
@@ -1663,21 +1207,19 @@ def record_entry(path: Path, hand: HandEntry, now: dt.datetime) -> Recorded:
     record = files.load(path)
     problems: list[Problem] = []
     if hand.plot_id not in {plot.plot_id for plot in record.plots}:
-        problems.append(
-            Problem("--plot", f"{hand.plot_id!r} is not a plot of this property", "See `status`.")
-        )
+        problems.append(Problem("plot", f"{hand.plot_id!r} is not a plot of this property", "See `status`."))
     if hand.product not in {product.product for product in record.products}:
         names = ", ".join(product.product for product in record.products)
         problems.append(
-            Problem("--product", f"{hand.product!r} is not a product here", f"Use one of: {names}.")
+            Problem("product", f"{hand.product!r} is not a product here", f"Use one of: {names}.")
         )
     problems.extend(_correction_problems(hand.corrects, record.applications))
-    mass_kg = _read("--amount", hand.amount, parse_mass, problems) or 0.0
+    mass_kg = _read("amount", hand.amount, parse_mass, problems) or 0.0
     if mass_kg < 0:
         problems.append(
-            Problem("--amount", f"{hand.amount!r} is negative", "Correct an entry by a new one: --corrects.")
+            Problem("amount", f"{hand.amount!r} is negative", "Correct an entry by a new one: `corrects`.")
         )
-    applied_on = _read("--on", hand.applied_on, files.parse_date, problems) or now.date()
+    applied_on = _read("applied on", hand.applied_on, files.parse_date, problems) or now.date()
     if problems:
         raise InputError(problems)
     before = next((entry for entry in record.applications if entry.entry_id == hand.corrects), None)
@@ -1708,20 +1250,20 @@ def record_entry(path: Path, hand: HandEntry, now: dt.datetime) -> Recorded:
 def _correction_problems(corrects: str, applications: Sequence[Application]) -> Iterator[Problem]:
     """Check that the entry to correct is there and stands."""
     if corrects and corrects not in {entry.entry_id for entry in applications}:
-        yield Problem("--corrects", f"the record holds no entry {corrects!r}", "See `export … csv`.")
+        yield Problem("corrects", f"the record holds no entry {corrects!r}", "See `export … csv`.")
     for entry in applications:
         if corrects and entry.replaces == corrects:
             what = f"entry {corrects!r} is corrected already, by {entry.entry_id!r}"
-            yield Problem("--corrects", what, "Correct that one.")
+            yield Problem("corrects", what, "Correct that one.")
 
 
-def _read(option: str, text: str | None, parse: Callable[[str], T], problems: list[Problem]) -> T | None:
-    """Read a typed option; None when it was not typed, or when it adds a problem instead."""
+def _read(where: str, text: str | None, parse: Callable[[str], T], problems: list[Problem]) -> T | None:
+    """Read a typed text; None when there is none, or when it adds a problem instead."""
     try:
         return None if text is None else parse(text)
     except ValueError as error:
         what, _, fix = str(error).partition("; ")
-        problems.append(Problem(option, what, f"{fix[:1].upper()}{fix[1:]}." if fix else ""))
+        problems.append(Problem(where, what, f"{fix[:1].upper()}{fix[1:]}." if fix else ""))
         return None
 
 
@@ -1777,11 +1319,11 @@ def log_calibration(path: Path, test: CatchTest, today: dt.date) -> Calibration:
         When a quantity or the date is not understood or not possible; nothing was stored.
     """
     problems: list[Problem] = []
-    caught_kg = _read("--caught", test.caught, parse_mass, problems)
-    catch_area_m2 = _read("--catch-area", test.catch_area, parse_area, problems)
-    swath_m = _read("--swath", test.swath, parse_length, problems)
-    speed_m_s = _read("--speed", test.speed, parse_speed, problems)
-    tested_on = _read("--on", test.tested_on, files.parse_date, problems) or today
+    caught_kg = _read("caught", test.caught, parse_mass, problems)
+    catch_area_m2 = _read("catch area", test.catch_area, parse_area, problems)
+    swath_m = _read("swath", test.swath, parse_length, problems)
+    speed_m_s = _read("speed", test.speed, parse_speed, problems)
+    tested_on = _read("tested on", test.tested_on, files.parse_date, problems) or today
     if caught_kg is None or catch_area_m2 is None or problems:
         raise InputError(problems)
     calibration = work.calibrate(
@@ -1797,6 +1339,6 @@ def log_calibration(path: Path, test: CatchTest, today: dt.date) -> Calibration:
         speed_m_s=speed_m_s,
         note=test.note,
     )
-    with files.edit(path) as editor:
+    with files.edit(path, "calibrate") as editor:
         editor.add_calibration(calibration)
     return calibration

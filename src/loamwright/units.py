@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from decimal import Decimal
 from functools import lru_cache
 from typing import TYPE_CHECKING
@@ -124,6 +124,8 @@ _WAYS = tuple(
     )
 )
 
+_NUMBER_FIRST = re.compile(rf"\$?\s*([+-]?(?:[0-9.,]|{_BLANK}(?=[0-9]{{3}}(?![0-9])))+)")
+
 _LONGEST_NUMBER = 40  # characters; ours: a float is written with 24 at most
 _LARGEST_NUMBER, _SMALLEST_NUMBER = 1e15, 1e-30  # ours: wider than any figure of soil, land or money
 
@@ -202,28 +204,33 @@ def read_number(text: str, decimal_comma: bool | None = None) -> float:
     return float(_plain_decimal(text, decimal_comma))
 
 
-def parse_number(text: str) -> float:
-    """Read a number as `read_number` does, where a comma before three digits stands between thousands.
+def decimal_comma_of(texts: Iterable[str]) -> bool | None:
+    """Settle whether decimals are written with a comma, from the numbers that can be read in one way only.
 
     Parameters
     ----------
-    text
-        ``"1,250"``, ``"6.3"``.
+    texts
+        Of one column, say; a dollar sign before a number and anything after it do not matter.
 
-    Raises
-    ------
-    UnitError
-        When it is not one number.
+    Returns
+    -------
+    bool or None
+        None when no number tells, or when numbers tell different things.
 
     Examples
     --------
-    >>> parse_number("1,250")
-    1250.0
+    >>> decimal_comma_of(["1,385", "5,8"]), decimal_comma_of(["1,385", "12.5 lb"])
+    (True, False)
     """
-    return read_number(text, decimal_comma=False)
+    told = set()
+    for text in texts:
+        if match := _NUMBER_FIRST.match(text.strip()):
+            marks = {decimal for decimal, _thousands, shape in _WAYS if shape.fullmatch(match[1])}
+            told |= marks if len(marks) == 1 else set()
+    return told.pop() == "," if len(told) == 1 else None
 
 
-def parse_money(text: str, decimal_comma: bool | None = False) -> Decimal:
+def parse_money(text: str, decimal_comma: bool | None = None) -> Decimal:
     """Read a price; one leading dollar sign is allowed.
 
     Parameters
@@ -268,7 +275,7 @@ _QUANTITY = re.compile(
 )
 
 
-def parse_quantity(text: str, decimal_comma: bool | None = False) -> Quantity:
+def parse_quantity(text: str, decimal_comma: bool | None = None) -> Quantity:
     """Split text into a number and the unit exactly as written, without converting.
 
     Parameters
@@ -419,7 +426,7 @@ def _parse_as(text: str, to: str, kind: str, example: str, system: str, decimal_
         ) from error
 
 
-def parse_mass(text: str, system: str = "us", decimal_comma: bool | None = False) -> float:
+def parse_mass(text: str, system: str = "us", decimal_comma: bool | None = None) -> float:
     """Read a mass such as ``"50 lb"`` or ``"1 ton"`` [kg].
 
     Parameters
@@ -441,7 +448,7 @@ def parse_mass(text: str, system: str = "us", decimal_comma: bool | None = False
     return _parse_as(text, "kg", "a mass", "50 lb", system, decimal_comma)
 
 
-def parse_length(text: str, system: str = "us", decimal_comma: bool | None = False) -> float:
+def parse_length(text: str, system: str = "us", decimal_comma: bool | None = None) -> float:
     """Read a length such as ``"50 ft"`` [m].
 
     Parameters
@@ -463,7 +470,7 @@ def parse_length(text: str, system: str = "us", decimal_comma: bool | None = Fal
     return _parse_as(text, "m", "a length", "50 ft", system, decimal_comma)
 
 
-def parse_area(text: str, system: str = "us", decimal_comma: bool | None = False) -> float:
+def parse_area(text: str, system: str = "us", decimal_comma: bool | None = None) -> float:
     """Read an area such as ``"5 acre"`` or ``"21.8 ft2"`` [m2].
 
     Parameters
@@ -485,7 +492,7 @@ def parse_area(text: str, system: str = "us", decimal_comma: bool | None = False
     return _parse_as(text, "m2", "an area", "5 acre", system, decimal_comma)
 
 
-def parse_speed(text: str, system: str = "us", decimal_comma: bool | None = False) -> float:
+def parse_speed(text: str, system: str = "us", decimal_comma: bool | None = None) -> float:
     """Read a speed such as ``"5 mph"`` [m/s].
 
     Parameters
@@ -507,7 +514,7 @@ def parse_speed(text: str, system: str = "us", decimal_comma: bool | None = Fals
     return _parse_as(text, "m/s", "a speed", "5 mph", system, decimal_comma)
 
 
-def parse_rate(text: str, system: str = "us", decimal_comma: bool | None = False) -> float:
+def parse_rate(text: str, system: str = "us", decimal_comma: bool | None = None) -> float:
     """Read a rate by weight such as ``"4 lb/1000 ft2"`` or ``"3 ton/acre"`` [kg/ha].
 
     Parameters
@@ -534,7 +541,7 @@ def parse_rate(text: str, system: str = "us", decimal_comma: bool | None = False
     return _parse_as(text, "kg/ha", "a rate by weight", "200 lb/acre", system, decimal_comma)
 
 
-def parse_density(text: str, system: str = "us", decimal_comma: bool | None = False) -> float:
+def parse_density(text: str, system: str = "us", decimal_comma: bool | None = None) -> float:
     """Read a density such as ``"9 lb/gal"`` [kg/m3].
 
     Parameters
@@ -562,7 +569,7 @@ _PACKAGE_WORDS = re.compile(
 
 
 def parse_package(
-    text: str, density_kg_m3: float | None = None, system: str = "us", decimal_comma: bool | None = False
+    text: str, density_kg_m3: float | None = None, system: str = "us", decimal_comma: bool | None = None
 ) -> float | None:
     """Read the net mass of a package such as ``"50 lb bag"`` or ``"2.5 gal jug"`` [kg].
 

@@ -20,7 +20,7 @@ from loamwright.files import Change, Editor, Thing
 from loamwright.needs import Decision
 from loamwright.supplies import Movement, StockEntry
 from loamwright.values import Nutrient
-from loamwright.work import NextSeason, PropertyRecord, SeasonView
+from loamwright.work import PropertyRecord
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +66,7 @@ def changing(path: Path, today: dt.date, command: str, by: str = "") -> Iterator
     """
     with files.edit(path, command, by) as editor:
         yield editor
-        season.compute(editor.record(), today)
+        season.worked_out(editor.record(), today)
 
 
 # ---------------------------------------------------------------------------------------------
@@ -274,7 +274,7 @@ def uses_of(thing: Thing, record: PropertyRecord, item: Any) -> tuple[str, ...]:
     -------
     tuple of str
     """
-    plan = season.newest_plan(record)
+    plan = season.Season(record, dt.date.max).plan
     lines = plan.lines if plan else ()
     done = {entry.line_id for entry in work.entries_that_count(record.applications)}
     open_lines = [line for line in lines if line.line_id not in done]
@@ -285,7 +285,7 @@ def uses_of(thing: Thing, record: PropertyRecord, item: Any) -> tuple[str, ...]:
     if thing.word == "product":
         found += [f"offer {offer.offer_id} sells it" for offer in record.offers if offer.product == name]
         found += [f"the plan puts it on {line.plot_id}" for line in open_lines if line.product == name]
-        left = season.stock_of(record).get(name)
+        left = work.stock_of(record).get(name)
         if left is not None and left.left_kg > 0.5:
             found.append(f"{left.left_kg:.0f} kg of it are in stock")
     if thing.word == "offer" and plan:
@@ -339,7 +339,7 @@ def retire(
         When there is no such thing, no reason, or something uses it; nothing was changed.
     """
     if not because.strip():
-        raise InputError([Problem("retire", "no reason is given", "Say why: --because 'sold the field'.")])
+        raise InputError([Problem("retire", "no reason is given", "Say why with `because`.")])
     if word.strip().casefold() in ("application", "entry"):
         with changing(path, today, f"withdraw {name}", by) as editor:
             editor.withdraw(name, because)
@@ -356,7 +356,7 @@ def retire(
         if uses and not anyway:
             listed = "; ".join(uses[:12]) + (" …" if len(uses) > 12 else "")
             what = f"{thing.word} {thing.name_of(item)} is in use: {listed}"
-            raise InputError([Problem("retire", what, "See to those first, or add --anyway.")])
+            raise InputError([Problem("retire", what, "See to those first, or add `anyway`.")])
         editor.retire(thing.word, _key(thing, item), because)
     warned = tuple(Problem("retire", use, "Look at it.", Level.WARNING) for use in uses)
     return Changed(editor.change_id, f"Retired {thing.word} {thing.name_of(item)}.", problems=warned)
@@ -425,21 +425,65 @@ def undo(path: Path, change_id: int | None, today: dt.date, by: str) -> Changed:
     named = "" if change_id is None else f" {change_id}"
     with changing(path, today, f"undo{named}", by) as editor:
         change = editor.undo(change_id)
-    return Changed(editor.change_id, f"Took back {change}.", tuple(described(change)))
+    return Changed(editor.change_id, f"Took back {change}.", tuple(_described(change)))
 
 
-def described(change: Change) -> Iterator[tuple[str, str, str]]:
-    """Say what a change did, row by row.
+@dataclass(frozen=True, slots=True)
+class ChangeRow:
+    """One change of the journal as listed.
+
+    Parameters
+    ----------
+    change, id
+        Its number in this file, and the first letters of its id in every copy.
+    made_at, made_by, command, undoes
+        As in the journal.
+    did
+        (what, before, after) row by row.
+    """
+
+    change: int
+    id: str
+    made_at: str
+    made_by: str
+    command: str
+    undoes: int | None
+    did: tuple[tuple[str, str, str], ...]
+
+
+def change_row(change: Change) -> ChangeRow:
+    """Return a change as listed.
 
     Parameters
     ----------
     change
-        The change.
+        From the journal.
 
-    Yields
-    ------
-    tuple of (what, before, after)
+    Returns
+    -------
+    ChangeRow
     """
+    head = (change.made_at, change.made_by, change.command, change.undoes)
+    return ChangeRow(change.change_id, change.uid[:8], *head, tuple(_described(change)))
+
+
+def changes(path: Path) -> tuple[ChangeRow, ...]:
+    """List every change made to a property, oldest first.
+
+    Parameters
+    ----------
+    path
+        The property file.
+
+    Returns
+    -------
+    tuple of ChangeRow
+    """
+    return tuple(map(change_row, files.read_journal(path)))
+
+
+def _described(change: Change) -> Iterator[tuple[str, str, str]]:
+    """Say what a change did, row by row: what, before, after."""
     for row in change.rows:
         if row.kind == "changed":
             for field, (before, after) in row.fields.items():
@@ -521,7 +565,7 @@ def purchase(
             )
             question = f"package:{label.product}"
             choices = tuple(packages) or tuple(dict.fromkeys(offer.package for offer in offers))
-            fix = f"Name one with --package: {there}."
+            fix = f"Name one with `package`: {there}."
             raise InputError([Problem("purchase", what, fix, question=question, choices=choices)])
         offer = next((o for o in wanted if not seller or o.seller.casefold() == seller.casefold()), wanted[0])
         texts = [f"{name}={value}" for name, value in (("paid", paid), ("dated", dated)) if value is not None]
@@ -541,7 +585,7 @@ def purchase(
         )
         entry = files.assigned(files.thing_of("purchase"), record, entry, texts)
         editor.put_purchases([entry])
-        left = season.stock_of(editor.record())[label.product]
+        left = work.stock_of(editor.record())[label.product]
     there = ", ".join(f"{n:.4g} × {name}" for name, (n, _) in left.packages.items())
     return Changed(
         editor.change_id,
@@ -596,9 +640,7 @@ def decide(
         listed = ", ".join(names.values())
         problems.append(Problem("decide", f"{supply!r} is no nutrient", f"Use one of: {listed}."))
     if not because.strip():
-        problems.append(
-            Problem("decide", "no reason is given", "Say why: --because 'clover feeds the grass'.")
-        )
+        problems.append(Problem("decide", "no reason is given", "Say why with `because`."))
     if problems:
         raise InputError(problems)
     chosen = names[supply.strip().casefold()]
@@ -606,7 +648,7 @@ def decide(
     command = f"decide {' '.join(plots)} {chosen} {value}"
     with changing(path, today, command, by) as editor:
         record = editor.record()
-        croppings = season.current_croppings(record, today)
+        croppings = work.current_croppings(record, today)
         made = []
         for name in plots:
             plot = files.find(files.thing_of("plot"), record, name)
@@ -684,23 +726,22 @@ class SeasonStarted:
 
     Parameters
     ----------
-    change_id
-        Number of the change.
-    start
-        Croppings that go on, and ground whose crop is to decide.
+    season, change_id
+        Its name [calendar year]; number of the change.
+    goes_on, to_decide
+        Plot ids of stands that go on, and of ground whose crop is to be named.
     tests_due
         Plots to sample, with the reason.
-    decisions
-        Decisions of the season before, to be made again.
-    view
-        The season.
+    decide_again
+        (plot, nutrient or lime, reason given) of last season's decisions.
     """
 
+    season: int
     change_id: int
-    start: NextSeason
+    goes_on: tuple[str, ...]
+    to_decide: tuple[str, ...]
     tests_due: Mapping[str, str]
-    decisions: tuple[Decision, ...]
-    view: SeasonView
+    decide_again: tuple[tuple[str, str, str], ...]
 
 
 def start_next_season(path: Path, today: dt.date, by: str) -> SeasonStarted:
@@ -726,10 +767,10 @@ def start_next_season(path: Path, today: dt.date, by: str) -> SeasonStarted:
         start = work.next_season(before.croppings, info.season, plot_ids)
         editor.put_croppings(start.croppings)
         editor.put_info(replace(info, season=info.season + 1))
-        view = season.compute(editor.record(), today)
+        view = season.worked_out(editor.record(), today)
     due = {plot_id: plan.reason for plot_id, plan in view.sampling.items() if plan.due}
-    decided = tuple(decision for decision in before.decisions if decision.season == info.season)
-    return SeasonStarted(editor.change_id, start, due, decided, view)
+    decided = tuple((d.plot_id, d.supply, d.reason) for d in before.decisions if d.season == info.season)
+    return SeasonStarted(start.season, editor.change_id, start.goes_on, start.to_decide, due, decided)
 
 
 # ---------------------------------------------------------------------------------------------

@@ -10,8 +10,8 @@ import math
 from collections.abc import Iterable
 
 from loamwright.supplies import Form, Product
-from loamwright.units import GAL_M3, LB_KG, format_mass
-from loamwright.values import Timing
+from loamwright.units import GAL_M3, LB_ACRE_KG_HA, LB_KG, format_mass, format_rate
+from loamwright.values import Supply, Timing
 
 #: Package texts are cut to this on narrow pages [characters].
 PACKAGE_LENGTH = 22
@@ -61,7 +61,7 @@ def packages_words(packages: float | None, package: str, mass_kg: float, system:
         return "bulk"
     whole = math.floor(packages + 1e-9)
     rest_kg = max(mass_kg - whole * mass_kg / packages, 0.0)
-    rest = exact_mass(rest_kg, system)
+    rest = mass_words(rest_kg, system)
     if rest_kg < 0.02 * LB_KG:
         return f"{whole} × {package}"
     return f"{whole} × {package} + {rest}" if whole else f"{rest} of a {package}"
@@ -139,8 +139,8 @@ def shortened(text: str, most: int) -> str:
     return text if len(text) <= most else text[: most - 1] + "…"
 
 
-def exact_mass(mass_kg: float, system: str) -> str:
-    """Write a mass to the pound (or kilogram) even when it is also tons.
+def mass_words(mass_kg: float, system: str, supply: Supply | None = None) -> str:
+    """Say a mass of a product, or of what it supplies.
 
     Parameters
     ----------
@@ -148,19 +148,43 @@ def exact_mass(mass_kg: float, system: str) -> str:
         Mass [kg].
     system
         ``"us"`` or ``"metric"``.
-
-    Returns
-    -------
-    str
+    supply
+        What it is a mass of; None = of a product. Effective lime is counted in pounds, however many: a ton
+        of it is not a ton of lime.
 
     Examples
     --------
-    >>> exact_mass(2902.99, "us")
-    '6,400 lb (3.20 tons)'
+    >>> mass_words(2902.99, "us"), mass_words(2902.99, "us", Supply.LIME_ENP)
+    ('6,400 lb (3.20 tons)', '6,400 lb')
     """
     short = format_mass(mass_kg, system)
-    if system == "us" and short.endswith("tons"):
-        return f"{mass_kg / LB_KG:,.0f} lb ({short})"
-    if system == "metric" and short.endswith(" t"):
-        return f"{mass_kg:,.0f} kg ({short})"
-    return short
+    if not short.endswith((" tons", " t")):
+        return short
+    exact = f"{mass_kg / LB_KG:,.0f} lb" if system == "us" else f"{mass_kg:,.0f} kg"
+    return exact if _is_effective_lime(supply) else f"{exact} ({short})"
+
+
+def rate_words(rate_kg_ha: float, system: str, supply: Supply | None = None) -> str:
+    """Say a rate of a product, or of what it supplies.
+
+    Parameters
+    ----------
+    rate_kg_ha
+        Rate [kg/ha].
+    system
+        ``"us"`` or ``"metric"``.
+    supply
+        As in `mass_words`.
+
+    Examples
+    --------
+    >>> rate_words(5043.8, "us"), rate_words(5043.8, "us", Supply.LIME_ENP)
+    ('2.25 tons/acre', '4,500 lb/acre')
+    """
+    if not _is_effective_lime(supply):
+        return format_rate(rate_kg_ha, system)
+    return f"{rate_kg_ha / LB_ACRE_KG_HA:,.0f} lb/acre" if system == "us" else f"{rate_kg_ha:,.0f} kg/ha"
+
+
+def _is_effective_lime(supply: Supply | None) -> bool:
+    return supply is not None and supply.is_lime and supply is not Supply.LIME_PRODUCT

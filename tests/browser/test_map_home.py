@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from command_line import TODAY, box, ran_well, worked_files
+from command_line import TODAY, WHOLE_LIME, box, ran_well, worked_files
 from places import independent_area_m2
 from qr_reader import read_code
 
@@ -26,6 +26,7 @@ def own(tmp_path: Path) -> Path:
     path = tmp_path / "own.gpkg"
     ran_well("new", path, "--name", "Own ground", "--season", TODAY.year)
     ran_well("import", path, *worked_files(tmp_path))
+    ran_well("set", path, "settings", WHOLE_LIME)
     ran_well("plan", path)
     ran_well("map", path)
     return path

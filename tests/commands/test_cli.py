@@ -15,7 +15,7 @@ from typing import Any
 
 import pytest
 import typer.main
-from command_line import SEASON, box, geojson, ran_well, run, WHOLE_LIME, worked_files
+from command_line import SEASON, WHOLE_LIME, box, geojson, ran_well, run, worked_files
 from places import independent_area_m2
 
 from loamwright.commands.cli import app

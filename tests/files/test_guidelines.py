@@ -338,7 +338,7 @@ def test_removal_and_levels_are_as_printed_and_what_was_not_read_is_left_open() 
 
 
 def test_every_built_in_edition_loads_without_a_remark() -> None:
-    ids = [info.guideline_id for info in guidelines.available()]
+    ids = [info.guideline_id for info in guidelines.guideline_editions()]
     assert ids == [
         "clemson-matrix",
         "ncda-lime",
@@ -348,17 +348,17 @@ def test_every_built_in_edition_loads_without_a_remark() -> None:
         "umn-wildlife-lime",
     ]
     for guideline_id in ids:
-        assert guidelines.check(guidelines.BUILT_IN / guideline_id) == ()
+        assert guidelines.check_guideline(guidelines.BUILT_IN / guideline_id) == ()
 
 
 def test_defaults_of_the_settings_are_editions_fit_to_be_defaults() -> None:
     settings = Settings()
-    fit = {info.guideline_id for info in guidelines.available() if info.status is Status.DEFAULT}
+    fit = {info.guideline_id for info in guidelines.guideline_editions() if info.status is Status.DEFAULT}
     assert fit == {settings.guideline, settings.lime_guideline}
 
 
 def test_every_rule_names_its_publication() -> None:
-    for info in guidelines.available():
+    for info in guidelines.guideline_editions():
         guideline = guidelines.load_guideline(info.guideline_id)
         rules = (*guideline.tables, *guideline.equations, *guideline.maintenances, *guideline.matrices)
         sources = [rule.source for rule in (*rules, *guideline.splits, *guideline.legumes)]
@@ -367,7 +367,7 @@ def test_every_rule_names_its_publication() -> None:
 
 
 def test_the_list_says_what_lime_asks_for() -> None:
-    info = {item.guideline_id: item for item in guidelines.available()}
+    info = {item.guideline_id: item for item in guidelines.guideline_editions()}
     assert info["umn-wildlife-lime"].lime_regions == ("Area 1", "Area 2")
     assert info["psu-lime"].gives_lime
     assert not info["clemson-matrix"].gives_lime
@@ -417,8 +417,8 @@ def replace(path: Path, old: str, new: str) -> None:
 
 
 def test_the_worked_example_is_sound_and_can_be_named_by_its_folder(own: Path) -> None:
-    assert guidelines.check(own) == ()
-    assert guidelines.check(own / "guideline.toml") == ()
+    assert guidelines.check_guideline(own) == ()
+    assert guidelines.check_guideline(own / "guideline.toml") == ()
     loaded = guidelines.load_guideline(str(own))
     assert (loaded.guideline_id, loaded.status) == ("my-guide", Status.USER)
     assert loaded == guidelines.load_file(own)
@@ -457,7 +457,7 @@ def test_every_slip_is_named_with_file_row_column_and_value(
     own: Path, file: str, old: str, new: str, where: str, offending: str
 ) -> None:
     replace(own / file, old, new)
-    errors = [problem for problem in guidelines.check(own) if problem.level is Level.ERROR]
+    errors = [problem for problem in guidelines.check_guideline(own) if problem.level is Level.ERROR]
     assert any(where in problem.where and offending in problem.what for problem in errors), errors
     assert all(problem.fix for problem in errors)
     with pytest.raises(InputError):
@@ -468,12 +468,12 @@ def test_a_missing_publication_is_an_error(own: Path) -> None:
     replace(
         own / "guideline.toml", 'publication = "Example County Extension (invented), Brassica plots"\n', ""
     )
-    assert any("table 1, publication" in problem.where for problem in guidelines.check(own))
+    assert any("table 1, publication" in problem.where for problem in guidelines.check_guideline(own))
 
 
 def test_a_hole_and_a_rising_rate_draw_warnings_but_can_be_used(own: Path) -> None:
     replace(own / "p2o5.csv", "16 to 30,30", "18 to 30,70")
-    found = guidelines.check(own)
+    found = guidelines.check_guideline(own)
     assert [problem.level for problem in found] == [Level.WARNING, Level.WARNING]
     assert "no class stands between 0 to 15 and 18 to 30" in found[0].what
     assert "rises from 60 to 70" in found[1].what
@@ -483,7 +483,7 @@ def test_a_hole_and_a_rising_rate_draw_warnings_but_can_be_used(own: Path) -> No
 def test_ten_bad_rows_give_ten_problems(own: Path) -> None:
     rows = "\n".join(f"{n * 10} to {n * 10 + 9},x{n}" for n in range(10))
     (own / "p2o5.csv").write_text(f"Mehlich-3 ICP,rate\n{rows}\n", encoding="utf-8")
-    found: tuple[Problem, ...] = guidelines.check(own)
+    found: tuple[Problem, ...] = guidelines.check_guideline(own)
     assert len(found) == 10
     assert [f"'x{n}'" in problem.what for n, problem in enumerate(found)] == [True] * 10
 
@@ -493,7 +493,7 @@ def test_a_table_row_that_is_missing_from_one_yield_is_pointed_out(own: Path) ->
     (own / "p2o5.csv").write_text(
         "yield,Mehlich-3 ICP,rate\n2,0 to 15,60\n2,16+,0\n3,0 to 15,80\n", encoding="utf-8"
     )
-    (found,) = guidelines.check(own)
+    (found,) = guidelines.check_guideline(own)
     assert (found.level, found.where) == (Level.WARNING, "my-guide/p2o5.csv, row 4")
     assert "1 soil classes and another has 2" in found.what
 
@@ -501,7 +501,9 @@ def test_a_table_row_that_is_missing_from_one_yield_is_pointed_out(own: Path) ->
 def test_a_matrix_must_have_every_pair(tmp_path: Path) -> None:
     folder = Path(shutil.copytree(guidelines.BUILT_IN / "clemson-matrix", tmp_path / "clemson"))
     replace(folder / "alfalfa.csv", "Low,Excessive,0,100,0,\n", "")
-    assert any("no row for P Low, K Excessive" in problem.what for problem in guidelines.check(folder))
+    assert any(
+        "no row for P Low, K Excessive" in problem.what for problem in guidelines.check_guideline(folder)
+    )
 
 
 MATRIX = """
@@ -535,7 +537,7 @@ def test_the_ratings_of_a_matrix_are_held_against_it(
     main.write_text(main.read_text(encoding="utf-8") + MATRIX, encoding="utf-8")
     (own / "cells.csv").write_text(CELLS, encoding="utf-8")
     (own / "ratings.csv").write_text(RATINGS.replace(old, new, 1) if old else RATINGS, encoding="utf-8")
-    found = guidelines.check(own)
+    found = guidelines.check_guideline(own)
     if not old:
         assert found == ()
         return
@@ -554,6 +556,6 @@ def test_levels_that_cannot_be_told_apart_are_refused(
     tmp_path: Path, file: str, old: str, new: str, offending: str
 ) -> None:
     folder = Path(shutil.copytree(guidelines.BUILT_IN / "removal-maintenance", tmp_path / "keep"))
-    assert guidelines.check(folder) == ()
+    assert guidelines.check_guideline(folder) == ()
     replace(folder / file, old, new)
-    assert any(offending in problem.what for problem in guidelines.check(folder))
+    assert any(offending in problem.what for problem in guidelines.check_guideline(folder))

@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 
 from loamwright.errors import InputError, Level, Problem, has_errors
 from loamwright.files import field_records, pricelists, settings, tables, textrows
+from loamwright.files.jsontext import read_json
 from loamwright.handoff import workbook
 from loamwright.soil.records import Reading
 from loamwright.supplies.records import Form
@@ -699,9 +700,12 @@ def test_json_files_are_told_apart(tmp_path: Path) -> None:
     other.write_text('{"type": "FeatureCollection", "name": "x", "features": []}')
     broken = tmp_path / "broken.json"
     broken.write_text("{")
-    files = (record_file, about, other, broken, tmp_path)
-    assert [field_records.looks_like(path) for path in files] == [True, False, False, False, False]
-    assert [settings.looks_like(path) for path in files] == [False, True, False, False, False]
+    contents = [read_json(path) for path in (record_file, about, other)]
+    assert [field_records.looks_like(content) for content in contents] == [True, False, False]
+    assert [settings.looks_like(content) for content in contents] == [False, True, False]
+    for path in (broken, tmp_path):
+        with pytest.raises(InputError, match=path.name):
+            read_json(path)
 
 
 # ---------------------------------------------------------------------------------------------

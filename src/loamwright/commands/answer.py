@@ -1,4 +1,8 @@
-"""How a command answers: one value for programs and for people, and an exit code.
+"""How a command answers: one machine around every command.
+
+A command reads what was typed, calls once and returns an `Answer`. `command` adds the rest: ``--json`` and
+``--units``, the moving line that names the stage, the refusals, and the exit code. What is printed follows
+from the type of the result alone: `data` for programs, `text` and its neighbours for people.
 
 Exit codes: 0 done; 1 done, with warnings or open decisions; 2 refused, or a question: nothing was changed;
 3 not possible; 70 an error of ours.
@@ -7,17 +11,18 @@ Exit codes: 0 done; 1 done, with warnings or open decisions; 2 refused, or a que
 from __future__ import annotations
 
 import datetime as dt
-import json
-from collections.abc import Callable, Iterator
+import inspect
+import os
+import re
+import sys
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
-import click
 import typer
-from rich.console import Console
 
 from loamwright.errors import InputError, Level, LoamwrightError, Problem, PropertyFileError, has_errors
 
@@ -30,6 +35,9 @@ T = TypeVar("T")
 
 DONE, WARNINGS, INPUT_PROBLEMS, NO_PLAN, OUR_ERROR = 0, 1, 2, 3, 70
 
+#: Set to anything, an error of ours ends in Python's traceback in place of one sentence.
+TRACEBACK = "LOAMWRIGHT_TRACEBACK"
+
 
 class Units(StrEnum):
     """How amounts are shown to people."""
@@ -39,8 +47,8 @@ class Units(StrEnum):
 
 
 PropertyPath = Annotated[Path, typer.Argument(metavar="PROPERTY", help="The property file (.gpkg).")]
-AsJson = Annotated[bool, typer.Option("--json", help="Print JSON for programs instead of tables.")]
 LayerName = Annotated[str | None, typer.Option("--layer", help="Layer to read, when a file has several.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print JSON for programs instead of tables.")]
 Old = Annotated[
     bool, typer.Option("--old", help="Hand out the plan although what it stood on has changed; it says so.")
 ]
@@ -51,16 +59,15 @@ InUnits = Annotated[
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """What a command found: the same thing for programs and for people.
+    """What a command found.
 
     Parameters
     ----------
-    data
-        What ``--json`` prints.
-    show
-        Prints it for people.
-    problems
-        Shown after it; they decide between exit codes 0 and 1.
+    result
+        Its type chooses what ``--json`` prints and what people read. Its problems, if it has any, are shown
+        after it and decide between exit codes 0 and 1.
+    units
+        How amounts are shown when ``--units`` does not say, ``"us"`` or ``"metric"``.
     no_plan
         True for exit code 3.
     from_file
@@ -69,12 +76,201 @@ class Answer:
         True when something is left to decide: exit code 1.
     """
 
-    data: dict[str, Any]
-    show: Callable[[Console], None]
-    problems: tuple[Problem, ...] = ()
+    result: Any
+    units: str = Units.US.value
     no_plan: bool = False
     from_file: bool = False
     undecided: bool = False
+
+    @property
+    def problems(self) -> tuple[Problem, ...]:
+        """What was found on the way."""
+        return tuple(getattr(self.result, "problems", ()))
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """How an answer is wanted, for the few commands that have to know.
+
+    Parameters
+    ----------
+    as_json
+        True when a program asks.
+    units
+        What ``--units`` says, or None.
+    progress
+        Shows the stage begun, on a terminal and only there.
+    """
+
+    as_json: bool
+    units: Units | None
+    progress: Progress
+
+
+# ---------------------------------------------------------------------------------------------
+# The machine
+
+
+def command(
+    group: typer.Typer, name: str | None = None, *, in_units: bool = False
+) -> Callable[[Callable[..., Answer]], Callable[..., Answer]]:
+    """Make a function that returns an `Answer` a command of a group.
+
+    Parameters
+    ----------
+    group
+        Where it belongs.
+    name
+        Its name; the function's when not given.
+    in_units
+        True when it shows amounts, and so takes ``--units``.
+    """
+
+    def make(function: Callable[..., Answer]) -> Callable[..., Answer]:
+        typed = list(inspect.signature(function, eval_str=True).parameters.values())
+        wants_asked = bool(typed) and typed[0].annotation is Asked
+        added = {"as_json": (AsJson, False)} | ({"units": (InUnits, None)} if in_units else {})
+        parameters = [
+            inspect.Parameter("context", inspect.Parameter.KEYWORD_ONLY, annotation=typer.Context),
+            *(p.replace(kind=inspect.Parameter.KEYWORD_ONLY) for p in typed[wants_asked:]),
+            *(
+                inspect.Parameter(key, inspect.Parameter.KEYWORD_ONLY, annotation=kind, default=default)
+                for key, (kind, default) in added.items()
+            ),
+        ]
+
+        def run(*, context: typer.Context, as_json: bool, units: Units | None = None, **words: Any) -> None:
+            def call() -> Answer:
+                with _showing_progress(as_json) as progress:
+                    asked = Asked(as_json, units, progress)
+                    return function(asked, **words) if wants_asked else function(**words)
+
+            raise typer.Exit(_answered(call, as_json, units, _flags(context)))
+
+        run.__doc__ = function.__doc__
+        run.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
+        run.__annotations__ = {p.name: p.annotation for p in parameters}
+        group.command(name or function.__name__)(run)
+        return function
+
+    return make
+
+
+def _answered(
+    call: Callable[[], Answer], as_json: bool, units: Units | None, flags: Mapping[str, str]
+) -> int:
+    """Call, print the answer or why there is none, and return the exit code."""
+    try:
+        answer = call()
+        answer = replace(answer, result=_naming_options(answer.result, flags))
+        _give(answer, as_json, answer.units if units is None else units.value)
+        return exit_code(answer)
+    except LoamwrightError as error:
+        _refuse([name_options(problem, flags) for problem in _problems_of(error)], as_json)
+        return INPUT_PROBLEMS
+    except (typer.Abort, typer.Exit, BrokenPipeError):
+        raise
+    except Exception as error:
+        if os.environ.get(TRACEBACK):
+            raise
+        what = f"this is an error of ours, not of your input: {type(error).__name__}: {error}"
+        fix = f"Please report it, with what the same command prints when {TRACEBACK}=1 is set."
+        _refuse([Problem("loamwright", " ".join(what.split()), fix)], as_json)
+        return OUR_ERROR
+
+
+def _give(answer: Answer, as_json: bool, system: str) -> None:
+    if as_json:
+        from loamwright.commands import data
+
+        _print_json({**data.of(answer.result), "questions": data.questions(answer.problems)})
+    else:
+        from rich.console import Console
+
+        from loamwright.commands import buy_text, keep_text, plan_text, text
+
+        texts = {**text.TEXTS, **plan_text.TEXTS, **buy_text.TEXTS, **keep_text.TEXTS}
+        out = Console(highlight=False)
+        texts[type(answer.result)](out, answer.result, system)
+        text.show_problems(out, answer.problems)
+
+
+def _refuse(problems: list[Problem], as_json: bool) -> None:
+    if as_json:
+        from loamwright.commands import data
+
+        _print_json({"problems": data.of(problems), "questions": data.questions(problems)})
+    else:
+        from rich.console import Console
+
+        from loamwright.commands import text
+
+        text.show_problems(Console(stderr=True, highlight=False), problems)
+
+
+def _print_json(found: Mapping[str, Any]) -> None:
+    import json
+
+    typer.echo(json.dumps(found, ensure_ascii=False, indent=2))
+
+
+def exit_code(answer: Answer) -> int:
+    """Return the exit code an answer ends with."""
+    if answer.no_plan:
+        return NO_PLAN
+    if answer.from_file and has_errors(answer.problems):
+        return INPUT_PROBLEMS
+    warned = any(problem.level is not Level.NOTE for problem in answer.problems)
+    return WARNINGS if warned or answer.undecided else DONE
+
+
+@contextmanager
+def _showing_progress(as_json: bool) -> Iterator[Progress]:
+    """Show a moving line that names the stage, from the first stage on, on a terminal and only there."""
+    if as_json or not sys.stderr.isatty():
+        yield lambda _stage: None
+        return
+    from rich.console import Console
+
+    err = Console(stderr=True)
+    line = err.status("")
+
+    def show(stage: str) -> None:
+        line.update(f"{stage} …")
+        line.start()
+
+    try:
+        yield show
+    finally:
+        line.stop()
+
+
+# ---------------------------------------------------------------------------------------------
+# Problems in the words of the command line
+
+
+def _flags(context: typer.Context) -> Mapping[str, str]:
+    """Return the options of a command by what the rest of the program calls them: the fields typed."""
+    flags = {}
+    for parameter in context.command.params:
+        flag = parameter.opts[0]
+        if flag.startswith("--"):
+            flags[flag.removeprefix("--").replace("-", " ")] = flag
+            flags[(parameter.name or "").replace("_", " ")] = flag
+    return flags
+
+
+def name_options(problem: Problem, flags: Mapping[str, str]) -> Problem:
+    """Name each field by its option: "time limit" as ``--time-limit``, a fix's `` `need` `` as ``--need``."""
+    where = flags.get(problem.where, problem.where)
+    fix = re.sub("`([^`]+)`", lambda found: flags.get(found[1], found[0]), problem.fix)
+    return replace(problem, where=where, fix=fix)
+
+
+def _naming_options(result: Any, flags: Mapping[str, str]) -> Any:
+    if all(field.name != "problems" for field in fields(result)):
+        return result
+    return replace(result, problems=tuple(name_options(problem, flags) for problem in result.problems))
 
 
 def read(where: str, text: str, parse: Callable[[str], T]) -> T:
@@ -88,30 +284,6 @@ def read(where: str, text: str, parse: Callable[[str], T]) -> T:
 def read_if_given(where: str, text: str | None, parse: Callable[[str], T]) -> T | None:
     """Read what was typed for one option or argument, if it was."""
     return None if text is None else read(where, text, parse)
-
-
-def exit_code(answer: Answer) -> int:
-    """Return the exit code an answer ends with."""
-    if answer.no_plan:
-        return NO_PLAN
-    if answer.from_file and has_errors(answer.problems):
-        return INPUT_PROBLEMS
-    warned = any(problem.level is not Level.NOTE for problem in answer.problems)
-    return WARNINGS if warned or answer.undecided else DONE
-
-
-def give(answer: Answer, as_json: bool) -> None:
-    """Print an answer and leave with its exit code."""
-    from loamwright.commands import data, text
-
-    if as_json:
-        content = {**answer.data, "questions": data.questions(answer.problems)}
-        typer.echo(json.dumps(content, ensure_ascii=False, indent=2))
-    else:
-        out = Console(highlight=False)
-        answer.show(out)
-        text.show_problems(out, answer.problems)
-    raise typer.Exit(exit_code(answer))
 
 
 def _problem(where: str, text: str) -> Problem:
@@ -128,68 +300,8 @@ def _problems_of(error: LoamwrightError) -> tuple[Problem, ...]:
     return (_problem("", str(error)),)
 
 
-def refuse(error: LoamwrightError, as_json: bool) -> None:
-    """Print why nothing was done and leave with exit code 2."""
-    _print_refusal(_problems_of(error), as_json)
-    raise typer.Exit(INPUT_PROBLEMS)
-
-
-def _print_refusal(problems: tuple[Problem, ...], as_json: bool) -> None:
-    from loamwright.commands import data, text
-
-    if as_json:
-        content = {"problems": data.problems(problems), "questions": data.questions(problems)}
-        typer.echo(json.dumps(content, ensure_ascii=False, indent=2))
-    else:
-        text.show_problems(Console(stderr=True, highlight=False), problems)
-
-
-@contextmanager
-def refusals(as_json: bool) -> Iterator[None]:
-    """Turn the package's own errors into exit code 2; let programming mistakes through."""
-    try:
-        yield
-    except LoamwrightError as error:
-        refuse(error, as_json)
-    except (typer.Exit, typer.Abort, click.ClickException):
-        raise
-    except Exception as error:
-        _own_fault(error, as_json)
-
-
-def _own_fault(error: Exception, as_json: bool) -> None:
-    """Say that this is an error of ours, and leave with a code of its own."""
-    what = f"this is an error of ours, not of your input: {type(error).__name__}: {error}"
-    problem = Problem("loamwright", what, "Please report it with the command and the file, if you may.")
-    _print_refusal((problem,), as_json)
-    raise typer.Exit(OUR_ERROR) from error
-
-
-@contextmanager
-def showing_progress(as_json: bool) -> Iterator[Progress]:
-    """Show a moving line that names the stage, on a terminal and only there."""
-    err = Console(stderr=True)
-    if as_json or not err.is_terminal:
-        yield lambda _stage: None
-        return
-    with err.status("starting …") as status:
-        yield lambda stage: status.update(f"{stage} …")
-
-
-def give_files(
-    paths: tuple[Path, ...], problems: tuple[Problem, ...], as_json: bool, about: str = ""
-) -> None:
-    """Print which files were written and leave with the right exit code."""
-    from loamwright.commands import data, text
-
-    give(
-        Answer(
-            {"files": [str(path) for path in paths], "problems": data.problems(problems)},
-            lambda out: text.show_paths(out, paths, about),
-            problems,
-        ),
-        as_json,
-    )
+# ---------------------------------------------------------------------------------------------
+# What most commands begin with
 
 
 def view_of(property_path: Path) -> SeasonView:
@@ -197,11 +309,6 @@ def view_of(property_path: Path) -> SeasonView:
     from loamwright import season
 
     return season.view(property_path, today())
-
-
-def system_for(view: SeasonView, units: Units | None) -> str:
-    """Return the unit system to show: the one asked for, else the property's own."""
-    return view.record.info.units if units is None else units.value
 
 
 def today() -> dt.date:

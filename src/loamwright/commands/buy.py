@@ -1,23 +1,16 @@
-"""The commands for a person at the store, ``loamwright buy …``: parse → one call of `shopping` → print.
-
-Every command takes ``--json``, and ``--units us|metric`` where it shows amounts. What an answer is and how
-a command ends: `answer`.
-"""
+"""The commands for a person at the store, ``loamwright buy …``: each asks one question of `supplies`."""
 
 from __future__ import annotations
 
+from dataclasses import replace
+from decimal import Decimal
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from loamwright.commands.answer import Answer, AsJson, InUnits, Units, give, read, read_if_given, refusals
+from loamwright.commands.answer import Answer, Asked, command, read, read_if_given
 from loamwright.errors import InputError, Level, Problem
-from loamwright.values import Supply
-
-if TYPE_CHECKING:
-    from loamwright.supplies import PriceList
-
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -35,11 +28,7 @@ PackagePrice = Annotated[
 ]
 
 
-def _system(prices: PriceList, units: Units | None) -> str:
-    return prices.units if units is None else units.value
-
-
-@app.command("break-even")
+@command(app, "break-even", in_units=True)
 def break_even(
     file: PriceFile,
     offer: OfferName,
@@ -49,38 +38,27 @@ def break_even(
     against: Annotated[str | None, typer.Option(metavar="OFFER", help="The offer to compare with.")] = None,
     at: Annotated[str | None, typer.Option(metavar="PRICE", help="Or a price to meet, '1.24/lb'.")] = None,
     price: PackagePrice = None,
-    as_json: AsJson = False,
-    units: InUnits = None,
-) -> None:
+) -> Answer:
     """Find the price that makes it the better buy.
 
     At that price of a package a pound of the nutrient costs the same as in the other offer, or as the price
     given; nothing else in the package is credited.
     """
     from loamwright import files, supplies
-    from loamwright.commands import buy_data, buy_text
 
-    with refusals(as_json):
-        prices = files.price_list(file)
-        found = supplies.break_even(
-            prices,
-            offer,
-            read("nutrient", nutrient, supplies.parse_supply),
-            against,
-            read_if_given("--at", at, supplies.parse_price_per_mass),
-            read_if_given("--price", price, supplies.parse_cost),
-        )
-        give(
-            Answer(
-                buy_data.break_even(found),
-                lambda out: buy_text.show_break_even(out, found, _system(prices, units)),
-                found.problems,
-            ),
-            as_json,
-        )
+    prices = files.price_list(file)
+    found = supplies.break_even(
+        prices,
+        offer,
+        read("nutrient", nutrient, supplies.parse_supply),
+        against,
+        read_if_given("at", at, supplies.parse_price_per_mass),
+        read_if_given("price", price, supplies.parse_cost),
+    )
+    return Answer(found, prices.units)
 
 
-@app.command()
+@command(app, in_units=True)
 def value(
     file: PriceFile,
     offer: OfferName,
@@ -95,37 +73,26 @@ def value(
         ),
     ] = None,
     price: PackagePrice = None,
-    as_json: AsJson = False,
-    units: InUnits = None,
-) -> None:
+) -> Answer:
     """Value a package, counting only what is needed.
 
     Each nutrient counts at the price given, or at what it costs in the cheapest other single-nutrient offer:
     one that brings no other of N, P2O5, K2O or of those needed.
     """
     from loamwright import files, supplies
-    from loamwright.commands import buy_data, buy_text
 
-    with refusals(as_json):
-        prices = files.price_list(file)
-        found = supplies.value(
-            prices,
-            offer,
-            [read("--need", text, supplies.parse_supply) for text in need or ()],
-            dict(read("--reference", text, supplies.parse_reference) for text in reference or ()),
-            read_if_given("--price", price, supplies.parse_cost),
-        )
-        give(
-            Answer(
-                buy_data.value(found),
-                lambda out: buy_text.show_value(out, found, _system(prices, units)),
-                found.problems,
-            ),
-            as_json,
-        )
+    prices = files.price_list(file)
+    found = supplies.value(
+        prices,
+        offer,
+        [read("need", text, supplies.parse_supply) for text in need or ()],
+        dict(read("reference", text, supplies.parse_reference) for text in reference or ()),
+        read_if_given("price", price, supplies.parse_cost),
+    )
+    return Answer(found, prices.units)
 
 
-@app.command()
+@command(app, in_units=True)
 def amount(
     file: PriceFile,
     offer: OfferName,
@@ -143,90 +110,67 @@ def amount(
     trip: Annotated[str | None, typer.Option(help="Going there once, whatever the area.")] = None,
     hauling: Annotated[str | None, typer.Option(help="Hauling what is bought, '0.02/lb'.")] = None,
     price: PackagePrice = None,
-    as_json: AsJson = False,
-    units: InUnits = None,
-) -> None:
+) -> Answer:
     """Work out product, packages and cost for a rate.
 
     Packages exact and whole; the cost bought, delivered and spread, in all and an acre.
     """
-    from decimal import Decimal
-
     from loamwright import files, supplies
-    from loamwright.commands import buy_data, buy_text
     from loamwright.supplies import Charges
     from loamwright.units import parse_area
+    from loamwright.values import Supply
 
-    with refusals(as_json):
-        prices = files.price_list(file)
-        asked = read("rate", rate, supplies.parse_named_rate)
-        named = read_if_given("--of", of, supplies.parse_supply)
-        if None not in (named, asked.supply) and named != asked.supply:
-            what = f"{of!r} is not what the rate {rate!r} is of"
-            raise InputError([Problem("--of", what, "Say it once.")])
-        supply = named or asked.supply
-        charges = Charges(
-            delivery=read_if_given("--delivery", delivery, supplies.parse_cost),
-            spreading_per_ha=read_if_given("--spreading", spreading, supplies.parse_price_per_area),
-            spreading_per_pass=read_if_given("--trip", trip, supplies.parse_cost),
-            hauling_per_kg=Decimal(0)
-            if hauling is None
-            else Decimal(repr(read("--hauling", hauling, supplies.parse_price_per_mass))),
-        )
-        found = supplies.amount(
-            prices,
-            offer,
-            supply or Supply.PRODUCT,
-            asked.rate_kg_ha,
-            read("area", area, supplies.over_zero(parse_area, "2.1 acre")),
-            charges,
-            read_if_given("--price", price, supplies.parse_cost),
-        )
-        problems = found.problems
-        if supply is None:
-            what = f"{rate!r} names no nutrient and was taken as a rate of {found.label.product} itself"
-            problems = (Problem("rate", what, "For a nutrient add --of N.", Level.NOTE), *problems)
-        give(
-            Answer(
-                buy_data.amount(found, problems),
-                lambda out: buy_text.show_amount(out, found, _system(prices, units)),
-                problems,
-            ),
-            as_json,
-        )
+    prices = files.price_list(file)
+    asked = read("rate", rate, supplies.parse_named_rate)
+    named = read_if_given("of", of, supplies.parse_supply)
+    if None not in (named, asked.supply) and named != asked.supply:
+        what = f"{of!r} is not what the rate {rate!r} is of"
+        raise InputError([Problem("of", what, "Say it once.")])
+    supply = named or asked.supply
+    charges = Charges(
+        delivery=read_if_given("delivery", delivery, supplies.parse_cost),
+        spreading_per_ha=read_if_given("spreading", spreading, supplies.parse_price_per_area),
+        spreading_per_pass=read_if_given("trip", trip, supplies.parse_cost),
+        hauling_per_kg=Decimal(0)
+        if hauling is None
+        else Decimal(repr(read("hauling", hauling, supplies.parse_price_per_mass))),
+    )
+    found = supplies.amount(
+        prices,
+        offer,
+        supply or Supply.PRODUCT,
+        asked.rate_kg_ha,
+        read("area", area, supplies.over_zero(parse_area, "2.1 acre")),
+        charges,
+        read_if_given("price", price, supplies.parse_cost),
+    )
+    if supply is None:
+        what = f"{rate!r} names no nutrient and was taken as a rate of {found.label.product} itself"
+        note = Problem("rate", what, "For a nutrient add `of` N.", Level.NOTE)
+        found = replace(found, problems=(note, *found.problems))
+    return Answer(found, prices.units)
 
 
-@app.command()
+@command(app, in_units=True)
 def mix(
     file: PriceFile,
     parts: Annotated[list[str], typer.Argument(metavar="PART…", help="'urea=100 lb' 'potash=50 lb' …")],
     filler: Annotated[str | None, typer.Option(help="Inert filler, '50 lb'; none if not given.")] = None,
-    as_json: AsJson = False,
-    units: InUnits = None,
-) -> None:
+) -> Answer:
     """Work out the grade of a mixture of products of the file."""
     from loamwright import files, supplies
-    from loamwright.commands import buy_data, buy_text
     from loamwright.units import parse_mass
 
-    with refusals(as_json):
-        prices = files.price_list(file)
-        found = supplies.mix(
-            prices,
-            [read("part", text, supplies.parse_part) for text in parts],
-            read_if_given("--filler", filler, supplies.over_zero(parse_mass, "50 lb")) or 0.0,
-        )
-        give(
-            Answer(
-                buy_data.mixture(found),
-                lambda out: buy_text.show_mixture(out, found, _system(prices, units)),
-                found.problems,
-            ),
-            as_json,
-        )
+    prices = files.price_list(file)
+    found = supplies.mix(
+        prices,
+        [read("part", text, supplies.parse_part) for text in parts],
+        read_if_given("filler", filler, supplies.over_zero(parse_mass, "50 lb")) or 0.0,
+    )
+    return Answer(found, prices.units)
 
 
-@app.command()
+@command(app, in_units=True)
 def formulate(
     file: PriceFile,
     grade: Annotated[str, typer.Argument(metavar="GRADE", help="Grade wanted, '10-10-10' or '15-0-15-5S'.")],
@@ -234,102 +178,69 @@ def formulate(
         list[str], typer.Argument(metavar="PRODUCT…", help="One product for each nutrient of the grade.")
     ],
     batch: Annotated[str, typer.Option(help="Size of the batch.")] = "1 ton",
-    as_json: AsJson = False,
-    units: InUnits = None,
-) -> None:
+) -> Answer:
     """Work out what makes a grade, filler included."""
     from loamwright import files, supplies
-    from loamwright.commands import buy_data, buy_text
     from loamwright.files import parse_grade
     from loamwright.units import parse_mass
 
-    with refusals(as_json):
-        prices = files.price_list(file)
-        found = supplies.formulate(
-            prices,
-            read("grade", grade, parse_grade),
-            carriers,
-            read("--batch", batch, supplies.over_zero(parse_mass, "1 ton")),
-        )
-        give(
-            Answer(
-                buy_data.mixture(found),
-                lambda out: buy_text.show_mixture(out, found, _system(prices, units)),
-                found.problems,
-            ),
-            as_json,
-        )
+    prices = files.price_list(file)
+    found = supplies.formulate(
+        prices,
+        read("grade", grade, parse_grade),
+        carriers,
+        read("batch", batch, supplies.over_zero(parse_mass, "1 ton")),
+    )
+    return Answer(found, prices.units)
 
 
-@app.command()
+@command(app)
 def materials(
+    asked: Asked,
     name: Annotated[str, typer.Argument(metavar="[NAME]", help="Words of a name; all if not given.")] = "",
     as_csv: Annotated[bool, typer.Option("--csv", help="Print rows for a products file.")] = False,
-    as_json: AsJson = False,
-) -> None:
+) -> Answer:
     """List published analyses of common materials.
 
     Typical figures to start from, with their sources; the label on the bag wins.
     """
     from loamwright import supplies
-    from loamwright.commands import buy_data, buy_text
+    from loamwright.commands.results import MaterialRows, Materials
     from loamwright.files import known_materials
 
-    with refusals(as_json):
-        if as_csv and as_json:
-            raise InputError([Problem("materials", "--csv and --json are two answers", "Choose one.")])
-        found = supplies.find_materials(known_materials(), name)
-        if as_csv:
-            typer.echo(buy_text.materials_csv(found), nl=False)
-            return
-        give(
-            Answer(
-                {
-                    "note": buy_text.LABEL_WINS,
-                    "materials": [buy_data.material(item) for item in found],
-                },
-                lambda out: buy_text.show_materials(out, found),
-            ),
-            as_json,
-        )
+    if as_csv and asked.as_json:
+        raise InputError([Problem("materials", "--csv and --json are two answers", "Choose one.")])
+    found = supplies.find_materials(known_materials(), name)
+    return Answer(MaterialRows(found) if as_csv else Materials(found))
 
 
-@app.command()
+@command(app, in_units=True)
 def seed(
     purity: Annotated[str, typer.Option(help="Pure seed on the tag, percent.")],
     germination: Annotated[str, typer.Option(help="Germination on the tag, percent.")],
     hard: Annotated[str, typer.Option(help="Hard or dormant seed to count as live, percent.")] = "0",
     price: Annotated[str | None, typer.Option(help="Price as bagged, '1.95/lb' or '97.50/50 lb'.")] = None,
     rate: Annotated[str | None, typer.Option(help="Pure live seed wanted, '10 lb/acre'.")] = None,
-    as_json: AsJson = False,
-    units: InUnits = None,
-) -> None:
+) -> Answer:
     """Work out pure live seed, its price, and the rate."""
     from loamwright import supplies
-    from loamwright.commands import buy_data, buy_text
     from loamwright.files import parse_percent
     from loamwright.supplies import SeedTag
 
-    with refusals(as_json):
-        found = supplies.live_seed(
-            SeedTag(
-                read("--purity", purity, parse_percent),
-                read("--germination", germination, parse_percent),
-                read("--hard", hard, parse_percent),
-            ),
-            read_if_given("--price", price, supplies.parse_price_per_mass),
-            read_if_given("--rate", rate, supplies.parse_seed_rate),
-        )
-        give(
-            Answer(
-                buy_data.seed(found),
-                lambda out: buy_text.show_seed(out, found, (units or Units.US).value),
-            ),
-            as_json,
-        )
+    tag = SeedTag(
+        read("purity", purity, parse_percent),
+        read("germination", germination, parse_percent),
+        read("hard", hard, parse_percent),
+    )
+    found = supplies.live_seed(
+        tag,
+        read_if_given("price", price, supplies.parse_price_per_mass),
+        read_if_given("rate", rate, supplies.parse_seed_rate),
+    )
+    return Answer(found)
 
 
-@app.command()
+@command(app, in_units=True)
 def lime(
     file: PriceFile,
     product: Annotated[str, typer.Argument(metavar="PRODUCT", help="Words that fit one lime.")],
@@ -345,32 +256,21 @@ def lime(
     low_magnesium: Annotated[
         bool, typer.Option("--low-magnesium", help="The soil test is low in magnesium.")
     ] = False,
-    as_json: AsJson = False,
-    units: InUnits = None,
-) -> None:
+) -> Answer:
     """Score a lime: tons for a need, doses, price.
 
     The score is what the label prints, else what a state's formula makes of it; no score is converted into
     another state's.
     """
     from loamwright import files, supplies
-    from loamwright.commands import buy_data, buy_text
     from loamwright.supplies import LimeQuestion
 
-    with refusals(as_json):
-        prices = files.price_list(file)
-        wanted = read_if_given("--basis", basis, supplies.parse_basis)
-        stated, rate_kg_ha = read_if_given("--need", need, supplies.parse_lime_need) or (None, None)
-        if None not in (wanted, stated) and wanted is not stated:
-            what = f"{basis!r} is not the score the need {need!r} is stated in"
-            raise InputError([Problem("--basis", what, "No score is converted into another.")])
-        question = LimeQuestion(wanted or stated, rate_kg_ha, doses, low_magnesium)
-        found = supplies.lime_worth(prices, product, question)
-        give(
-            Answer(
-                buy_data.lime(found),
-                lambda out: buy_text.show_lime(out, found, _system(prices, units)),
-                found.problems,
-            ),
-            as_json,
-        )
+    prices = files.price_list(file)
+    wanted = read_if_given("basis", basis, supplies.parse_basis)
+    stated, rate_kg_ha = read_if_given("need", need, supplies.parse_lime_need) or (None, None)
+    if None not in (wanted, stated) and wanted is not stated:
+        what = f"{basis!r} is not the score the need {need!r} is stated in"
+        raise InputError([Problem("basis", what, "No score is converted into another.")])
+    question = LimeQuestion(wanted or stated, rate_kg_ha, doses, low_magnesium)
+    found = supplies.lime_worth(prices, product, question)
+    return Answer(found, prices.units)

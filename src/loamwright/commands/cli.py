@@ -1,7 +1,6 @@
-"""The command line: read what was asked, call `season` or a neighbour once, print the answer.
+"""The command line, assembled: read what was typed, call `season` or a neighbour once, return the answer.
 
-Every command takes ``--json`` (for programs) and ``--units us|metric`` where it shows amounts. What an
-answer is and how a command ends: `answer`.
+What becomes of the answer is the same for every command: `answer`.
 """
 
 from __future__ import annotations
@@ -10,31 +9,24 @@ import datetime as dt
 import sys
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
-from rich.console import Console
 
 from loamwright.commands import buy, keep, plan
 from loamwright.commands.answer import (
     Answer,
-    AsJson,
-    InUnits,
+    Asked,
     LayerName,
     Old,
     PropertyPath,
-    Units,
-    give,
-    give_files,
+    command,
     read,
     read_if_given,
-    refusals,
-    showing_progress,
-    system_for,
     today,
     view_of,
 )
-from loamwright.errors import InputError, Level, Problem
+from loamwright.errors import InputError, Problem, has_errors
 
 if TYPE_CHECKING:
     from loamwright.season import Question
@@ -57,7 +49,7 @@ app.add_typer(keep.season_app, name="season")
 # Without a property
 
 
-@app.command()
+@command(app, in_units=True)
 def measure(
     file: Annotated[
         Path, typer.Argument(help="Plot boundaries: GeoJSON, KML/KMZ, GPX, Shapefile, GeoPackage.")
@@ -67,134 +59,76 @@ def measure(
     ] = None,
     gps_sigma: Annotated[str, typer.Option(help="Standard error of a walked GPS fix.")] = "3 m",
     layer: LayerName = None,
-    as_json: AsJson = False,
-    units: InUnits = None,
-) -> None:
+) -> Answer:
     """Measure the true acreage of the plots in a file; makes nothing."""
     from loamwright import files
-    from loamwright.commands import data, text
     from loamwright.units import parse_length
 
-    with refusals(as_json):
-        found = files.measure(
-            file, keepouts, today().year, read("--gps-sigma", gps_sigma, parse_length), layer
-        )
-        give(
-            Answer(
-                data.measured(found.plots, found.areas, found.problems),
-                lambda out: text.show_areas(out, found.plots, found.areas, (units or Units.US).value),
-                found.problems,
-                from_file=True,
-            ),
-            as_json,
-        )
+    sigma_m = read("gps sigma", gps_sigma, parse_length)
+    return Answer(files.measure(file, keepouts, today().year, sigma_m, layer), from_file=True)
 
 
-@app.command()
+@command(app, in_units=True)
 def compare(
     file: Annotated[Path, typer.Argument(help="A products file (CSV or XLSX), or a property file.")],
     steps: Annotated[bool, typer.Option("--steps", help="Print the label arithmetic of each offer.")] = False,
-    as_json: AsJson = False,
-    units: InUnits = None,
-) -> None:
+) -> Answer:
     """Compare offers by price per pound of each nutrient, from the label."""
     from loamwright import files
-    from loamwright.commands import data, text
+    from loamwright.commands.results import OffersCompared
 
-    with refusals(as_json):
-        found = files.compare(file)
-        give(
-            Answer(
-                {
-                    "offers": [data.offer(item) for item in found.offers],
-                    "problems": data.problems(found.problems),
-                },
-                lambda out: text.show_comparison(out, found, steps, (units or Units.US).value),
-                found.problems,
-                from_file=True,
-            ),
-            as_json,
-        )
+    found = files.compare(file)
+    return Answer(OffersCompared(found.offers, found.problems, steps), from_file=True)
 
 
-@guideline_app.command("list")
-def guideline_list(as_json: AsJson = False) -> None:
+@command(guideline_app, "list")
+def guideline_list() -> Answer:
     """List the built-in guideline editions with their scope."""
     from loamwright import files
-    from loamwright.commands import data, text
+    from loamwright.commands.results import Editions
 
-    with refusals(as_json):
-        found = files.guideline_editions()
-        give(
-            Answer(
-                {"editions": [data.plain(item) for item in found]},
-                lambda out: text.show_guidelines(out, found),
-            ),
-            as_json,
-        )
+    return Answer(Editions(files.guideline_editions()))
 
 
-@guideline_app.command("check")
+@command(guideline_app, "check")
 def guideline_check(
     file: Annotated[Path, typer.Argument(help="Folder or file of a guideline edition.")],
-    as_json: AsJson = False,
-) -> None:
+) -> Answer:
     """Check a guideline of your own, row by row."""
     from loamwright import files
-    from loamwright.commands import data
+    from loamwright.commands.results import EditionChecked
 
-    with refusals(as_json):
-        problems = files.check_guideline(file)
-        if any(problem.level is Level.ERROR for problem in problems):
-            raise InputError(problems)
-        give(
-            Answer(
-                {"problems": data.problems(problems)},
-                lambda out: out.print(f"{file}: this guideline can be used."),
-                problems,
-            ),
-            as_json,
-        )
+    problems = files.check_guideline(file)
+    if has_errors(problems):
+        raise InputError(problems)
+    return Answer(EditionChecked(file, problems))
 
 
 # ---------------------------------------------------------------------------------------------
 # Making and filling a property
 
 
-@app.command()
+@command(app, in_units=True)
 def demo(
+    asked: Asked,
     folder: Annotated[
         Path, typer.Argument(metavar="[DIR]", help="Where to put the demo; made if missing.")
     ] = Path("alder-fork-demo"),
-    as_json: AsJson = False,
-    units: InUnits = None,
-) -> None:
+) -> Answer:
     """Build the invented demo property and run the whole chain on it.
 
     What is missing there is part of the show: it ends with exit code 0, where `plan` ends with 1 for the same
     warnings.
     """
-    from loamwright.commands import text
-    from loamwright.commands.data import plan
     from loamwright.commands.demo import build
 
-    with refusals(as_json):
-        with showing_progress(as_json) as progress:
-            made = build(folder, today(), progress)
-
-        def show(out: Console) -> None:
-            text.show_summary(out, made.view, system_for(made.view, units))
-            text.show_paths(out, made.paths)
-            text.show_next_steps(out, made.property_path)
-
-        data: dict[str, Any] = {"files": [str(path) for path in made.paths], "plan": None}
-        if made.view.plan is not None:
-            data["plan"] = plan(made.view.plan, made.view.cautions, made.view.problems)
-        give(Answer(data, show), as_json)
+    made = build(folder, today(), asked.progress)
+    return Answer(made, made.view.record.info.units)
 
 
-@app.command()
+@command(app, in_units=True)
 def new(
+    asked: Asked,
     property_path: PropertyPath,
     name: Annotated[str, typer.Option(help="What people call the property.")],
     season_year: Annotated[
@@ -203,30 +137,17 @@ def new(
     settings: Annotated[
         Path | None, typer.Option(help="A property.json with the choices of the property.")
     ] = None,
-    as_json: AsJson = False,
-    units: InUnits = None,
-) -> None:
+) -> Answer:
     """Make an empty property file."""
     from loamwright import files
+    from loamwright.commands.results import PropertyMade
 
-    with refusals(as_json):
-        files.new_property(
-            property_path,
-            name,
-            season_year or today().year,
-            settings,
-            None if units is None else units.value,
-        )
-        give(
-            Answer(
-                {"property": str(property_path), "problems": []},
-                lambda out: out.print(f"Made {property_path}. Next: loamwright import {property_path} FILE…"),
-            ),
-            as_json,
-        )
+    units = None if asked.units is None else asked.units.value
+    files.new_property(property_path, name, season_year or today().year, settings, units)
+    return Answer(PropertyMade(property_path))
 
 
-@app.command("import")
+@command(app, "import")
 def take_in(
     property_path: PropertyPath,
     files: Annotated[
@@ -237,101 +158,52 @@ def take_in(
         typer.Option("--as", help="What the files hold, when their content does not tell."),
     ] = None,
     layer: LayerName = None,
-    as_json: AsJson = False,
-) -> None:
+) -> Answer:
     """Take files into the property; tells what each holds, and takes all of it or nothing."""
-    from loamwright.commands import data
     from loamwright.files import import_files
 
-    with refusals(as_json):
-        found = import_files(property_path, files, kind, layer)
-
-        def show(out: Console) -> None:
-            for sentence in found.taken:
-                out.print(sentence, markup=False)
-
-        give(
-            Answer(
-                {"taken": list(found.taken), "problems": data.problems(found.problems)},
-                show,
-                found.problems,
-            ),
-            as_json,
-        )
+    return Answer(import_files(property_path, files, kind, layer))
 
 
 # ---------------------------------------------------------------------------------------------
 # Reading a property
 
 
-@app.command()
-def needs(property_path: PropertyPath, as_json: AsJson = False, units: InUnits = None) -> None:
+@command(app, in_units=True)
+def needs(property_path: PropertyPath) -> Answer:
     """Show what each plot needs of each nutrient and of lime, and what is unknown."""
-    from loamwright.commands import data, text
+    from loamwright.commands.results import SeasonNeeds
 
-    with refusals(as_json):
-        view = view_of(property_path)
-        give(
-            Answer(
-                data.needs(view),
-                lambda out: text.show_needs(out, view, system_for(view, units)),
-                view.problems,
-            ),
-            as_json,
-        )
+    view = view_of(property_path)
+    return Answer(SeasonNeeds(view), view.record.info.units)
 
 
-@app.command()
+@command(app, in_units=True)
 def explain(
     property_path: PropertyPath,
     plot: Annotated[str, typer.Argument(help="Plot id.")],
     nutrient: Annotated[
         str | None, typer.Argument(help="N, P2O5, K2O, S, … or lime; all if not given.")
     ] = None,
-    as_json: AsJson = False,
-    units: InUnits = None,
-) -> None:
+) -> Answer:
     """Show the math of a plot: boundary, area, need, plan, with the source of each step."""
     from loamwright import season
-    from loamwright.commands import data, text
 
-    with refusals(as_json):
-        view = view_of(property_path)
-        story = season.explain(view, plot, nutrient)
-        give(
-            Answer(data.story(story), lambda out: text.show_story(out, story, system_for(view, units))),
-            as_json,
-        )
+    view = view_of(property_path)
+    return Answer(season.explain(view, plot, nutrient), view.record.info.units)
 
 
-@app.command()
-def status(property_path: PropertyPath, as_json: AsJson = False, units: InUnits = None) -> None:
+@command(app, in_units=True)
+def status(property_path: PropertyPath) -> Answer:
     """Show what is done, what is left and what each plot is still owed."""
     from loamwright import season
-    from loamwright.commands import data, text
+    from loamwright.commands.results import SeasonStatus
 
-    with refusals(as_json):
-        view = view_of(property_path)
-        acidity = season.acidity(view)
-
-        def show(out: Console) -> None:
-            text.show_status(out, view, system_for(view, units))
-            text.show_acidity(out, acidity, system_for(view, units))
-
-        give(
-            Answer(
-                {
-                    **data.status(view),
-                    "acidity": {plot_id: data.acidity(item) for plot_id, item in acidity.items()},
-                },
-                show,
-                view.problems,
-            ),
-            as_json,
-        )
+    view = view_of(property_path)
+    return Answer(SeasonStatus(view, season.acidity(view)), view.record.info.units)
 
 
-@app.command()
+@command(app)
 def sample(
     property_path: PropertyPath,
     folder: Annotated[
@@ -342,58 +214,30 @@ def sample(
         str | None, typer.Option(help="Whose published advice to use; the property's setting if not given.")
     ] = None,
     cores: Annotated[int | None, typer.Option(help="Cores in one sample; by plot size if none.")] = None,
-    as_json: AsJson = False,
-) -> None:
+) -> Answer:
     """Plan soil sampling: which plots are due and why, how many cores, and where."""
     from loamwright import season
-    from loamwright.commands import data, text
+    from loamwright.commands.results import SamplesPlanned
 
-    with refusals(as_json):
-        view = season.with_sampling(view_of(property_path), place, cores)
-        made = season.Written(()) if folder is None else season.write_sampling(view, folder)
-
-        def show(out: Console) -> None:
-            text.show_sampling(out, view.sampling.values())
-            text.show_paths(out, made.paths)
-
-        give(
-            Answer(
-                {
-                    "plots": data.sampling(view.sampling.values()),
-                    "files": [str(path) for path in made.paths],
-                    "problems": data.problems(made.problems),
-                },
-                show,
-                made.problems,
-            ),
-            as_json,
-        )
+    view = season.with_sampling(view_of(property_path), place, cores)
+    made = season.Written(()) if folder is None else season.write_sampling(view, folder)
+    return Answer(SamplesPlanned(tuple(view.sampling.values()), made.paths, made.problems))
 
 
-@app.command("history")
+@command(app, "history", in_units=True)
 def show_history(
     property_path: PropertyPath,
     plot: Annotated[str | None, typer.Argument(help="Plot id; every plot if not given.")] = None,
-    as_json: AsJson = False,
-    units: InUnits = None,
-) -> None:
+) -> Answer:
     """Show tests and nutrient balances of past seasons."""
     from loamwright import season
-    from loamwright.commands import data, text
+    from loamwright.commands.results import Histories
 
-    with refusals(as_json):
-        view = view_of(property_path)
-        found = season.history(view, plot)
-        give(
-            Answer(
-                {"plots": [data.plain(item) for item in found]},
-                lambda out: text.show_history(out, found, system_for(view, units)),
-            ),
-            as_json,
-        )
+    view = view_of(property_path)
+    return Answer(Histories(season.history(view, plot)), view.record.info.units)
 
 
-@app.command("project")
+@command(app, "project")
 def project_test(
     property_path: PropertyPath,
     plot: Annotated[str, typer.Argument(help="Plot id.")],
@@ -405,21 +249,17 @@ def project_test(
         float | None,
         typer.Option(help="Your own pounds per acre that move the test by 1 ppm; else the published."),
     ] = None,
-    as_json: AsJson = False,
-) -> None:
+) -> Answer:
     """Say where a soil test may go from what was put on this season and what the crop takes out."""
     from loamwright import season
-    from loamwright.commands import data, text
     from loamwright.units import parse_rate
     from loamwright.values import Nutrient
 
-    with refusals(as_json):
-        if nutrient.upper() not in ("P2O5", "K2O"):
-            raise InputError([Problem("nutrient", f"{nutrient!r} has no soil test here", "Use P2O5 or K2O.")])
-        view = view_of(property_path)
-        rate = read_if_given("--removed", removed, parse_rate)
-        found = season.project(view, plot, Nutrient(nutrient.upper()), rate, per_ppm)
-        give(Answer(data.plain(found), lambda out: text.show_projection(out, found)), as_json)
+    if nutrient.upper() not in ("P2O5", "K2O"):
+        raise InputError([Problem("nutrient", f"{nutrient!r} has no soil test here", "Use P2O5 or K2O.")])
+    view = view_of(property_path)
+    rate = read_if_given("removed", removed, parse_rate)
+    return Answer(season.project(view, plot, Nutrient(nutrient.upper()), rate, per_ppm))
 
 
 app.registered_commands += plan.app.registered_commands
@@ -430,7 +270,7 @@ app.registered_commands += keep.app.registered_commands
 # Handing off, and what comes back
 
 
-@app.command("map")
+@command(app, "map")
 def make_map(
     property_path: PropertyPath,
     out_path: Annotated[
@@ -442,19 +282,19 @@ def make_map(
     ] = None,
     image: Annotated[Path | None, typer.Option(help="Your own GeoTIFF to embed (extra: imagery).")] = None,
     old: Old = False,
-    as_json: AsJson = False,
-) -> None:
+) -> Answer:
     """Make the field map: one file that opens on a phone without a signal."""
     from loamwright import season
+    from loamwright.commands.results import FilesMade
 
-    with refusals(as_json):
-        view = view_of(property_path)
-        season.refuse_old(view, "map", old)
-        made = season.make_map(view, out_path or property_path.with_suffix(".html"), round_id, basemap, image)
-        give_files((made.path,), made.problems, as_json, f"{made.size_bytes / 1000:,.0f} kB")
+    out_path = out_path or property_path.with_suffix(".html")
+    view = view_of(property_path)
+    season.refuse_old(view, "map", old)
+    made = season.make_map(view, out_path, round_id, basemap, image)
+    return Answer(FilesMade((made.path,), made.problems, f"{made.size_bytes / 1000:,.0f} kB"))
 
 
-@app.command()
+@command(app)
 def orders(
     property_path: PropertyPath,
     folder: Annotated[
@@ -464,37 +304,35 @@ def orders(
     round_id: Annotated[list[str] | None, typer.Option("--round", help="Only these rounds.")] = None,
     appendix: Annotated[bool, typer.Option(help="Add the pages that show how each number was made.")] = True,
     old: Old = False,
-    as_json: AsJson = False,
-) -> None:
+) -> Answer:
     """Make the work orders and buying list (PDF), and the buying list as a spreadsheet."""
     from loamwright import season
+    from loamwright.commands.results import FilesMade
     from loamwright.handoff import PaperOptions, check_paper
 
-    with refusals(as_json):
-        options = PaperOptions(check_paper(paper), tuple(round_id) if round_id else None, appendix)
-        view = view_of(property_path)
-        season.refuse_old(view, "orders", old)
-        made = season.write_orders(view, folder or property_path.parent, options)
-        give_files(made.paths, made.problems, as_json)
+    options = PaperOptions(check_paper(paper), tuple(round_id) if round_id else None, appendix)
+    view = view_of(property_path)
+    season.refuse_old(view, "orders", old)
+    made = season.write_orders(view, folder or property_path.parent, options)
+    return Answer(FilesMade(made.paths, made.problems))
 
 
-@app.command()
+@command(app)
 def report(
     property_path: PropertyPath,
     folder: Annotated[
         Path | None, typer.Argument(metavar="[DIR]", help="Where; beside the property.")
     ] = None,
     paper: Annotated[str, typer.Option(help="us-letter or a4.")] = "us-letter",
-    as_json: AsJson = False,
-) -> None:
+) -> Answer:
     """Make the season picture (one page of charts) and the season record."""
     from loamwright import season
+    from loamwright.commands.results import FilesMade
     from loamwright.handoff import PaperOptions, check_paper
 
-    with refusals(as_json):
-        options = PaperOptions(check_paper(paper))
-        made = season.write_reports(view_of(property_path), folder or property_path.parent, options)
-        give_files(made.paths, made.problems, as_json)
+    options = PaperOptions(check_paper(paper))
+    made = season.write_reports(view_of(property_path), folder or property_path.parent, options)
+    return Answer(FilesMade(made.paths, made.problems))
 
 
 class Conflicts(StrEnum):
@@ -507,7 +345,6 @@ class Conflicts(StrEnum):
 
 def _conflict_question(conflicts: Conflicts, as_json: bool) -> Question:
     from loamwright import season
-    from loamwright.commands import text
 
     if conflicts is Conflicts.CORRECT:
         return lambda _recorded, _offered: True
@@ -515,14 +352,19 @@ def _conflict_question(conflicts: Conflicts, as_json: bool) -> Question:
         return season.keep_what_is_recorded
 
     def asks(recorded: Application, offered: Application) -> bool:
+        from rich.console import Console
+
+        from loamwright.commands import text
+
         text.show_conflict(Console(stderr=True, highlight=False), recorded, offered)
         return typer.confirm("Take the new entry as a correction?", default=False, err=True)
 
     return asks
 
 
-@app.command()
+@command(app, in_units=True)
 def record(
+    asked: Asked,
     property_path: PropertyPath,
     file: Annotated[
         Path | None,
@@ -531,7 +373,9 @@ def record(
     plot: Annotated[str | None, typer.Option(help="Plot id, to enter one application by hand.")] = None,
     product: Annotated[str | None, typer.Option(help="Product applied.")] = None,
     amount: Annotated[str | None, typer.Option(help="Product applied, for example '120 lb'.")] = None,
-    on: Annotated[str | None, typer.Option(help="Date, 2026-05-02; today if not given.")] = None,
+    applied_on: Annotated[
+        str | None, typer.Option("--on", help="Date, 2026-05-02; today if not given.")
+    ] = None,
     operator: Annotated[str, typer.Option(help="Who spread it.")] = "",
     ground: Annotated[str, typer.Option(help="Ground state: dry, moist, wet, frozen …")] = "",
     weather: Annotated[str, typer.Option(help="Weather at the time.")] = "",
@@ -541,54 +385,33 @@ def record(
     conflicts: Annotated[
         Conflicts, typer.Option(help="Entries of the file that contradict the record of the same id.")
     ] = Conflicts.ASK,
-    as_json: AsJson = False,
-    units: InUnits = None,
-) -> None:
+) -> Answer:
     """Take in what was applied; the same file twice changes nothing."""
     from loamwright import season
-    from loamwright.commands import data, text
 
-    with refusals(as_json):
-        if (file is None) == (plot is None):
-            raise InputError(
-                [Problem("record", "it needs a file, or --plot with --product and --amount", "")]
-            )
-        if file is not None:
-            found = season.record_file(property_path, file, today(), _conflict_question(conflicts, as_json))
-        else:
-            found = season.record_entry(
-                property_path,
-                season.HandEntry(
-                    plot or "",
-                    product or "",
-                    amount or "",
-                    on,
-                    operator,
-                    ground,
-                    weather,
-                    note,
-                    reason,
-                    corrects,
-                ),
-                dt.datetime.now().astimezone(),
-            )
-        give(
-            Answer(
-                {
-                    "new": [data.entry(item) for item in found.new],
-                    "already_there": [item.entry_id for item in found.already_there],
-                    "conflicts": data.problems(found.conflicts),
-                    "status": data.status(found.view),
-                    "problems": data.problems(found.problems),
-                },
-                lambda out: text.show_recorded(out, found, system_for(found.view, units)),
-                found.problems,
-            ),
-            as_json,
+    if (file is None) == (plot is None):
+        raise InputError([Problem("record", "it needs a file, or --plot with --product and --amount", "")])
+    if file is not None:
+        question = _conflict_question(conflicts, asked.as_json)
+        found = season.record_file(property_path, file, today(), question)
+    else:
+        entry = season.HandEntry(
+            plot_id=plot or "",
+            product=product or "",
+            amount=amount or "",
+            applied_on=applied_on,
+            operator=operator,
+            ground=ground,
+            weather=weather,
+            note=note,
+            reason=reason,
+            corrects=corrects,
         )
+        found = season.record_entry(property_path, entry, dt.datetime.now().astimezone())
+    return Answer(found, found.view.record.info.units)
 
 
-@app.command()
+@command(app, in_units=True)
 def calibrate(
     property_path: PropertyPath,
     spreader: Annotated[str, typer.Option(help="Spreader tested.")],
@@ -599,48 +422,40 @@ def calibrate(
     operator: Annotated[str, typer.Option(help="Who tested.")] = "",
     swath: Annotated[str | None, typer.Option(help="Swath width, '20 ft'.")] = None,
     speed: Annotated[str | None, typer.Option(help="Ground speed, '5 mph'.")] = None,
-    on: Annotated[str | None, typer.Option(help="Date; today if not given.")] = None,
+    tested_on: Annotated[str | None, typer.Option("--on", help="Date; today if not given.")] = None,
     note: Annotated[str, typer.Option(help="Anything else.")] = "",
-    as_json: AsJson = False,
-    units: InUnits = None,
-) -> None:
+) -> Answer:
     """Log a catch or tarp test of a spreader and show the rate it gives."""
     from loamwright import season
-    from loamwright.commands import data, text
+    from loamwright.commands.results import CatchLogged
 
-    with refusals(as_json):
-        test = season.CatchTest(
-            spreader, product, setting, operator, caught, catch_area, swath, speed, on, note
-        )
-        logged = season.log_calibration(property_path, test, today())
-        system = "us" if units is None else units.value
-        give(
-            Answer(
-                {"calibration": data.plain(logged)},
-                lambda out: text.show_calibration(out, logged, system),
-            ),
-            as_json,
-        )
+    test = season.CatchTest(
+        spreader=spreader,
+        product=product,
+        setting=setting,
+        operator=operator,
+        caught=caught,
+        catch_area=catch_area,
+        swath=swath,
+        speed=speed,
+        tested_on=tested_on,
+        note=note,
+    )
+    return Answer(CatchLogged(season.log_calibration(property_path, test, today())))
 
 
-@app.command()
+@command(app)
 def export(
     property_path: PropertyPath,
     kind: Annotated[str, typer.Argument(help="See `loamwright export PROPERTY help`.")],
     out_path: Annotated[Path, typer.Argument(metavar="FILE_OR_DIR")],
     old: Old = False,
-    as_json: AsJson = False,
-) -> None:
+) -> Answer:
     """Write the season for other programs: GIS layers, tables, GPS places, a machine task file."""
-    from loamwright import season
+    from loamwright import handoff, season
+    from loamwright.commands.results import FilesMade
 
-    with refusals(as_json):
-        view = view_of(property_path)
-        season.refuse_old(view, "export", old)
-        made = season.export(view, kind, out_path)
-        give_files(made.paths, made.problems, as_json)
-
-
-def main() -> None:
-    """Run the command line."""
-    app()
+    view = view_of(property_path)
+    season.refuse_old(view, "export", old)
+    made = handoff.export(view, out_path, kind)
+    return Answer(FilesMade(made.paths, made.problems))

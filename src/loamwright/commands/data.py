@@ -1,112 +1,351 @@
-"""What ``--json`` prints: values turned into plain dictionaries whose keys carry the unit.
+"""What ``--json`` prints: one walk over any record, whose fields carry their unit in their names.
 
-Other programs lean on these shapes, so they change only with a new key, never with another meaning.
-Keys say pounds and acres (or m2) whatever ``--units`` says. Money is a number of dollars rounded to
-the cent; ``null`` means not tested, not stated or unknown. This file formats; it computes nothing but
-the unit of a number.
+Other programs lean on these shapes, so they change only with a new key, never with another meaning. Keys say
+pounds and acres whatever ``--units`` says; money is a number of dollars rounded to the cent, while prices per
+pound and worths are ratios and are not rounded; ``null`` means not tested, not stated, not asked or unknown.
+This file formats; it computes nothing but the unit of a number.
+
+A key is the name of its field. Where it is another, or stands for no field, the tables below say so.
 """
 
 from __future__ import annotations
 
-import dataclasses
 import datetime as dt
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import fields, is_dataclass
 from decimal import Decimal
 from enum import Enum
+from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
+from loamwright.commands.buy_text import LABEL_WINS
+from loamwright.commands.results import (
+    Demo,
+    EditionChecked,
+    FilesMade,
+    HabitsCosted,
+    Materials,
+    OffersCompared,
+    PlanMade,
+    SeasonNeeds,
+    SeasonStatus,
+)
 from loamwright.errors import Problem
+from loamwright.files import Measured
 from loamwright.land import Plot, PlotArea
-from loamwright.needs import LimeNeed, Need, PlotNeeds
+from loamwright.needs import Credit, LimeNeed, Need, PlotNeeds
 from loamwright.planning import (
     Coverage,
     CurvePoint,
     CustomBlend,
     Habit,
+    NutrientReason,
     Plan,
-    PlanLine,
-    Purchase,
-    PurchaseList,
+    PlotCost,
     Reasons,
 )
-from loamwright.supplies import Acidity, LimeOffer, OfferComparison
-from loamwright.units import ACRE_M2, LB_ACRE_KG_HA, LB_KG
-from loamwright.values import NeedState, Step
-from loamwright.work import Application, Caution, LineStatus, Round, SamplingPlan, SeasonView, Story
+from loamwright.supplies import (
+    Acidity,
+    AmountNeeded,
+    BreakEven,
+    DeliveredCost,
+    KnownMaterial,
+    LimeAnswer,
+    LimeDoses,
+    LimeOffer,
+    LimeScore,
+    Mixture,
+    Offer,
+    OfferComparison,
+    Reference,
+    SeedAnswer,
+    Valued,
+)
+from loamwright.units import ACRE_M2, HA_M2, LB_ACRE_KG_HA, LB_GAL_KG_M3, LB_KG
+from loamwright.values import NeedState, Source
+from loamwright.work import (
+    Application,
+    Balance,
+    Calibration,
+    PlotHistory,
+    Projection,
+    Recorded,
+    SeasonView,
+    Story,
+)
 
 Json = dict[str, Any]
 
+#: How a field's name ends, how its key does, and the figure: times this, over that.
+UNITS = (
+    ("_per_kg", "_per_lb", LB_KG, 1.0),
+    ("_per_ha", "_per_acre", ACRE_M2, HA_M2),
+    ("_kg_ha", "_lb_per_acre", 1.0, LB_ACRE_KG_HA),
+    ("_kg", "_lb", 1.0, LB_KG),
+    ("_m2", "_acres", 1.0, ACRE_M2),
+)
 
-def _pounds(mass_kg: float | None) -> float | None:
-    return None if mass_kg is None else mass_kg / LB_KG
+#: Printed as they are kept, in SI, each source in its parts.
+AS_KEPT = (Application, Calibration, PlotHistory, Projection)
 
 
-def _lb_acre(rate_kg_ha: float | None) -> float | None:
-    return None if rate_kg_ha is None else rate_kg_ha / LB_ACRE_KG_HA
+def of(value: Any) -> Any:
+    """Turn any value of this package into JSON types, amounts in pounds and acres."""
+    return _plain(value, _us)
 
 
-def _dollars(amount: Decimal | None) -> float | None:
-    return None if amount is None else float(round(amount, 2))
-
-
-def plain(value: Any) -> Any:
+def as_kept(value: Any) -> Any:
     """Turn any value of this package into JSON types, field by field, without changing a unit."""
-    if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        pairs = ((f.name, getattr(value, f.name)) for f in dataclasses.fields(value))
-        return {name: plain(v) for name, v in pairs if not isinstance(v, bytes)}
-    if isinstance(value, Mapping):
-        return {str(plain(key)): plain(v) for key, v in value.items()}
+    return _plain(value, _si)
+
+
+def _plain(value: Any, record: Callable[[Any], Json]) -> Any:
     if isinstance(value, Enum):
         return value.value
     if isinstance(value, Decimal):
-        return _dollars(value)
+        return float(round(value, 2))
     if isinstance(value, dt.date):
         return value.isoformat()
-    if isinstance(value, (list, tuple, set, frozenset)):
-        return [plain(v) for v in value]
+    if isinstance(value, Path):
+        return str(value)
+    if isinstance(value, Source) and record is _us:
+        return str(value)
+    if is_dataclass(value):
+        return record(value)
+    if isinstance(value, Mapping):
+        return {str(_plain(key, record)): _plain(item, record) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(item, record) for item in value]
     return value
 
 
-def step(item: Step) -> Json:
-    """Return one step with its source spelled out."""
-    return {"what": item.what, "value": item.value, "unit": item.unit, "source": str(item.source)}
+def _pairs(record: Any) -> Iterator[tuple[str, Any]]:
+    """The fields of a record; shapes are left out."""
+    for field in fields(record):
+        value = getattr(record, field.name)
+        if not isinstance(value, bytes):
+            yield field.name, value
 
 
-def steps(items: Iterable[Step]) -> list[Json]:
-    """Return the steps as a list."""
-    return [step(item) for item in items]
+def _si(record: Any) -> Json:
+    return {name: as_kept(value) for name, value in _pairs(record)}
 
 
-def problems(items: Iterable[Problem]) -> list[Json]:
-    """Return problems with where, what, fix and level."""
-    return [{"where": p.where, "what": p.what, "fix": p.fix, "level": p.level.value} for p in items]
+def _us(record: Any) -> Json:
+    kind = type(record)
+    if kind in SPECIAL:
+        return {key: of(value) for key, value in SPECIAL[kind](record).items()}
+    more = _named(MORE[kind](record).items()) if kind in MORE else {}
+    if kind in AS_KEPT:
+        return _si(record) | more
+    return _named(_pairs(record), KEYS.get(kind, {})) | more
 
 
-def questions(items: Iterable[Problem]) -> list[Json]:
-    """Return the problems that are questions, with their ids and choices."""
-    return [
-        {"id": p.question, "where": p.where, "question": p.what, "choices": list(p.choices)}
-        for p in items
-        if p.question
-    ]
+def _named(pairs: Iterable[tuple[str, Any]], keys: Mapping[str, str | None] = MappingProxyType({})) -> Json:
+    """Give each field its key, and an amount the unit its key says."""
+    found = {}
+    for name, value in pairs:
+        ending = next((row for row in UNITS if name.endswith(row[0])), None)
+        key = keys.get(name, name if ending is None else name.removesuffix(ending[0]) + ending[1])
+        if key is not None:
+            found[key] = of(value) if ending is None else _in_unit(value, *ending[2:])
+    return found
 
 
-def _about(plot: Plot, problem: Problem) -> bool:
-    """Tell whether a problem names a plot, by its id as a word or its name in brackets."""
-    named = rf"(?<![\w-]){re.escape(plot.plot_id)}(?![\w-])"
-    return f"({plot.name})" in problem.where or re.search(named, problem.where) is not None
+def _in_unit(value: Any, times: float, over: float) -> Any:
+    if isinstance(value, Mapping):
+        return {str(of(key)): _in_unit(item, times, over) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_in_unit(item, times, over) for item in value]
+    return None if value is None else float(value) * times / over
 
 
-def measured(plots: Iterable[Plot], areas: Mapping[str, PlotArea], found: Iterable[Problem]) -> Json:
-    """Return the shape of ``measure FILE --json``."""
-    found = list(found)
-    rows: list[Json] = []
-    measured_areas = []
-    for plot in plots:
-        area = areas[plot.plot_id]
-        measured_areas.append(area)
-        rows.append(
+# ---------------------------------------------------------------------------------------------
+# Where a key is not the name of its field
+
+
+def _only(kind: type, **kept: str) -> Mapping[str, str | None]:
+    """Leave out every field that is not named."""
+    return {field.name: kept.get(field.name) for field in fields(kind)}
+
+
+def _without(*names: str, **others: str) -> Mapping[str, str | None]:
+    """Leave out these fields; others have another key."""
+    return {**dict.fromkeys(names), **others}
+
+
+#: Field to key; None = left out.
+KEYS: Mapping[type, Mapping[str, str | None]] = {
+    # needs
+    Need: _without("plot_id", "timings", rate_kg_ha="lb_per_acre", mass_kg="lb"),
+    LimeNeed: _without("plot_id", "depth_m", rate_kg_ha="lb_per_acre", mass_kg="lb"),
+    Credit: {"rate_kg_ha": "lb_per_acre"},
+    PlotArea: _only(PlotArea, area_m2="area_acres", spread_area_m2="spread_area_acres", steps="steps"),
+    Story: _without("plot", "cropping", purchases="buy"),
+    # plan
+    Coverage: {"supply": "nutrient"},
+    Plan: _without(
+        *("purchase_cost", "delivery_cost", "spreading_cost", "made_at", "reason"),
+        *("counted_entries", "problems"),
+    ),
+    Reasons: {"entries": "offers_not_bought", "ranges": "price_ranges"},
+    NutrientReason: _without(
+        "more_kg", supply="nutrient", without="saved_without", more="added_for_a_tenth_more"
+    ),
+    PlotCost: _without("cost_per_ha"),
+    Habit: _without("plan"),
+    HabitsCosted: _without("view"),
+    CurvePoint: _without("plan"),
+    CustomBlend: _without(
+        "ware", "offer", "recipe", "left_out", "cost_bound", "plan", "without", group="plots"
+    ),
+    # record
+    Balance: {"supply": "nutrient"},
+    Acidity: {"published_kg": "caco3_lb_published", "ceiling_kg": "caco3_lb_ceiling"},
+    # store
+    Offer: _only(
+        Offer, offer_id="offer_id", product="product", package="package", seller="seller", price="price"
+    ),
+    OffersCompared: _without("with_steps"),
+    OfferComparison: _without("offer", "lime"),
+    Reference: _without("steps", supply="nutrient"),
+    BreakEven: {"supply": "nutrient", "reference": "against", "price": "break_even_price"},
+    Valued: _without("needed", "held_kg", "references", "parts", "after_credits", total="worth"),
+    AmountNeeded: _without("label", "packages", supply="rate_of"),
+    DeliveredCost: _without(
+        *("product_kg_ha", "product_kg", "packages", "steps"),
+        cost_per_ha="total_per_acre",
+        cost_per_kg="total_per_lb",
+    ),
+    Mixture: _without("blend"),
+    KnownMaterial: _without("product"),
+    SeedAnswer: _without(
+        "lot",
+        pls_price_per_kg="price_per_lb_pure_live_seed",
+        pls_rate_kg_ha="pure_live_seed_lb_per_acre",
+        bulk_rate_kg_ha="bulk_lb_per_acre",
+    ),
+    LimeAnswer: _without("label", "offers", "magnesium"),
+    LimeScore: _without("fraction", "steps"),
+    LimeOffer: _without("steps", effective_kg="lb"),
+    LimeDoses: _without("limit", "owed_kg_ha", "steps", rates_kg_ha="lb_per_acre"),
+    # files
+    FilesMade: _without("about"),
+    EditionChecked: _without("file"),
+}
+
+
+def _offer_compared(row: OfferComparison) -> Json:
+    best = row.lime[0] if row.lime else None
+    return {
+        **of(row.offer),
+        "package_kg": row.offer.package_kg,
+        "effective_lime_kg": None if best is None else best.effective_kg,
+        "effective_lime_basis": None if best is None else best.basis,
+        "price_per_effective_ton": None if best is None else best.price_per_effective_ton,
+    }
+
+
+def _valued(found: Valued) -> Json:
+    return {
+        "needed": [
+            {
+                "nutrient": supply,
+                "lb": found.held_kg[supply] / LB_KG if supply in found.held_kg else None,
+                "reference": found.references.get(supply),
+                "worth": found.parts.get(supply),
+                "price_per_lb_after_credits": found.after_credits[supply] * LB_KG
+                if supply in found.after_credits
+                else None,
+            }
+            for supply in found.needed
+        ]
+    }
+
+
+def _material(item: KnownMaterial) -> Json:
+    product = item.product
+    return {
+        "material": product.product,
+        "form": product.form,
+        "analysis_pct": product.analysis_pct,
+        "nitrogen_forms_pct": product.nitrogen_forms_pct,
+        "contains": product.contains,
+        "density_lb_per_gal": None if product.density_kg_m3 is None else product.density_kg_m3 / LB_GAL_KG_M3,
+    }
+
+
+def _mixture(found: Mixture) -> Json:
+    made = found.blend
+    return {
+        "parts": [{"product": label.product, "lb": mass_kg / LB_KG} for label, mass_kg in made.parts],
+        "filler_kg": made.filler_kg,
+        "total_kg": made.mass_kg,
+        "grade": made.grade,
+        "analysis_pct": made.analysis_pct,
+        "steps": made.steps,
+    }
+
+
+#: What is printed beside the fields, in SI where the name says so.
+MORE: Mapping[type, Callable[[Any], Json]] = {
+    Need: lambda need: {"timings": [{"timing": timing, "share": share} for timing, share in need.timings]},
+    Story: lambda story: {
+        "plot_id": story.plot.plot_id,
+        "name": story.plot.name,
+        "crop": None if story.cropping is None else story.cropping.crop,
+    },
+    Plan: lambda plan: {
+        "cost": {
+            "purchase": plan.purchase_cost + plan.delivery_cost,
+            "delivery": plan.delivery_cost,
+            "spreading": plan.spreading_cost,
+            "total": plan.total_cost,
+        }
+    },
+    Habit: lambda habit: {"cost": habit.plan.total_cost},
+    CustomBlend: lambda found: {
+        "recipe": [{"product": product, "share": share} for product, share in found.recipe],
+        "left_out": [{"plot_id": plot_id, "why": why} for plot_id, why in found.left_out],
+        "cost_with": found.plan.total_cost,
+        "cost_without": found.without.total_cost,
+    },
+    Balance: lambda row: {"left_kg": None if row.need_kg is None else max(row.need_kg - row.applied_kg, 0.0)},
+    Application: lambda entry: {"mass_kg": entry.mass_kg},
+    OfferComparison: _offer_compared,
+    Valued: _valued,
+    AmountNeeded: lambda found: {
+        "packages_exact": found.packages.exact,
+        "packages": found.packages.count,
+        "left_over_kg": found.packages.left_over_kg,
+    },
+    DeliveredCost: lambda cost: {"total": cost.total},
+    Mixture: _mixture,
+    Materials: lambda _found: {"note": LABEL_WINS},
+    KnownMaterial: _material,
+    SeedAnswer: lambda found: {
+        "pure_live_seed_pct": found.lot.pls_fraction * 100,
+        "bulk_lb_per_lb_pure_live_seed": found.lot.bulk_per_pls,
+    },
+    LimeAnswer: lambda found: {
+        "product": found.label.product,
+        "offers": [{**of(offer), "effective": entries} for offer, entries in found.offers],
+    },
+    LimeScore: lambda score: {"lb_per_ton": None if score.fraction is None else score.fraction * 2000},
+    LimeDoses: lambda doses: {"rule": doses.limit.limit_id, "source": doses.limit.source},
+}
+
+
+# ---------------------------------------------------------------------------------------------
+# Special shapes
+
+
+def _measured(found: Measured) -> Json:
+    areas = [found.areas[plot.plot_id] for plot in found.plots]
+    return {
+        "plots": [
             {
                 "plot_id": plot.plot_id,
                 "name": plot.name,
@@ -118,345 +357,89 @@ def measured(plots: Iterable[Plot], areas: Mapping[str, PlotArea], found: Iterab
                 "perimeter_m": area.perimeter_m,
                 "parts": area.parts,
                 "holes": area.holes,
-                "missing_setbacks": list(area.missing_setbacks),
-                "steps": steps(area.steps),
-                "problems": problems(p for p in found if _about(plot, p)),
+                "missing_setbacks": area.missing_setbacks,
+                "steps": area.steps,
+                "problems": [problem for problem in found.problems if _about(plot, problem)],
             }
-        )
-    return {
-        "plots": rows,
-        "total_area_m2": sum(area.area_m2 for area in measured_areas),
-        "total_spread_area_m2": sum(area.spread_area_m2 for area in measured_areas),
-        "problems": problems(found),
-    }
-
-
-def _need(need: Need) -> Json:
-    return {
-        "nutrient": need.nutrient.value,
-        "state": need.state.value,
-        "reason": need.reason,
-        "gross_lb_per_acre": _lb_acre(need.gross_kg_ha),
-        "lb_per_acre": _lb_acre(need.rate_kg_ha),
-        "lb": _pounds(need.mass_kg),
-        "assumed": need.assumed,
-        "credits": [
-            {"what": c.what, "lb_per_acre": _lb_acre(c.rate_kg_ha), "source": str(c.source)}
-            for c in need.credits
+            for plot, area in zip(found.plots, areas, strict=True)
         ],
-        "timings": [{"timing": timing.value, "share": share} for timing, share in need.timings],
-        "steps": steps(need.steps),
+        "total_area_m2": sum(area.area_m2 for area in areas),
+        "total_spread_area_m2": sum(area.spread_area_m2 for area in areas),
+        "problems": found.problems,
     }
 
 
-def _lime(lime: LimeNeed) -> Json:
-    return {
-        "state": lime.state.value,
-        "reason": lime.reason,
-        "basis": None if lime.basis is None else lime.basis.value,
-        "lb_per_acre": _lb_acre(lime.rate_kg_ha),
-        "lb": _pounds(lime.mass_kg),
-        "target_ph": lime.target_ph,
-        "dolomitic": lime.dolomitic,
-        "steps": steps(lime.steps),
-    }
+def _about(plot: Plot, problem: Problem) -> bool:
+    """Tell whether a problem names a plot, by its id as a word or its name in brackets."""
+    named = rf"(?<![\w-]){re.escape(plot.plot_id)}(?![\w-])"
+    return f"({plot.name})" in problem.where or re.search(named, problem.where) is not None
 
 
-def plot_needs(plot: PlotNeeds) -> Json:
-    """Return one plot's needs: a list per nutrient, and lime."""
-    return {
-        "plot_id": plot.plot_id,
-        "needs": [_need(need) for need in plot.needs],
-        "lime": _lime(plot.lime),
-        "problems": problems(plot.problems),
-    }
-
-
-def needs(view: SeasonView) -> Json:
-    """Return the shape of ``needs PROPERTY --json``."""
+def _needs(found: SeasonNeeds) -> Json:
+    view = found.view
     return {
         "season": view.record.info.season,
-        "plots": [plot_needs(view.needs[plot.plot_id]) for plot in view.record.plots],
-        "problems": problems(view.problems),
+        "plots": [view.needs[plot.plot_id] for plot in view.record.plots],
+        "problems": view.problems,
     }
 
 
-def offer(item: OfferComparison) -> Json:
-    """Return one compared offer."""
-    best: LimeOffer | None = item.lime[0] if item.lime else None
-    return {
-        "offer_id": item.offer.offer_id,
-        "product": item.offer.product,
-        "package": item.offer.package,
-        "seller": item.offer.seller,
-        "price": _dollars(item.offer.price),
-        "package_lb": _pounds(item.offer.package_kg),
-        "nutrients_lb": {n.value: _pounds(kg) for n, kg in item.nutrients_kg.items()},
-        "price_per_lb": {n.value: price * LB_KG for n, price in item.price_per_kg.items()},
-        "effective_lime_lb": None if best is None else _pounds(best.effective_kg),
-        "effective_lime_basis": None if best is None else best.basis.value,
-        "price_per_effective_ton": None if best is None else best.price_per_effective_ton,
-        "steps": steps(item.steps),
-    }
-
-
-def caution(item: Caution) -> Json:
-    """Return one caution with its source and who has the last word."""
-    return {**plain(item), "source": str(item.source)}
-
-
-def _line(line: PlanLine) -> Json:
-    return {
-        "line_id": line.line_id,
-        "plot_id": line.plot_id,
-        "product": line.product,
-        "rate_lb_per_acre": _lb_acre(line.rate_kg_ha),
-        "mass_lb": _pounds(line.mass_kg),
-        "packages": line.packages,
-        "package": line.package,
-        "timing": None if line.timing is None else line.timing.value,
-        "steps": steps(line.steps),
-    }
-
-
-def _purchase(item: Purchase) -> Json:
-    return {
-        "offer_id": item.offer_id,
-        "product": item.product,
-        "package": item.package,
-        "seller": item.seller,
-        "count": item.count,
-        "from_stock": item.from_stock,
-        "unit_price": _dollars(item.unit_price),
-        "cost": _dollars(item.cost),
-        "left_over_lb": _pounds(item.left_over_kg),
-        "timing": None if item.timing is None else item.timing.value,
-    }
-
-
-def plan(made: Plan, cautions: Iterable[Caution], found: Iterable[Problem]) -> Json:
-    """Return the shape of ``plan PROPERTY --json``."""
-    return {
-        "plan_id": made.plan_id,
-        "season": made.season,
-        "outcome": made.outcome.value,
-        "gap": made.gap,
-        "cost": {
-            "purchase": _dollars(made.purchase_cost + made.delivery_cost),
-            "delivery": _dollars(made.delivery_cost),
-            "spreading": _dollars(made.spreading_cost),
-            "total": _dollars(made.total_cost),
-        },
-        "lines": [_line(line) for line in made.lines],
-        "buy": [_purchase(item) for item in made.buy],
-        "coverage": [_coverage(row) for row in made.coverage],
-        "plot_costs": {plot_id: _dollars(cost) for plot_id, cost in made.plot_costs.items()},
-        "explanation": list(made.explanation),
-        "cautions": [caution(item) for item in cautions],
-        "problems": problems((*made.problems, *found)),
-    }
-
-
-def status_row(row: LineStatus) -> Json:
-    """Return planned against applied for one line."""
-    return {
-        "plot_id": row.plot_id,
-        "product": row.product,
-        "timing": None if row.timing is None else row.timing.value,
-        "line_id": row.line_id,
-        "planned_lb": _pounds(row.planned_kg),
-        "applied_lb": _pounds(row.applied_kg),
-        "state": row.state.value,
-        "reasons": list(row.reasons),
-    }
-
-
-def status(view: SeasonView) -> Json:
-    """Return the shape of ``status PROPERTY --json``."""
-    return {
-        "season": view.record.info.season,
-        "plan_made_before": [str(aged) for aged in view.aged],
-        "lines": [status_row(row) for row in view.statuses],
-        "balance": [
-            {
-                "plot_id": row.plot_id,
-                "nutrient": row.supply,
-                "need_lb": _pounds(row.need_kg),
-                "applied_lb": _pounds(row.applied_kg),
-                "left_lb": None if row.need_kg is None else _pounds(max(row.need_kg - row.applied_kg, 0.0)),
-            }
-            for row in view.balances
-        ],
-        "problems": problems(view.problems),
-    }
-
-
-def entry(item: Application) -> Json:
-    """Return one record entry, its mass in pounds beside the kilograms."""
-    return {**plain(item), "mass_lb": _pounds(item.mass_kg)}
-
-
-def rounds(items: Iterable[Round]) -> list[Json]:
-    """Return rounds with pounds at every stop."""
-    return [
-        {
-            "round_id": item.round_id,
-            "title": item.title,
-            "product": item.product,
-            "timing": None if item.timing is None else item.timing.value,
-            "spreader": item.spreader,
-            "loads": item.loads,
-            "trips": item.trips,
-            "last_load_lb": _pounds(item.last_load_kg),
-            "hours": item.hours,
-            "stops": [
-                {
-                    "plot_id": stop.plot_id,
-                    "line_id": stop.line_id,
-                    "mass_lb": _pounds(stop.mass_kg),
-                    "rate_lb_per_acre": _lb_acre(stop.rate_kg_ha),
-                    "packages": stop.packages,
-                    "package": stop.package,
-                    "load": stop.load,
-                    "left_on_vehicle_lb": _pounds(stop.left_on_vehicle_kg),
-                }
-                for stop in item.stops
-            ],
-            "steps": steps(item.steps),
-        }
-        for item in items
-    ]
-
-
-def sampling(items: Iterable[SamplingPlan]) -> list[Json]:
-    """Return sampling plans with core places as longitude, latitude."""
-    return [{**plain(item), "steps": steps(item.steps)} for item in items]
-
-
-def story(item: Story) -> Json:
-    """Return everything behind the numbers of one plot."""
-    return {
-        "plot_id": item.plot.plot_id,
-        "name": item.plot.name,
-        "crop": None if item.cropping is None else item.cropping.crop,
-        "area": {
-            "area_acres": item.area.area_m2 / ACRE_M2,
-            "spread_area_acres": item.area.spread_area_m2 / ACRE_M2,
-            "steps": steps(item.area.steps),
-        },
-        "needs": [_need(need) for need in item.needs],
-        "lime": None if item.lime is None else _lime(item.lime),
-        "lines": [_line(line) for line in item.lines],
-        "buy": [_purchase(purchase) for purchase in item.purchases],
-        "cautions": [caution(one) for one in item.cautions],
-    }
-
-
-def purchase_list(item: PurchaseList) -> Json:
-    """Return what to have bought before one timing."""
-    return {
-        "timing": None if item.timing is None else item.timing.value,
-        "buy": [_purchase(purchase) for purchase in item.buy],
-    }
-
-
-def _per_lb(price_per_kg: float | None) -> float | None:
-    return None if price_per_kg is None else price_per_kg * LB_KG
-
-
-def reasons(found: Reasons) -> Json:
-    """Return why the plan is what it is; prices by the pound, packages at their price."""
-    return {
-        "summary": list(found.summary),
-        "nutrients": [
-            {
-                "nutrient": item.supply,
-                "need_lb": _pounds(item.need_kg),
-                "price_per_lb": _per_lb(item.price_per_kg),
-                "price_in_packages_per_lb": _per_lb(item.price_in_packages_per_kg),
-                "saved_without": _dollars(item.without),
-                "added_for_a_tenth_more": _dollars(item.more),
-                "certain_to": _dollars(item.certain_to),
-                "text": item.text,
-            }
-            for item in found.nutrients
-        ],
-        "offers_not_bought": [plain(item) for item in found.entries],
-        "price_ranges": [plain(item) for item in found.ranges],
-        "plots": [{"plot_id": item.plot_id, "cost": _dollars(item.cost)} for item in found.plots],
-    }
-
-
-def _coverage(row: Coverage) -> Json:
-    return {
-        "plot_id": row.plot_id,
-        "nutrient": row.supply,
-        "need_lb": _pounds(row.need_kg),
-        "supplied_lb": _pounds(row.supplied_kg),
-    }
-
-
-def habit(item: Habit) -> Json:
-    """Return one habit, costed, with its shortages and surpluses."""
-    return {
-        "name": item.name,
-        "how": item.how,
-        "cost": _dollars(item.plan.total_cost),
-        "covered": item.covered,
-        "short": [_coverage(row) for row in item.short],
-        "surplus": [_coverage(row) for row in item.surplus],
-        "broken": list(item.broken),
-        "beside": item.beside,
-    }
-
-
-def curve_point(point: CurvePoint) -> Json:
-    """Return one point of the budget curve."""
-    return {
-        "budget": _dollars(point.budget),
-        "cost": _dollars(point.cost),
-        "covered": point.covered,
-        "gap": point.gap,
-        "packages": point.packages,
-    }
-
-
-def custom_blend(found: CustomBlend) -> Json:
-    """Return a blend to have made: recipe, grade, cost with and without it."""
-    return {
-        "grade": found.grade,
-        "recipe": [{"product": product, "share": share} for product, share in found.recipe],
-        "plots": list(found.group),
-        "left_out": [{"plot_id": plot_id, "why": why} for plot_id, why in found.left_out],
-        "ordered": found.ordered,
-        "cost_with": _dollars(found.plan.total_cost),
-        "cost_without": _dollars(found.without.total_cost),
-        "text": list(found.text),
-        "steps": steps(found.steps),
-    }
-
-
-def acidity(item: Acidity) -> Json:
-    """Return how much lime nitrogen uses up, as pounds of pure CaCO3."""
-    return {
-        "caco3_lb_published": _pounds(item.published_kg),
-        "caco3_lb_ceiling": _pounds(item.ceiling_kg),
-        "left_out": list(item.left_out),
-        "steps": steps(item.steps),
-    }
-
-
-def unknown(view: SeasonView) -> list[Json]:
-    """List the needs nothing was planned for because they are unknown, with the reason."""
+def _unknown(needs: Iterable[PlotNeeds]) -> list[Json]:
+    """The needs nothing was planned for because they are unknown, with the reason."""
     rows: list[Json] = []
-    for plot in view.needs.values():
-        every: tuple[tuple[str, Need | LimeNeed], ...] = (
-            *((need.nutrient.value, need) for need in plot.needs),
-            ("lime", plot.lime),
-        )
+    for plot in needs:
+        named: list[tuple[str, Need | LimeNeed]] = [(need.nutrient.value, need) for need in plot.needs]
         rows.extend(
             {"plot_id": plot.plot_id, "nutrient": name, "reason": need.reason}
-            for name, need in every
+            for name, need in (*named, ("lime", plot.lime))
             if need.state is NeedState.UNKNOWN
         )
     return rows
+
+
+def _plan(plan: Plan, view: SeasonView) -> Json:
+    return {**of(plan), "cautions": view.cautions, "problems": (*plan.problems, *view.problems)}
+
+
+def _status(view: SeasonView) -> Json:
+    return {
+        "season": view.record.info.season,
+        "plan_made_before": [str(aged) for aged in view.aged or ()],
+        "lines": view.statuses,
+        "balance": view.balances,
+        "problems": view.problems,
+    }
+
+
+def questions(problems: Iterable[Problem]) -> list[Json]:
+    """Return the problems that are questions, with their ids and choices."""
+    return [
+        {"id": p.question, "where": p.where, "question": p.what, "choices": list(p.choices)}
+        for p in problems
+        if p.question
+    ]
+
+
+#: Answers whose shape is their own.
+SPECIAL: Mapping[type, Callable[[Any], Json]] = {
+    Problem: lambda p: {"where": p.where, "what": p.what, "fix": p.fix, "level": p.level},
+    Measured: _measured,
+    SeasonNeeds: _needs,
+    PlanMade: lambda made: {
+        **_plan(made.plan, made.view),
+        "purchase_lists": made.purchase_lists,
+        "unknown": _unknown(made.view.needs.values()),
+    },
+    SeasonStatus: lambda found: {**_status(found.view), "acidity": found.acidity},
+    Recorded: lambda found: {
+        "new": found.new,
+        "already_there": [entry.entry_id for entry in found.already_there],
+        "conflicts": found.conflicts,
+        "status": _status(found.view),
+        "problems": found.problems,
+    },
+    Demo: lambda made: {
+        "files": made.files,
+        "plan": None if made.view.plan is None else _plan(made.view.plan, made.view),
+    },
+}

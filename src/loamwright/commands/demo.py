@@ -3,35 +3,24 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
 from pathlib import Path
 
 from loamwright import files, handoff, upkeep
+from loamwright.commands.results import Demo
 from loamwright.errors import InputError, Problem
 from loamwright.files import PROPERTY_SUFFIX, import_files
 from loamwright.season import (
     PlanOptions,
     Progress,
-    decisions_of,
     make_map,
     make_plan,
     view,
     write_orders,
     write_reports,
 )
-from loamwright.work import SeasonView
 
 #: Endings of the files that go in after the property itself is made.
 DEMO_SUFFIXES = (".geojson", ".csv", ".gpx")
-
-
-@dataclass(frozen=True, slots=True)
-class Demo:
-    """The demo property, its season, and the files made from it."""
-
-    property_path: Path
-    view: SeasonView
-    paths: tuple[Path, ...]
 
 
 def source_files() -> Path:
@@ -52,7 +41,7 @@ def _decide(path: Path, today: dt.date) -> None:
     """Make two of the demo's decisions; the others stay open."""
     steward = "Steward (invented)"
     upkeep.decide(path, GRASS_FIRST, "N", "published", "hay is cut here, grass first", today, steward)
-    rows = decisions_of(view(path, today))
+    rows = view(path, today).choices
     limed = [row.plot_id for row in rows if row.open and row.supply == "lime"]
     if limed:
         upkeep.decide(path, limed, "lime", "published", "the truck comes once", today, steward)

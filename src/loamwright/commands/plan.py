@@ -1,7 +1,4 @@
-"""Commands that plan, and that say why: ``plan``, ``why``, ``habits``, ``budget``, ``blend``.
-
-Each reads what was asked, calls `planning` once and prints the answer.
-"""
+"""Commands that plan, and that say why: ``plan``, ``why``, ``habits``, ``budget``, ``blend``."""
 
 from __future__ import annotations
 
@@ -11,19 +8,14 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.console import Console
 
 from loamwright.commands.answer import (
     Answer,
-    AsJson,
-    InUnits,
+    Asked,
     PropertyPath,
-    give,
+    command,
     read,
     read_if_given,
-    refusals,
-    showing_progress,
-    system_for,
     today,
     view_of,
 )
@@ -40,8 +32,9 @@ class Open(StrEnum):
     PUBLISHED = "published"
 
 
-@app.command()
+@command(app, in_units=True)
 def plan(
+    asked: Asked,
     property_path: PropertyPath,
     budget: Annotated[str | None, typer.Option(help="Spend at most this, where it does most.")] = None,
     fixed: Annotated[
@@ -53,76 +46,40 @@ def plan(
     open_: Annotated[
         Open, typer.Option("--open", help="What is still to decide: leave it out, or plan it as published.")
     ] = Open.LEAVE,
-    as_json: AsJson = False,
-    units: InUnits = None,
-) -> None:
+) -> Answer:
     """Find the cheapest purchase of whole packages that meets every need, and keep the plan."""
-    from loamwright import season
-    from loamwright.commands import data, plan_text, text
-    from loamwright.planning import Outcome
+    from loamwright import planning, season
+    from loamwright.commands.results import PlanMade
     from loamwright.units import parse_money
 
-    with refusals(as_json):
-        options = season.PlanOptions(
-            budget=read_if_given("--budget", budget, parse_money),
-            gap=gap,
-            time_limit_s=time_limit,
-            reason=reason,
-            fixed=() if fixed is None else season.read_passes(view_of(property_path), fixed),
-            published=open_.value == "published",
-        )
-        with showing_progress(as_json) as progress:
-            view = season.make_plan(property_path, options, today(), progress)
-        made = season.planned_view(view)
-        lists = season.purchase_lists(view)
-
-        def show(out: Console) -> None:
-            plan_text.show_plan(out, made, view, system_for(view, units))
-            plan_text.show_purchase_lists(out, lists)
-            text.show_unknown(out, view)
-            text.show_cautions(out, view.cautions)
-
-        give(
-            Answer(
-                {
-                    **data.plan(made, view.cautions, view.problems),
-                    "purchase_lists": [data.purchase_list(item) for item in lists],
-                    "unknown": data.unknown(view),
-                },
-                show,
-                (*made.problems, *view.problems),
-                no_plan=made.outcome is Outcome.IMPOSSIBLE,
-            ),
-            as_json,
-        )
+    options = season.PlanOptions(
+        budget=read_if_given("budget", budget, parse_money),
+        gap=gap,
+        time_limit_s=time_limit,
+        reason=reason,
+        fixed=() if fixed is None else season.read_passes(view_of(property_path), fixed),
+        published=open_ is Open.PUBLISHED,
+    )
+    view = season.make_plan(property_path, options, today(), asked.progress)
+    made = season.planned_view(view)
+    return Answer(
+        PlanMade(view, made, planning.purchase_lists(made, view.record.offers)),
+        view.record.info.units,
+        no_plan=made.outcome is planning.Outcome.IMPOSSIBLE,
+    )
 
 
-@app.command()
-def why(
-    property_path: PropertyPath,
-    time_limit: SolveTime = 20.0,
-    as_json: AsJson = False,
-    units: InUnits = None,
-) -> None:
+@command(app, in_units=True)
+def why(asked: Asked, property_path: PropertyPath, time_limit: SolveTime = 20.0) -> Answer:
     """Say why the plan is what it is: what each nutrient costs, and at which price others would enter."""
     from loamwright import season
-    from loamwright.commands import data, plan_text
 
-    with refusals(as_json):
-        view = view_of(property_path)
-        season.refuse_old(view, "why", old_ok=False)
-        with showing_progress(as_json) as progress:
-            found = season.reasons(view, time_limit, progress)
-        give(
-            Answer(
-                data.reasons(found),
-                lambda out: plan_text.show_reasons(out, found, system_for(view, units)),
-            ),
-            as_json,
-        )
+    view = view_of(property_path)
+    season.refuse_old(view, "why", old_ok=False)
+    return Answer(season.reasons(view, time_limit, asked.progress), view.record.info.units)
 
 
-@app.command()
+@command(app, in_units=True)
 def habits(
     property_path: PropertyPath,
     own: Annotated[
@@ -133,68 +90,40 @@ def habits(
         str | None, typer.Option(help="Its rate, for example '300 lb/acre'; chosen when not given.")
     ] = None,
     time_limit: SolveTime = 20.0,
-    as_json: AsJson = False,
-    units: InUnits = None,
-) -> None:
+) -> Answer:
     """Cost the usual ways of doing it on the same needs, with their shortages and surpluses."""
     from loamwright import season
-    from loamwright.commands import data, plan_text
+    from loamwright.commands.results import HabitsCosted
     from loamwright.units import parse_rate
 
-    with refusals(as_json):
-        view = view_of(property_path)
-        rate = read_if_given("--flat-rate", flat_rate, parse_rate)
-        found = season.compare_habits(view, own, triple, rate, time_limit)
-        give(
-            Answer(
-                {
-                    "habits": [data.habit(item) for item in found.habits],
-                    "problems": data.problems(found.problems),
-                },
-                lambda out: plan_text.show_habits(out, found, view, system_for(view, units)),
-                found.problems,
-            ),
-            as_json,
-        )
+    view = view_of(property_path)
+    rate = read_if_given("flat rate", flat_rate, parse_rate)
+    found = season.compare_habits(view, own, triple, rate, time_limit)
+    return Answer(HabitsCosted(found.habits, found.problems, view), view.record.info.units)
 
 
-@app.command()
+@command(app)
 def budget(
+    asked: Asked,
     property_path: PropertyPath,
     points: Annotated[int, typer.Option(min=1, help="Points on the curve.")] = 8,
     chart: Annotated[
         Path | None, typer.Option(help="Also draw the curve to this file (.svg, .png or .pdf).")
     ] = None,
     time_limit: SolveTime = 20.0,
-    as_json: AsJson = False,
-) -> None:
+) -> Answer:
     """Show how much of the needs each sum of money covers."""
-    from loamwright import season
-    from loamwright.commands import data, plan_text, text
+    from loamwright import handoff, planning, season
+    from loamwright.commands.results import BudgetCurve
 
-    with refusals(as_json):
-        view = view_of(property_path)
-        with showing_progress(as_json) as progress:
-            curve = season.budget_curve(view, points, time_limit, progress)
-        drawn = () if chart is None else (season.draw_budget(view, curve, chart),)
-
-        def show(out: Console) -> None:
-            plan_text.show_budget(out, curve)
-            text.show_paths(out, [item.path for item in drawn])
-
-        give(
-            Answer(
-                {
-                    "points": [data.curve_point(point) for point in curve],
-                    "files": [str(item.path) for item in drawn],
-                },
-                show,
-            ),
-            as_json,
-        )
+    view = view_of(property_path)
+    task = season.planning_task(view, season.PlanOptions(time_limit_s=time_limit))
+    curve = planning.coverage_curve(task.plots, task.wares, task.offers, task.terms, points, asked.progress)
+    drawn = () if chart is None else (handoff.write_budget_chart(view, curve, chart).path,)
+    return Answer(BudgetCurve(curve, drawn))
 
 
-@app.command()
+@command(app, in_units=True)
 def blend(
     property_path: PropertyPath,
     ingredients: Annotated[list[str], typer.Argument(help="Products the plant blends, two or more.")],
@@ -206,31 +135,20 @@ def blend(
         list[str] | None, typer.Option("--plot", help="Only for these plots; every plot with a need if none.")
     ] = None,
     time_limit: SolveTime = 20.0,
-    as_json: AsJson = False,
-    units: InUnits = None,
-) -> None:
+) -> Answer:
     """Find the cheapest blend to have made for a group of plots, and whether ordering it pays."""
     from loamwright import season
-    from loamwright.commands import data, plan_text
     from loamwright.planning import BlendService
     from loamwright.supplies import parse_cost
     from loamwright.units import TON_KG, parse_mass
 
-    with refusals(as_json):
-        view = view_of(property_path)
-        service = BlendService(
-            ingredients=tuple(ingredients),
-            fee_per_kg=read("--fee", fee, parse_cost) / Decimal(TON_KG),
-            seller=seller,
-            group=tuple(plots or ()),
-            min_order_kg=read_if_given("--min-order", min_order, parse_mass) or 0.0,
-            delivery_fee=read("--delivery", delivery, parse_cost),
-        )
-        found = season.order_blend(view, service, time_limit)
-        give(
-            Answer(
-                data.custom_blend(found),
-                lambda out: plan_text.show_blend(out, found, system_for(view, units)),
-            ),
-            as_json,
-        )
+    view = view_of(property_path)
+    service = BlendService(
+        ingredients=tuple(ingredients),
+        fee_per_kg=read("fee", fee, parse_cost) / Decimal(TON_KG),
+        seller=seller,
+        group=tuple(plots or ()),
+        min_order_kg=read_if_given("min order", min_order, parse_mass) or 0.0,
+        delivery_fee=read("delivery", delivery, parse_cost),
+    )
+    return Answer(season.order_blend(view, service, time_limit), view.record.info.units)

@@ -5,18 +5,38 @@ Like `text`, it lays out text and computes nothing but units.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any
 
 from rich.console import Console
 from rich.markup import escape
 
-from loamwright.commands.text import OUTCOME_WORDS, show_problems, show_steps, table_of
-from loamwright.planning import Compared, Coverage, CurvePoint, CustomBlend, Plan, PurchaseList, Reasons
-from loamwright.units import ACRE_M2, HA_M2, format_mass, format_money, format_rate
+from loamwright.commands.results import BudgetCurve, HabitsCosted, PlanMade
+from loamwright.commands.text import (
+    OUTCOME_WORDS,
+    show_cautions,
+    show_paths,
+    show_problems,
+    show_steps,
+    show_unknown,
+    table_of,
+)
+from loamwright.planning import Coverage, CustomBlend, Plan, PurchaseList, Reasons
+from loamwright.units import ACRE_M2, HA_M2, format_money
+from loamwright.values import Supply
+from loamwright.words import mass_words, rate_words
 from loamwright.work import SeasonView
 
 
-def show_plan(console: Console, plan: Plan, view: SeasonView, system: str) -> None:
+def show_plan(console: Console, made: PlanMade, system: str) -> None:
+    """Print the plan, when to have bought what, and what is unknown or to be looked out for."""
+    _show_plan(console, made.plan, made.view, system)
+    _show_purchase_lists(console, made.purchase_lists)
+    show_unknown(console, made.view)
+    show_cautions(console, made.view.cautions)
+
+
+def _show_plan(console: Console, plan: Plan, view: SeasonView, system: str) -> None:
     """Print the outcome, the buying list, each pass and what is left short or over."""
     gap = "" if plan.gap is None else f" (gap {plan.gap:.2%})"
     console.print(f"Plan: {OUTCOME_WORDS[plan.outcome]}{gap}, total {format_money(plan.total_cost)}")
@@ -48,8 +68,8 @@ def show_plan(console: Console, plan: Plan, view: SeasonView, system: str) -> No
             escape(names.get(line.plot_id, "")),
             escape(line.product),
             "any" if line.timing is None else line.timing.value,
-            format_rate(line.rate_kg_ha, system),
-            format_mass(line.mass_kg, system),
+            rate_words(line.rate_kg_ha, system),
+            mass_words(line.mass_kg, system),
             "" if line.packages is None else f"{line.packages:,.2f} × {escape(line.package)}",
         )
     console.print(lines)
@@ -57,9 +77,8 @@ def show_plan(console: Console, plan: Plan, view: SeasonView, system: str) -> No
         console.print(f"• {escape(sentence)}")
 
 
-def show_purchase_lists(console: Console, lists: Iterable[PurchaseList]) -> None:
+def _show_purchase_lists(console: Console, lists: tuple[PurchaseList, ...]) -> None:
     """Print what to have bought before each timing, when the plan has more than one."""
-    lists = tuple(lists)
     if len(lists) < 2:
         return
     for item in lists:
@@ -98,17 +117,18 @@ def show_reasons(console: Console, found: Reasons, system: str) -> None:
 
 
 def _listed(rows: Iterable[Coverage], system: str) -> str:
-    totals: dict[str, float] = {}
+    totals: dict[Supply, float] = {}
     for row in rows:
         totals[row.supply] = totals.get(row.supply, 0.0) + abs((row.need_kg or 0.0) - row.supplied_kg)
-    return ", ".join(f"{supply} {format_mass(mass, system)}" for supply, mass in totals.items()) or "none"
+    said = (f"{supply} {mass_words(mass, system, supply)}" for supply, mass in totals.items())
+    return ", ".join(said) or "none"
 
 
-def show_habits(console: Console, found: Compared, view: SeasonView, system: str) -> None:
+def show_habits(console: Console, found: HabitsCosted, system: str) -> None:
     """Print the usual ways of doing it beside the plan."""
     table = table_of("On the same needs", "way", "cost", "needs covered", "short", "over", numbers=(1, 2))
-    if view.plan is not None:
-        table.add_row("the plan", format_money(view.plan.total_cost), "", "", "")
+    if found.view.plan is not None:
+        table.add_row("the plan", format_money(found.view.plan.total_cost), "", "", "")
     for habit in found.habits:
         table.add_row(
             escape(habit.name),
@@ -124,10 +144,10 @@ def show_habits(console: Console, found: Compared, view: SeasonView, system: str
             console.print(f"  [yellow]{escape(sentence)}[/]")
 
 
-def show_budget(console: Console, curve: Iterable[CurvePoint]) -> None:
+def show_budget(console: Console, found: BudgetCurve, _system: str) -> None:
     """Print coverage against dollars."""
     table = table_of("Budget", "budget", "spent", "needs covered", "packages", numbers=range(4))
-    for point in curve:
+    for point in found.points:
         table.add_row(
             format_money(point.budget),
             format_money(point.cost),
@@ -135,6 +155,7 @@ def show_budget(console: Console, curve: Iterable[CurvePoint]) -> None:
             f"{point.packages:,.0f}",
         )
     console.print(table)
+    show_paths(console, found.files)
 
 
 def show_blend(console: Console, found: CustomBlend, system: str) -> None:
@@ -144,9 +165,19 @@ def show_blend(console: Console, found: CustomBlend, system: str) -> None:
     table = table_of(f"Blend {found.grade}", "product", "share", "in the order", numbers=(1, 2))
     mass_kg = sum(line.mass_kg for line in found.plan.lines if line.product == found.ware.product.product)
     for product, share in found.recipe:
-        table.add_row(escape(product), f"{share:.1%}", format_mass(share * mass_kg, system))
+        table.add_row(escape(product), f"{share:.1%}", mass_words(share * mass_kg, system))
     console.print(table)
     for plot_id, reason in found.left_out:
         console.print(f"  {escape(plot_id)} left out: {escape(reason)}")
     show_steps(console, found.steps)
     show_problems(console, found.plan.problems)
+
+
+#: What people read of each kind of result about plans, as in `text`.
+TEXTS: Mapping[type, Callable[[Console, Any, str], None]] = {
+    PlanMade: show_plan,
+    Reasons: show_reasons,
+    HabitsCosted: show_habits,
+    BudgetCurve: show_budget,
+    CustomBlend: show_blend,
+}

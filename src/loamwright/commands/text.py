@@ -1,12 +1,13 @@
 """What a person reads in the terminal: tables and sentences from values, in the user's units.
 
-This file lays out text; it computes nothing but units. ``--json`` output is in `data`.
+This file lays out text; it computes nothing but units. `TEXTS` names the text of each kind of result; those
+of plans stand in `plan_text`, those of the store in `buy_text`. ``--json`` output is in `data`.
 """
 
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -15,38 +16,38 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
+from loamwright.commands.results import (
+    CatchLogged,
+    Demo,
+    EditionChecked,
+    Editions,
+    FilesMade,
+    Histories,
+    OffersCompared,
+    PropertyMade,
+    SamplesPlanned,
+    SeasonNeeds,
+    SeasonStatus,
+)
 from loamwright.errors import Level, Problem
-from loamwright.files import GuidelineInfo
-from loamwright.land import Plot, PlotArea
+from loamwright.files import Imported, Measured
 from loamwright.needs import LimeNeed, Need
 from loamwright.planning import Outcome
-from loamwright.season import ChoiceRow
-from loamwright.supplies import Acidity, Comparison, Stock
-from loamwright.units import LB_ACRE_KG_HA, LB_KG, format_area, format_mass, format_money, format_rate
-from loamwright.upkeep import SeasonStarted, Shown
+from loamwright.supplies import Acidity
+from loamwright.units import LB_KG, format_area, format_money
 from loamwright.values import (
     ARITHMETIC,
     BOUNDARY,
     LAB,
     LABEL,
     USER,
-    LimeBasis,
     NeedState,
     Nutrient,
     Source,
     Step,
 )
-from loamwright.work import (
-    Application,
-    Calibration,
-    Caution,
-    PlotHistory,
-    Projection,
-    Recorded,
-    SamplingPlan,
-    SeasonView,
-    Story,
-)
+from loamwright.words import mass_words, rate_words
+from loamwright.work import Application, Caution, Projection, Recorded, SeasonView, Story
 
 _COLOURS = {Level.ERROR: "bold red", Level.WARNING: "yellow", Level.NOTE: "cyan"}
 #: Nutrients that have a column of their own.
@@ -125,13 +126,13 @@ def show_steps(
         console.print(f"{indent}{escape(item.what)} = [bold]{escape(figure)}[/] {source}")
 
 
-def show_areas(console: Console, plots: Sequence[Plot], areas: Mapping[str, PlotArea], system: str) -> None:
+def show_areas(console: Console, found: Measured, system: str) -> None:
     """Print gross and spread area of each plot, and the totals."""
     table = table_of(
         "Plots", "plot", "name", "area", "spread area", "± (1 s.e.)", "remarks", numbers=(2, 3, 4)
     )
-    for plot in plots:
-        area = areas[plot.plot_id]
+    for plot in found.plots:
+        area = found.areas[plot.plot_id]
         remarks = []
         if area.parts > 1:
             remarks.append(f"{area.parts} parts")
@@ -148,27 +149,10 @@ def show_areas(console: Console, plots: Sequence[Plot], areas: Mapping[str, Plot
             escape("; ".join(remarks)),
         )
     table.add_section()
-    total = sum(areas[p.plot_id].area_m2 for p in plots)
-    spread = sum(areas[p.plot_id].spread_area_m2 for p in plots)
+    total = sum(area.area_m2 for area in found.areas.values())
+    spread = sum(area.spread_area_m2 for area in found.areas.values())
     table.add_row("", "all plots", format_area(total, system), format_area(spread, system), "", "")
     console.print(table)
-
-
-def _effective(need: Need | LimeNeed) -> bool:
-    """Tell whether an amount is effective lime, which people count in pounds and not in tons."""
-    return isinstance(need, LimeNeed) and need.basis not in (None, LimeBasis.PRODUCT)
-
-
-def _rate(rate_kg_ha: float, effective: bool, system: str) -> str:
-    if effective and system == "us":
-        return f"{rate_kg_ha / LB_ACRE_KG_HA:,.0f} lb/acre"
-    return format_rate(rate_kg_ha, system)
-
-
-def _mass(mass_kg: float, effective: bool, system: str) -> str:
-    if effective and system == "us":
-        return f"{mass_kg / LB_KG:,.0f} lb"
-    return format_mass(mass_kg, system)
 
 
 def _need_cell(need: Need | LimeNeed | None, system: str) -> str:
@@ -178,7 +162,7 @@ def _need_cell(need: Need | LimeNeed | None, system: str) -> str:
         return "[yellow]unknown[/]"
     if need.state is NeedState.NONE:
         return "none*" if isinstance(need, Need) and need.assumed else "none"
-    rate = _rate(need.rate_kg_ha, _effective(need), system)
+    rate = rate_words(need.rate_kg_ha, system, need.supply)
     return rate + ("*" if isinstance(need, Need) and need.assumed else "")
 
 
@@ -203,8 +187,9 @@ def show_unknown(
         console.print(f"  {escape(', '.join(plot_ids))} – {which}: {escape(reason)}")
 
 
-def show_needs(console: Console, view: SeasonView, system: str) -> None:
+def show_needs(console: Console, found: SeasonNeeds, system: str) -> None:
     """Print what each plot needs per area, and why some needs are unknown."""
+    view = found.view
     columns = ("plot, crop", "spread area", *(n.value for n in SHOWN_NUTRIENTS), "lime")
     table = table_of(f"Needs, season {view.record.info.season}", *columns, numbers=range(1, len(columns)))
     for plot in view.record.plots:
@@ -226,7 +211,7 @@ def show_needs(console: Console, view: SeasonView, system: str) -> None:
     show_unknown(console, view, SHOWN_NUTRIENTS)
 
 
-def show_comparison(console: Console, comparison: Comparison, with_steps: bool, system: str) -> None:
+def show_comparison(console: Console, found: OffersCompared, system: str) -> None:
     """Print the price of each nutrient in each offer, cheapest nitrogen first where there is any."""
     unit, per = ("lb", LB_KG) if system == "us" else ("kg", 1.0)
     table = table_of(
@@ -238,7 +223,7 @@ def show_comparison(console: Console, comparison: Comparison, with_steps: bool, 
         "effective lime",
         numbers=range(2, 8),
     )
-    for item in comparison.offers:
+    for item in found.offers:
         prices = (item.price_per_kg.get(n) for n in SHOWN_NUTRIENTS)
         lime = "; ".join(
             f"${entry.price_per_effective_ton:,.2f}/ton {entry.basis.value}"
@@ -253,8 +238,8 @@ def show_comparison(console: Console, comparison: Comparison, with_steps: bool, 
             lime,
         )
     console.print(table)
-    if with_steps:
-        for item in comparison.offers:
+    if found.with_steps:
+        for item in found.offers:
             console.print(f"[bold]{escape(item.offer.product)}[/], {escape(item.offer.package)}")
             show_steps(console, item.steps)
 
@@ -278,8 +263,9 @@ def show_cautions(console: Console, cautions: Iterable[Caution], sources: Source
             console.print(f"  [dim]{escape(f'{published}({sources.cite(item.source)})')}[/]")
 
 
-def show_status(console: Console, view: SeasonView, system: str) -> None:
-    """Print planned against applied, and what each plot is still owed."""
+def show_status(console: Console, found: SeasonStatus, system: str) -> None:
+    """Print planned against applied, what each plot is still owed, and the lime used up."""
+    view = found.view
     if view.aged and view.plan is not None:
         console.print(f"The plan was made {view.plan.made_at[:10]}, before this changed:", markup=False)
         for aged in view.aged:
@@ -300,8 +286,8 @@ def show_status(console: Console, view: SeasonView, system: str) -> None:
             escape(row.plot_id),
             escape(row.product),
             "any" if row.timing is None else row.timing.value,
-            format_mass(row.planned_kg, system) if row.line_id else "not in the plan",
-            format_mass(row.applied_kg, system),
+            mass_words(row.planned_kg, system) if row.line_id else "not in the plan",
+            mass_words(row.applied_kg, system),
             row.state.value,
             escape("; ".join(row.reasons)),
         )
@@ -309,21 +295,21 @@ def show_status(console: Console, view: SeasonView, system: str) -> None:
     owed = table_of("Still owed", "plot", "nutrient", "need", "applied", "left", numbers=(2, 3, 4))
     for balance in view.balances:
         if balance.need_kg is not None and (balance.need_kg > 0 or balance.applied_kg > 0):
-            effective = balance.supply.is_lime and balance.supply != "lime product"
             owed.add_row(
                 escape(balance.plot_id),
                 balance.supply,
-                _mass(balance.need_kg, effective, system),
-                _mass(balance.applied_kg, effective, system),
-                _mass(max(balance.need_kg - balance.applied_kg, 0.0), effective, system),
+                mass_words(balance.need_kg, system, balance.supply),
+                mass_words(balance.applied_kg, system, balance.supply),
+                mass_words(max(balance.need_kg - balance.applied_kg, 0.0), system, balance.supply),
             )
     console.print(owed)
+    _show_acidity(console, found.acidity, system)
 
 
-def show_sampling(console: Console, plans: Iterable[SamplingPlan]) -> None:
+def show_sampling(console: Console, found: SamplesPlanned, _system: str) -> None:
     """Print which plots are due for a sample, why, and how many cores."""
     table = table_of("Soil samples", "plot", "due", "why", "cores", "published range", "depth", numbers=(3,))
-    for item in plans:
+    for item in found.plots:
         table.add_row(
             escape(item.plot_id),
             "[bold]yes[/]" if item.due else "no",
@@ -333,10 +319,18 @@ def show_sampling(console: Console, plans: Iterable[SamplingPlan]) -> None:
             escape(item.depth_text),
         )
     console.print(table)
+    show_paths(console, found.files)
 
 
-def show_summary(console: Console, view: SeasonView, system: str) -> None:
-    """Print the page a landowner reads: acres, dollars, bags, and what is missing and why."""
+def show_demo(console: Console, made: Demo, system: str) -> None:
+    """Print the page a landowner reads, the files made, and what to try next."""
+    _show_summary(console, made.view, system)
+    show_paths(console, made.files)
+    _show_next_steps(console, made.property_path)
+
+
+def _show_summary(console: Console, view: SeasonView, system: str) -> None:
+    """Print acres, dollars, bags, and what is missing and why."""
     info = view.record.info
     areas = view.areas.values()
     console.print(f"\n[bold]{escape(info.name)}[/], season {info.season}")
@@ -362,7 +356,24 @@ def show_paths(console: Console, paths: Iterable[Path], about: str = "") -> None
         console.print(f"wrote {escape(str(path))}" + (f" ({escape(about)})" if about and not index else ""))
 
 
-def show_next_steps(console: Console, property_path: Path) -> None:
+def show_files(console: Console, made: FilesMade, _system: str) -> None:
+    """Print the files that were written, and what is said of the first."""
+    show_paths(console, made.files, made.about)
+
+
+def show_property(console: Console, made: PropertyMade, _system: str) -> None:
+    """Print that the property is made, and what comes next."""
+    path = escape(str(made.property))
+    console.print(f"Made {path}. Next: loamwright import {path} FILE…")
+
+
+def show_imported(console: Console, found: Imported, _system: str) -> None:
+    """Print a sentence for each file taken in."""
+    for sentence in found.taken:
+        console.print(sentence, markup=False)
+
+
+def _show_next_steps(console: Console, property_path: Path) -> None:
     """Print the commands a newcomer would try next."""
     console.print("\n[bold]Try next[/]")
     for command in (
@@ -376,10 +387,10 @@ def show_next_steps(console: Console, property_path: Path) -> None:
         console.print(f"  {command}", markup=False)
 
 
-def show_guidelines(console: Console, editions: Sequence[GuidelineInfo]) -> None:
+def show_guidelines(console: Console, found: Editions, _system: str) -> None:
     """Print the guideline editions with region, status and crops."""
     table = table_of("Guideline editions", "id", "name", "region", "status", "crops", "lime regions")
-    for item in editions:
+    for item in found.editions:
         table.add_row(
             item.guideline_id,
             escape(item.name),
@@ -389,9 +400,14 @@ def show_guidelines(console: Console, editions: Sequence[GuidelineInfo]) -> None
             escape(", ".join(item.lime_regions)),
         )
     console.print(table)
-    for item in editions:
+    for item in found.editions:
         if item.about:
             console.print(f"[bold]{item.guideline_id}[/] {escape(item.about)}")
+
+
+def show_edition(console: Console, checked: EditionChecked, _system: str) -> None:
+    """Print that an edition of the user's own can be used."""
+    console.print(f"{escape(str(checked.file))}: this guideline can be used.")
 
 
 def show_story(console: Console, story: Story, system: str) -> None:
@@ -413,16 +429,16 @@ def show_story(console: Console, story: Story, system: str) -> None:
         name = name or ("lime" if isinstance(need, LimeNeed) else need.nutrient.value)
         amount = ""
         if need.state is NeedState.NEEDED and need.rate_kg_ha is not None and need.mass_kg is not None:
-            mass = _mass(need.mass_kg, _effective(need), system)
-            amount = f" {_rate(need.rate_kg_ha, _effective(need), system)}, {mass} for the plot"
+            mass = mass_words(need.mass_kg, system, need.supply)
+            amount = f" {rate_words(need.rate_kg_ha, system, need.supply)}, {mass} for the plot"
         state = "" if need.reason.startswith("None needed") else f" {need.state.value}"
         console.print(f"[bold]{name}[/]{state}{amount}: {escape(need.reason)}")
         show_steps(console, need.steps, sources=sources)
     for line in story.lines:
         when = "any time" if line.timing is None else line.timing.value
         console.print(
-            f"[bold]{escape(line.product)}[/] ({when}) {format_rate(line.rate_kg_ha, system)}, "
-            f"{format_mass(line.mass_kg, system)} for the plot"
+            f"[bold]{escape(line.product)}[/] ({when}) {rate_words(line.rate_kg_ha, system)}, "
+            f"{mass_words(line.mass_kg, system)} for the plot"
         )
         show_steps(console, line.steps, sources=sources)
     for item in story.purchases:
@@ -434,7 +450,7 @@ def show_story(console: Console, story: Story, system: str) -> None:
     sources.show(console)
 
 
-def show_history(console: Console, histories: Iterable[PlotHistory], system: str) -> None:
+def show_history(console: Console, found: Histories, system: str) -> None:
     """Print tests over the years and each season's balance."""
     tests = table_of("Soil tests over the years", "plot", "figure", "test", "depth", "values", "per year")
     owed = table_of(
@@ -447,7 +463,7 @@ def show_history(console: Console, histories: Iterable[PlotHistory], system: str
         "owed",
         numbers=(3, 4, 5),
     )
-    for history in histories:
+    for history in found.plots:
         for row in history.tests:
             tests.add_row(
                 escape(history.plot_id),
@@ -462,9 +478,9 @@ def show_history(console: Console, histories: Iterable[PlotHistory], system: str
                 escape(history.plot_id),
                 str(balance.season),
                 escape(balance.supply),
-                "unknown" if balance.need_kg is None else format_mass(balance.need_kg, system),
-                format_mass(balance.applied_kg, system),
-                "unknown" if balance.owed_kg is None else format_mass(balance.owed_kg, system),
+                "unknown" if balance.need_kg is None else mass_words(balance.need_kg, system, balance.supply),
+                mass_words(balance.applied_kg, system, balance.supply),
+                "unknown" if balance.owed_kg is None else mass_words(balance.owed_kg, system, balance.supply),
             )
     console.print(tests)
     console.print(owed)
@@ -478,29 +494,30 @@ def show_recorded(console: Console, found: Recorded, system: str) -> None:
     for entry in found.new:
         console.print(
             f"  {entry.applied_on} {escape(entry.plot_id)}: {escape(entry.product)} {entry.done.value}, "
-            f"{format_mass(entry.mass_kg, system)}"
+            f"{mass_words(entry.mass_kg, system)}"
             + (f", corrects {escape(entry.replaces)}" if entry.replaces else "")
             + (f" ({escape(entry.reason)})" if entry.reason else "")
         )
     touched = {(entry.plot_id, entry.product) for entry in found.new}
     for row in found.view.statuses:
         if (row.plot_id, row.product) in touched:
-            planned = f" of {format_mass(row.planned_kg, system)}" if row.line_id else ", not in the plan"
+            planned = f" of {mass_words(row.planned_kg, system)}" if row.line_id else ", not in the plan"
             console.print(
                 f"  → {escape(row.plot_id)} {escape(row.product)}: {row.state.value}, "
-                f"{format_mass(row.applied_kg, system)}{planned}"
+                f"{mass_words(row.applied_kg, system)}{planned}"
             )
 
 
-def show_calibration(console: Console, test: Calibration, system: str) -> None:
+def show_calibration(console: Console, logged: CatchLogged, system: str) -> None:
     """Print the rate a catch test gives."""
+    test = logged.calibration
     console.print(
         f"{escape(test.spreader)}, {escape(test.product)}, setting {escape(test.setting)}: "
-        f"{format_mass(test.caught_kg, system)} caught = {format_rate(test.rate_kg_ha, system)}"
+        f"{mass_words(test.caught_kg, system)} caught = {rate_words(test.rate_kg_ha, system)}"
     )
 
 
-def show_projection(console: Console, found: Projection) -> None:
+def show_projection(console: Console, found: Projection, _system: str) -> None:
     """Print where a soil test may go, or why that is unknown."""
     if found.to_low_ppm is None or found.to_high_ppm is None:
         console.print(f"{found.nutrient}: unknown, because {escape(found.reason)}")
@@ -513,16 +530,14 @@ def show_projection(console: Console, found: Projection) -> None:
     show_steps(console, found.steps)
 
 
-def show_acidity(console: Console, acidity: Mapping[str, Acidity], system: str) -> None:
+def _show_acidity(console: Console, acidity: Mapping[str, Acidity], system: str) -> None:
     """Print how much lime the season's nitrogen uses up."""
     for plot_id, found in acidity.items():
         sums = (
             ("by published figures", found.published_kg),
             ("at most, by stoichiometry", found.ceiling_kg),
         )
-        told = ", ".join(
-            f"{'unknown' if kg is None else format_mass(kg, system)} {name}" for name, kg in sums
-        )
+        told = ", ".join(f"{'unknown' if kg is None else mass_words(kg, system)} {name}" for name, kg in sums)
         left = f"; not counted: {', '.join(found.left_out)}" if found.left_out else ""
         console.print(
             escape(f"{plot_id}: the season's nitrogen uses up lime worth {told} (pure CaCO3){left}")
@@ -538,102 +553,22 @@ def show_conflict(console: Console, recorded: Application, offered: Application)
             console.print(escape(f"  {field.name}: recorded {before!s}, now {now!s}"))
 
 
-# ---------------------------------------------------------------------------------------------
-# Keeping a property
-
-
-def show_fields(out: Console, fields: Sequence[tuple[str, str, str]]) -> None:
-    """Print fields with their values before and after."""
-    if fields:
-        table = table_of("", "field", "before", "now")
-        for name, before, after in fields:
-            table.add_row(escape(name), escape(before), escape(after))
-        out.print(table)
-
-
-def show_thing(out: Console, shown: Shown, every: bool) -> None:
-    """Print one thing field by field, or the list of them."""
-    if not shown.name:
-        table = table_of(f"{shown.word}: {len(shown.listed)}", "id", "")
-        for ident, about in shown.listed:
-            table.add_row(escape(ident), escape(about))
-        out.print(table)
-        return
-    table = table_of(escape(f"{shown.word} {shown.name}"), "field", "value", "from", "")
-    for field in shown.fields:
-        if field.value or every:
-            table.add_row(
-                *(escape(text) for text in (field.name, field.value or "—", field.came_from, field.help))
-            )
-    out.print(table)
-    rest = [field.name for field in shown.fields if not field.value]
-    if rest and not every:
-        out.print(f"Not stated: {', '.join(rest)}", markup=False)
-
-
-def show_changes(out: Console, rows: Sequence[Mapping[str, Any]], in_full: bool) -> None:
-    """Print the journal."""
-    table = table_of("Changes", "no.", "when", "who", "by", "what")
-    for row in rows:
-        did = [f"{item['what']}: {item['before']} → {item['after']}" for item in row["did"]]
-        shown = did if in_full else did[:3]
-        more = [f"… and {len(did) - len(shown)} more"] if len(did) > len(shown) else []
-        what = "\n".join((*shown, *more))
-        cells = (
-            str(row["change"]),
-            row["made_at"][:16].replace("T", " "),
-            row["made_by"],
-            row["command"],
-            what,
-        )
-        table.add_row(*map(escape, cells))
-    out.print(table if rows else "Nothing has been changed yet.")
-
-
-def show_stock(out: Console, stock: Iterable[Stock], system: str) -> None:
-    """Print what is in the shed."""
-    table = table_of("In stock", "product", "counted", "bought since", "put on", "left", "packages")
-    for item in stock:
-        amounts = (item.counted_kg, item.bought_kg, item.used_kg, item.left_kg)
-        packages = ", ".join(f"{count:.4g} × {name}" for name, (count, _) in item.packages.items())
-        table.add_row(escape(item.product), *(format_mass(kg, system) for kg in amounts), escape(packages))
-    out.print(table if table.row_count else "Nothing is written down: see purchase.")
-
-
-def show_decisions(out: Console, rows: Sequence[ChoiceRow], system: str) -> None:
-    """Print open and made decisions with amounts and money."""
-    table = table_of("Decisions", "plot", "of", "state", "published", "decided", "amount", "about", "why")
-    for row in rows:
-        rates = (row.published_kg_ha, row.decided_kg_ha)
-        table.add_row(
-            escape(row.plot_id),
-            escape(row.supply),
-            "to decide" if row.open else "decided",
-            *("—" if rate is None else format_rate(rate, system) for rate in rates),
-            format_mass(row.mass_kg, system),
-            "—" if row.cost is None else format_money(row.cost),
-            escape(row.why),
-        )
-    out.print(table if table.row_count else "There is nothing to decide.")
-
-
-def show_differences(out: Console, content: Mapping[str, Any], other: str) -> None:
-    """Print what each of two copies has alone."""
-    for title, side in (("Only in this copy", "only_here"), (f"Only in {other}", "only_there")):
-        table = table_of(escape(title), "id", "when", "who", "what")
-        for row in content[side]:
-            cells = (row["id"], row["made_at"][:16].replace("T", " "), row["made_by"], row["command"])
-            table.add_row(*map(escape, cells))
-        out.print(table if content[side] else f"{title}: nothing.", markup=False)
-
-
-def show_season_started(out: Console, found: SeasonStarted) -> None:
-    """Print what a new season starts with."""
-    out.print(f"Season {found.start.season} has begun (change {found.change_id}).", markup=False)
-    for title, plots in (("Go on", found.start.goes_on), ("Crop to decide", found.start.to_decide)):
-        if plots:
-            out.print(f"{title}: {', '.join(plots)}", markup=False)
-    for plot_id, reason in found.tests_due.items():
-        out.print(f"Sample {plot_id}: {reason}", markup=False)
-    for decision in found.decisions:
-        out.print(f"Decide again: {decision.supply} on {decision.plot_id} ({decision.reason})", markup=False)
+#: What people read of each kind of result: printed to a console, in ``"us"`` or ``"metric"`` units.
+TEXTS: Mapping[type, Callable[[Console, Any, str], None]] = {
+    Measured: show_areas,
+    OffersCompared: show_comparison,
+    Editions: show_guidelines,
+    EditionChecked: show_edition,
+    Demo: show_demo,
+    PropertyMade: show_property,
+    Imported: show_imported,
+    SeasonNeeds: show_needs,
+    Story: show_story,
+    SeasonStatus: show_status,
+    SamplesPlanned: show_sampling,
+    Histories: show_history,
+    Projection: show_projection,
+    FilesMade: show_files,
+    Recorded: show_recorded,
+    CatchLogged: show_calibration,
+}

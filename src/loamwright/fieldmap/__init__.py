@@ -4,11 +4,12 @@ The rooms: `records` (what the page shows), `legends`, `contents` (filled from a
 user's own picture), `page` (the file).
 """
 
-from loamwright.fieldmap.page import Basemap, MapMade, MapOptions, write_map
+from loamwright.fieldmap.page import Basemap, MapMade, MapOptions, folium_map, write_map
 
 __all__ = [
     "Basemap",
     "MapMade",
     "MapOptions",
+    "folium_map",
     "write_map",
 ]

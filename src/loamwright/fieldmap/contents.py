@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from string import ascii_uppercase
 from typing import Any
 
@@ -49,11 +50,10 @@ from loamwright.units import (
     TON_KG,
     format_area,
     format_length,
-    format_mass,
     format_money,
-    format_rate,
 )
-from loamwright.values import NeedState, Step
+from loamwright.values import NeedState, Step, Supply
+from loamwright.words import mass_words, rate_words
 from loamwright.work import (
     DONE_FRACTION,
     OVER_FRACTION,
@@ -402,7 +402,7 @@ class _Contents:
         cut = bool(area and area.keepouts)
         history = [
             f"{e.applied_on} {e.time_of_day}".strip()
-            + f": {_own(e.product)}, {e.done}, {format_mass(e.mass_kg, self.units)}"
+            + f": {_own(e.product)}, {e.done}, {mass_words(e.mass_kg, self.units)}"
             + (f", by {_own(e.operator)}" if e.operator else "")
             for e in self.entries[plot_id]
         ]
@@ -467,15 +467,15 @@ class _Contents:
                     key,
                     need.state,
                     need.reason,
-                    "" if need.rate_kg_ha is None else format_rate(need.rate_kg_ha, self.units),
-                    "" if need.mass_kg is None else format_mass(need.mass_kg, self.units),
+                    "" if need.rate_kg_ha is None else rate_words(need.rate_kg_ha, self.units, need.supply),
+                    "" if need.mass_kg is None else mass_words(need.mass_kg, self.units, need.supply),
                     tuple(
-                        f"{c.what}: {format_rate(c.rate_kg_ha, self.units)} ({c.source})"
+                        f"{c.what}: {rate_words(c.rate_kg_ha, self.units)} ({c.source})"
                         for c in (need.credits if isinstance(need, Need) else ())
                     ),
-                    format_mass(covered.supplied_kg, self.units) if covered else "",
-                    format_mass(left.applied_kg, self.units) if left and left.applied_kg else "",
-                    "" if owed is None else format_mass(owed, self.units),
+                    mass_words(covered.supplied_kg, self.units, need.supply) if covered else "",
+                    mass_words(left.applied_kg, self.units, need.supply) if left and left.applied_kg else "",
+                    "" if owed is None else mass_words(owed, self.units, need.supply),
                     self.tables.places(need.steps),
                 )
             )
@@ -487,8 +487,8 @@ class _Contents:
             line.line_id,
             line.product,
             str(line.timing or ""),
-            format_rate(line.rate_kg_ha, self.units),
-            format_mass(line.mass_kg, self.units),
+            rate_words(line.rate_kg_ha, self.units),
+            mass_words(line.mass_kg, self.units),
             _packages(line.packages, line.package),
             line.mass_kg,
             line.package,
@@ -515,26 +515,26 @@ class _Contents:
 
     def round(self, one: Round) -> MapRound:
         total = sum(stop.mass_kg for stop in one.stops)
-        facts = [f"{_count(len(one.stops), 'stop')}, {format_mass(total, self.units)} of {_own(one.product)}"]
+        facts = [f"{_count(len(one.stops), 'stop')}, {mass_words(total, self.units)} of {_own(one.product)}"]
         if one.loads is not None:
             trips = f", {_count(one.trips, 'trip')}" if one.trips else ""
             facts.append(f"{_count(one.loads, 'load')}{trips}")
         else:
             facts.append("loads unknown: the spreader's capacity is not stated")
         if one.last_load_kg is not None:
-            facts.append(f"last load {format_mass(one.last_load_kg, self.units)}")
+            facts.append(f"last load {mass_words(one.last_load_kg, self.units)}")
         if one.hours is not None:
             facts.append(f"about {one.hours:.1f} h of work")
         stops = tuple(
             MapStop(
                 self.place_of[stop.plot_id],
                 stop.line_id,
-                format_mass(stop.mass_kg, self.units),
+                mass_words(stop.mass_kg, self.units),
                 _packages(stop.packages, stop.package),
-                format_rate(stop.rate_kg_ha, self.units),
+                rate_words(stop.rate_kg_ha, self.units),
                 load,
-                format_mass(more_kg, self.units) if more_kg else "",
-                "" if stop.left_on_vehicle_kg is None else format_mass(stop.left_on_vehicle_kg, self.units),
+                mass_words(more_kg, self.units) if more_kg else "",
+                "" if stop.left_on_vehicle_kg is None else mass_words(stop.left_on_vehicle_kg, self.units),
             )
             for stop, load, more_kg in zip(one.stops, load_words(one), brought_kg(one), strict=True)
         )
@@ -558,8 +558,8 @@ class _Contents:
         """Return a rate in the unit it is shown in, for cutting classes at round numbers."""
         return rate_kg_ha / LB_ACRE_KG_HA if self.units == "us" else rate_kg_ha
 
-    def rate_text(self, figure: float) -> str:
-        return format_rate(figure * LB_ACRE_KG_HA if self.units == "us" else figure, self.units)
+    def rate_text(self, figure: float, supply: Supply | None = None) -> str:
+        return rate_words(figure * LB_ACRE_KG_HA if self.units == "us" else figure, self.units, supply)
 
     def work_choices(self) -> tuple[MapChoice, ...]:
         plan = self.view.plan
@@ -596,7 +596,7 @@ class _Contents:
                     ],
                     [
                         " + ".join(
-                            _packages(n.packages, n.package) or format_mass(n.mass_kg, self.units)
+                            _packages(n.packages, n.package) or mass_words(n.mass_kg, self.units)
                             for n in lines
                         )
                         for lines in per_plot
@@ -604,7 +604,7 @@ class _Contents:
                     palette="BuPu",
                     write=self.rate_text,
                     special={"none of it here": NOTHING},
-                    note=f"In all {format_mass(mass, self.units)}{pieces}. Exact amounts: packages are "
+                    note=f"In all {mass_words(mass, self.units)}{pieces}. Exact amounts: packages are "
                     "rounded up once, on the buying list.",
                 )
             )
@@ -635,10 +635,11 @@ class _Contents:
                 shown.append("0")
             else:
                 values.append(self.rate_figure(need.rate_kg_ha))
-                shown.append(format_rate(need.rate_kg_ha, self.units))
+                shown.append(rate_words(need.rate_kg_ha, self.units, need.supply))
         total = sum(need.mass_kg or 0.0 for need in needs if need)
+        supply = next((need.supply for need in needs if need and need.supply), None)
         missing = values.count("unknown")
-        note = f"In all {format_mass(total, self.units)} of {label} still to be supplied."
+        note = f"In all {mass_words(total, self.units, supply)} of {label} still to be supplied."
         if missing:
             note += f" Not counted: {_count(missing, 'plot')} where it is unknown."
         return graded(
@@ -647,7 +648,7 @@ class _Contents:
             values,
             shown,
             palette="YlGnBu",
-            write=self.rate_text,
+            write=partial(self.rate_text, supply=supply),
             special={"none needed": NOTHING, "unknown": UNKNOWN},
             note=note,
         )

@@ -156,8 +156,37 @@ def write_map(view: SeasonView, path: Path, options: MapOptions = _DEFAULTS) -> 
     return MapMade(path, len(html), size, tuple(problems))
 
 
+def folium_map(view: SeasonView, options: MapOptions = _DEFAULTS) -> folium.Map:
+    """Make the field map of a season as a map that a notebook shows.
+
+    Parameters
+    ----------
+    view
+        The season, computed.
+    options
+        What kind of map; a picture of the user's own is not embedded.
+
+    Returns
+    -------
+    folium.Map
+        Inside the field map's page, which holds everything it needs.
+
+    Raises
+    ------
+    InputError
+        When there is nothing to draw, or the round is not known.
+    """
+    return _paged(map_data(view, options.round_id), options.basemap, None)
+
+
 def page(data: MapData, basemap: Basemap | None = None, picture: Picture | None = None) -> str:
     """Put the map's data into the page."""
+    html: str = _paged(data, basemap, picture).get_root().render()
+    return html
+
+
+def _paged(data: MapData, basemap: Basemap | None, picture: Picture | None) -> folium.Map:
+    """Make the map, inside its page."""
     paper = _paper(data)
     hosts = []
     if basemap:
@@ -166,8 +195,8 @@ def page(data: MapData, basemap: Basemap | None = None, picture: Picture | None 
         paper.add_child(_tiles(provider))
     if picture:
         paper.add_child(_overlay(picture))
-    html: str = _figure(data, paper).render()
-    return html.replace("{policy}", _policy(html, hosts), 1)
+    _figure(data, paper, hosts)
+    return paper
 
 
 # ---------------------------------------------------------------------------------------------
@@ -223,7 +252,8 @@ def _paper(data: MapData) -> folium.Map:
     return paper
 
 
-def _figure(data: MapData, paper: folium.Map) -> Figure:
+def _figure(data: MapData, paper: folium.Map, hosts: Sequence[str]) -> Figure:
+    """Put the map into the page, with the policy that lets this page's own scripts run and no others."""
     from branca.element import Figure
     from folium.template import Template
 
@@ -235,10 +265,11 @@ def _figure(data: MapData, paper: folium.Map) -> Figure:
 
     figure = Page()
     figure.title = data.title
-    figure.policy = "{policy}"  # filled in when all scripts are known
+    figure.policy = ""  # known when all scripts are
     figure.data = _packed(data)
     figure.program = "\n".join(_part(name) for name in SCRIPTS)
     figure.add_child(paper)
+    figure.policy = _policy(figure.render(), hosts)
     return figure
 
 

@@ -9,12 +9,18 @@ and words), `plots` (what they mean), `sections`, `editions` and `guidelines` (p
 from loamwright.files.catalogue import Thing
 from loamwright.files.field_records import records_from
 from loamwright.files.fields import parse_date, parse_percent
-from loamwright.files.guidelines import GuidelineInfo, load_guideline, load_kept_guideline
+from loamwright.files.guidelines import (
+    GuidelineInfo,
+    check_guideline,
+    guideline_editions,
+    load_for,
+    load_guideline,
+)
 from loamwright.files.intake import (
     PROPERTY_SUFFIX,
-    check_guideline,
+    Imported,
+    Measured,
     compare,
-    guideline_editions,
     import_files,
     measure,
     new_property,
@@ -62,8 +68,10 @@ __all__ = [
     "Change",
     "Editor",
     "GuidelineInfo",
+    "Imported",
     "LayerFeature",
     "LayerKind",
+    "Measured",
     "Thing",
     "Value",
     "added",
@@ -87,8 +95,8 @@ __all__ = [
     "load_caution_texts",
     "load_change_figures",
     "load_checklist",
+    "load_for",
     "load_guideline",
-    "load_kept_guideline",
     "load_sampling_guides",
     "measure",
     "new_property",

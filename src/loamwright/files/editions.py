@@ -40,7 +40,7 @@ from loamwright.needs import (
     Status,
 )
 from loamwright.soil import RATE_UNITS_KG_HA, Buffer, Extractant, plain_name, read_buffer, read_extractant
-from loamwright.units import convert
+from loamwright.units import convert, read_number
 from loamwright.values import LimeBasis, Nutrient, Source, Timing
 
 MAIN_FILE = "guideline.toml"
@@ -277,18 +277,10 @@ class Edition:
             elif column in ("previous crop", "texture"):
                 conditions[column] = row.names(column) or None
             elif column == "seeding":
-                conditions[column] = self._yes_or_no(row, column)
+                conditions[column] = row.yes_no(column)
             elif column in (YIELD, *CONDITIONS):
                 conditions[column] = row.span(column)
         return RateRow(spans, conditions, row.figure("rate"), row.cells.get("remark", ""), row.line)
-
-    def _yes_or_no(self, row: Row, column: str) -> bool | None:
-        answer = row.cells[column].casefold()
-        if answer not in ("yes", "no", ""):
-            self.report.error(
-                f"{row.where}, column {column}", f"{answer!r} is not yes or no", "Correct the cell"
-            )
-        return None if answer not in ("yes", "no") else answer == "yes"
 
     def _check_rows(self, rows: Sequence[RateRow], lines: Sequence[Row]) -> None:
         """Look for doubled rows, then at the classes of each test within like conditions."""
@@ -590,8 +582,8 @@ class Edition:
 
     def _check_number(self, where: str, text: str) -> None:
         try:
-            float(text)
-        except ValueError:
+            read_number(text)
+        except UnitError:
             self.report.error(where, f"the column {text!r} is not a target pH", "Name the columns 6.0, 6.5 …")
 
     def _depth_factor(self, section: Section) -> needs.DepthFactor:

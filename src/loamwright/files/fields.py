@@ -1,292 +1,538 @@
-"""One row of a table, read as values: every fault names file, row, column, value and fix.
+"""The one reader of people's text: what does this cell, key, feature or typed option say, and can it be?
 
-This file answers "what does this cell say, and is it a value at all?". It knows numbers, percents,
-quantities, money, dates, yes and no; which columns there are, and what they mean, is `tables`.
+`Fields` serves a row of a table, the words of a map feature, an object of a JSON file, a section of a TOML
+file and the options of a command alike. What is blank is not stated and comes back as None, never as zero;
+what cannot be used becomes a problem that names the place, the value and what to write instead. Which fields
+there are, and what they mean, is the business of the rooms above.
 """
 
 from __future__ import annotations
 
 import datetime as dt
+import math
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
+from functools import lru_cache
 from typing import TypeVar
 
 from loamwright.errors import Level, Problem, UnitError, has_errors
-from loamwright.files.textrows import Table
-from loamwright.units import parse_money, parse_number
+from loamwright.units import (
+    convert,
+    decimal_comma_of,
+    parse_area,
+    parse_density,
+    parse_length,
+    parse_mass,
+    parse_money,
+    parse_quantity,
+    parse_rate,
+    parse_speed,
+    read_number,
+)
+from loamwright.values import Quantity
 
 T = TypeVar("T")
 E = TypeVar("E", bound=StrEnum)
 
 #: Cell texts that mean "not stated". They are never zero.
 BLANKS = frozenset({"", "-", "--", "–", "—", "n/a", "na", "nt", "not tested", "not stated", "unknown", "?"})
+#: Longest text taken in one field [characters]; a note is a few sentences.
+TEXT_LIMIT = 10_000
 
 _YES = frozenset({"yes", "y", "true", "1"})
 _NO = frozenset({"no", "n", "false", "0"})
+_UNSTORABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff]")
 
 
-def key_of(column: str) -> str:
-    """Return a column name in the form it is looked up by.
-
-    Examples
-    --------
-    >>> key_of("Organic Matter (%)"), key_of("Buffer pH")
-    ('organic_matter_pct', 'buffer_ph')
-    """
-    return re.sub(r"[^a-z0-9]+", "_", column.strip().lower().replace("%", " pct ")).strip("_")
+# ---------------------------------------------------------------------------------------------
+# What a figure can be
 
 
 @dataclass(frozen=True, slots=True)
-class Headings:
-    """Which column of a table holds which known field.
+class Bound:
+    """The figures that are possible at all.
 
     Parameters
     ----------
-    places
-        Field to column position.
-    unknown
-        Positions of columns that are none of the known fields.
-    problems
-        Two columns for one field.
+    low, high
+        Ends [`unit`].
+    unit
+        Empty for a bare number.
+    why
+        A sentence for whoever wrote what lies outside.
+    over
+        True when `low` itself is not possible.
     """
 
-    places: Mapping[str, int]
-    unknown: tuple[int, ...]
-    problems: tuple[Problem, ...]
+    low: float
+    high: float
+    unit: str
+    why: str
+    over: bool = False
+
+    def fault(self, shown: str, value: float | Decimal) -> str:
+        """Say what is wrong with a figure [`unit`]; nothing when it is possible."""
+        if value <= 0 and self.over:
+            return f"{shown} is not more than zero"
+        if value < 0 <= self.low:
+            return f"{shown} is less than zero"
+        if self.low <= value <= self.high:
+            return ""
+        return f"{shown} is not between {self.low:,.10g} and {self.high:,.10g} {self.unit}".rstrip()
 
 
-def headings(
-    table: Table, fields: Iterable[str], aliases: Mapping[str, str], patterns: Sequence[str] = ()
-) -> Headings:
-    """Match the columns of a table with known fields."""
-    known = set(fields)
-    places: dict[str, int] = {}
-    unknown, problems = [], []
-    for position, column in enumerate(table.columns):
-        key = key_of(column)
-        name = aliases.get(key, key)
-        if name not in known and not any(re.fullmatch(pattern, name) for pattern in patterns):
-            unknown.append(position)
-        elif name in places:
-            problems.append(
-                Problem(
-                    f"{table.path.name}, heading",
-                    f"the columns {table.columns[places[name]]!r} and {column!r} both mean {name}",
-                    "Keep one of them, or rename the other.",
-                )
-            )
-        else:
-            places[name] = position
-    return Headings(places, tuple(unknown), tuple(problems))
+#: Every bound is ours, set where no honest figure comes near: it is there to catch slips, not to judge.
+BOUNDS: Mapping[str, Bound] = {
+    "pH": Bound(2, 12, "", "Nothing grows in soil below pH 2 or above pH 12; is the point missing?"),
+    "percent": Bound(0, 100, "", "A share is never negative and never more than 100 %."),
+    "fraction": Bound(0, 100, "", "Write a fraction, for example 0.25 for a quarter."),
+    "share of time": Bound(0, 1, "", "Write a fraction of the time, for example 0.65.", over=True),
+    "neutralizing value": Bound(
+        0, 250, "", "Pure calcium carbonate has 100 %, magnesium oxide, the strongest, 248 %."
+    ),
+    "score per ton": Bound(0, 5_000, "", "A ton of 2,000 lb scores at most 2.5 lb per pound of lime."),
+    "charge": Bound(0, 200, "", "Is the unit meq/100 g?"),
+    "reading": Bound(0, 200_000, "", "200,000 lb/acre is a tenth of a plough layer of 2,000,000 lb/acre."),
+    "recommended rate": Bound(0, 5_000, "", "Is it lb/acre or kg/ha of the nutrient?"),
+    "recommended lime": Bound(0, 100_000, "", "100,000 lb is 50 tons; is the unit right?"),
+    "content per ton": Bound(0, 2_000, "", "A ton holds 2,000 lb."),
+    "depth": Bound(0, 10, "ft", "Soil is sampled by inches; is the unit right?"),
+    "density": Bound(
+        4, 25, "lb/gal", "Water weighs 8.3 lb/gal; what is spread does not weigh half or three times that."
+    ),
+    "rate": Bound(0, 200, "ton/acre", "200 tons an acre is a layer of about 2 inches."),
+    "spread": Bound(0, 200, "ton/acre", "200 tons an acre is a layer of about 2 inches.", over=True),
+    "yield": Bound(0, 100, "ton/acre", "100 tons an acre is no harvest; is the unit right?", over=True),
+    "counted yield": Bound(0, 2_000, "", "Is the number by acre, and the unit right?", over=True),
+    "package": Bound(0, 400_000, "lb", "That is 200 tons in one package.", over=True),
+    "mass": Bound(0, 20_000_000, "lb", "That is 10,000 tons: more than any plot takes."),
+    "caught": Bound(0, 10_000, "lb", "Write what the tray or tarp caught, for example 0.11 lb.", over=True),
+    "load": Bound(0, 100_000, "lb", "Write what one load weighs, for example 100 lb.", over=True),
+    "area": Bound(0, 100_000, "acre", "That is no plot but a county."),
+    "setback": Bound(0, 10_000, "ft", "10,000 ft is nearly two miles; is the unit right?"),
+    "swath": Bound(0, 300, "ft", "Write the width of one pass, for example 20 ft.", over=True),
+    "speed": Bound(0, 60, "mph", "Write the speed while spreading, for example 5 mph.", over=True),
+    "fix error": Bound(0, 300, "ft", "A fix that is off by 300 ft maps no plot."),
+    "money": Bound(0, 10_000_000, "", "Write what it costs, not negative, in the currency alone."),
+    "count": Bound(0, 1_000_000, "", "Write how many, not negative."),
+    "products": Bound(1, 100, "", "Write 1 or more; null is no limit."),
+    "cores": Bound(1, 100, "", "Write a whole number from 1 to 100."),
+    "weight": Bound(0, 1_000, "", "Write 1 for a normal plot, 2 for one that matters twice.", over=True),
+    "years": Bound(0, 50, "", "Write how many years, more than 0.", over=True),
+    "season": Bound(1950, 2099, "", "Write the calendar year, for example 2026."),
+    "printed rate": Bound(0, 1_000_000, "", "A printed figure is zero or more."),
+    "figure": Bound(-1e9, 1e9, "", "Check the digits."),
+}
+
+#: Unit of a bound → how a text of that kind is read, and the unit it comes out in.
+_KINDS: Mapping[str, tuple[Callable[..., float], str]] = {
+    "lb": (parse_mass, "kg"),
+    "acre": (parse_area, "m2"),
+    "ft": (parse_length, "m"),
+    "mph": (parse_speed, "m/s"),
+    "ton/acre": (parse_rate, "kg/ha"),
+    "lb/gal": (parse_density, "kg/m3"),
+}
+
+
+# ---------------------------------------------------------------------------------------------
+# Names and problems
+
+
+@lru_cache(maxsize=1024)
+def key_of(name: str) -> str:
+    """Return the name of a column or property in the form it is looked up by."""
+    return re.sub(r"[^a-z0-9]+", "_", name.strip().lower().replace("%", " pct ")).strip("_")
+
+
+def problem_of(where: str, error: ValueError) -> Problem:
+    """Make a problem of what a parser refused."""
+    told = error if isinstance(error, UnitError) else UnitError(str(error))
+    fix = f"{told.fix[:1].upper()}{told.fix[1:]}" if told.fix else "Correct it."
+    return Problem(where, told.what, fix if fix.endswith((".", "!", "?")) else f"{fix}.")
+
+
+def shown(value: object) -> str:
+    """Return a value for a message: short, printable, in quotes when it is text."""
+    text = repr(value) if isinstance(value, str) else str(value)
+    return text if len(text) <= 60 else f"{text[:57]}..."
+
+
+def unused(where: str, names: Sequence[str], done: str) -> list[Problem]:
+    """Say which columns, properties or keys of a file are not used here."""
+    if not names:
+        return []
+    listed, one = ", ".join(map(shown, names)), len(names) == 1
+    what = f"{listed} {'is' if one else 'are'} {done}"
+    return [Problem(where, what, "Check the spelling if it should be used.", Level.NOTE)]
+
+
+# ---------------------------------------------------------------------------------------------
+# Named texts
 
 
 @dataclass(slots=True)
-class Notes:
-    """Problems of one table, with those that are worth saying only once.
+class Habits:
+    """How one file writes what could be read in two ways: settled by its other values, said once."""
 
-    Parameters
-    ----------
-    problems
-        Collected so far.
-    said
-        Keys of what was said once already.
-    """
-
-    problems: list[Problem] = field(default_factory=list)
+    values: Callable[[str], Iterable[str]] = lambda _name: ()
+    commas: dict[str, bool | None] = field(default_factory=dict)
     said: set[str] = field(default_factory=set)
 
-    def once(self, key: str, problem: Problem) -> None:
-        """Add a problem unless one with the same key was added before."""
-        if key not in self.said:
-            self.said.add(key)
-            self.problems.append(problem)
+    def decimal_comma(self, name: str) -> bool | None:
+        """Tell whether a field writes decimals with a comma; None when its values do not tell."""
+        if name not in self.commas:
+            self.commas[name] = decimal_comma_of(self.values(name))
+        return self.commas[name]
 
 
 class Fields:
-    """The cells of one row by field name; reading one adds a problem when it cannot be understood.
+    """Named texts of one thing that a person wrote, read as values; what cannot be is a problem.
 
     Parameters
     ----------
-    table
-        The table the row is of.
-    index
-        Position of the row in the table's rows.
-    columns
-        Which column holds which field.
-    notes
-        Where problems are collected.
+    where
+        The place in words: file and row, feature or section; empty for options of a command.
+    texts
+        Field to what stands there: texts, or the values of JSON and TOML.
+    problems
+        Where problems are added, in the order fields are read.
+    names
+        What the file itself calls a field, for messages.
+    habits
+        Of the whole file.
+    typed
+        True for JSON and TOML: numbers and truth stand without quotation marks, and a dash is a text.
+    line
+        Row in the file; 0 where there are no rows.
+    extra
+        Filled fields that are not known, as the file names them.
+
+    Examples
+    --------
+    >>> found: list[Problem] = []
+    >>> row = Fields("prices.csv, row 4", {"amount": "50 lb + 10 lb", "ph": "6,2"}, found)
+    >>> row.quantity("amount", "mass") is None, row.number("ph", "pH"), found[0].where
+    (True, 6.2, 'prices.csv, row 4, amount')
     """
 
-    def __init__(self, table: Table, index: int, columns: Headings, notes: Notes) -> None:
-        self._table = table
-        self._row = table.rows[index]
-        self._columns = columns
-        self._notes = notes
+    def __init__(
+        self,
+        where: str,
+        texts: Mapping[str, object],
+        problems: list[Problem],
+        *,
+        names: Mapping[str, str] | None = None,
+        habits: Habits | None = None,
+        typed: bool = False,
+        line: int = 0,
+        extra: Mapping[str, str] | None = None,
+    ) -> None:
+        self.where, self.problems, self.line = where, problems, line
+        self.extra: Mapping[str, str] = extra or {}
         self.bad = False
+        self._texts, self._typed = texts, typed
+        self._names: Mapping[str, str] = names or {}
+        self._habits = habits or Habits()
+        self._asked: set[str] = set()
 
-    @property
-    def number(self) -> int:
-        """Row number in the file."""
-        return self._row.number
+    # -- places and problems -------------------------------------------------------------------
 
-    @property
-    def where(self) -> str:
-        """File and row."""
-        return f"{self._table.path.name}, row {self._row.number}"
-
-    def extra(self) -> Mapping[str, str]:
-        """Return the filled cells of unknown columns, by column name."""
-        return {
-            self._table.columns[place] or f"column {place + 1}": self._row.cells[place].strip()
-            for place in self._columns.unknown
-            if self._row.cells[place].strip()
-        }
-
-    def fields(self, pattern: str) -> tuple[str, ...]:
-        """Return the names of the table's fields that match a pattern."""
-        return tuple(name for name in self._columns.places if re.fullmatch(pattern, name))
+    def place(self, name: str = "") -> str:
+        """Return the place of a field in words."""
+        return ", ".join(filter(None, (self.where, self._names.get(name, name))))
 
     def problem(self, name: str, what: str, fix: str, level: Level = Level.ERROR) -> None:
-        """Add a problem about one field of this row; an error marks the row as bad."""
-        place = self._columns.places.get(name)
-        column = self._table.columns[place] if place is not None else name
-        where = f"{self.where}, {column}" if column else self.where
-        self._notes.problems.append(Problem(where, what, fix, level))
-        self.bad = self.bad or level is Level.ERROR
+        """Add a problem about one field; an error marks the whole as bad."""
+        self.add([Problem(self.place(name), what, fix, level)])
 
-    def report(self, problems: Iterable[Problem]) -> None:
-        """Add problems found elsewhere about this row; an error marks the row as bad."""
-        found = tuple(problems)
-        self._notes.problems.extend(found)
+    def add(self, found: Iterable[Problem]) -> None:
+        """Add problems found elsewhere; an error marks the whole as bad."""
+        found = tuple(found)
+        self.problems.extend(found)
         self.bad = self.bad or has_errors(found)
 
-    def text(self, name: str) -> str:
-        """Return the text of a cell, trimmed; empty when blank, marked as not stated, or no such column."""
-        place = self._columns.places.get(name)
-        text = "" if place is None else self._row.cells[place].strip()
-        return "" if text.lower() in BLANKS else text
+    def finish(self) -> None:
+        """Add an error for every field nobody asked for: a misspelled choice would be no choice."""
+        for name in self._texts:
+            if name not in self._asked:
+                self.problem(name, f"the key {shown(name)} is not known here", "Check its spelling.")
 
-    def required(self, name: str, example: str) -> str:
-        """Return the text of a cell that must be filled."""
-        text = self.text(name)
-        if not text:
-            self.problem(name, f"{name} is blank", f"Write it, for example {example}.")
-        return text
+    # -- as it stands --------------------------------------------------------------------------
+
+    def has(self, name: str) -> bool:
+        """Tell whether a field is there, blank or not."""
+        self._asked.add(name)
+        return name in self._texts
+
+    def matching(self, pattern: str) -> tuple[str, ...]:
+        """Return the names of fields that match a pattern."""
+        return tuple(name for name in self._texts if re.fullmatch(pattern, name))
+
+    def value(self, name: str) -> object | None:
+        """Return what stands in a field; None when nothing does."""
+        self._asked.add(name)
+        value = self._texts.get(name)
+        if isinstance(value, str):
+            value = value.strip()
+            return None if not value or (not self._typed and value.lower() in BLANKS) else value
+        return value
+
+    def text(self, name: str) -> str:
+        """Read a text; empty when it is not stated."""
+        value = self.value(name)
+        if value is None:
+            return ""
+        if not isinstance(value, str):
+            self.problem(name, f"{shown(value)} is not text", "Put it in quotation marks.")
+        elif len(value) > TEXT_LIMIT:
+            self.problem(name, f"the text is longer than {TEXT_LIMIT:,} characters", "Shorten it.")
+        elif _UNSTORABLE.search(value):
+            self.problem(name, f"{shown(value)} holds characters that cannot be stored", "Take them out.")
+        else:
+            return value
+        return ""
+
+    def required(self, name: str, example: str = "") -> str:
+        """Read a text that must be there."""
+        return self.text(name) if self.stated(name, example) else ""
+
+    def stated(self, name: str, example: str = "") -> bool:
+        """Tell whether a field says anything; that it does not is a problem."""
+        if self.value(name) is None:
+            missing = "missing" if self._typed else "blank"
+            fix = f"Write it, for example {example}." if example else "It must be there."
+            self.problem(name, f"{name} is {missing}", fix)
+            return False
+        return True
+
+    # -- as a value ----------------------------------------------------------------------------
 
     def read(self, name: str, parse: Callable[[str], T]) -> T | None:
-        """Read a cell with a parser of `units`."""
+        """Read a text with a parser."""
         text = self.text(name)
-        if not text:
-            return None
-        try:
-            return parse(text)
-        except (UnitError, ValueError) as error:
-            what, _, fix = str(error).partition("; ")
-            self.problem(name, what, f"{fix[:1].upper()}{fix[1:]}." if fix else "Correct the cell.")
-            return None
+        return self._parsed(name, text, parse) if text else None
 
-    def number_of(
-        self, name: str, low: float | None = None, high: float | None = None, what: str = "number"
-    ) -> float | None:
-        """Read a plain number within limits."""
-        value = self.read(name, parse_number)
-        if value is None:
-            return None
-        if (low is not None and value < low) or (high is not None and value > high):
-            limits = (
-                f"from {low:g} to {high:g}"
-                if low is not None and high is not None
-                else (f"{low:g} or more" if low is not None else f"{high:g} or less")
-            )
-            self.problem(name, f"{self.text(name)!r} is not a possible {what}", f"It must be {limits}.")
-            return None
-        return value
+    def decimal_comma(self, name: str) -> bool | None:
+        """Tell what a comma before three digits is in a field; None when its column does not tell."""
+        return self._habits.decimal_comma(name)
 
-    def percent(self, name: str, what: str = "percentage") -> float | None:
-        """Read a percentage from 0 to 100, with or without a percent sign."""
-        value = self.read(name, parse_percent)
-        if value is not None and not 0 <= value <= 100:
-            sense = "negative" if value < 0 else "more than 100 %"
-            self.problem(
-                name,
-                f"{self.text(name)!r} is not a possible {what}: it is {sense}",
-                "Write the percent by weight on the label, from 0 to 100.",
-            )
-            return None
-        return value
+    def number(self, name: str, kind: str = "figure", unit: str = "") -> float | None:
+        """Read a bare number."""
+        if self._typed:
+            number = self._typed_number(name)
+        else:
+            number = self.read(name, lambda text: read_number(text, self.decimal_comma(name)))
+        if number is not None and unit:
+            number = convert(number, unit, _KINDS[BOUNDS[kind].unit][1])
+        return self._possible(name, kind, number)
 
-    def money(self, name: str) -> Decimal | None:
-        """Read an amount of money, not negative."""
-        amount = self.read(name, parse_money)
-        if amount is not None and amount < 0:
-            self.problem(name, f"{self.text(name)!r} is a negative price", "Write what one package costs.")
-            return None
-        return amount
-
-    def count(self, name: str) -> int | None:
-        """Read a whole number, zero or more."""
-        value = self.number_of(name, 0, None, "count")
+    def count(self, name: str, kind: str = "count") -> int | None:
+        """Read a whole number."""
+        value = self.number(name, kind)
         if value is not None and not value.is_integer():
-            self.problem(name, f"{self.text(name)!r} is not a whole number", "Write a whole number.")
+            self.problem(name, f"{self._shown(name)} is not a whole number", "Write a whole number.")
             return None
         return None if value is None else int(value)
 
+    def year(self, name: str) -> int | None:
+        """Read a calendar year."""
+        if self._typed:
+            return self.count(name, "season")
+        year = self._possible(name, "season", self.read(name, _year))
+        return None if year is None else int(year)
+
+    def percent(self, name: str, kind: str = "percent") -> float | None:
+        """Read a percentage, with or without its sign."""
+        read = self.read(name, lambda text: parse_percent(text, self.decimal_comma(name)))
+        return self._possible(name, kind, read)
+
+    def quantity(
+        self, name: str, kind: str, parse: Callable[[str], float | None] | None = None
+    ) -> float | None:
+        """Read a number with its unit [SI]."""
+        plain, comma = _KINDS[BOUNDS[kind].unit][0], self.decimal_comma(name)
+        read = self.read(name, parse or (lambda text: plain(text, decimal_comma=comma)))
+        return self._possible(name, kind, read)
+
+    def amount(self, name: str, kind: str, counted: str = "") -> Quantity | None:
+        """Read a number with its unit and keep both as written."""
+        written = self.read(name, lambda text: parse_quantity(text, self.decimal_comma(name)))
+        if written is None:
+            return None
+        bound = BOUNDS[kind]
+        try:
+            value = convert(written.value, written.unit, bound.unit)
+        except UnitError:
+            if not counted:
+                self.quantity(name, kind)  # says what is wrong with the unit
+                return None
+            bound, value = BOUNDS[counted], written.value
+        return written if self._inside(name, bound, value) else None
+
+    def money(self, name: str, kind: str = "money") -> Decimal | None:
+        """Read an amount of money, not negative."""
+        value = self.value(name)
+        if self._typed and isinstance(value, int | float) and not isinstance(value, bool):
+            amount = self._parsed(name, repr(value), parse_money)
+        else:
+            amount = self.read(name, lambda text: parse_money(text, self.decimal_comma(name)))
+        return amount if amount is not None and self._inside(name, BOUNDS[kind], amount) else None
+
     def date(self, name: str) -> dt.date | None:
-        """Read a date: ``2026-04-12``, or the US order ``4/12/2026``, which is said once per file."""
+        """Read a date; that a file writes the month first is said once."""
         day = self.read(name, parse_date)
-        if day is not None and "/" in self.text(name):
-            self._notes.once(
-                "month first",
-                Problem(
-                    f"{self.where}, {name}",
-                    f"{self.text(name)!r} was read as month/day/year: {day.isoformat()}",
-                    "Write dates as 2026-04-12 if the day stands first in this file.",
-                    Level.NOTE,
-                ),
-            )
+        if day is not None and "/" in self.text(name) and "month first" not in self._habits.said:
+            self._habits.said.add("month first")
+            what = f"{self._shown(name)} was read as month/day/year: {day.isoformat()}"
+            fix = "Write dates as 2026-04-12 if the day stands first in this file."
+            self.problem(name, what, fix, Level.NOTE)
         return day
 
-    def yes_or_no(self, name: str) -> bool | None:
-        """Read yes or no."""
+    def yes_no(self, name: str) -> bool | None:
+        """Read yes or no, or true or false."""
+        value = self.value(name)
+        if value is None or (self._typed and isinstance(value, bool)):
+            return value
+        if self._typed:
+            self.problem(name, f"{shown(value)} is neither true nor false", "Write true or false.")
+            return None
         text = self.text(name).lower()
-        if text in _YES or text in _NO:
-            return text in _YES
-        if text:
-            self.problem(
-                name, f"{self.text(name)!r} is neither yes nor no", "Write yes, no, or leave it blank."
-            )
-        return None
+        if text not in _YES | _NO:
+            self.problem(name, f"{self._shown(name)} is neither yes nor no", "Write yes or no, or nothing.")
+            return None
+        return text in _YES
 
-    def one_of(self, name: str, words: type[E]) -> E | None:
-        """Read one of a fixed set of words."""
-        text = self.text(name)
-        return None if not text else self.word(name, text, words)
+    def word(self, name: str, words: type[E]) -> E | None:
+        """Read one of a fixed set of words, whatever its case and hyphens."""
+        return self.read(name, lambda text: _word(text, words))
 
-    def word(self, name: str, text: str, words: type[E]) -> E | None:
-        """Match one text with a fixed set of words, whatever its case and hyphens."""
-        plain = re.sub(r"[\s_-]+", "", text).lower()
-        for word in words:
-            if re.sub(r"[\s_-]+", "", word.value).lower() == plain:
-                return word
-        listed = ", ".join(word.value for word in words)
-        self.problem(name, f"{text!r} is not one of: {listed}", "Write one of these words.")
-        return None
+    def listed_words(self, name: str, words: type[E]) -> tuple[E, ...]:
+        """Read words of a fixed set that stand between semicolons."""
+        found = (self._parsed(name, text, lambda text: _word(text, words)) for text in self.listed(name))
+        return tuple(word for word in found if word is not None)
 
     def listed(self, name: str) -> tuple[str, ...]:
         """Read a list whose items stand between semicolons."""
         return tuple(part.strip() for part in self.text(name).split(";") if part.strip())
 
+    def choice(self, name: str, choices: Collection[str]) -> str:
+        """Read one of a few texts, written as they are; empty when it is not stated."""
+        text = self.text(name)
+        if text and text not in choices:
+            self.problem(name, f"{shown(text)} is not one of: {', '.join(choices)}", "Choose one of these.")
+            return ""
+        return text
 
-def parse_percent(text: str) -> float:
+    def inner(self, name: str) -> Fields:
+        """Return the object or section that stands in a field; an empty one when nothing does."""
+        value = self.value(name)
+        if not isinstance(value, dict | None):
+            self.problem(name, f"{shown(value)} is not an object", "Write {…}.")
+            value = None
+        return Fields(self.place(name), value or {}, self.problems, typed=True)
+
+    def inners(self, name: str, called: str) -> list[Fields]:
+        """Return the objects of a list."""
+        value = self.value(name) or []
+        if not isinstance(value, list) or not all(isinstance(item, dict) for item in value):
+            self.problem(name, f"{shown(value)} is not a list of objects", "Write [{…}].")
+            return []
+        places = (self.place(f"{called} {number}") for number in range(1, len(value) + 1))
+        return [
+            Fields(place, item, self.problems, typed=True) for place, item in zip(places, value, strict=True)
+        ]
+
+    # -- inside --------------------------------------------------------------------------------
+
+    def _shown(self, name: str) -> str:
+        return shown(self.value(name))
+
+    def _typed_number(self, name: str) -> float | None:
+        value = self.value(name)
+        if isinstance(value, bool) or not isinstance(value, int | float | None):
+            self.problem(name, f"{shown(value)} is not a number", "Write digits without quotation marks.")
+            return None
+        try:
+            return None if value is None else float(value)
+        except OverflowError:  # an integer of 400 digits
+            return math.inf
+
+    def _parsed(self, name: str, text: str, parse: Callable[[str], T]) -> T | None:
+        try:
+            return parse(text)
+        except ValueError as error:
+            self.add([problem_of(self.place(name), error)])
+            return None
+
+    def _inside(self, name: str, bound: Bound, value: float | Decimal) -> bool:
+        """Tell whether a value [the bound's unit] is possible; say so when it is not."""
+        if what := bound.fault(self._shown(name), value):
+            self.problem(name, what, bound.why)
+        return not what
+
+    def _possible(self, name: str, kind: str, value: float | None) -> float | None:
+        """Return a value [SI] if it is possible."""
+        if value is None:
+            return None
+        bound = BOUNDS[kind]
+        own = convert(value, _KINDS[bound.unit][1], bound.unit) if bound.unit else value
+        return value if self._inside(name, bound, own) else None
+
+
+def _year(text: str) -> int:
+    if not re.fullmatch(r"[0-9]{1,9}", text):
+        raise UnitError(f"{shown(text)} is not a calendar year", "write for example 2026")
+    return int(text)
+
+
+def typed_options(texts: Mapping[str, str | None], problems: list[Problem]) -> Fields:
+    """Return what was typed for the options of a command, to be read as values.
+
+    Parameters
+    ----------
+    texts
+        Option (``"--amount"``) to what was typed; None = not typed.
+    problems
+        Where problems are added.
+
+    Returns
+    -------
+    Fields
+
+    Examples
+    --------
+    >>> found: list[Problem] = []
+    >>> typed_options({"--swath": "20 ft", "--speed": None}, found).quantity("--swath", "swath")
+    6.096
+    """
+    return Fields("", texts, problems)
+
+
+def _word(text: str, words: type[E]) -> E:
+    plain = re.sub(r"[\s_-]+", "", text).lower()
+    for word in words:
+        if re.sub(r"[\s_-]+", "", word.value).lower() == plain:
+            return word
+    raise UnitError(f"{shown(text)} is not one of: {', '.join(w.value for w in words)}", "write one of these")
+
+
+# ---------------------------------------------------------------------------------------------
+# Parsers without a home of their own
+
+
+def parse_percent(text: str, decimal_comma: bool | None = None) -> float:
     """Read a percentage, with or without its sign.
 
     Parameters
     ----------
     text
         ``"46"``, ``"46%"``, ``"46 %"``.
+    decimal_comma
+        As in `units.read_number`.
 
     Returns
     -------
@@ -300,10 +546,17 @@ def parse_percent(text: str) -> float:
 
     Examples
     --------
-    >>> parse_percent("46 %")
-    46.0
+    >>> parse_percent("46 %"), parse_percent("0,125%")
+    (46.0, 0.125)
     """
-    return parse_number(text.removesuffix("%"))
+    return read_number(text.strip().removesuffix("%"), decimal_comma)
+
+
+_DATES = (
+    re.compile(r"(?P<y>\d{4})-(?P<m>\d{1,2})-(?P<d>\d{1,2})(?:[T ]\d{1,2}:\d{2}(?::\d{2})?[\d.:+Z-]*)?"),
+    re.compile(r"(?P<m>\d{1,2})/(?P<d>\d{1,2})/(?P<y>\d{4})"),
+    re.compile(r"(?P<d>\d{1,2})\.(?P<m>\d{1,2})\.(?P<y>\d{4})"),
+)
 
 
 def parse_date(text: str) -> dt.date:
@@ -312,7 +565,8 @@ def parse_date(text: str) -> dt.date:
     Parameters
     ----------
     text
-        ``"2026-04-12"``, with or without a time after it; or ``"4/12/2026"``, month first.
+        ``"2026-04-12"``, with or without a time after it; ``"4/12/2026"``, month first; ``"13.4.2026"``,
+        day first where it can be nothing else.
 
     Returns
     -------
@@ -320,37 +574,26 @@ def parse_date(text: str) -> dt.date:
 
     Raises
     ------
-    ValueError
-        When it is no date, or a number that cannot be the month stands first.
+    UnitError
+        When it is no date, could be two, or lies outside the years of `BOUNDS`.
 
     Examples
     --------
-    >>> parse_date("4/12/2026").isoformat()
-    '2026-04-12'
+    >>> parse_date("4/12/2026").isoformat(), parse_date("13.4.2026").isoformat()
+    ('2026-04-12', '2026-04-13')
     """
+    fix = "write it as 2026-04-12"
+    match = next((found for form in _DATES if (found := form.fullmatch(text.strip()))), None)
+    if match is None:
+        raise UnitError(f"{shown(text)} is not understood as a date", fix)
+    year, month, day = (int(match[part]) for part in "ymd")
     try:
-        if match := re.fullmatch(r"(\d{4})-(\d{1,2})-(\d{1,2})(?:[T ].*)?", text.strip()):
-            return dt.date(int(match[1]), int(match[2]), int(match[3]))
-        if match := re.fullmatch(r"(\d{1,2})/(\d{1,2})/(\d{4})", text.strip()):
-            return dt.date(int(match[3]), int(match[1]), int(match[2]))
+        date = dt.date(year, month, day)
     except ValueError as error:
-        raise ValueError(f"{text!r} is not a date; write it as 2026-04-12") from error
-    raise ValueError(f"{text!r} is not understood as a date; write it as 2026-04-12")
-
-
-def unknown_columns(table: Table, columns: Headings, kept: bool) -> tuple[Problem, ...]:
-    """Say which columns were not used."""
-    names = [table.columns[place] or f"column {place + 1}" for place in columns.unknown]
-    if not names:
-        return ()
-    listed = ", ".join(repr(name) for name in names)
-    done = "kept but not used" if kept else "not used and not stored"
-    one = len(names) == 1
-    return (
-        Problem(
-            f"{table.path.name}, heading",
-            f"the column{'' if one else 's'} {listed} {'is' if one else 'are'} {done}",
-            "Check the spelling if it should be used.",
-            Level.NOTE,
-        ),
-    )
+        raise UnitError(f"{shown(text)} is not a date", fix) from error
+    if what := BOUNDS["season"].fault(f"the year of {shown(text)}", year):
+        raise UnitError(what, fix)
+    if "." in match[0][:3] and day <= 12 and day != month:
+        other = dt.date(year, day, month)
+        raise UnitError(f"{shown(text)} may be {date} or {other}", f"write {date} or {other}")
+    return date

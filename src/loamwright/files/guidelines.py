@@ -18,7 +18,7 @@ from pathlib import Path
 from loamwright.errors import InputError, Level, Problem, has_errors
 from loamwright.files.editions import MAIN_FILE, Edition
 from loamwright.files.sections import Report
-from loamwright.needs import Guideline, Status
+from loamwright.needs import Guideline, Status, missing_guideline
 
 BUILT_IN = Path(__file__).parents[1] / "data" / "guidelines"
 
@@ -57,12 +57,16 @@ class GuidelineInfo:
     about: str
 
 
-def available() -> tuple[GuidelineInfo, ...]:
-    """List the built-in editions.
+def guideline_editions() -> tuple[GuidelineInfo, ...]:
+    """List the built-in guideline editions.
+
+    Returns
+    -------
+    tuple of GuidelineInfo
 
     Examples
     --------
-    >>> "umn-forage-2011" in [info.guideline_id for info in available()]
+    >>> "umn-forage-2011" in [info.guideline_id for info in guideline_editions()]
     True
     """
     return tuple(describe(load_guideline(guideline_id)) for guideline_id in _built_in_ids())
@@ -165,6 +169,40 @@ def load_kept_guideline(files: Mapping[str, bytes]) -> Guideline:
         return load_file(Path(folder))
 
 
+def load_for(name: str, kept: Mapping[str, bytes]) -> tuple[Guideline, tuple[Problem, ...]]:
+    """Load an edition for a property: built in or from its folder, else as the property has kept it.
+
+    Parameters
+    ----------
+    name
+        As the settings name it.
+    kept
+        The files the property has kept of it; empty when none.
+
+    Returns
+    -------
+    guideline : Guideline
+        One that says nothing when it is nowhere.
+    problems : tuple of Problem
+        That it is not where the settings say.
+    """
+    fix = "Set it to one that is there: set settings guideline=…; see `guideline list`."
+    try:
+        return load_guideline(name), ()
+    except InputError as error:
+        gone = error
+    if kept:
+        try:
+            found = load_kept_guideline(kept)
+        except InputError as broken:
+            gone = broken
+        else:
+            what = f"the guideline {name!r} is not there any more; the copy kept in the property is used"
+            return found, (Problem("settings, guideline", what, fix, Level.WARNING),)
+    what = f"{gone.problems[0].what}: what would go by it is unknown"
+    return missing_guideline(name), (Problem("settings, guideline", what, fix, Level.WARNING),)
+
+
 @lru_cache(maxsize=32)
 def _built_in(guideline_id: str) -> Guideline:
     return load_file(BUILT_IN / guideline_id)
@@ -178,8 +216,19 @@ def load_file(path: Path) -> Guideline:
     return guideline
 
 
-def check(path: Path) -> tuple[Problem, ...]:
-    """Check an edition without using it."""
+def check_guideline(path: Path) -> tuple[Problem, ...]:
+    """Check an edition of the user's own, row by row, without using it.
+
+    Parameters
+    ----------
+    path
+        Its folder or file.
+
+    Returns
+    -------
+    tuple of Problem
+        Empty when it can be used as it is.
+    """
     return _read(path)[1]
 
 
@@ -191,7 +240,7 @@ def _read(path: Path) -> tuple[Guideline | None, tuple[Problem, ...]]:
     except OSError:
         report.error(str(path), f"there is no {MAIN_FILE} to read", f"Give the folder that holds {MAIN_FILE}")
         return None, tuple(report.problems)
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (ValueError, RecursionError) as error:  # also of bytes, and of integers of 5,000 digits
         report.error(str(main), f"it is not valid TOML ({error})", "Correct it at the place named")
         return None, tuple(report.problems)
     return Edition(main.parent.resolve(), data, report).guideline(), tuple(report.problems)

@@ -24,7 +24,9 @@ from loamwright.files import (
     textrows,
     vectors,
 )
-from loamwright.files.settings import info_from
+from loamwright.files.fields import Fields
+from loamwright.files.jsontext import read_json
+from loamwright.files.vectors import ShapeFile
 from loamwright.land import Cropping, KeepOut, Plot, PlotArea
 from loamwright.soil import OrganicInput, SoilTest
 from loamwright.supplies import Offer, PriceList, Product
@@ -83,7 +85,7 @@ def measure(
     """
     if gps_sigma_m < 0:
         raise InputError(
-            [Problem("--gps-sigma", f"{gps_sigma_m:g} m is less than nothing", "Give zero or more.")]
+            [Problem("gps sigma", f"{gps_sigma_m:g} m is less than nothing", "Give zero or more.")]
         )
     read = plots.plots_from_shapes(vectors.read_shapes(path, layer), season, gps_sigma_m, unnamed_ok=True)
     problems = list(read.problems)
@@ -127,55 +129,25 @@ def compare(path: Path) -> supplies.Comparison:
     return replace(comparison, problems=problems) if problems else comparison
 
 
-def guideline_editions() -> tuple[guidelines.GuidelineInfo, ...]:
-    """List the built-in guideline editions.
-
-    Returns
-    -------
-    tuple of guidelines.GuidelineInfo
-    """
-    return guidelines.available()
-
-
-def check_guideline(path: Path) -> tuple[Problem, ...]:
-    """Check a guideline edition of the user's own.
-
-    Parameters
-    ----------
-    path
-        Its folder or file.
-
-    Returns
-    -------
-    tuple of Problem
-        Row by row; empty when it can be used as it is.
-    """
-    return guidelines.check(path)
-
-
 # ---------------------------------------------------------------------------------------------
 # Making a property and filling it
 
 
 def read_settings(path: Path) -> PropertyInfo:
     """Read a property.json, with guideline folders beside it made findable from anywhere."""
-    info = info_from(path)
+    return _with_guidelines(path, settings.info_from(path))
 
+
+def _with_guidelines(path: Path, info: PropertyInfo) -> PropertyInfo:
     def found(name: str) -> str:
         folder = path.parent / name
         chosen = str(folder.resolve()) if folder.is_dir() else name
         guidelines.load_guideline(chosen)
         return chosen
 
-    settings = info.settings
-    return replace(
-        info,
-        settings=replace(
-            settings,
-            guideline=found(settings.guideline),
-            lime_guideline=found(settings.lime_guideline),
-        ),
-    )
+    own = info.settings
+    own = replace(own, guideline=found(own.guideline), lime_guideline=found(own.lime_guideline))
+    return replace(info, settings=own)
 
 
 def new_property(path: Path, name: str, season: int, settings: Path | None, units: str | None) -> None:
@@ -202,11 +174,10 @@ def new_property(path: Path, name: str, season: int, settings: Path | None, unit
     PropertyFileError
         When the file exists or cannot be written.
     """
-    problems = []
+    problems: list[Problem] = []
     if not name.strip():
-        problems.append(Problem("--name", f"{name!r} is no name", "Write what people call the property."))
-    if not 1900 <= season <= 9999:
-        problems.append(Problem("--season", f"{season} is not a calendar year", "Write for example 2026."))
+        problems.append(Problem("name", f"{name!r} is no name", "Write what people call the property."))
+    Fields("", {"season": season}, problems, typed=True).year("season")
     if path.suffix.lower() != PROPERTY_SUFFIX:
         fix = f"Write {path.with_suffix(PROPERTY_SUFFIX).name}."
         problems.append(Problem(path.name, f"a property file ends in {PROPERTY_SUFFIX}", fix))
@@ -237,10 +208,9 @@ def _replaced(found: Iterable[R], held: Iterable[R], key: Callable[[R], str]) ->
 class _Basket:
     """Everything read from the files of one import, before any of it is stored."""
 
-    def __init__(self, record: PropertyRecord, layer: str | None) -> None:
+    def __init__(self, record: PropertyRecord) -> None:
         self.held = record
         self.season = record.info.season
-        self.layer = layer
         self.gps_sigma_m = record.info.settings.gps_sigma_m
         self.plots: dict[str, Plot] = {}
         self.croppings: list[Cropping] = []
@@ -256,40 +226,38 @@ class _Basket:
         self.problems: list[Problem] = []
         self.taken: list[str] = []
 
-    def take(self, path: Path, kind: str) -> None:
-        """Read one file of a known kind."""
-        if kind in ("plots", "keep-outs"):
-            self._take_shapes(path, kind)
-            return
-        if kind == "settings":
-            self.info = read_settings(path)
+    def take(self, file: _File) -> None:
+        """Take what one file holds."""
+        path, kind, content = file.path, file.kind, file.content
+        found: tuple[Problem, ...] = ()
+        if isinstance(content, ShapeFile):
+            self._take_shapes(path, kind, content)
+        elif kind == "settings":
+            self.info = _with_guidelines(path, settings.info_in(path, content))
             self.season, self.gps_sigma_m = self.info.season, self.info.settings.gps_sigma_m
             self.taken.append(f"{path.name}: settings of {self.info.name}, season {self.info.season}")
-            return
-        if kind == "records":
-            entries, problems = field_records.records_from(path, self.known)
+        elif not isinstance(content, textrows.Table):
+            entries, found = field_records.records_in(path, content, self.known)
             self._take_entries(path, entries)
+        elif kind == "products":
+            labels, offers, found = pricelists.products_from(content)
+            self._take_products(path, labels, offers)
+        elif kind == "soil tests":
+            tests, found = tables.soil_tests_from(content, self.known)
+            self.tests.extend(tests)
+            self._once(path, "test_id", (test.test_id for test in tests))
+            replaced = _replaced(tests, self.held.soil_tests, lambda test: test.test_id)
+            self._took(path, _count(tests, "soil test"), replaced)
+        elif kind == "organic inputs":
+            inputs, found = tables.organic_inputs_from(content, self.known)
+            self.organic.extend(inputs)
+            self._once(path, "input_id", (item.input_id for item in inputs))
+            replaced = _replaced(inputs, self.held.organic_inputs, lambda item: item.input_id)
+            self._took(path, _count(inputs, "organic input"), replaced)
         else:
-            table = textrows.read_table(path)
-            if kind == "products":
-                labels, offers, problems = pricelists.products_from(table)
-                self._take_products(path, labels, offers)
-            elif kind == "soil tests":
-                tests, problems = tables.soil_tests_from(table, self.known)
-                self.tests.extend(tests)
-                self._once(path, "test_id", (test.test_id for test in tests))
-                replaced = _replaced(tests, self.held.soil_tests, lambda test: test.test_id)
-                self._took(path, _count(tests, "soil test"), replaced)
-            elif kind == "organic inputs":
-                inputs, problems = tables.organic_inputs_from(table, self.known)
-                self.organic.extend(inputs)
-                self._once(path, "input_id", (item.input_id for item in inputs))
-                replaced = _replaced(inputs, self.held.organic_inputs, lambda item: item.input_id)
-                self._took(path, _count(inputs, "organic input"), replaced)
-            else:
-                entries, problems = tables.applications_from(table, self.known)
-                self._take_entries(path, entries)
-        self.problems.extend(problems)
+            entries, found = tables.applications_from(content, self.known)
+            self._take_entries(path, entries)
+        self.problems.extend(found)
 
     def _once(self, path: Path, field: str, ids: Iterable[str]) -> None:
         """Note ids that an earlier file of this import has given already."""
@@ -324,8 +292,7 @@ class _Basket:
         ]
         self._took(path, f"{_count(offers, 'offer')} of {_count(labels, 'product')}", replaced)
 
-    def _take_shapes(self, path: Path, kind: str) -> None:
-        shapes = vectors.read_shapes(path, self.layer)
+    def _take_shapes(self, path: Path, kind: str, shapes: ShapeFile) -> None:
         if kind == "plots":
             read = plots.plots_from_shapes(shapes, self.season, self.gps_sigma_m)
             self._once(path, "plot_id", (plot.plot_id for plot in read.plots))
@@ -373,31 +340,45 @@ KINDS = (
 )
 
 
-def kind_of_file(path: Path, layer: str | None = None) -> str:
-    """Tell what a file holds from its content."""
-    kind: str | None
-    if path.suffix.lower() in textrows.SUFFIXES:
-        kind = tables.kind_of(textrows.read_table(path))
-    elif path.suffix.lower() == ".json" and settings.looks_like(path):
-        kind = "settings"
-    elif path.suffix.lower() == ".json" and field_records.looks_like(path):
-        kind = "records"
-    else:
-        shapes = vectors.read_shapes(path, layer)
-        if not shapes.features:
-            raise InputError(shapes.problems)
-        kind = plots.looks_like(shapes)
-        kind = "keep-outs" if kind == "keepouts" else kind
+@dataclass(frozen=True, slots=True)
+class _File:
+    """A file that was read: its rows, its shapes or its JSON, and which of `KINDS` they are."""
+
+    path: Path
+    kind: str
+    content: object
+
+
+def _read(path: Path, kind: str | None, layer: str | None) -> _File:
+    """Read a file once, and tell from its content what it holds unless that was said."""
+    suffix = path.suffix.lower()
+    if kind in ("soil tests", "organic inputs", "products", "applications"):
+        return _File(path, kind, textrows.read_table(path))
+    if kind in ("settings", "records"):
+        return _File(path, kind, read_json(path))
+    document = None
+    if kind is None and suffix in textrows.SUFFIXES:
+        table = textrows.read_table(path)
+        return _File(path, _told(path, tables.kind_of(table)), table)
+    if kind is None and suffix == ".json":
+        document = read_json(path)
+        for its_kind, room in (("settings", settings), ("records", field_records)):
+            if room.looks_like(document):
+                return _File(path, its_kind, document)
+    shapes = vectors.read_shapes(path, layer, document)
+    if kind is None and not shapes.features:
+        raise InputError(shapes.problems)
+    likely = plots.looks_like(shapes)
+    return _File(path, kind or _told(path, "keep-outs" if likely == "keepouts" else likely), shapes)
+
+
+def _told(path: Path, kind: str | None) -> str:
     if kind is None:
-        raise InputError(
-            [
-                Problem(
-                    str(path),
-                    "its content does not tell what it holds",
-                    f"Say it with --as, one of: {', '.join(KINDS)}.",
-                )
-            ]
+        what, fix = (
+            "its content does not tell what it holds",
+            f"Say it with `kind`, one of: {', '.join(KINDS)}.",
         )
+        raise InputError([Problem(str(path), what, fix)])
     return kind
 
 
@@ -428,21 +409,20 @@ def import_files(
     """
     if kind is not None and kind not in KINDS:
         raise InputError(
-            [Problem("--as", f"{kind!r} is not a kind of file", f"Use one of: {', '.join(KINDS)}.")]
+            [Problem("kind", f"{kind!r} is not a kind of file", f"Use one of: {', '.join(KINDS)}.")]
         )
     record = property_file.load(path)
-    basket = _Basket(record, layer)
+    basket = _Basket(record)
     problems: list[Problem] = []
-    read: list[tuple[int, Path, str]] = []
-    for file in files:
+    read: list[_File] = []
+    for path_of_file in files:
         try:
-            its_kind = kind or kind_of_file(file, layer)
-            read.append((KINDS.index(its_kind), file, its_kind))
+            read.append(_read(path_of_file, kind, layer))
         except InputError as error:
             problems.extend(error.problems)
-    for _order, file, its_kind in sorted(read, key=lambda item: item[0]):
+    for file in sorted(read, key=lambda one: KINDS.index(one.kind)):
         try:
-            basket.take(file, its_kind)
+            basket.take(file)
         except InputError as error:
             problems.extend(error.problems)
     problems.extend(basket.problems)

@@ -20,15 +20,15 @@ from loamwright.units import (
     ACRE_M2,
     LB_ACRE_KG_HA,
     LB_KG,
-    convert,
     parse_area,
+    parse_density,
     parse_length,
     parse_mass,
     parse_money,
-    parse_number,
     parse_quantity,
     parse_rate,
     parse_speed,
+    read_number,
 )
 from loamwright.values import Quantity
 
@@ -50,15 +50,18 @@ class Kind:
     example
         How it is written.
     read
-        Text to value; raises `UnitError` or `ValueError` whose message is "what; fix".
+        Text and unit system to value; raises `UnitError` or `ValueError` whose message is "what; fix".
     write
         Value and unit system to text that `read` takes.
+    in_units
+        True when `read` takes the unit system too: a ton is a tonne in a metric property.
     """
 
     name: str
     example: str
-    read: Callable[[str], Any]
+    read: Callable[..., Any]
     write: Callable[[Any, str], str]
+    in_units: bool = False
 
 
 def shown(value: float) -> str:
@@ -83,7 +86,7 @@ def shown(value: float) -> str:
 
 def _number(name: str, low: float | None, high: float | None) -> Callable[[str], float]:
     def read(text: str) -> float:
-        value = parse_number(text)
+        value: float = read_number(text)
         if (low is not None and value < low) or (high is not None and value > high):
             limits = (
                 f"from {low:g} to {high:g}"
@@ -238,7 +241,7 @@ def _place(text: str) -> tuple[float, float]:
     parts = text.replace(";", ",").split(",")
     if len(parts) != 2:
         raise ValueError(f"{text!r} is not a place; write longitude, latitude: -93.05, 46.05")
-    longitude, latitude = (parse_number(part.strip()) for part in parts)
+    longitude, latitude = (read_number(part.strip()) for part in parts)
     if not (-180 <= longitude <= 180 and -90 <= latitude <= 90):
         raise ValueError(f"{text!r} is not on the globe; write longitude, latitude: -93.05, 46.05")
     return longitude, latitude
@@ -270,9 +273,11 @@ def _per_acre(text: str) -> Decimal:
     raise ValueError(f"{text!r} is not money per acre or hectare; write for example 6.00/acre")
 
 
-def _sized(parse: Callable[[str], float], example: str, zero_ok: bool = False) -> Callable[[str], float]:
-    def read(text: str) -> float:
-        value = parse(text)
+def _sized(
+    parse: Callable[[str, str], float], example: str, zero_ok: bool = False
+) -> Callable[[str, str], float]:
+    def read(text: str, system: str) -> float:
+        value = parse(text, system)
         if value < 0 or (value == 0 and not zero_ok):
             least = "zero or more" if zero_ok else "more than zero"
             raise ValueError(f"{text!r} is not possible; write {least}, for example {example}")
@@ -283,7 +288,7 @@ def _sized(parse: Callable[[str], float], example: str, zero_ok: bool = False) -
 
 def _measure(
     name: str,
-    parse: Callable[[str], float],
+    parse: Callable[[str, str], float],
     us: tuple[str, float],
     metric: tuple[str, float],
     zero_ok: bool = True,
@@ -295,11 +300,7 @@ def _measure(
         unit, size = metric if system == "metric" else us
         return f"{shown(value / size)} {unit}"
 
-    return Kind(name, example, _sized(parse, example, zero_ok), write)
-
-
-def _speed(text: str) -> float:
-    return parse_speed(text)
+    return Kind(name, example, _sized(parse, example, zero_ok), write, in_units=True)
 
 
 def _quantity(text: str) -> Quantity:
@@ -387,12 +388,13 @@ MASS = _measure("mass", parse_mass, ("lb", LB_KG), ("kg", 1.0))
 LENGTH = _measure("length", parse_length, ("ft", FOOT_M), ("m", 1.0))
 AREA = _measure("area", parse_area, ("acre", ACRE_M2), ("ha", 10_000.0))
 RATE = _measure("rate", parse_rate, ("lb/acre", LB_ACRE_KG_HA), ("kg/ha", 1.0))
-SPEED = _measure("speed", _speed, ("mph", MPH_M_S), ("km/h", 1 / 3.6), zero_ok=False)
+SPEED = _measure("speed", parse_speed, ("mph", MPH_M_S), ("km/h", 1 / 3.6), zero_ok=False)
 DENSITY = Kind(
     "density",
     "11.1 lb/gal",
-    _sized(lambda text: convert(*_split(text), "kg/m3"), "11.1 lb/gal"),
+    _sized(parse_density, "11.1 lb/gal"),
     lambda value, _: f"{shown(value)} kg/m3",
+    in_units=True,
 )
 QUANTITY = Kind(
     "amount with unit", "3 ton/acre", _quantity, lambda value, _: f"{shown(value.value)} {value.unit}"
@@ -408,12 +410,7 @@ SIEVES = Kind(
 )
 
 
-def _split(text: str) -> tuple[float, str]:
-    quantity = parse_quantity(text)
-    return quantity.value, quantity.unit
-
-
-def read_value(kind: Kind, text: str) -> Any:
+def read_value(kind: Kind, text: str, system: str = "us") -> Any:
     """Read one typed value; every fault as a ValueError whose message is "what; fix".
 
     Parameters
@@ -422,6 +419,8 @@ def read_value(kind: Kind, text: str) -> Any:
         Its kind.
     text
         As typed.
+    system
+        ``"us"`` or ``"metric"``.
 
     Returns
     -------
@@ -433,7 +432,7 @@ def read_value(kind: Kind, text: str) -> Any:
         When the text is not of this kind.
     """
     try:
-        return kind.read(text)
+        return kind.read(text, system) if kind.in_units else kind.read(text)
     except UnitError as error:
         raise ValueError(str(error)) from error
     except (ArithmeticError, OverflowError) as error:

@@ -9,14 +9,14 @@ that all faults are told at once. Whether anything is imported then is `season`'
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass
 from itertools import pairwise
-from typing import TypeVar
 
 import shapely
 
-from loamwright.errors import Level, Problem, UnitError, has_errors
+from loamwright.errors import Level, Problem, UnitError
+from loamwright.files.fields import Fields, Habits, key_of, shown, unused
 from loamwright.files.vectors import Feature, ShapeFile
 from loamwright.land import (
     DUPLICATE_SHARE,
@@ -29,10 +29,7 @@ from loamwright.land import (
     overlaps,
     walk_to_boundary,
 )
-from loamwright.units import format_area, parse_length, parse_number, parse_quantity
-from loamwright.values import Quantity
-
-_T = TypeVar("_T")
+from loamwright.units import format_area, read_number
 
 #: Column → other names it goes by. Compared without capitals, spaces and punctuation; the ten-letter
 #: names are what a Shapefile makes of the long ones.
@@ -59,8 +56,6 @@ KEEPOUT_COLUMNS: Mapping[str, tuple[str, ...]] = {
     "notes": ("note", "comment", "comments", "description", "desc", "remarks"),
 }
 _CROP_COLUMNS = ("crop", "previous_crop", "previous_stand", "yield_goal", "legume_pct", "seeding")
-_YES = {"yes", "y", "true", "1"}
-_NO = {"no", "n", "false", "0"}
 #: An entrance farther than this from its plot is mentioned [m] (our choice).
 FAR_ENTRANCE_M = 5_000.0
 #: Pieces of one track that are farther apart than this many fix errors are two walks (our choice).
@@ -101,111 +96,54 @@ class KeepOutsRead:
 
 
 # ---------------------------------------------------------------------------------------------
-# Fields
+# Words of features
 
 
-def _plain(name: str) -> str:
-    return re.sub(r"[^a-z0-9]+", "_", name.strip().lower()).strip("_")
-
-
-@dataclass(slots=True)
-class _Fields:
-    """The words of one feature under our column names, and the faults found in them."""
-
-    where: str
-    known: dict[str, tuple[str, str]]  # column → (name in the file, text)
-    extra: dict[str, str]
-    problems: list[Problem] = field(default_factory=list)
-
-    @classmethod
-    def of(cls, feature: Feature, columns: Mapping[str, tuple[str, ...]]) -> _Fields:
-        left = {_plain(name): (name, text) for name, text in feature.properties.items()}
-        known = {}
-        for column, aliases in columns.items():
-            name = next((name for name in (column, *aliases) if name in left), None)
-            if name is not None:
-                known[column] = left.pop(name)
-        return cls(feature.where, known, dict(left.values()))
-
-    def text(self, column: str) -> str:
-        """Return the text of a column, or nothing."""
-        return self.known.get(column, ("", ""))[1]
-
-    def read(self, column: str, reader: Callable[[str], _T], fix: str) -> _T | None:
-        """Return a column read by a reader; None when blank or, with a problem, when it fails."""
-        name, text = self.known.get(column, (column, ""))
-        if not text:
-            return None
-        try:
-            return reader(text)
-        except (UnitError, ValueError) as error:
-            self.problems.append(Problem(f"{self.where}, {name}", str(error), fix))
-            return None
-
-
-def _between(low: float, high: float) -> Callable[[str], float]:
-    def read(text: str) -> float:
-        number = parse_number(text.strip().removesuffix("%"))
-        if not low <= number <= high:
-            raise ValueError(f"{text!r} is not between {low:g} and {high:g}")
-        return number
-
-    return read
-
-
-def _above_zero(text: str) -> float:
-    number = parse_number(text)
-    if number <= 0:
-        raise ValueError(f"{text!r} is not more than zero")
-    return number
-
-
-def _yes_or_no(text: str) -> bool:
-    if text.lower() not in _YES | _NO:
-        raise ValueError(f"{text!r} is neither yes nor no")
-    return text.lower() in _YES
-
-
-def _year(text: str) -> int:
-    if not re.fullmatch(r"[12]\d{3}", text):
-        raise ValueError(f"{text!r} is not a calendar year")
-    return int(text)
-
-
-def _yield_goal(text: str) -> Quantity:
-    goal = parse_quantity(text)
-    if goal.value <= 0:
-        raise ValueError(f"{text!r} is not more than zero")
-    return goal
+def _rows(shapes: ShapeFile, columns: Mapping[str, tuple[str, ...]]) -> list[Fields]:
+    """The words of each feature under our column names; the exact name wins over an alias."""
+    named: list[dict[str, tuple[str, str]]] = []
+    extras: list[dict[str, str]] = []
+    for feature in shapes.features:
+        left = {key_of(name): (name, text) for name, text in feature.properties.items()}
+        found = {
+            column: left.pop(name)
+            for column, aliases in columns.items()
+            if (name := next((name for name in (column, *aliases) if name in left), None)) is not None
+        }
+        named.append(found)
+        extras.append(dict(left.values()))
+    habits = Habits(lambda column: (words[column][1] for words in named if column in words))
+    return [
+        Fields(
+            feature.where,
+            {column: text for column, (_name, text) in words.items()},
+            [],
+            names={column: name for column, (name, _text) in words.items()},
+            habits=habits,
+            extra=extra,
+        )
+        for feature, words, extra in zip(shapes.features, named, extras, strict=True)
+    ]
 
 
 def _place(text: str) -> tuple[float, float]:
+    """Read a longitude and a latitude."""
+    fix = 'write longitude, latitude: for example "-93.05, 46.05"'
     try:
-        numbers = [parse_number(part) for part in re.split(r"[,;\s]+", text) if part]
+        numbers = [read_number(part, decimal_comma=False) for part in re.split(r"[,;\s]+", text) if part]
     except UnitError:
         numbers = []
     if len(numbers) != 2:
-        raise ValueError(f"{text!r} is not a longitude and a latitude")
+        raise UnitError(f"{shown(text)} is not a longitude and a latitude", fix)
     lon, lat = numbers
     if abs(lat) > 90 or abs(lon) > 180:
         swapped = " (they look swapped)" if abs(lon) <= 90 and abs(lat) <= 180 else ""
-        raise ValueError(f"{text!r} is not a longitude and a latitude in degrees{swapped}")
+        raise UnitError(f"{shown(text)} is not a longitude and a latitude in degrees{swapped}", fix)
     return lon, lat
 
 
-def _setback(text: str) -> float:
-    distance = parse_length(text)
-    if distance < 0:
-        raise ValueError(f"{text!r} is less than zero")
-    return distance
-
-
-def _unused_columns(rows: list[_Fields], shapes: ShapeFile, kept: str) -> list[Problem]:
-    names = list(dict.fromkeys(name for row in rows for name in row.extra))
-    if not names:
-        return []
-    what = f"columns that are not used here: {', '.join(names)}"
-    return [Problem(shapes.path.name, what, kept, Level.NOTE)]
+def _unused_columns(rows: list[Fields], shapes: ShapeFile, kept: str) -> list[Problem]:
+    return unused(shapes.path.name, list(dict.fromkeys(name for row in rows for name in row.extra)), kept)
 
 
 # ---------------------------------------------------------------------------------------------
@@ -216,10 +154,10 @@ def plots_from_shapes(
     shapes: ShapeFile, season: int, gps_sigma_m: float, unnamed_ok: bool = False
 ) -> PlotsRead:
     """Read the plots of a map file, and what grows on them."""
-    rows = [_Fields.of(feature, PLOT_COLUMNS) for feature in shapes.features]
+    rows = _rows(shapes, PLOT_COLUMNS)
     problems = list(shapes.problems)
-    has_ids = any("plot_id" in row.known for row in rows)
-    if rows and not has_ids and any("name" in row.known for row in rows):
+    has_ids = any(row.has("plot_id") for row in rows)
+    if rows and not has_ids and any(row.has("name") for row in rows):
         fix = "Add a plot_id column if names may change: an id stays for ever."
         problems.append(
             Problem(shapes.path.name, "no plot_id column; names are used as ids", fix, Level.NOTE)
@@ -237,7 +175,7 @@ def plots_from_shapes(
         plot = _plot(plot_id, feature, row, gps_sigma_m)
         cropping = _cropping(plot_id, row, season)
         problems.extend(row.problems)
-        if plot is None or has_errors(row.problems):
+        if plot is None or row.bad:
             continue
         plots.append(plot)
         wheres.append(feature.where)
@@ -249,7 +187,7 @@ def plots_from_shapes(
         fix = f"Delete one of them ({wheres[first]}), or its acres and dollars count twice."
         problems.append(Problem(wheres[second], what, fix))
     kept = [plot for index, plot in enumerate(plots) if index not in twice]
-    problems.extend(_unused_columns(rows, shapes, "They are kept with each plot."))
+    problems.extend(_unused_columns(rows, shapes, "not used here; kept with each plot"))
     return PlotsRead(
         tuple(kept),
         tuple(croppings[plot.plot_id] for plot in kept if plot.plot_id in croppings),
@@ -257,32 +195,26 @@ def plots_from_shapes(
     )
 
 
-def _check_id(ident: str, column: str, row: _Fields, taken: Mapping[str, str]) -> None:
+def _check_id(ident: str, column: str, row: Fields, taken: Mapping[str, str]) -> None:
     """Refuse a missing or repeated id; warn of one that differs only in capitals."""
-    where = f"{row.where}, {row.known.get(column, (column, ''))[0]}"
     if not ident:
-        what = f"the feature has no {column}"
-        row.problems.append(Problem(where, what, "Give it a short id that will never change."))
+        row.problem(column, f"the feature has no {column}", "Give it a short id that will never change.")
     elif ident in taken:
         what = f"{column} {ident!r} is already used by {taken[ident]}"
-        fix = "Give each its own id, or join the shapes into one multipolygon."
-        row.problems.append(Problem(where, what, fix))
+        row.problem(column, what, "Give each its own id, or join the shapes into one multipolygon.")
     elif twin := next((other for other in taken if other.casefold() == ident.casefold()), None):
         what = f"{column} {ident!r} differs from {twin!r} only in capitals"
-        row.problems.append(Problem(where, what, "Look whether both are meant.", Level.WARNING))
+        row.problem(column, what, "Look whether both are meant.", Level.WARNING)
 
 
-def _plot(plot_id: str, feature: Feature, row: _Fields, gps_sigma_m: float) -> Plot | None:
+def _plot(plot_id: str, feature: Feature, row: Fields, gps_sigma_m: float) -> Plot | None:
     area_se_m2 = None
     if feature.is_track:
         boundary, area_se_m2 = _walked(feature, row, gps_sigma_m)
     else:
         boundary, found = check_boundary(feature.wkb, feature.where)
-        row.problems.extend(found)
-    entrance = row.read("entrance", _place, 'Write longitude, latitude: for example "-93.05, 46.05".')
-    weight = row.read(
-        "weight", _above_zero, "Write 1 for a normal plot, 2 for one that matters twice as much."
-    )
+        row.add(found)
+    entrance, weight = row.read("entrance", _place), row.number("weight", "weight")
     if boundary is None:
         return None
     if entrance is not None:
@@ -300,7 +232,7 @@ def _plot(plot_id: str, feature: Feature, row: _Fields, gps_sigma_m: float) -> P
     )
 
 
-def _walked(feature: Feature, row: _Fields, gps_sigma_m: float) -> tuple[bytes | None, float | None]:
+def _walked(feature: Feature, row: Fields, gps_sigma_m: float) -> tuple[bytes | None, float | None]:
     """Return the boundary inside a walked line and the standard error of its area."""
     pieces = [list(piece.coords) for piece in shapely.get_parts(shapely.from_wkb(feature.wkb)).tolist()]
     for before, after in pairwise(pieces):
@@ -308,41 +240,36 @@ def _walked(feature: Feature, row: _Fields, gps_sigma_m: float) -> tuple[bytes |
         if gap > SAME_WALK_SIGMAS * gps_sigma_m:
             what = f"the track is in {len(pieces)} pieces, and two of them are {gap:,.0f} m apart"
             fix = "Save each walk as a track of its own, or join the pieces."
-            row.problems.append(Problem(feature.where, what, fix))
+            row.problem("", what, fix)
             return None, None
     fixes = [fix for piece in pieces for fix in piece]
     walk = walk_to_boundary(fixes, gps_sigma_m, where=feature.where)
-    row.problems.extend(walk.problems)
+    row.add(walk.problems)
     if walk.area_m2 is not None and walk.area_se_m2 is not None:
         size = f"{format_area(walk.area_m2)} ± {format_area(walk.area_se_m2)}"
         what = f"a line is taken as walked with GPS: {size}"
         fix = f"The ± is one standard error, for {len(fixes)} fixes good to {gps_sigma_m:g} m each."
-        row.problems.append(Problem(feature.where, what, fix, Level.NOTE))
+        row.problem("", what, fix, Level.NOTE)
     return walk.boundary_wkb, walk.area_se_m2
 
 
-def _check_entrance(entrance: tuple[float, float], boundary: bytes, row: _Fields) -> None:
+def _check_entrance(entrance: tuple[float, float], boundary: bytes, row: Fields) -> None:
     middle = label_point(boundary)
     far = distance_m(entrance, middle)
     if far <= FAR_ENTRANCE_M:
         return
-    name, text = row.known["entrance"]
-    where = f"{row.where}, {name}"
+    text = row.text("entrance")
     if abs(entrance[0]) <= 90 and distance_m((entrance[1], entrance[0]), middle) <= FAR_ENTRANCE_M:
         what = f"{text!r} is {far / 1000:,.0f} km from the plot, but close by when read the other way round"
-        row.problems.append(Problem(where, what, "Write longitude first, then latitude."))
+        row.problem("entrance", what, "Write longitude first, then latitude.")
     else:
         what = f"{text!r} is {far / 1000:,.0f} km from the plot"
-        row.problems.append(Problem(where, what, "Look whether that is the way in.", Level.WARNING))
+        row.problem("entrance", what, "Look whether that is the way in.", Level.WARNING)
 
 
-def _cropping(plot_id: str, row: _Fields, season: int) -> Cropping | None:
-    stated = row.read("season", _year, "Write the calendar year, for example 2026.")
-    goal = row.read("yield_goal", _yield_goal, 'Write number and unit, for example "2 ton/acre".')
-    legume = row.read(
-        "legume_pct", _between(0, 100), "Write the share of legumes in percent, for example 40."
-    )
-    seeding = row.read("seeding", _yes_or_no, "Write yes in the year of seeding, no on an established stand.")
+def _cropping(plot_id: str, row: Fields, season: int) -> Cropping | None:
+    stated, legume = row.year("season"), row.percent("legume_pct")
+    goal, seeding = row.amount("yield_goal", "yield", counted="counted yield"), row.yes_no("seeding")
     if not any(row.text(column) for column in _CROP_COLUMNS):
         return None
     return Cropping(
@@ -363,7 +290,7 @@ def _cropping(plot_id: str, row: _Fields, season: int) -> Cropping | None:
 
 def keepouts_from_shapes(shapes: ShapeFile) -> KeepOutsRead:
     """Read the keep-outs of a map file."""
-    rows = [_Fields.of(feature, KEEPOUT_COLUMNS) for feature in shapes.features]
+    rows = _rows(shapes, KEEPOUT_COLUMNS)
     problems = list(shapes.problems)
     taken: dict[str, str] = {}
     stated = {row.text("keepout_id") for row in rows}
@@ -372,17 +299,16 @@ def keepouts_from_shapes(shapes: ShapeFile) -> KeepOutsRead:
     for feature, row in zip(shapes.features, rows, strict=True):
         ident = row.text("keepout_id")
         if not ident:
-            ident = _next_id(_plain(row.text("kind")) or "keepout", stated | set(taken))
+            ident = _next_id(key_of(row.text("kind")) or "keepout", stated | set(taken))
             made_up.append(ident)
         _check_id(ident, "keepout_id", row, taken)
-        fix = 'Write number and unit, for example "50 ft"; leave it blank if it is not known.'
-        setback_m = row.read("setback", _setback, fix)
+        setback_m = row.quantity("setback", "setback")
         if not row.text("kind"):
             fix = "Write water, well, sinkhole, ditch, rock, road …: cautions depend on it."
-            row.problems.append(Problem(f"{feature.where}, kind", "the kind is blank", fix, Level.WARNING))
+            row.problem("kind", "the kind is blank", fix, Level.WARNING)
         wkb = _sound(feature, row)
         problems.extend(row.problems)
-        if has_errors(row.problems):
+        if row.bad:
             continue
         taken[ident] = feature.where
         others = [f"{name}: {text}" for name, text in row.extra.items()]
@@ -401,7 +327,7 @@ def keepouts_from_shapes(shapes: ShapeFile) -> KeepOutsRead:
         what = f"keep-outs without an id are called {', '.join(made_up)}"
         fix = "Add a keepout_id column to name them yourself."
         problems.append(Problem(shapes.path.name, what, fix, Level.NOTE))
-    problems.extend(_unused_columns(rows, shapes, "They are kept in the notes of each keep-out."))
+    problems.extend(_unused_columns(rows, shapes, "not used here; kept in the notes of each keep-out"))
     return KeepOutsRead(tuple(keepouts), tuple(problems))
 
 
@@ -412,17 +338,17 @@ def _next_id(kind: str, taken: set[str]) -> str:
     return f"{kind}-{number}"
 
 
-def _sound(feature: Feature, row: _Fields) -> bytes:
+def _sound(feature: Feature, row: Fields) -> bytes:
     """Return a keep-out's shape with crossings resolved so that all ground it touches is inside."""
     shape = shapely.from_wkb(feature.wkb)
     if shape.is_empty:
-        row.problems.append(Problem(feature.where, "the feature has no shape", "Draw it or delete it."))
+        row.problem("", "the feature has no shape", "Draw it or delete it.")
         return feature.wkb
     if shape.is_valid:
         return feature.wkb
     what = f"the shape crosses or touches itself ({shapely.is_valid_reason(shape)})"
     fix = "It was cleaned so that everything inside its line is kept out; look at it on the map."
-    row.problems.append(Problem(feature.where, what, fix, Level.NOTE))
+    row.problem("", what, fix, Level.NOTE)
     return shapely.to_wkb(shapely.make_valid(shape, method="structure", keep_collapsed=True))
 
 
@@ -430,8 +356,8 @@ def looks_like(shapes: ShapeFile) -> str | None:
     """Say what a map file most likely holds."""
     if not shapes.features:
         return None
-    names = {_plain(name) for feature in shapes.features for name in feature.properties}
-    title = _plain(shapes.path.stem).replace("_", "")
+    names = {key_of(name) for feature in shapes.features for name in feature.properties}
+    title = key_of(shapes.path.stem).replace("_", "")
     areas = [feature.is_track or _dimension(feature) == 2 for feature in shapes.features]
     only_plots = names & {"plot_id", "plotid", *_CROP_COLUMNS}
     only_keepouts = names & {"keepout_id", "keepoutid", "keep_out_id", "setback", "kind"}

@@ -20,20 +20,12 @@ from dataclasses import dataclass, fields, replace
 from decimal import Decimal
 from typing import TypeVar
 
-from loamwright.errors import Level, Problem, UnitError, has_errors
-from loamwright.files.fields import Fields, Notes, headings, key_of, parse_percent, unknown_columns
+from loamwright.errors import AmbiguousNumberError, Level, Problem, UnitError, has_errors
+from loamwright.files.fields import Fields, key_of, shown
+from loamwright.files.named_columns import rows_of
 from loamwright.files.textrows import Table
 from loamwright.supplies import Form, LimeLabel, Offer, Product, check_offer, check_product
-from loamwright.units import (
-    convert,
-    parse_density,
-    parse_mass,
-    parse_money,
-    parse_number,
-    parse_package,
-    parse_quantity,
-    parse_rate,
-)
+from loamwright.units import convert, parse_money, parse_package, parse_quantity, parse_rate, read_number
 from loamwright.values import Nutrient, Timing
 
 D = TypeVar("D", Product, LimeLabel)
@@ -70,6 +62,7 @@ PRODUCT_ALIASES = {
     "enm_lb_per_ton": "enm",
 }
 _NUTRIENTS = {nutrient.value.lower(): nutrient for nutrient in Nutrient}
+_LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz"
 _N_FORMS = ("urea_n", "nitrate_n", "ammoniacal_n")
 _PASSING = r"passing_(\d+)"
 #: Names of columns.
@@ -94,24 +87,11 @@ class _Label:
 
 def products_from(table: Table) -> tuple[tuple[Product, ...], tuple[Offer, ...], tuple[Problem, ...]]:
     """Read labels and offers."""
-    columns = headings(table, PRODUCT_FIELDS, PRODUCT_ALIASES, (_PASSING,))
-    notes = Notes([*table.problems, *columns.problems, *unknown_columns(table, columns, kept=True)])
-    if "product" not in columns.places:
-        notes.problems.append(
-            Problem(
-                f"{table.path.name}, heading",
-                f"there is no column 'product' among {', '.join(map(repr, table.columns))}",
-                "Add a column named product.",
-            )
-        )
-        return (), (), tuple(notes.problems)
-    if not table.rows:
-        notes.problems.append(
-            Problem(table.path.name, "the table has a heading but no rows", "Add one row for each package.")
-        )
-    rows = [Fields(table, index, columns, notes) for index in range(len(table.rows))]
+    rows, problems = rows_of(
+        table, PRODUCT_FIELDS, PRODUCT_ALIASES, ("product",), patterns=(_PASSING,), kept=True
+    )
     labels = _merged_labels(rows)
-    products = {name: _finished(label, table, notes) for name, label in labels.items()}
+    products = {name: _finished(label, table, problems) for name, label in labels.items()}
     offers: list[Offer] = []
     first_rows: dict[str, int] = {}
     for row in rows:
@@ -126,9 +106,9 @@ def products_from(table: Table) -> tuple[tuple[Product, ...], tuple[Offer, ...],
                 "Delete one of the rows, or give each its own offer_id.",
             )
             continue
-        first_rows[offer.offer_id] = row.number
+        first_rows[offer.offer_id] = row.line
         offers.append(offer)
-    return tuple(p for p in products.values() if p is not None), tuple(offers), tuple(notes.problems)
+    return tuple(p for p in products.values() if p is not None), tuple(offers), tuple(problems)
 
 
 def _name_key(name: str) -> str:
@@ -193,40 +173,32 @@ def _merge(first: D, second: D) -> tuple[D, tuple[str, ...]]:
 
 def _label(row: Fields) -> _Label:
     name = row.required("product", "Urea 46-0-0")
-    density = row.read("density", parse_density)
+    density = row.quantity("density", "density")
     product = Product(
         product=name,
         form=Form.DRY,
         analysis_pct=_analysis(row),
         ingredient=row.text("ingredient"),
-        ingredient_pct=row.percent("ingredient_pct", "share of an ingredient"),
+        ingredient_pct=row.percent("ingredient_pct"),
         density_kg_m3=density,
         lime=_lime_label(row),
         min_rate_kg_ha=_rate(row, "min_rate", density),
         max_rate_kg_ha=_rate(row, "max_rate", density),
         equipment=row.listed("equipment"),
-        timings=tuple(
-            timing
-            for word in row.listed("timing")
-            if (timing := row.word("timing", word, Timing)) is not None
-        ),
+        timings=row.listed_words("timing", Timing),
         nitrogen_forms_pct={
-            form.removesuffix("_n"): value
-            for form in _N_FORMS
-            if (value := row.percent(form, "share of nitrogen")) is not None
+            form.removesuffix("_n"): value for form in _N_FORMS if (value := row.percent(form)) is not None
         },
         contains=row.listed("contains"),
-        dolomitic=row.yes_or_no("dolomitic"),
-        extra=row.extra(),
+        dolomitic=row.yes_no("dolomitic"),
+        extra=row.extra,
     )
-    return _Label(product, row.one_of("form", Form), row.number)
+    return _Label(product, row.word("form", Form), row.line)
 
 
 def _analysis(row: Fields) -> Mapping[Nutrient, float]:
     analysis = {
-        nutrient: value
-        for name, nutrient in _NUTRIENTS.items()
-        if (value := row.percent(name, f"analysis of {nutrient}")) is not None
+        nutrient: value for name, nutrient in _NUTRIENTS.items() if (value := row.percent(name)) is not None
     }
     graded = row.read("grade", parse_grade)
     if graded is None:
@@ -270,29 +242,26 @@ def parse_grade(text: str) -> Mapping[Nutrient, float]:
         if len(parts) < 3:
             raise UnitError(text)
         first = (Nutrient.N, Nutrient.P2O5, Nutrient.K2O)
-        grade = {nutrient: parse_number(part) for nutrient, part in zip(first, parts, strict=False)}
+        grade = {nutrient: read_number(part) for nutrient, part in zip(first, parts, strict=False)}
         for part in parts[3:]:
-            match = re.fullmatch(r"([\d.]+)\s*([A-Za-z]+)", part)
-            grade[symbols[match[2].lower()] if match else symbols[""]] = float(match[1]) if match else 0.0
-    except (UnitError, KeyError, ValueError) as error:
-        raise UnitError(f"{text!r} is not a grade; write for example 46-0-0 or 21-0-0-24S") from error
+            figure = part.rstrip(_LETTERS)
+            grade[symbols[part.removeprefix(figure).lower()]] = read_number(figure)
+    except (UnitError, KeyError) as error:
+        raise UnitError(f"{shown(text)} is not a grade", "write for example 46-0-0 or 21-0-0-24S") from error
     return grade
 
 
 def _lime_label(row: Fields) -> LimeLabel | None:
-    passing = {}
-    for name in row.fields(_PASSING):
-        match = re.fullmatch(_PASSING, name)
-        value = row.percent(name, "share passing a sieve")
-        if match is not None and value is not None:
-            passing[int(match[1])] = value
+    shares = {name: row.percent(name) for name in row.matching(_PASSING)}
     label = LimeLabel(
-        cce_pct=row.read("cce", parse_percent),
-        passing_pct=passing,
-        moisture_pct=row.percent("moisture", "moisture"),
-        enp_lb_per_ton=row.read("enp", parse_number),
-        ecce_pct=row.read("ecce", parse_percent),
-        enm_lb_per_ton=row.read("enm", parse_number),
+        cce_pct=row.percent("cce", "neutralizing value"),
+        passing_pct={
+            int(name.removeprefix("passing_")): share for name, share in shares.items() if share is not None
+        },
+        moisture_pct=row.percent("moisture"),
+        enp_lb_per_ton=row.number("enp", "score per ton"),
+        ecce_pct=row.percent("ecce", "neutralizing value"),
+        enm_lb_per_ton=row.number("enm", "score per ton"),
         enp_state=row.text("enp_state"),
     )
     return None if label == LimeLabel() else label
@@ -301,19 +270,21 @@ def _lime_label(row: Fields) -> LimeLabel | None:
 def _rate(row: Fields, name: str, density: float | None) -> float | None:
     """A product rate by weight, or by volume when the density is known [kg/ha]."""
 
+    comma = row.decimal_comma(name)
+
     def parse(text: str) -> float:
         try:
-            return parse_rate(text)
+            return parse_rate(text, decimal_comma=comma)
         except UnitError:
             if density is None:
                 raise
-            quantity = parse_quantity(text)
-            return convert(quantity.value, quantity.unit, "m**3/ha") * density
+            quantity = parse_quantity(text, comma)
+            return convert(quantity.value, quantity.unit, "m3/ha") * density
 
-    return row.read(name, parse)
+    return row.quantity(name, "rate", parse)
 
 
-def _finished(label: _Label, table: Table, notes: Notes) -> Product | None:
+def _finished(label: _Label, table: Table, problems: list[Problem]) -> Product | None:
     """The product with its form settled and its label checked; None when the label has an error."""
     where = f"{table.path.name}, row {label.row}"
     form, product = label.form, label.product
@@ -325,18 +296,13 @@ def _finished(label: _Label, table: Table, notes: Notes) -> Product | None:
             if product.density_kg_m3 is not None
             else (Form.DRY, "it has neither a lime label nor a density")
         )
-        notes.problems.append(
-            Problem(
-                f"{where}, form",
-                f"the form of {product.product!r} is not stated and was read as {form.value}: {why}",
-                "Write dry, liquid or lime in the column form.",
-                Level.NOTE,
-            )
-        )
+        what = f"the form of {product.product!r} is not stated and was read as {form.value}: {why}"
+        fix = "Write dry, liquid or lime in the column form."
+        problems.append(Problem(f"{where}, form", what, fix, Level.NOTE))
     product = replace(product, form=form)
-    problems = check_product(product, where)
-    notes.problems.extend(problems)
-    return None if has_errors(problems) else product
+    found = check_product(product, where)
+    problems.extend(found)
+    return None if has_errors(found) else product
 
 
 # ---------------------------------------------------------------------------------------------
@@ -349,12 +315,13 @@ def _offer(row: Fields, product: Product | None) -> Offer | None:
         return None
     density = product.density_kg_m3 if product is not None else None
     package = row.required("package", "50 lb bag")
-    package_kg = row.read("package", lambda text: parse_package(text, density))
+    comma, price_comma = row.decimal_comma("package"), row.decimal_comma("price")
+    package_kg = row.quantity(
+        "package", "package", lambda text: parse_package(text, density, decimal_comma=comma)
+    )
     price = row.money("price")
-    increment = row.read("increment", parse_mass)
-    if increment is not None and increment <= 0:
-        row.problem("increment", f"{row.text('increment')!r} is not a possible step", "Write it as 0.25 ton.")
-    stated = row.yes_or_no("divisible")
+    increment = row.quantity("increment", "package")
+    stated = row.yes_no("divisible")
     divisible = bool(re.search(r"\bbulk\b", package, re.IGNORECASE)) if stated is None else stated
     low, high = row.money("price_low"), row.money("price_high")
     if low is not None and high is not None and low > high:
@@ -374,18 +341,18 @@ def _offer(row: Fields, product: Product | None) -> Offer | None:
         increment_kg=increment,
         seller=seller,
         priced_on=row.date("priced_on"),
-        in_stock=row.number_of("in_stock", 0, None, "number of packages") or 0.0,
+        in_stock=row.number("in_stock", "count") or 0.0,
         min_order=row.count("min_order") or 0,
         max_count=row.count("max_count"),
         delivery_fee=row.money("delivery_fee") or Decimal(0),
-        price_breaks=row.read("price_breaks", parse_price_breaks) or (),
+        price_breaks=row.read("price_breaks", lambda text: parse_price_breaks(text, price_comma)) or (),
         price_low=low,
         price_high=high,
     )
     if product is None or row.bad:
         return None
     problems = check_offer(offer, product, row.where)
-    row.report(problems)
+    row.add(problems)
     return None if has_errors(problems) else offer
 
 
@@ -400,8 +367,8 @@ def offer_id(product: str, package: str, seller: str) -> str:
     return ".".join(key_of(part).replace("_", "-") for part in (product, package, seller) if part)
 
 
-def parse_price_breaks(text: str) -> tuple[tuple[int, Decimal], ...]:
-    """Read cheaper prices from a number of packages up.
+def parse_price_breaks(text: str, decimal_comma: bool | None = None) -> tuple[tuple[int, Decimal], ...]:
+    """Read cheaper prices from a number of packages up; the comma is as in `units.read_number`.
 
     Examples
     --------
@@ -409,12 +376,18 @@ def parse_price_breaks(text: str) -> tuple[tuple[int, Decimal], ...]:
     ((10, Decimal('19.50')), (40, Decimal('18.00')))
     """
     breaks: dict[int, Decimal] = {}
+    example = "write for example 10:19.50; 40:18.00"
     for part in filter(None, (part.strip() for part in text.split(";"))):
-        count, colon, price = part.partition(":")
-        if not colon or not count.strip().isdecimal() or int(count) in breaks or int(count) < 1:
-            raise UnitError(f"{text!r} is not a list of price breaks; write for example 10:19.50; 40:18.00")
-        amount = parse_money(price)
+        count, _colon, price = part.partition(":")
+        try:
+            number, amount = read_number(count), parse_money(price, decimal_comma)
+        except AmbiguousNumberError:
+            raise
+        except UnitError as error:
+            raise UnitError(f"{shown(text)} is not a list of price breaks", example) from error
+        if number < 1 or not number.is_integer() or number in breaks:
+            raise UnitError(f"{shown(text)} is not a list of price breaks", example)
         if amount < 0:
-            raise UnitError(f"{text!r} holds a negative price; write for example 10:19.50")
-        breaks[int(count)] = amount
+            raise UnitError(f"{shown(text)} holds a negative price", example)
+        breaks[int(number)] = amount
     return tuple(sorted(breaks.items()))

@@ -22,7 +22,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Any, TypeVar
 
-from loamwright import __version__, land
+from loamwright import land
 from loamwright.errors import InputError, Level, Problem, PropertyFileError
 from loamwright.files import guidelines, journal
 from loamwright.files.columns import (
@@ -58,6 +58,7 @@ from loamwright.soil import LabRecommendation, OrganicInput, SoilTest
 from loamwright.supplies import Offer, Product, StockEntry
 from loamwright.units import ACRE_M2
 from loamwright.values import Nutrient, PropertyInfo, Quantity, Spreader
+from loamwright.version import __version__
 from loamwright.work import Application, Calibration, Done, PropertyRecord, Retired
 
 R = TypeVar("R")
@@ -214,7 +215,7 @@ def _refuse_foreign(connection: sqlite3.Connection) -> None:
     if foreign:
         raise PropertyFileError(
             f"it holds {', '.join(foreign)}, which loamwright did not make and does not run; another program "
-            "put it there: take it out there, or with `loamwright check FILE --mend`, which copies it first"
+            "put it there: take it out there, or with the option `mend` of check, which copies it first"
         )
 
 
@@ -376,7 +377,7 @@ def check_property(path: Path, mend: bool = False, today: dt.date | None = None)
             what = f"it holds the {name}, which loamwright did not make" + (
                 " and has taken out" if mend else ""
             )
-            fix = "Nothing more to do." if mend else "Take it out with: check --mend."
+            fix = "Nothing more to do." if mend else "Take it out with check: `mend`."
             found.append(Problem(path.name, what, fix, Level.NOTE if mend else Level.WARNING))
         with _transaction(connection, "BEGIN"):
             for row in connection.execute("PRAGMA integrity_check").fetchall():

@@ -9,14 +9,13 @@ from __future__ import annotations
 
 import csv
 import io
-import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from loamwright.errors import Level, Problem, UnitError
+from loamwright.errors import Level, Problem
+from loamwright.files.fields import Fields, shown
 from loamwright.needs import Span, parse_span
-from loamwright.units import parse_number
 
 
 @dataclass(slots=True)
@@ -40,8 +39,8 @@ class Report:
         self.problems.append(Problem(where, what, fix, Level.WARNING))
 
 
-class Section:
-    """One table of ``guideline.toml``: typed reads, and a complaint about keys nobody asked for.
+class Section(Fields):
+    """One table of ``guideline.toml``: what it lacks and what nobody asked for is said.
 
     Parameters
     ----------
@@ -54,115 +53,80 @@ class Section:
     """
 
     def __init__(self, data: Mapping[str, object], where: str, report: Report) -> None:
-        self.data, self.where, self.report = data, where, report
-        self._asked: set[str] = set()
+        super().__init__(where, data, report.problems, typed=True)
+        self.data, self.report = data, report
 
-    def has(self, key: str) -> bool:
-        """Tell whether a key is there."""
-        self._asked.add(key)
-        return key in self.data
+    def text(self, name: str, default: str | None = "") -> str:
+        """Read a text; one without a default must be there."""
+        if default is None and self.value(name) is None:
+            self.problem(name, "it is missing", f'Add {name} = "…"')
+        return super().text(name) or default or ""
 
-    def text(self, key: str, default: str | None = "") -> str:
-        """Read a text."""
-        self._asked.add(key)
-        value = self.data.get(key, default)
-        if value is None:
-            self.report.error(f"{self.where}, {key}", "it is missing", f'Add {key} = "…"')
-            return ""
-        if not isinstance(value, str):
-            self.report.error(f"{self.where}, {key}", f"{value!r} is not a text", "Put it in quotes")
-            return ""
-        return value.strip()
+    def choice(self, name: str, choices: Collection[str], default: str | None = "") -> str:
+        """Read one of a few words; one without a default must be there."""
+        if self.value(name) is None:
+            return self.text(name, default)
+        return super().choice(name, choices)
 
-    def number(self, key: str) -> float | None:
+    def number(self, name: str, kind: str = "printed rate", unit: str = "") -> float | None:
         """Read a number, zero or more."""
-        self._asked.add(key)
-        value = self.data.get(key)
-        if value is None:
-            return None
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            self.report.error(
-                f"{self.where}, {key}", f"{value!r} is not a number", "Write digits without quotes"
-            )
-            return None
-        if not (math.isfinite(value) and value >= 0):
-            self.report.error(f"{self.where}, {key}", f"{value:g} is not zero or more", "Correct it")
-            return None
-        return float(value)
+        return super().number(name, kind, unit)
 
-    def required_number(self, key: str) -> float:
+    def required_number(self, name: str) -> float:
         """Read a number that must be there."""
-        value = self.number(key)
-        if value is None and key not in self.data:
-            self.report.error(f"{self.where}, {key}", "it is missing", f"Add {key} = a number")
-        return 0.0 if value is None else value
+        if self.value(name) is None:
+            self.problem(name, "it is missing", f"Add {name} = a number")
+        return self.number(name) or 0.0
 
-    def numbers(self, key: str, count: int) -> tuple[float, ...]:
+    def numbers(self, name: str, count: int) -> tuple[float, ...]:
         """Read a list of so many numbers."""
-        self._asked.add(key)
-        value = self.data.get(key)
+        value = self.value(name)
         if value is None:
             return ()
-        items: list[object] = value if isinstance(value, list) else []
-        figures = [float(v) for v in items if isinstance(v, int | float)]
-        if len(items) != count or len(figures) != count:
-            self.report.error(
-                f"{self.where}, {key}", f"{value!r} is not a list of {count} numbers", "Write [a, b]"
-            )
-            return ()
-        return tuple(figures)
+        items: Sequence[object] = value if isinstance(value, list) else ()
+        parts = Fields(
+            self.place(name),
+            {f"item {place}": item for place, item in enumerate(items, 1)},
+            self.problems,
+            typed=True,
+        )
+        figures = [parts.number(f"item {place}") for place in range(1, len(items) + 1)]
+        if len(items) != count:
+            self.problem(name, f"{shown(value)} is not a list of {count} numbers", "Write [a, b]")
+        found = tuple(figure for figure in figures if figure is not None)
+        return found if len(found) == count else ()
 
-    def texts(self, key: str) -> tuple[str, ...]:
+    def texts(self, name: str) -> tuple[str, ...]:
         """Read a list of texts."""
-        self._asked.add(key)
-        value = self.data.get(key, [])
-        if not isinstance(value, list) or not all(isinstance(v, str) for v in value):
-            self.report.error(f"{self.where}, {key}", f"{value!r} is not a list of texts", 'Write ["a", "b"]')
+        value = self.value(name) or []
+        if not isinstance(value, list) or not all(isinstance(item, str) for item in value):
+            self.problem(name, f"{shown(value)} is not a list of texts", 'Write ["a", "b"]')
             return ()
-        return tuple(v.strip() for v in value)
+        return tuple(item.strip() for item in value)
 
-    def mapping(self, key: str) -> Mapping[str, object]:
+    def mapping(self, name: str) -> Mapping[str, object]:
         """Read an inner table as it is."""
-        self._asked.add(key)
-        value = self.data.get(key, {})
+        value = self.value(name) or {}
         if not isinstance(value, dict):
-            self.report.error(f"{self.where}, {key}", f"{value!r} is not a table", "Write { name = value }")
+            self.problem(name, f"{shown(value)} is not a table", "Write { name = value }")
             return {}
         return value
 
-    def sections(self, key: str) -> list[Section]:
+    def sections(self, name: str) -> list[Section]:
         """Read a list of tables."""
-        self._asked.add(key)
-        value = self.data.get(key, [])
-        if isinstance(value, dict):
-            value = [value]
-        if not isinstance(value, list) or not all(isinstance(v, dict) for v in value):
-            self.report.error(
-                f"{self.where}, {key}", f"{value!r} is not a list of tables", f"Write [[{key}]]"
-            )
+        value = self.value(name) or []
+        parts = [value] if isinstance(value, dict) else value
+        if not isinstance(parts, list) or not all(isinstance(part, dict) for part in parts):
+            self.problem(name, f"{shown(value)} is not a list of tables", f"Write [[{name}]]")
             return []
-        return [Section(v, f"{self.where}, {key} {n}", self.report) for n, v in enumerate(value, start=1)]
-
-    def choice(self, key: str, choices: Sequence[str], default: str | None) -> str:
-        """Read one of a few words."""
-        value = self.text(key, default)
-        if value and value not in choices:
-            listed = ", ".join(choices)
-            self.report.error(
-                f"{self.where}, {key}", f"{value!r} is not one of: {listed}", "Choose one of these"
-            )
-            return ""
-        return value
+        return [Section(part, f"{self.place(name)} {n}", self.report) for n, part in enumerate(parts, 1)]
 
     def done(self) -> None:
         """Report the keys that were never asked for: most are slips of spelling."""
-        for key in self.data:
-            if key not in self._asked:
-                self.report.error(f"{self.where}, {key}", "this key is not known here", "Check its spelling")
+        self.finish()
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
+class Row(Fields):
     """One line of a CSV table.
 
     Parameters
@@ -177,44 +141,22 @@ class Row:
         Collects the problems.
     """
 
-    line: int
-    cells: Mapping[str, str]
-    where: str
-    report: Report
+    def __init__(self, line: int, cells: Mapping[str, str], where: str, report: Report) -> None:
+        names = {column: f"column {column}" for column in cells}
+        super().__init__(where, cells, report.problems, names=names, line=line)
+        self.cells, self.report = cells, report
 
     def span(self, column: str) -> Span | None:
         """Read a printed class or row heading."""
-        text = self.cells[column]
-        if not text:
-            return None
-        try:
-            return parse_span(text)
-        except UnitError as error:
-            self.report.error(f"{self.where}, column {column}", str(error), "Correct the cell")
-            return None
+        return self.read(column, parse_span)
 
     def figure(self, column: str) -> float | None:
         """Read a rate; blank stays blank."""
-        text = self.cells.get(column, "")
-        if not text:
-            return None
-        try:
-            value = parse_number(text)
-        except UnitError as error:
-            self.report.error(
-                f"{self.where}, column {column}", str(error), "Write a number, or leave it blank"
-            )
-            return None
-        if value < 0:
-            self.report.error(
-                f"{self.where}, column {column}", f"{value:g} is below zero", "Correct the cell"
-            )
-            return None
-        return value
+        return self.number(column, "printed rate")
 
     def names(self, column: str) -> tuple[str, ...]:
         """Read names separated by semicolons."""
-        return tuple(part.strip() for part in self.cells[column].split(";") if part.strip())
+        return self.listed(column)
 
 
 @dataclass(frozen=True, slots=True)

@@ -365,6 +365,7 @@ def assigned(thing: Thing, record: PropertyRecord, item: Any, texts: Sequence[st
         When a field is not known or a value is not of its kind; all faults at once.
     """
     known = fields_of(thing, record)
+    system = record.info.units
     folded = {name.casefold().replace(" ", "_"): name for name in known}
     where = thing.word if thing.word == SETTINGS_WORD else f"{thing.word} {thing.name_of(item)}"
     problems: list[Problem] = []
@@ -385,7 +386,7 @@ def assigned(thing: Thing, record: PropertyRecord, item: Any, texts: Sequence[st
             try:
                 field = known[name]
                 cleared = value.strip().casefold() in CLEAR_WORDS
-                item = field.put(item, None if cleared else read_value(field.kind, value.strip()))
+                item = field.put(item, None if cleared else read_value(field.kind, value.strip(), system))
             except ValueError as error:
                 what, _, fix = str(error).partition("; ")
                 fix = (
@@ -481,7 +482,7 @@ def added(thing: Thing, record: PropertyRecord, name: str, texts: Sequence[str])
             "keep-out": "import FILE, with its shape",
             "way": "import FILE, with its line or point",
             "purchase": "purchase PROPERTY PRODUCT COUNT",
-            "decision": "decide PROPERTY PLOT NUTRIENT VALUE --because …",
+            "decision": "decide PROPERTY PLOT NUTRIENT VALUE",
         }.get(thing.word, "set")
         raise InputError([Problem(thing.word, f"a {thing.word} is not added by hand", f"Use: {how}.")])
     taken = {thing.name_of(item).casefold() for item in thing.items(record)}

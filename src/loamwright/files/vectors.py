@@ -27,6 +27,7 @@ import numpy as np
 import shapely
 
 from loamwright.errors import InputError, Level, Problem
+from loamwright.files.jsontext import read_json
 from loamwright.land import check_coordinates, from_geojson, geometry_type
 
 _GEOGRAPHIC = "EPSG:4326"
@@ -89,10 +90,10 @@ class _Found:
 # Reading
 
 
-def read_shapes(path: Path, layer: str | None = None) -> ShapeFile:
-    """Read the shapes of a map file."""
+def read_shapes(path: Path, layer: str | None = None, document: Any = None) -> ShapeFile:
+    """Read the shapes of a map file; a `document` is its JSON where that has been read already."""
     try:
-        found = _reader(path)(path, layer)
+        found = _reader(path)(path, layer) if document is None else _from_geojson(path, document)
         if not found.rows:
             fix = "Draw at least one boundary and save the file again."
             raise InputError([*found.remarks, Problem(path.name, "the file has no features", fix)])
@@ -158,7 +159,10 @@ def _name_of(properties: Mapping[str, str]) -> str:
 
 
 def _read_geojson(path: Path, _layer: str | None) -> _Found:
-    document = _parse_json(path)
+    return _from_geojson(path, read_json(path))
+
+
+def _from_geojson(path: Path, document: Any) -> _Found:
     kind = document.get("type") if isinstance(document, dict) else None
     if kind == "FeatureCollection" and isinstance(document.get("features"), list):
         items = document["features"]
@@ -192,25 +196,6 @@ def _read_geojson(path: Path, _layer: str | None) -> _Found:
             found.remarks.append(Problem(where, what, fix, Level.NOTE))
         found.rows.append((where, _words(words), shape))
     return _in_degrees(found, _stated_crs(document, path), path)
-
-
-def _parse_json(path: Path) -> Any:
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        what = f"byte {error.start + 1} is not UTF-8 text"
-        raise InputError([Problem(path.name, what, "Save the file as GeoJSON in UTF-8.")]) from error
-    try:
-        return json.loads(text)
-    except json.JSONDecodeError as error:
-        near = text[max(0, error.pos - 12) : error.pos + 12].strip() or text[-20:].strip()
-        where = f"{path.name}, line {error.lineno}, column {error.colno}"
-        what = f"this is not valid JSON: {error.msg.lower()}, near {near!r}"
-        fix = "The file may be cut off or edited by hand; save it again from the program it came from."
-        raise InputError([Problem(where, what, fix)]) from error
-    except RecursionError as error:
-        what = "the JSON is nested too deeply to be a map"
-        raise InputError([Problem(path.name, what, "Save the layer as GeoJSON.")]) from error
 
 
 def _is_open(geometry: Any) -> bool:

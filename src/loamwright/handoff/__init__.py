@@ -7,7 +7,7 @@ and `taskfile` are the files.
 
 from loamwright.handoff.budget_chart import write_budget_chart
 from loamwright.handoff.buying_list import write_buying_list
-from loamwright.handoff.exports import ExportMade, export
+from loamwright.handoff.exports import export
 from loamwright.handoff.orders import write_orders
 from loamwright.handoff.paper import PaperMade, PaperOptions, check_paper
 from loamwright.handoff.sampling_sheets import write_sampling_sheets
@@ -15,7 +15,6 @@ from loamwright.handoff.season_picture import write_season_picture
 from loamwright.handoff.season_record import write_season_record
 
 __all__ = [
-    "ExportMade",
     "PaperMade",
     "PaperOptions",
     "check_paper",

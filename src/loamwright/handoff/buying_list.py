@@ -21,7 +21,7 @@ from loamwright.planning import Plan, Purchase
 from loamwright.supplies import Offer
 from loamwright.units import LB_KG, format_money
 from loamwright.values import Timing
-from loamwright.words import exact_mass
+from loamwright.words import mass_words
 from loamwright.work import SeasonView
 
 
@@ -222,11 +222,11 @@ def _buying_row(line: BuyingLine, system: str) -> BuyingRow:
         ", ".join(notes),
         line.package,
         _count(line.count),
-        "" if line.package_kg is None else exact_mass(line.count * line.package_kg, system),
+        "" if line.package_kg is None else mass_words(line.count * line.package_kg, system),
         _count(line.from_stock),
         format_money(line.unit_price),
         format_money(line.cost),
-        exact_mass(line.left_over_kg, system),
+        mass_words(line.left_over_kg, system),
     )
 
 

@@ -35,9 +35,9 @@ from loamwright.land import Plot
 from loamwright.needs import LimeNeed, Need
 from loamwright.planning import PlanLine
 from loamwright.supplies import supply_fractions
-from loamwright.units import format_area, format_money, format_rate
+from loamwright.units import format_area, format_money
 from loamwright.values import LimeBasis, NeedState, Source, Step, Timing
-from loamwright.words import exact_mass, packages_words, timing_words, volume_words
+from loamwright.words import mass_words, packages_words, rate_words, timing_words, volume_words
 from loamwright.work import Caution, LineStatus, Round, SeasonView, load_words
 
 #: A plot's page holds the arithmetic of this many passes; beyond, it is in the appendix only [count].
@@ -142,7 +142,7 @@ class OrdersPage:
 
 def _need_text(need: Need | LimeNeed, name: str, system: str) -> str:
     """A need, its reason, and the most precise source behind it."""
-    rate = "" if need.rate_kg_ha is None else f" {format_rate(need.rate_kg_ha, system)}"
+    rate = "" if need.rate_kg_ha is None else f" {rate_words(need.rate_kg_ha, system, need.supply)}"
     printed = [step.source for step in need.steps if step.source.table or step.source.edition]
     rows = [source for source in printed if source.row] or printed
     basis = f" {need.basis.value}" if isinstance(need, LimeNeed) and need.basis else ""
@@ -227,8 +227,8 @@ def _plot_sheet(
             str(index),
             line.product,
             timing_words(line.timing),
-            format_rate(line.rate_kg_ha, system),
-            exact_mass(line.mass_kg, system),
+            rate_words(line.rate_kg_ha, system),
+            mass_words(line.mass_kg, system),
             volume_words(line.mass_kg, label_of(line.product, view), system),
             packages_words(line.packages, line.package, line.mass_kg, system),
             ""
@@ -289,7 +289,7 @@ def _appendix(
 
     parts = [
         Part(
-            f"{line.product}, {timing_words(line.timing)}: {exact_mass(line.mass_kg, system)}",
+            f"{line.product}, {timing_words(line.timing)}: {mass_words(line.mass_kg, system)}",
             rows(line.steps),
         )
         for line in lines
@@ -299,7 +299,7 @@ def _appendix(
         credits_ = tuple(
             StepRow(
                 f"credit: {c.what}",
-                format_rate(c.rate_kg_ha, system),
+                rate_words(c.rate_kg_ha, system),
                 need.nutrient.value,
                 publications.cited(c.source),
             )
@@ -379,7 +379,7 @@ def orders_page(view: SeasonView, options: PaperOptions) -> OrdersPage:
         Figure(str(len(by_plot)), "plots to visit"),
         Figure(format_area(spread_m2, system), "to spread on"),
         Figure(str(len(lines)), "passes"),
-        Figure(exact_mass(math.fsum(line.mass_kg for line in lines), system), "product in all"),
+        Figure(mass_words(math.fsum(line.mass_kg for line in lines), system), "product in all"),
     ]
     if view.plan is not None and options.rounds is None:
         totals.append(Figure(format_money(view.plan.total_cost), "bought, delivered and spread"))

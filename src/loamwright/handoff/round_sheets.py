@@ -20,10 +20,9 @@ from loamwright.units import (
     format_area,
     format_figure,
     format_length,
-    format_rate,
 )
 from loamwright.values import Step
-from loamwright.words import carry_words, exact_mass, packages_words, timing_words, volume_words
+from loamwright.words import carry_words, mass_words, packages_words, rate_words, timing_words, volume_words
 from loamwright.work import (
     COURSE_M2,
     Calibration,
@@ -112,7 +111,7 @@ def _caught(rate_kg_ha: float, product: Product | None, system: str) -> str:
         )
     caught_kg = rate_kg_ha / HA_M2 * SHEET_SIDE_M[system] ** 2
     if caught_kg >= 2 * LB_KG:
-        return exact_mass(caught_kg, system)
+        return mass_words(caught_kg, system)
     return f"{caught_kg / _OUNCE_KG:.1f} oz" if system == "us" else f"{caught_kg * 1000:.0f} g"
 
 
@@ -158,7 +157,7 @@ def _left_kg(stop: Stop, statuses: Mapping[str, LineStatus]) -> float:
 
 def _targets(stops: Sequence[Stop], system: str) -> list[float]:
     """The rates wanted in a round [kg/ha], one of each as shown; the lowest and highest of many."""
-    rates = list({format_rate(stop.rate_kg_ha, system): stop.rate_kg_ha for stop in stops}.values())
+    rates = list({rate_words(stop.rate_kg_ha, system): stop.rate_kg_ha for stop in stops}.values())
     return rates if len(rates) <= 3 else [min(rates), max(rates)]
 
 
@@ -169,14 +168,14 @@ def _settings(
     rows, words = [], []
     for target in targets:
         advice = settings_to_try(calibrations, round_.spreader, round_.product, target)
-        words.append(f"For {format_rate(target, system)}: {advice.advice}.")
+        words.append(f"For {rate_words(target, system)}: {advice.advice}.")
         for found in advice.settings[:3]:
             test = found.calibration
             rows.append(
                 SettingRow(
-                    format_rate(target, system),
+                    rate_words(target, system),
                     test.setting,
-                    format_rate(test.rate_kg_ha, system),
+                    rate_words(test.rate_kg_ha, system),
                     f"{found.off_fraction:+.0%}",
                     "not stated" if test.swath_m is None else format_length(test.swath_m, system),
                     _speed(test.speed_m_s, system),
@@ -189,7 +188,7 @@ def _settings(
 
 
 def _half_text(targets: Sequence[float], system: str) -> str:
-    low, high = (format_rate(rate_per_pass(rate), system) for rate in (min(targets), max(targets)))
+    low, high = (rate_words(rate_per_pass(rate), system) for rate in (min(targets), max(targets)))
     return f"{low} a pass." if low == high else f"half of each plot's rate, {low} to {high} a pass."
 
 
@@ -203,7 +202,7 @@ def _load_line(round_: Round, system: str) -> str:
         return "Loads are not worked out: what the spreader or vehicle holds is not stated."
     text = _counted(round_.loads, "fill")
     if round_.loads > 1 and round_.last_load_kg is not None:
-        text += f", the last one {exact_mass(round_.last_load_kg, system)}"
+        text += f", the last one {mass_words(round_.last_load_kg, system)}"
     if round_.trips is not None:
         text += f"; {_counted(round_.trips, 'trip')} with the vehicle"
     return f"{text}. How: {'; '.join(step_words(step) for step in round_.steps)}."
@@ -230,9 +229,9 @@ def round_sheet(
     )
     loads = "not known" if round_.loads is None else str(round_.loads)
     begun = not math.isclose(math.fsum(left), total_kg)
-    figures = [Figure(exact_mass(total_kg, system), "product in all")]
+    figures = [Figure(mass_words(total_kg, system), "product in all")]
     if begun:
-        figures.append(Figure(exact_mass(math.fsum(left), system), "of it still to put on"))
+        figures.append(Figure(mass_words(math.fsum(left), system), "of it still to put on"))
     figures += [
         Figure(carry or "nothing", "to carry (opened bags are shared)"),
         Figure(format_area(area_m2, system), "to spread"),
@@ -246,13 +245,13 @@ def round_sheet(
             stop.plot_id,
             names.get(stop.plot_id, ""),
             format_area(view.areas[stop.plot_id].spread_area_m2, system),
-            format_rate(stop.rate_kg_ha, system),
-            exact_mass(stop.mass_kg, system),
+            rate_words(stop.rate_kg_ha, system),
+            mass_words(stop.mass_kg, system),
             volume_words(stop.mass_kg, product, system),
             packages_words(stop.packages, stop.package, stop.mass_kg, system),
             load,
-            exact_mass(more_kg, system) if more_kg else "",
-            "" if stop.left_on_vehicle_kg is None else exact_mass(stop.left_on_vehicle_kg, system),
+            mass_words(more_kg, system) if more_kg else "",
+            "" if stop.left_on_vehicle_kg is None else mass_words(stop.left_on_vehicle_kg, system),
             _caught(stop.rate_kg_ha, product, system),
             state_words(statuses.get(stop.line_id), system),
         )
@@ -269,7 +268,7 @@ def round_sheet(
         round_.product,
         timing_words(round_.timing),
         round_.spreader or "not chosen",
-        exact_mass(total_kg, system),
+        mass_words(total_kg, system),
         carry,
         loads,
         tuple(figures),
@@ -371,9 +370,9 @@ def state_words(status: LineStatus | None, system: str) -> str:
     """Say what the record reports of a pass."""
     if status is None or status.state is WorkState.NOTHING:
         return ""
-    put_on = exact_mass(status.applied_kg, system)
+    put_on = mass_words(status.applied_kg, system)
     if status.state is WorkState.PART:
-        left = exact_mass(max(status.planned_kg - status.applied_kg, 0.0), system)
+        left = mass_words(max(status.planned_kg - status.applied_kg, 0.0), system)
         return f"PART DONE: {put_on} is on, {left} left"
     return f"ALREADY {'OVER' if status.state is WorkState.OVER else 'DONE'}: {put_on} is on. Skip."
 

@@ -20,7 +20,7 @@ from loamwright.palette import BLUE, BLUISH_GREEN, ORANGE, STATUS, Fill
 from loamwright.soil import SoilTest
 from loamwright.units import ACRE_M2, HA_M2, LB_KG, format_area, format_money
 from loamwright.values import NeedState, Nutrient, Supply
-from loamwright.words import exact_mass
+from loamwright.words import mass_words
 from loamwright.work import SeasonView, WorkState
 
 #: Plots drawn by themselves; the smallest beyond them are added into one row.
@@ -285,7 +285,7 @@ def _status(view: SeasonView) -> tuple[tuple[StatusBar, ...], tuple[StatusKey, .
         )
         on_kg = math.fsum(row.applied_kg for row in planned if row.product == product)
         bars.append(
-            StatusBar(product, pieces, f"{exact_mass(on_kg, system)} on, of {exact_mass(total, system)}")
+            StatusBar(product, pieces, f"{mass_words(on_kg, system)} on, of {mass_words(total, system)}")
         )
     counts = Counter(row.state for row in planned)
     key = tuple(StatusKey(state.value, STATUS[state.value], str(counts[state])) for state in order)

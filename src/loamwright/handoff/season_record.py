@@ -34,10 +34,9 @@ from loamwright.units import (
     format_figure,
     format_length,
     format_money,
-    format_rate,
 )
 from loamwright.values import LimeBasis, Nutrient, Supply
-from loamwright.words import exact_mass
+from loamwright.words import mass_words, rate_words
 from loamwright.work import Application, SeasonView, entries_that_count
 
 KEEP_FOR = (
@@ -196,7 +195,7 @@ def _delivered_lime(
         return ""
     supplies = supply_fractions(product, settings_basis)
     return ", ".join(
-        f"{exact_mass(fraction * mass_kg, system)} {supply.name_alone}"
+        f"{mass_words(fraction * mass_kg, system, supply)} {supply.name_alone}"
         for supply, fraction in supplies.items()
         if supply.is_lime
     )
@@ -236,7 +235,7 @@ def _entry_row(fact: _Fact, system: str) -> EntryRow:
     entry = fact.entry
     when = f"{entry.applied_on.isoformat()} {entry.time_of_day}".strip()
     nutrients = tuple(
-        exact_mass(fact.nutrients_kg[n], system) if fact.nutrients_kg.get(n) else "" for n in SHOWN
+        mass_words(fact.nutrients_kg[n], system) if fact.nutrients_kg.get(n) else "" for n in SHOWN
     )
     return EntryRow(
         entry.entry_id,
@@ -249,8 +248,8 @@ def _entry_row(fact: _Fact, system: str) -> EntryRow:
         "not stated" if entry.area_m2 is None else format_area(entry.area_m2, system),
         entry.product,
         _analysis(fact.product),
-        "area not stated" if fact.rate_kg_ha is None else format_rate(fact.rate_kg_ha, system),
-        exact_mass(entry.mass_kg, system),
+        "area not stated" if fact.rate_kg_ha is None else rate_words(fact.rate_kg_ha, system),
+        mass_words(entry.mass_kg, system),
         (*nutrients, fact.lime),
         entry.done.value,
         entry.operator,
@@ -259,7 +258,7 @@ def _entry_row(fact: _Fact, system: str) -> EntryRow:
         entry.ground or "not stated",
         entry.weather or "not stated",
         entry.forecast or "not stated",
-        "outside the plan" if fact.planned_kg is None else exact_mass(fact.planned_kg, system),
+        "outside the plan" if fact.planned_kg is None else mass_words(fact.planned_kg, system),
         entry.reason,
         "" if entry.cost is None else format_money(entry.cost),
         entry.note,
@@ -288,13 +287,17 @@ def _missing_reasons(facts: tuple[_Fact, ...]) -> tuple[Problem, ...]:
 def record_page(view: SeasonView, paper: str) -> RecordPage:
     """Work out everything that stands on the printed record."""
     info, system = view.record.info, view.record.info.units
+
+    def said(mass_kg: float | None, supply: Supply) -> str:
+        return "not known" if mass_kg is None else mass_words(mass_kg, system, supply)
+
     sums = tuple(
         SumRow(
             b.plot_id,
             b.supply,
-            "not known" if b.need_kg is None else exact_mass(b.need_kg, system),
-            exact_mass(b.applied_kg, system),
-            "not known" if b.need_kg is None else exact_mass(max(b.need_kg - b.applied_kg, 0.0), system),
+            said(b.need_kg, b.supply),
+            said(b.applied_kg, b.supply),
+            said(None if b.need_kg is None else max(b.need_kg - b.applied_kg, 0.0), b.supply),
         )
         for b in view.balances
         if b.need_kg or b.applied_kg or b.need_kg is None
@@ -307,8 +310,8 @@ def record_page(view: SeasonView, paper: str) -> RecordPage:
             c.tested_on.isoformat(),
             c.operator,
             "not stated" if c.swath_m is None else format_length(c.swath_m, system),
-            f"{exact_mass(c.caught_kg, system)} on {format_figure(c.catch_area_m2)} m²",
-            format_rate(c.rate_kg_ha, system),
+            f"{mass_words(c.caught_kg, system)} on {format_figure(c.catch_area_m2)} m²",
+            rate_words(c.rate_kg_ha, system),
             c.note,
         )
         for c in view.record.calibrations

@@ -26,12 +26,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from loamwright import __version__
 from loamwright.errors import InputError, Level, Problem
 from loamwright.land import Plot, PlotArea, as_geojson
 from loamwright.planning import PlanLine
 from loamwright.supplies import Form, Product
 from loamwright.units import HA_M2
+from loamwright.version import __version__
 from loamwright.work import SeasonView, WorkState
 
 #: Longest designator the schema allows [characters].

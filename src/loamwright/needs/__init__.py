@@ -31,7 +31,7 @@ from loamwright.needs.publication import (
     missing_guideline,
 )
 from loamwright.needs.rates import CONDITIONS, YIELD, Cell, Equation, RateRow, RateTable
-from loamwright.needs.records import LimeNeed, Need, PlotNeeds
+from loamwright.needs.records import Credit, LimeNeed, Need, PlotNeeds
 from loamwright.needs.seen import (
     NITROGEN,
     Clock,
@@ -52,6 +52,7 @@ __all__ = [
     "BufferTable",
     "Cell",
     "Clock",
+    "Credit",
     "Crop",
     "Decision",
     "DepthFactor",

@@ -281,14 +281,14 @@ def read_decision(text: str) -> tuple[str, float]:
     >>> read_decision("50 %"), read_decision("0"), read_decision("published")
     (('share', 0.5), ('rate_kg_ha', 0.0), ('share', 1.0))
     """
-    from loamwright.units import parse_number, parse_rate
+    from loamwright.units import parse_rate, read_number
 
     plain = text.strip().casefold()
     try:
         if plain in ("published", "as published"):
             return "share", 1.0
         if plain.endswith("%"):
-            kind, value = "share", parse_number(plain.removesuffix("%")) / 100
+            kind, value = "share", read_number(plain.removesuffix("%")) / 100
         elif plain in ("0", "none", "nothing"):
             kind, value = "rate_kg_ha", 0.0
         else:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from loamwright.errors import Problem
-from loamwright.values import LimeBasis, NeedState, Nutrient, Source, Step, Timing
+from loamwright.values import LimeBasis, NeedState, Nutrient, Source, Step, Supply, Timing
 
 # ---------------------------------------------------------------------------------------------
 # Needs
@@ -79,6 +79,11 @@ class Need:
     rest_m2: float | None = None
     topup_kg: float = 0.0
 
+    @property
+    def supply(self) -> Supply:
+        """What would meet it."""
+        return self.nutrient.supply
+
 
 @dataclass(frozen=True, slots=True)
 class LimeNeed:
@@ -116,6 +121,11 @@ class LimeNeed:
     published_kg_ha: float | None = None
     rest_m2: float | None = None
     topup_kg: float = 0.0
+
+    @property
+    def supply(self) -> Supply | None:
+        """What would meet it; None when its basis is not known."""
+        return None if self.basis is None else self.basis.supply
 
 
 @dataclass(frozen=True, slots=True)

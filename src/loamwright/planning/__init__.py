@@ -12,7 +12,7 @@ from loamwright.planning.freshness import Aged, bought_outside, figure, key, ove
 from loamwright.planning.inputs import FixedPass, PlanPlot, Terms, Ware
 from loamwright.planning.lines import PurchaseList, purchase_lists
 from loamwright.planning.planner import make_plan
-from loamwright.planning.reasons import Reasons, explain
+from loamwright.planning.reasons import NutrientReason, PlotCost, Reasons, explain
 from loamwright.planning.records import Coverage, Outcome, Plan, PlanLine, Purchase
 from loamwright.planning.targets import plan_plots
 
@@ -25,10 +25,12 @@ __all__ = [
     "CustomBlend",
     "FixedPass",
     "Habit",
+    "NutrientReason",
     "Outcome",
     "Plan",
     "PlanLine",
     "PlanPlot",
+    "PlotCost",
     "Purchase",
     "PurchaseList",
     "Reasons",

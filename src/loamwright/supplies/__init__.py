@@ -20,6 +20,7 @@ from loamwright.supplies.asking import (
     parse_supply,
 )
 from loamwright.supplies.blends import blend
+from loamwright.supplies.costs import DeliveredCost
 from loamwright.supplies.ingredients import Acidity, add_up
 from loamwright.supplies.label_questions import (
     LimeAnswer,
@@ -33,7 +34,14 @@ from loamwright.supplies.label_questions import (
     live_seed,
     mix,
 )
-from loamwright.supplies.lime_score import DOSE_LIMITS, SAME_SEASON, LimeOffer, dose_limit
+from loamwright.supplies.lime_score import (
+    DOSE_LIMITS,
+    SAME_SEASON,
+    LimeDoses,
+    LimeOffer,
+    LimeScore,
+    dose_limit,
+)
 from loamwright.supplies.products import (
     Comparison,
     OfferComparison,
@@ -66,12 +74,15 @@ __all__ = [
     "BreakEven",
     "Charges",
     "Comparison",
+    "DeliveredCost",
     "Form",
     "KnownMaterial",
     "LimeAnswer",
+    "LimeDoses",
     "LimeLabel",
     "LimeOffer",
     "LimeQuestion",
+    "LimeScore",
     "Mixture",
     "Movement",
     "Offer",

@@ -192,10 +192,10 @@ def lime_worth(prices: PriceList, words: str, question: LimeQuestion) -> LimeAns
     basis, need_kg_ha = question.basis, question.need_kg_ha
     if need_kg_ha is not None and basis is None:
         what = "the need does not say which effective pounds it means"
-        raise InputError([Problem("--need", what, "Write for example '3000 lb ENP/acre'.")])
+        raise InputError([Problem("need", what, "Write for example '3000 lb ENP/acre'.")])
     if question.limit_id and need_kg_ha is None:
         what = f"{question.limit_id!r} divides a need, and none is given"
-        raise InputError([Problem("--doses", what, "Add --need '3000 lb ENP/acre'.")])
+        raise InputError([Problem("doses", what, "Add `need` '3000 lb ENP/acre'.")])
     first = lime_score.printed_basis(label.lime)
     bases = sorted((b for b in LimeBasis if b is not LimeBasis.PRODUCT), key=lambda b: b is not first)
     scores = tuple(lime_score.score(label, item) for item in (bases if basis is None else [basis]))

@@ -573,7 +573,7 @@ def _package_step(label: Product, offer: Offer, package_kg: float) -> Step:
     """State the net weight, with the density where the package is a volume."""
     density = label.density_kg_m3
     try:
-        is_volume = parse_package(offer.package) is None
+        is_volume = parse_package(offer.package, decimal_comma=False) is None
     except UnitError:
         is_volume = False
     if density is None or not is_volume:

@@ -226,7 +226,7 @@ def break_even(
         reference = _stated(supply, price_per_kg)
     else:
         what = "it compares with one thing: another offer or a price"
-        raise InputError([Problem("break-even", what, "Give --against OFFER, or --at '1.24/lb'.")])
+        raise InputError([Problem("break-even", what, "Give `against` OFFER, or `at` '1.24/lb'.")])
     _check_score(chosen.label, supply)
     worth = costs.break_even_price(chosen.label, chosen.package_kg, supply, reference.price_per_kg)
     steps = (*_steps_about(chosen.row, supply), *reference.steps, *worth.steps)
@@ -310,7 +310,7 @@ def value(
     """
     if not needed:
         what = "what is needed is not said, and only that counts"
-        raise InputError([Problem("value", what, "Name it: --need N --need P2O5.")])
+        raise InputError([Problem("value", what, "Name it: `need` N `need` P2O5.")])
     needed, given = tuple(dict.fromkeys(needed)), given or {}
     chosen = _choose(prices, words, price)
     held_kg = {supply: mass for supply, mass in _held(chosen.row).items() if supply in needed}
@@ -320,7 +320,7 @@ def value(
     for supply in given:
         if supply not in needed:
             what = f"the price of {supply} is not used: it is not named as needed"
-            problems.append(Problem("--reference", what, f"Add --need {supply!r}.", Level.NOTE))
+            problems.append(Problem("reference", what, f"Add `need` {supply!r}.", Level.NOTE))
     for supply in needed:
         if not held_kg.get(supply):
             what = f"it guarantees no {supply}, so nothing is counted for it"
@@ -330,7 +330,7 @@ def value(
         found = stated or _cheapest(prices, supply, needed, chosen.offer)
         if found is None:
             what = f"no single-nutrient offer of {supply} has a price, so it is not counted"
-            fix = f"Give its price: --reference '{supply}=0.60/lb'."
+            fix = f"Give its price: `reference` '{supply}=0.60/lb'."
             problems.append(Problem(prices.name, what, fix, Level.WARNING))
         else:
             references[supply] = found

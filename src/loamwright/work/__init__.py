@@ -8,6 +8,16 @@ means), `rounds` (loads, trips, order of stops), `ledger` (what counts, what is 
 from loamwright.work.calibration import COURSE_M2, calibrate, rate_per_pass, settings_to_try
 from loamwright.work.cautions import fire
 from loamwright.work.cautions.case import CautionText
+from loamwright.work.choices import ChoiceRow, choices, too_much_for_one_dose, with_published
+from loamwright.work.counting import (
+    clocks,
+    current_croppings,
+    offers_in_stock,
+    on_the_rest,
+    several_crops,
+    stock_of,
+    tests_with_their_crops,
+)
 from loamwright.work.history import (
     ChangeFigure,
     PlotHistory,
@@ -52,6 +62,7 @@ from loamwright.work.records import (
 from loamwright.work.rounds import brought_kg, load_words, plan_rounds
 from loamwright.work.sampling import SamplingGuide, plan_sampling
 from loamwright.work.seasons import NextSeason, next_season
+from loamwright.work.standing import aged, known_purchases, stands_on
 
 __all__ = [
     "COURSE_M2",
@@ -63,6 +74,7 @@ __all__ = [
     "Caution",
     "CautionText",
     "ChangeFigure",
+    "ChoiceRow",
     "Done",
     "LineStatus",
     "NextSeason",
@@ -80,17 +92,24 @@ __all__ = [
     "Story",
     "WorkState",
     "acidity_left",
+    "aged",
     "balances",
     "brought_kg",
     "calibrate",
+    "choices",
+    "clocks",
+    "current_croppings",
     "entries_that_count",
     "fire",
+    "known_purchases",
     "lime_spread",
     "line_statuses",
     "lines_answered",
     "load_words",
     "next_season",
+    "offers_in_stock",
     "on_the_ground",
+    "on_the_rest",
     "plan_rounds",
     "plan_sampling",
     "plot_histories",
@@ -99,7 +118,13 @@ __all__ = [
     "season_entries",
     "season_needs",
     "settings_to_try",
+    "several_crops",
+    "stands_on",
+    "stock_of",
     "taken_off",
+    "tests_with_their_crops",
+    "too_much_for_one_dose",
     "unknown_corrections",
     "user_figure",
+    "with_published",
 ]

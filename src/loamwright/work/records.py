@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
+from typing import Protocol
 
 from loamwright.errors import Problem
 from loamwright.land import Cropping, KeepOut, Plot, PlotArea, PlotPart, Way
@@ -275,54 +276,65 @@ class PropertyRecord:
     editions: Mapping[str, Mapping[str, bytes]] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True)
-class SeasonView:
-    """One season of one property, computed: what the map and the paper are drawn from.
+class SeasonView(Protocol):
+    """One season of one property: what the map and the paper are drawn from."""
 
-    Parameters
-    ----------
-    record
-        What the file holds.
-    areas, croppings, needs
-        By plot_id.
-    plan
-        The newest plan of the season, or None.
-    statuses, balances
-        Computed from the record.
-    rounds
-        The plan's lines as outings, in the order they would be done.
-    sampling
-        By plot_id.
-    cautions, problems
-        Everything to say.
-    made_on
-        Date shown on the map and paper.
-    aged
-        What the plan stood on that is not as it was; empty = the plan is not old.
-    """
+    @property
+    def record(self) -> PropertyRecord:
+        """What the file holds."""
 
-    record: PropertyRecord
-    areas: Mapping[str, PlotArea]
-    croppings: Mapping[str, Cropping]
-    needs: Mapping[str, PlotNeeds]
-    plan: Plan | None
-    statuses: tuple[LineStatus, ...]
-    balances: tuple[Balance, ...]
-    rounds: tuple[Round, ...]
-    sampling: Mapping[str, SamplingPlan]
-    cautions: tuple[Caution, ...]
-    problems: tuple[Problem, ...]
-    made_on: dt.date
-    aged: tuple[Aged, ...] = ()
+    @property
+    def made_on(self) -> dt.date:
+        """Date shown on the map and paper."""
+
+    @property
+    def areas(self) -> Mapping[str, PlotArea]:
+        """By plot_id."""
+
+    @property
+    def croppings(self) -> Mapping[str, Cropping]:
+        """What grows this season, by plot_id."""
+
+    @property
+    def needs(self) -> Mapping[str, PlotNeeds]:
+        """By plot_id."""
+
+    @property
+    def plan(self) -> Plan | None:
+        """The newest plan of the season, or None."""
+
+    @property
+    def statuses(self) -> tuple[LineStatus, ...]:
+        """What became of each line of the plan."""
+
+    @property
+    def balances(self) -> tuple[Balance, ...]:
+        """Need against what was put on."""
+
+    @property
+    def rounds(self) -> tuple[Round, ...]:
+        """The plan's lines as outings, in the order they would be done."""
+
+    @property
+    def sampling(self) -> Mapping[str, SamplingPlan]:
+        """By plot_id."""
+
+    @property
+    def cautions(self) -> tuple[Caution, ...]:
+        """What to look out for."""
+
+    @property
+    def problems(self) -> tuple[Problem, ...]:
+        """What a person should look at."""
+
+    @property
+    def aged(self) -> tuple[Aged, ...]:
+        """What the plan stood on that is not as it was; empty = the plan is not old."""
 
     @property
     def stamp(self) -> str:
         """The date to print, and on every page of an old plan that it is old."""
-        made = self.made_on.isoformat()
-        if not self.aged or self.plan is None:
-            return made
-        count = f"{len(self.aged)} changes" if len(self.aged) > 1 else f"this changed: {self.aged[0]}"
-        return f"{made} · OLD PLAN of {self.plan.made_at[:10]}, made before {count}"
+        return stamp_of(self)
 
 
 @dataclass(frozen=True, slots=True)
@@ -487,3 +499,22 @@ class Calibration:
     catch_area_m2: float
     rate_kg_ha: float
     note: str = ""
+
+
+def stamp_of(view: SeasonView) -> str:
+    """Return the date to print, and on every page of an old plan that it is old.
+
+    Parameters
+    ----------
+    view
+        The season.
+
+    Returns
+    -------
+    str
+    """
+    made = view.made_on.isoformat()
+    if not view.aged or view.plan is None:
+        return made
+    count = f"{len(view.aged)} changes" if len(view.aged) > 1 else f"this changed: {view.aged[0]}"
+    return f"{made} · OLD PLAN of {view.plan.made_at[:10]}, made before {count}"

@@ -1,0 +1,218 @@
+"""What a command found, where no package below has a record of just that.
+
+The fields are what ``--json`` prints, except `view`: the season a text looks things up in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from loamwright.errors import Problem
+
+if TYPE_CHECKING:
+    from loamwright.files import GuidelineInfo
+    from loamwright.planning import CurvePoint, Habit, Plan, PurchaseList
+    from loamwright.supplies import Acidity, KnownMaterial, OfferComparison, Stock
+    from loamwright.upkeep import ChangeRow, ShownField
+    from loamwright.work import Calibration, ChoiceRow, PlotHistory, SamplingPlan, SeasonView
+
+
+@dataclass(frozen=True, slots=True)
+class FilesMade:
+    """Files that were written; `about` is said of the first."""
+
+    files: tuple[Path, ...]
+    problems: tuple[Problem, ...] = ()
+    about: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PropertyMade:
+    """An empty property file."""
+
+    property: Path
+    problems: tuple[Problem, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Editions:
+    """The built-in guideline editions."""
+
+    editions: tuple[GuidelineInfo, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class EditionChecked:
+    """A guideline edition of the user's own that can be used."""
+
+    file: Path
+    problems: tuple[Problem, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class OffersCompared:
+    """Offers side by side, with their label arithmetic when that was asked for."""
+
+    offers: tuple[OfferComparison, ...]
+    problems: tuple[Problem, ...]
+    with_steps: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonNeeds:
+    """What each plot needs."""
+
+    view: SeasonView
+
+    @property
+    def problems(self) -> tuple[Problem, ...]:
+        """Those of the season."""
+        return self.view.problems
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonStatus:
+    """What is done and what is still owed, and the lime the season's nitrogen uses up."""
+
+    view: SeasonView
+    acidity: Mapping[str, Acidity]
+
+    @property
+    def problems(self) -> tuple[Problem, ...]:
+        """Those of the season."""
+        return self.view.problems
+
+
+@dataclass(frozen=True, slots=True)
+class PlanMade:
+    """The season's new plan, and what to have bought before each timing."""
+
+    view: SeasonView
+    plan: Plan
+    purchase_lists: tuple[PurchaseList, ...]
+
+    @property
+    def problems(self) -> tuple[Problem, ...]:
+        """Those of the plan and of the season."""
+        return (*self.plan.problems, *self.view.problems)
+
+
+@dataclass(frozen=True, slots=True)
+class HabitsCosted:
+    """The usual ways of doing it, beside the season's plan."""
+
+    habits: tuple[Habit, ...]
+    problems: tuple[Problem, ...]
+    view: SeasonView
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetCurve:
+    """How much of the needs each sum of money covers, and the files it was drawn to."""
+
+    points: tuple[CurvePoint, ...]
+    files: tuple[Path, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SamplesPlanned:
+    """Which plots are due for a sample, and the files written for the field."""
+
+    plots: tuple[SamplingPlan, ...]
+    files: tuple[Path, ...]
+    problems: tuple[Problem, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Histories:
+    """Past seasons, plot by plot."""
+
+    plots: tuple[PlotHistory, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CatchLogged:
+    """A catch test on record."""
+
+    calibration: Calibration
+
+
+@dataclass(frozen=True, slots=True)
+class Materials:
+    """Common materials as published."""
+
+    materials: tuple[KnownMaterial, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class MaterialRows:
+    """Common materials as rows of a products file."""
+
+    materials: tuple[KnownMaterial, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Demo:
+    """The demo property, its season, and the files made from it."""
+
+    property_path: Path
+    view: SeasonView
+    files: tuple[Path, ...]
+
+
+# ---------------------------------------------------------------------------------------------
+# Keeping a property
+
+
+@dataclass(frozen=True, slots=True)
+class ThingShown:
+    """One thing with its fields, or the list of things of a kind; `every` = also what is not stated."""
+
+    thing: str
+    id: str
+    fields: tuple[ShownField, ...]
+    listed: tuple[tuple[str, str], ...]
+    every: bool
+
+
+@dataclass(frozen=True, slots=True)
+class JournalListed:
+    """Changes of a property file, oldest first."""
+
+    changes: tuple[ChangeRow, ...]
+    in_full: bool
+
+
+@dataclass(frozen=True, slots=True)
+class FileChecked:
+    """What is wrong with a property file."""
+
+    file: Path
+    sound: bool
+    problems: tuple[Problem, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class StockListed:
+    """What is in the shed."""
+
+    stock: tuple[Stock, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ChoicesListed:
+    """What is to decide and what is decided."""
+
+    decisions: tuple[ChoiceRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CopiesCompared:
+    """Changes that each of two copies has alone."""
+
+    only_here: tuple[ChangeRow, ...]
+    only_there: tuple[ChangeRow, ...]
+    other: Path
