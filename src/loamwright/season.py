@@ -1144,7 +1144,7 @@ def record_file(path: Path, file: Path, today: dt.date, asks: Question = keep_wh
         When an entry cannot be read; nothing was stored.
     """
     record = files.load(path)
-    known = {plot.plot_id for plot in record.plots}
+    known = {plot.plot_id for plot in record.plots} | set(record.former_names)
     if file.suffix.lower() in files.SUFFIXES:
         entries, problems = files.applications_from(files.read_table(file), known)
     else:

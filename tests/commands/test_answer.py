@@ -130,5 +130,5 @@ def test_help_loads_none_of_the_heavy_libraries() -> None:
     assert {name for name in done.stderr.split() if name.startswith("loamwright.")} == {
         "loamwright.errors",
         "loamwright.version",
-        *(f"loamwright.commands{room}" for room in ("", ".answer", ".buy", ".cli", ".plan")),
+        *(f"loamwright.commands{room}" for room in ("", ".answer", ".buy", ".cli", ".keep", ".plan")),
     }

@@ -158,11 +158,23 @@ def take_in(
         typer.Option("--as", help="What the files hold, when their content does not tell."),
     ] = None,
     layer: LayerName = None,
+    preview: Annotated[
+        bool, typer.Option("--preview", help="Say what would differ, and store nothing.")
+    ] = False,
 ) -> Answer:
-    """Take files into the property; tells what each holds, and takes all of it or nothing."""
+    """Take files into the property: a blank keeps what is there; all of it is taken, or nothing."""
+    from loamwright import season
     from loamwright.files import import_files
 
-    return Answer(import_files(property_path, files, kind, layer))
+    found = import_files(
+        property_path,
+        files,
+        kind,
+        layer,
+        preview=preview,
+        check=lambda record: season.worked_out(record, today()),
+    )
+    return Answer(found)
 
 
 # ---------------------------------------------------------------------------------------------

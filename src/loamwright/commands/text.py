@@ -371,6 +371,13 @@ def show_imported(console: Console, found: Imported, _system: str) -> None:
     """Print a sentence for each file taken in."""
     for sentence in found.taken:
         console.print(sentence, markup=False)
+    changed = [difference for difference in found.differences if difference.state == "changed"]
+    for difference in found.differences if found.preview else changed:
+        console.print(f"  {difference.thing} {difference.name}: {difference.state}", markup=False)
+        for field, before, after in difference.fields:
+            console.print(f"    {field}: {before} → {after}", markup=False)
+    if found.preview:
+        console.print("Nothing was stored: this was a preview.", markup=False)
 
 
 def _show_next_steps(console: Console, property_path: Path) -> None:

@@ -14,7 +14,6 @@ from loamwright.files.guidelines import (
     check_guideline,
     guideline_editions,
     load_for,
-    load_guideline,
 )
 from loamwright.files.intake import (
     PROPERTY_SUFFIX,
@@ -96,7 +95,6 @@ __all__ = [
     "load_change_figures",
     "load_checklist",
     "load_for",
-    "load_guideline",
     "load_sampling_guides",
     "measure",
     "new_property",

@@ -77,7 +77,7 @@ class Need:
     assumed: bool = False
     published_kg_ha: float | None = None
     rest_m2: float | None = None
-    topup_kg: float = 0.0
+    topup_kg: float | None = None
 
     @property
     def supply(self) -> Supply:
@@ -120,7 +120,7 @@ class LimeNeed:
     steps: tuple[Step, ...] = ()
     published_kg_ha: float | None = None
     rest_m2: float | None = None
-    topup_kg: float = 0.0
+    topup_kg: float | None = None
 
     @property
     def supply(self) -> Supply | None:

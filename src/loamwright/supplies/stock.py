@@ -154,31 +154,29 @@ def stock(entries: Sequence[StockEntry], used: Iterable[Used]) -> Mapping[str, S
     used = tuple(used)
     for product in dict.fromkeys(entry.product for entry in entries):
         mine = [entry for entry in entries if entry.product == product]
-        counts = [(_moment(e.recorded_at, e.dated), e) for e in mine if e.kind is Movement.COUNTED]
-        last_count = max((moment for moment, _ in counts), default=_EARLIEST)
+        counts = [_moment(e.recorded_at, e.dated) for e in mine if e.kind is Movement.COUNTED]
+        last_count = max(counts, default=_EARLIEST)
         counted_kg = bought_kg = 0.0
         packages: dict[str, tuple[float, float]] = {}
         for package in dict.fromkeys(entry.package for entry in mine):
-            since, there = _EARLIEST, 0.0
+            there = came_kg = at_count_kg = 0.0
             size_kg = next(entry.package_kg for entry in reversed(mine) if entry.package == package)
-            for moment, entry in counts:
-                if entry.package == package and moment >= since:
-                    since, there = moment, entry.count
-            counted_kg += there * size_kg
             for entry in mine:
-                if entry.package != package or entry.kind is Movement.COUNTED:
+                if entry.package != package:
                     continue
-                if _moment(entry.recorded_at, entry.dated) > since:
+                if entry.kind is Movement.COUNTED:
+                    there, at_count_kg, came_kg = entry.count, entry.count * entry.package_kg, 0.0
+                else:
                     signed = -entry.count if entry.kind is Movement.RETURNED else entry.count
-                    there += signed
-                    bought_kg += signed * entry.package_kg
+                    there, came_kg = there + signed, came_kg + signed * entry.package_kg
+            counted_kg, bought_kg = counted_kg + at_count_kg, bought_kg + came_kg
             packages[package] = (there, size_kg)
         began = min(entry.dated for entry in mine)
         out_kg = sum(
             item.mass_kg
             for item in used
             if item.product == product
-            and (_moment(item.recorded_at, item.on) > last_count if counts else item.on >= began)
+            and (_moment(item.recorded_at, item.on) >= last_count if counts else item.on >= began)
         )
         left = out_kg
         for package in sorted(packages, key=lambda name: packages[name][0] * packages[name][1]):

@@ -61,7 +61,7 @@ from loamwright.work.records import (
 )
 from loamwright.work.rounds import brought_kg, load_words, plan_rounds
 from loamwright.work.sampling import SamplingGuide, plan_sampling
-from loamwright.work.seasons import NextSeason, next_season
+from loamwright.work.seasons import next_season
 from loamwright.work.standing import aged, known_purchases, stands_on
 
 __all__ = [
@@ -77,7 +77,6 @@ __all__ = [
     "ChoiceRow",
     "Done",
     "LineStatus",
-    "NextSeason",
     "OnTheGround",
     "PlotHistory",
     "Projection",
