@@ -358,7 +358,7 @@ def test_a_price_row_keeps_the_label(own: Path, tmp_path: Path) -> None:
     ran_well("set", own, "product", "Potash 0-0-60", "max_rate=200 lb/acre")
     prices = written(
         tmp_path / "prices.csv",
-        "product,form,package,price,seller\nPotash 0-0-60,dry,50 lb bag,23.50,Store\n",
+        "product,form,k2o,package,price,seller\nPotash 0-0-60,dry,60,50 lb bag,23.50,Store\n",
     )
     ran_well("import", own, prices)
     assert value(own, "product", "Potash 0-0-60", "max_rate") == "200 lb/acre"
