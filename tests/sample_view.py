@@ -113,6 +113,14 @@ class GivenSeason:
     made_on: dt.date
 
 
+def in_bags(pounds: float) -> str:
+    """What a page has to say of so many pounds from 50 lb bags: whole bags, and the rest by weight."""
+    whole, rest = divmod(pounds, 50)
+    if whole == 0:
+        return f"{rest:.1f} lb of a 50 lb bag"
+    return f"{whole:,.0f} × 50 lb bag + {rest:.1f} lb"
+
+
 def sample_view(
     plots: int = 25, *, hostile: bool = False, units: str = "us", with_plan: bool = True
 ) -> GivenSeason:

@@ -95,6 +95,26 @@ class UnitError(LoamwrightError, ValueError):
         self.fix = fix
         super().__init__(f"{what}; {fix}" if fix else what)
 
+    def at(self, where: str) -> Problem:
+        """Make a problem of it.
+
+        Parameters
+        ----------
+        where
+            The place it was written.
+
+        Returns
+        -------
+        Problem
+
+        Examples
+        --------
+        >>> str(UnitError("'5 lb' is not a speed", "write for example 5 mph").at("row 3, speed"))
+        "row 3, speed: '5 lb' is not a speed. Write for example 5 mph."
+        """
+        fix = f"{self.fix[:1].upper()}{self.fix[1:]}" or "Correct it."
+        return Problem(where, self.what, fix if fix.endswith((".", "!", "?")) else f"{fix}.")
+
 
 class AmbiguousNumberError(UnitError):
     """A number that is read in two ways: ``"1,385"`` with a decimal comma or a thousands comma.

@@ -15,7 +15,6 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import cached_property
 from pathlib import Path
-from typing import TypeVar
 
 from loamwright import fieldmap, files, handoff, land, needs, planning, supplies, work
 from loamwright.errors import InputError, Level, Problem, has_errors
@@ -24,15 +23,7 @@ from loamwright.needs import Guideline, PlotNeeds
 from loamwright.planning import Plan
 from loamwright.soil import read_unit
 from loamwright.supplies import Acidity, Offer
-from loamwright.units import (
-    HA_M2,
-    LB_ACRE_KG_HA,
-    format_area,
-    parse_area,
-    parse_length,
-    parse_mass,
-    parse_speed,
-)
+from loamwright.units import HA_M2, LB_ACRE_KG_HA, format_area
 from loamwright.values import ARITHMETIC, LimeBasis, NeedState, Nutrient, Step, Supply
 from loamwright.work import (
     Application,
@@ -150,16 +141,21 @@ class Season(SeasonView):
         )
 
     @cached_property
-    def _editions(self) -> tuple[Guideline, Guideline, tuple[Problem, ...]]:
-        """The editions for nutrients and for lime, and whether they are where the settings say."""
+    def _editions(self) -> tuple[needs.Choice, Guideline, tuple[Problem, ...]]:
+        """The guidelines that are asked, the one for lime, and whether they are where the settings say."""
         settings, kept = self.record.info.settings, self.record.editions
-        guideline, problems = files.load_for(settings.guideline, kept.get(settings.guideline, {}))
-        lime, more = files.load_for(settings.lime_guideline, kept.get(settings.lime_guideline, {}))
-        return guideline, lime, tuple(dict.fromkeys((*problems, *more)))
+        choice, problems = files.load_choice_for(settings.guideline, kept)
+        lime, more = files.load_lime_for(settings.lime_guideline, kept)
+        return choice, lime, tuple(dict.fromkeys((*problems, *more)))
+
+    @property
+    def _choice(self) -> needs.Choice:
+        """The guidelines that are asked."""
+        return self._editions[0]
 
     def _needs_with(self, ground: work.OnTheGround | None) -> Mapping[str, PlotNeeds]:
         record = self.record
-        guideline, lime_guideline, _ = self._editions
+        choice, lime_guideline, _ = self._editions
         tests = work.tests_with_their_crops(record)
         found = {
             plot.plot_id: needs.plot_needs(
@@ -167,7 +163,7 @@ class Season(SeasonView):
                 self.croppings.get(plot.plot_id),
                 self.areas[plot.plot_id],
                 tests.get(plot.plot_id, ()),
-                guideline,
+                choice,
                 lime_guideline,
                 record.info.settings,
                 {} if ground is None else ground.whole_kg.get(plot.plot_id, {}),
@@ -204,15 +200,13 @@ class Season(SeasonView):
     @cached_property
     def fingerprint(self) -> Mapping[str, str]:
         """What a plan made now would stand on."""
-        guideline, lime_guideline, _ = self._editions
-        stands = work.stands_on(self.record, self.needs_before, self.areas, guideline, lime_guideline)
+        stands = work.stands_on(self.record, self.needs_before, self.areas)
         return stands | work.known_purchases(self.record)
 
     @cached_property
     def aged(self) -> tuple[planning.Aged, ...]:
         """What the plan stood on that is not as it was; empty = the plan is not old."""
-        guideline, lime_guideline, _ = self._editions
-        return work.aged(self.record, self.plan, self.needs_before, self.areas, guideline, lime_guideline)
+        return work.aged(self.record, self.plan, self.needs_before, self.areas)
 
     @cached_property
     def plan(self) -> Plan | None:
@@ -470,6 +464,51 @@ def history(view: SeasonView, plot_id: str | None = None) -> tuple[work.PlotHist
     if plot_id not in histories:
         raise InputError([Problem("plot", f"{plot_id!r} is not a plot of this property", "")])
     return (histories[plot_id],)
+
+
+def without_a_rate(view: SeasonView) -> tuple[tuple[str, str], ...]:
+    """Name what no laboratory and no guideline gives a figure for, or leaves a range to choose from.
+
+    Parameters
+    ----------
+    view
+        The season.
+
+    Returns
+    -------
+    tuple of (crop, nutrient)
+        N, P2O5 and K2O of the crops grown, each once.
+    """
+    asked = (Nutrient.N, Nutrient.P2O5, Nutrient.K2O)
+    pairs = [
+        (view.croppings[plot_id].crop, need.nutrient.value)
+        for plot_id, found in view.needs.items()
+        for need in found.needs
+        if need.nutrient in asked and need.state is NeedState.UNKNOWN
+        if not need.edition or need.between_kg_ha is not None
+        if plot_id in view.croppings and view.croppings[plot_id].crop
+    ]
+    return tuple(dict.fromkeys(pairs))
+
+
+def lime_ledger(view: SeasonView) -> tuple[planning.LimeDose, ...]:
+    """Say which lime doses are due in which season, by the dose rule of the property.
+
+    Parameters
+    ----------
+    view
+        The season.
+
+    Returns
+    -------
+    tuple of planning.LimeDose
+    """
+    record = view.record
+    settings, season = record.info.settings, record.info.season
+    spread = work.lime_spread(record.applications, record.products, view.areas, settings, season)
+    return planning.lime_ledger(
+        record.plots, view.needs, product_contents(record), record.products, settings, spread, season
+    )
 
 
 def acidity(view: SeasonView) -> Mapping[str, Acidity]:
@@ -1037,9 +1076,6 @@ def order_blend(
     return found
 
 
-T = TypeVar("T")
-
-
 def _append(
     path: Path, entries: Sequence[Application], problems: Sequence[Problem], today: dt.date
 ) -> Recorded:
@@ -1214,12 +1250,9 @@ def record_entry(path: Path, hand: HandEntry, now: dt.datetime) -> Recorded:
             Problem("product", f"{hand.product!r} is not a product here", f"Use one of: {names}.")
         )
     problems.extend(_correction_problems(hand.corrects, record.applications))
-    mass_kg = _read("amount", hand.amount, parse_mass, problems) or 0.0
-    if mass_kg < 0:
-        problems.append(
-            Problem("amount", f"{hand.amount!r} is negative", "Correct an entry by a new one: `corrects`.")
-        )
-    applied_on = _read("applied on", hand.applied_on, files.parse_date, problems) or now.date()
+    typed = files.typed_options({"amount": hand.amount, "applied on": hand.applied_on}, problems)
+    mass_kg = typed.quantity("amount", "mass") or 0.0
+    applied_on = typed.date("applied on") or now.date()
     if problems:
         raise InputError(problems)
     before = next((entry for entry in record.applications if entry.entry_id == hand.corrects), None)
@@ -1255,16 +1288,6 @@ def _correction_problems(corrects: str, applications: Sequence[Application]) -> 
         if corrects and entry.replaces == corrects:
             what = f"entry {corrects!r} is corrected already, by {entry.entry_id!r}"
             yield Problem("corrects", what, "Correct that one.")
-
-
-def _read(where: str, text: str | None, parse: Callable[[str], T], problems: list[Problem]) -> T | None:
-    """Read a typed text; None when there is none, or when it adds a problem instead."""
-    try:
-        return None if text is None else parse(text)
-    except ValueError as error:
-        what, _, fix = str(error).partition("; ")
-        problems.append(Problem(where, what, f"{fix[:1].upper()}{fix[1:]}." if fix else ""))
-        return None
 
 
 @dataclass(frozen=True, slots=True)
@@ -1319,11 +1342,11 @@ def log_calibration(path: Path, test: CatchTest, today: dt.date) -> Calibration:
         When a quantity or the date is not understood or not possible; nothing was stored.
     """
     problems: list[Problem] = []
-    caught_kg = _read("caught", test.caught, parse_mass, problems)
-    catch_area_m2 = _read("catch area", test.catch_area, parse_area, problems)
-    swath_m = _read("swath", test.swath, parse_length, problems)
-    speed_m_s = _read("speed", test.speed, parse_speed, problems)
-    tested_on = _read("tested on", test.tested_on, files.parse_date, problems) or today
+    texts = {"caught": test.caught, "catch area": test.catch_area, "swath": test.swath, "speed": test.speed}
+    typed = files.typed_options({**texts, "tested on": test.tested_on}, problems)
+    caught_kg, catch_area_m2 = typed.quantity("caught", "caught"), typed.quantity("catch area", "area")
+    swath_m, speed_m_s = typed.quantity("swath", "swath"), typed.quantity("speed", "speed")
+    tested_on = typed.date("tested on") or today
     if caught_kg is None or catch_area_m2 is None or problems:
         raise InputError(problems)
     calibration = work.calibrate(

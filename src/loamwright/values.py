@@ -12,10 +12,11 @@ What only one package deals in stands in that package's `records`. The conventio
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
+from typing import Any
 
 # ---------------------------------------------------------------------------------------------
 # Sources and steps
@@ -70,6 +71,45 @@ class Step:
     value: float | str | None
     unit: str
     source: Source
+
+
+class LaterSteps(Sequence[Step]):
+    """Steps that are put into words when they are first looked at; otherwise like the tuple of them.
+
+    Parameters
+    ----------
+    make
+        Gives the steps; called once at most.
+    """
+
+    __slots__ = ("_made", "_make")
+
+    def __init__(self, make: Callable[[], tuple[Step, ...]]) -> None:
+        self._make = make
+        self._made: tuple[Step, ...] | None = None
+
+    def _steps(self) -> tuple[Step, ...]:
+        if self._made is None:
+            self._made = self._make()
+        return self._made
+
+    def __getitem__(self, index: Any) -> Any:
+        return self._steps()[index]
+
+    def __len__(self) -> int:
+        return len(self._steps())
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, tuple | LaterSteps) and self._steps() == tuple(other)
+
+    def __hash__(self) -> int:
+        return hash(self._steps())
+
+    def __repr__(self) -> str:
+        return repr(self._steps())
+
+    def __reduce__(self) -> tuple[type[tuple[Step, ...]], tuple[tuple[Step, ...]]]:
+        return tuple, (self._steps(),)
 
 
 @dataclass(frozen=True, slots=True)

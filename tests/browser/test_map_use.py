@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from chromium import DESK
 from geographiclib.geodesic import Geodesic
-from sample_view import ACRE_M2, K_LB_ACRE, N_LB_ACRE, sample_view
+from sample_view import ACRE_M2, K_LB_ACRE, N_LB_ACRE, in_bags, sample_view
 
 from loamwright.units import FT_M, LB_KG
 
@@ -72,11 +72,11 @@ def test_needs_and_products_on_the_plots(open_page: Open, maps: Callable[..., An
     page.select_option("#choice", label="B = Potash 0-0-60")  # letters by name: Ag lime is A
     acres = [area.spread_area_m2 / ACRE_M2 for area in sample_view(25).areas.values()]
     for place in (0, 7, 24):  # 30 lb K2O/acre from 60 % K2O is 50 lb/acre; in 50 lb bags, one bag per acre
-        assert f"{acres[place]:.1f} × 50 lb bag" in page.locator("#plots li").nth(place).text_content()
+        assert in_bags(50 * acres[place]) in page.locator("#plots li").nth(place).text_content()
     total = sum(acres) * K_LB_ACRE / 0.60
     page.tap("#tabs [data-view=map]")
     page.tap("#legend summary")
-    assert page.inner_text("#note").startswith(f"In all {total:,.0f} lb = {total / 50:,.1f} × 50 lb bag.")
+    assert page.inner_text("#note").startswith(f"In all {total:,.0f} lb = {in_bags(total)}.")
 
 
 def test_a_plot_by_touch_on_the_map(open_page: Open, maps: Callable[..., Any]) -> None:
@@ -88,7 +88,7 @@ def test_a_plot_by_touch_on_the_map(open_page: Open, maps: Callable[..., Any]) -
     acres = next(iter(sample_view(1).areas.values())).spread_area_m2 / ACRE_M2
     assert f"{acres:.2f} acres to spread on" in text
     urea = N_LB_ACRE / 0.46 * acres
-    assert f"{urea / 50:.1f} × 50 lb bag = {urea:.1f} lb, 87.0 lb/acre, top-dress" in text
+    assert f"{in_bags(urea)} = {urea:.1f} lb, 87.0 lb/acre, top-dress" in text
     assert "gate on the east track" in text
     assert "stony corner" in text
 

@@ -10,7 +10,7 @@ import pytest
 from geographiclib.geodesic import Geodesic
 from hypothesis import given
 from hypothesis import strategies as st
-from sample_view import ACRE_M2, sample_view
+from sample_view import ACRE_M2, in_bags, sample_view
 
 from loamwright.errors import InputError
 from loamwright.fieldmap.contents import map_data
@@ -38,7 +38,7 @@ def test_figures_of_a_plot_by_hand() -> None:
     assert rates["Urea 46-0-0"] == (
         "87.0 lb/acre",
         f"{40 / 0.46 * size:.1f} lb",
-        f"{40 / 0.46 * size / 50:.1f} × 50 lb bag",
+        in_bags(40 / 0.46 * size),
     )
     assert rates["Triple super 0-46-0"][0] == "130 lb/acre"
     assert rates["Potash 0-0-60"][:2] == ("50 lb/acre", f"{50 * size:.1f} lb")
@@ -54,7 +54,7 @@ def test_totals_of_a_product_by_hand() -> None:
     view = sample_view(25)
     potash = choice(map_data(view), "work", "product Potash 0-0-60")
     total = sum(50 * acres(view, plot_id) for plot_id in view.areas)
-    assert potash.note.startswith(f"In all {total:,.0f} lb = {total / 50:,.1f} × 50 lb bag.")
+    assert potash.note.startswith(f"In all {total:,.0f} lb = {in_bags(total)}.")
 
 
 def test_costs_add_up() -> None:

@@ -56,6 +56,10 @@ SQUARE = shapely.to_wkb(shapely.box(-93.05, 46.05, -93.049, 46.051))
 PLOT = Plot("A-1", "North", SQUARE)
 
 
+#: How each table is written and read.
+LAYOUTS = tuple(value for value in vars(columns).values() if isinstance(value, columns.Layout))
+
+
 def entry(entry_id: str, plot_id: str = "A-1", mass_kg: float = 10.0, replaces: str = "") -> Application:
     return Application(entry_id, plot_id, "Urea", Done.DONE, dt.date(2026, 5, 2), mass_kg, replaces=replaces)
 
@@ -466,7 +470,7 @@ def test_a_season_comes_back_the_same(tmp_path: Path, hostile: bool) -> None:
 
 def test_layouts_name_exactly_the_columns_of_the_tables(path: Path) -> None:
     written: dict[str, set[str]] = {}
-    for layout in columns.layouts():
+    for layout in LAYOUTS:
         written.setdefault(layout.table, set()).update(layout.columns)
     by_the_store = {
         "plots": {"area_m2", "area_acres", "plot_key", "boundary_since"},
@@ -821,7 +825,7 @@ def test_a_lost_column_is_named(tmp_path: Path) -> None:
     whole, path = tmp_path / "whole.gpkg", tmp_path / "wrong.gpkg"
     write(whole, full_record())
     with closing(sqlite3.connect(whole)) as connection:
-        tables = sorted({layout.table for layout in columns.layouts()} | {"lab_rates", "plan_plot_costs"})
+        tables = sorted({layout.table for layout in LAYOUTS} | {"lab_rates", "plan_plot_costs"})
         found = [
             (table, row[1]) for table in tables for row in connection.execute(f"PRAGMA table_info({table})")
         ]

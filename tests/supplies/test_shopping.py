@@ -121,7 +121,7 @@ def test_the_jug_against_a_bag_of_urea(files: dict[str, str]) -> None:
 
 def test_a_price_to_meet_may_be_given_for_any_weight(files: dict[str, str]) -> None:
     """3.36375 lb N x $1.24 = $4.171; the same as $2,480 a ton, $62 for 50 lb, and $2.7337 a kg."""
-    for at in ("1.24/lb", "$1.24 per lb", "2,480/ton", "62/50 lb", "2.733732/kg"):
+    for at in ("1.24/lb", "$1.24 per lb", "2,480.00/ton", "62/50 lb", "2.733732/kg"):
         found = answer("break-even", files["products"], "jug", "N", "--at", at)
         assert found["break_even_price"] == pytest.approx(4.17105, abs=1e-5), at
         assert found["against"]["offer"] is None

@@ -259,5 +259,5 @@ def test_a_new_stand_of_another_crop_on_an_old_sample_is_due() -> None:
 
 
 def test_a_users_own_guide_works() -> None:
-    guide = SamplingGuide("Ours", 8, 12, None, 4, "4 inches", "", "", Source("user"))
+    guide = SamplingGuide("Ours", 8, 12, 4, "4 inches", "", "", Source("user"))
     assert core_count(guide, 2 * ACRE_M2)[0] == 10  # 8 + 4 x 2/4

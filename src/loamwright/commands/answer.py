@@ -19,12 +19,21 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, fields, replace
 from enum import StrEnum
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 import typer
 
-from loamwright.errors import InputError, Level, LoamwrightError, Problem, PropertyFileError, has_errors
+from loamwright.errors import (
+    InputError,
+    Level,
+    LoamwrightError,
+    Problem,
+    PropertyFileError,
+    UnitError,
+    has_errors,
+)
 
 if TYPE_CHECKING:
     from loamwright.season import Progress
@@ -187,9 +196,10 @@ def _give(answer: Answer, as_json: bool, system: str) -> None:
     else:
         from rich.console import Console
 
-        from loamwright.commands import buy_text, keep_text, plan_text, text
+        from loamwright.commands import buy_text, keep_text, plan_text, sheet_text, text
 
-        texts = {**text.TEXTS, **plan_text.TEXTS, **buy_text.TEXTS, **keep_text.TEXTS}
+        rooms = (text, plan_text, buy_text, sheet_text, keep_text)
+        texts = {kind: show for room in rooms for kind, show in room.TEXTS.items()}
         out = Console(highlight=False)
         texts[type(answer.result)](out, answer.result, system)
         text.show_problems(out, answer.problems)
@@ -208,10 +218,25 @@ def _refuse(problems: list[Problem], as_json: bool) -> None:
         text.show_problems(Console(stderr=True, highlight=False), problems)
 
 
-def _print_json(found: Mapping[str, Any]) -> None:
+def _print_json(data: Mapping[str, Any]) -> None:
+    """Print JSON; a list that comes as an iterator is printed an item to a line, without holding it."""
     import json
 
-    typer.echo(json.dumps(found, ensure_ascii=False, indent=2))
+    if not any(isinstance(value, Iterator) for value in data.values()):
+        typer.echo(json.dumps(data, ensure_ascii=False, indent=2))
+        return
+    for place, (key, value) in enumerate(data.items()):
+        typer.echo(f"{',' if place else '{'}\n  {json.dumps(key)}: ", nl=False)
+        if not isinstance(value, Iterator):
+            typer.echo(json.dumps(value, ensure_ascii=False), nl=False)
+            continue
+        items = (json.dumps(item, ensure_ascii=False) for item in value)
+        before = "["
+        while some := ",\n    ".join(islice(items, 1000)):
+            typer.echo(f"{before}\n    {some}", nl=False)
+            before = ","
+        typer.echo("\n  ]", nl=False)
+    typer.echo("\n}")
 
 
 def exit_code(answer: Answer) -> int:
@@ -277,8 +302,8 @@ def read(where: str, text: str, parse: Callable[[str], T]) -> T:
     """Read what was typed for one option or argument."""
     try:
         return parse(text)
-    except ValueError as error:
-        raise InputError([_problem(where, str(error))]) from error
+    except UnitError as error:
+        raise InputError([error.at(where)]) from error
 
 
 def read_if_given(where: str, text: str | None, parse: Callable[[str], T]) -> T | None:
@@ -295,6 +320,8 @@ def _problem(where: str, text: str) -> Problem:
 def _problems_of(error: LoamwrightError) -> tuple[Problem, ...]:
     if isinstance(error, InputError):
         return error.problems
+    if isinstance(error, UnitError):
+        return (error.at(""),)
     if isinstance(error, PropertyFileError):
         return (_problem(error.path, error.what),)
     return (_problem("", str(error)),)

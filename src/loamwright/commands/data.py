@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from decimal import Decimal
 from enum import Enum
@@ -22,6 +22,7 @@ from typing import Any
 
 from loamwright.commands.buy_text import LABEL_WINS
 from loamwright.commands.results import (
+    CropsAsked,
     Demo,
     EditionChecked,
     FilesMade,
@@ -31,10 +32,11 @@ from loamwright.commands.results import (
     PlanMade,
     SeasonNeeds,
     SeasonStatus,
+    SheetRead,
 )
 from loamwright.errors import Problem
-from loamwright.files import Measured
-from loamwright.land import Plot, PlotArea
+from loamwright.files import LargeMeasured, Measured, as_data
+from loamwright.land import PlotArea
 from loamwright.needs import Credit, LimeNeed, Need, PlotNeeds
 from loamwright.planning import (
     Coverage,
@@ -116,7 +118,7 @@ def _plain(value: Any, record: Callable[[Any], Json]) -> Any:
         return record(value)
     if isinstance(value, Mapping):
         return {str(_plain(key, record)): _plain(item, record) for key, item in value.items()}
-    if isinstance(value, (list, tuple)):
+    if isinstance(value, Sequence) and not isinstance(value, str):
         return [_plain(item, record) for item in value]
     return value
 
@@ -157,7 +159,7 @@ def _named(pairs: Iterable[tuple[str, Any]], keys: Mapping[str, str | None] = Ma
 def _in_unit(value: Any, times: float, over: float) -> Any:
     if isinstance(value, Mapping):
         return {str(of(key)): _in_unit(item, times, over) for key, item in value.items()}
-    if isinstance(value, (list, tuple)):
+    if isinstance(value, Sequence):
         return [_in_unit(item, times, over) for item in value]
     return None if value is None else float(value) * times / over
 
@@ -342,37 +344,59 @@ MORE: Mapping[type, Callable[[Any], Json]] = {
 # Special shapes
 
 
-def _measured(found: Measured) -> Json:
-    areas = [found.areas[plot.plot_id] for plot in found.plots]
+def _measured(found: Measured | LargeMeasured) -> Json:
+    """The plots of a large file come as an iterator, so that they need not all be held."""
+    rows = _measured_rows(found)
     return {
-        "plots": [
-            {
-                "plot_id": plot.plot_id,
-                "name": plot.name,
-                "area_m2": area.area_m2,
-                "area_acres": area.area_m2 / ACRE_M2,
-                "area_se_m2": area.area_se_m2,
-                "spread_area_m2": area.spread_area_m2,
-                "spread_area_acres": area.spread_area_m2 / ACRE_M2,
-                "perimeter_m": area.perimeter_m,
-                "parts": area.parts,
-                "holes": area.holes,
-                "missing_setbacks": area.missing_setbacks,
-                "steps": area.steps,
-                "problems": [problem for problem in found.problems if _about(plot, problem)],
-            }
-            for plot, area in zip(found.plots, areas, strict=True)
-        ],
-        "total_area_m2": sum(area.area_m2 for area in areas),
-        "total_spread_area_m2": sum(area.spread_area_m2 for area in areas),
+        "plots": map(of, rows) if isinstance(found, LargeMeasured) else list(rows),
+        "total_area_m2": sum(area.area_m2 for _, area in found.rows()),
+        "total_spread_area_m2": sum(area.spread_area_m2 for _, area in found.rows()),
         "problems": found.problems,
     }
 
 
-def _about(plot: Plot, problem: Problem) -> bool:
-    """Tell whether a problem names a plot, by its id as a word or its name in brackets."""
-    named = rf"(?<![\w-]){re.escape(plot.plot_id)}(?![\w-])"
-    return f"({plot.name})" in problem.where or re.search(named, problem.where) is not None
+def _measured_rows(found: Measured | LargeMeasured) -> Iterator[Json]:
+    about = _about(found)
+    for name, area in found.rows():
+        yield {
+            "plot_id": area.plot_id,
+            "name": name,
+            "area_m2": area.area_m2,
+            "area_acres": area.area_m2 / ACRE_M2,
+            "area_se_m2": area.area_se_m2,
+            "spread_area_m2": area.spread_area_m2,
+            "spread_area_acres": area.spread_area_m2 / ACRE_M2,
+            "perimeter_m": area.perimeter_m,
+            "parts": area.parts,
+            "holes": area.holes,
+            "missing_setbacks": list(area.missing_setbacks),
+            "steps": area.steps,
+            "problems": about.get(area.plot_id, ()),
+        }
+
+
+def _about(found: Measured | LargeMeasured) -> dict[str, list[Problem]]:
+    """Return the problems that name a plot, by its id as a word or its name in brackets."""
+    if not found.problems:
+        return {}
+    named: dict[str, list[str]] = {}
+    ids = set()
+    for name, area in found.rows():
+        ids.add(area.plot_id)
+        named.setdefault(name, []).append(area.plot_id)
+    about: dict[str, list[Problem]] = {}
+    for problem in found.problems:
+        where = problem.where
+        starts = [match.start() for match in re.finditer(r"(?<![\w-])", where)]
+        ends = [match.start() for match in re.finditer(r"(?![\w-])", where)]
+        hits = ids.intersection(where[start:end] for start in starts for end in ends)
+        opened = [match.end() for match in re.finditer(r"\(", where)]
+        closed = [match.start() for match in re.finditer(r"\)", where)]
+        for name in {where[start:end] for start in opened for end in closed}:
+            hits.update(named.get(name, ()))
+        for plot_id in hits:
+            about.setdefault(plot_id, []).append(problem)
+    return about
 
 
 def _needs(found: SeasonNeeds) -> Json:
@@ -423,6 +447,7 @@ def questions(problems: Iterable[Problem]) -> list[Json]:
 #: Answers whose shape is their own.
 SPECIAL: Mapping[type, Callable[[Any], Json]] = {
     Problem: lambda p: {"where": p.where, "what": p.what, "fix": p.fix, "level": p.level},
+    LargeMeasured: _measured,
     Measured: _measured,
     SeasonNeeds: _needs,
     PlanMade: lambda made: {
@@ -430,7 +455,16 @@ SPECIAL: Mapping[type, Callable[[Any], Json]] = {
         "purchase_lists": made.purchase_lists,
         "unknown": _unknown(made.view.needs.values()),
     },
-    SeasonStatus: lambda found: {**_status(found.view), "acidity": found.acidity},
+    SeasonStatus: lambda found: {
+        **_status(found.view),
+        "lime_doses": found.lime_doses,
+        "acidity": found.acidity,
+    },
+    CropsAsked: lambda asked: {
+        "crops": asked.found.listed,
+        "parts": asked.found.parts,
+        "near": asked.found.near,
+    },
     Recorded: lambda found: {
         "new": found.new,
         "already_there": [entry.entry_id for entry in found.already_there],
@@ -438,6 +472,7 @@ SPECIAL: Mapping[type, Callable[[Any], Json]] = {
         "status": _status(found.view),
         "problems": found.problems,
     },
+    SheetRead: lambda found: as_data(found.contents),
     Demo: lambda made: {
         "files": made.files,
         "plan": None if made.view.plan is None else _plan(made.view.plan, made.view),

@@ -24,7 +24,7 @@ from loamwright.commands.text import (
 from loamwright.planning import Coverage, CustomBlend, Plan, PurchaseList, Reasons
 from loamwright.units import ACRE_M2, HA_M2, format_money
 from loamwright.values import Supply
-from loamwright.words import mass_words, rate_words
+from loamwright.words import mass_words, packages_words, rate_words
 from loamwright.work import SeasonView
 
 
@@ -70,7 +70,7 @@ def _show_plan(console: Console, plan: Plan, view: SeasonView, system: str) -> N
             "any" if line.timing is None else line.timing.value,
             rate_words(line.rate_kg_ha, system),
             mass_words(line.mass_kg, system),
-            "" if line.packages is None else f"{line.packages:,.2f} × {escape(line.package)}",
+            escape(packages_words(line.packages, line.package, line.mass_kg, system)),
         )
     console.print(lines)
     for sentence in plan.explanation:

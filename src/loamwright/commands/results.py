@@ -10,11 +10,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from loamwright.errors import Problem
+from loamwright.errors import Level, Problem
 
 if TYPE_CHECKING:
-    from loamwright.files import GuidelineInfo
-    from loamwright.planning import CurvePoint, Habit, Plan, PurchaseList
+    from loamwright.files import CropsFound, GuidelineInfo, SheetContents
+    from loamwright.planning import CurvePoint, Habit, LimeDose, Plan, PurchaseList
     from loamwright.supplies import Acidity, KnownMaterial, OfferComparison, Stock
     from loamwright.upkeep import ChangeRow, ShownField
     from loamwright.work import Calibration, ChoiceRow, PlotHistory, SamplingPlan, SeasonView
@@ -38,10 +38,42 @@ class PropertyMade:
 
 
 @dataclass(frozen=True, slots=True)
+class SheetRead:
+    """What a lab, dealer or quarry file says; its open questions are the problems."""
+
+    contents: SheetContents
+    problems: tuple[Problem, ...]
+
+
+def sheet_read(contents: SheetContents) -> SheetRead:
+    """Put the open questions of a sheet as problems that say how to answer them."""
+    return SheetRead(
+        contents,
+        tuple(
+            Problem(
+                item.where,
+                item.about + (f" (taken as {item.likely} for now)" if item.likely else ""),
+                f'Answer with `answer` {item.id}="…": {", ".join(item.choices)}.',
+                Level.WARNING,
+            )
+            for item in contents.questions
+        ),
+    )
+
+
+@dataclass(frozen=True, slots=True)
 class Editions:
     """The built-in guideline editions."""
 
     editions: tuple[GuidelineInfo, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CropsAsked:
+    """Which guideline has which crop."""
+
+    crop: str
+    found: CropsFound
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,10 +107,11 @@ class SeasonNeeds:
 
 @dataclass(frozen=True, slots=True)
 class SeasonStatus:
-    """What is done and what is still owed, and the lime the season's nitrogen uses up."""
+    """What is done and what is still owed, lime by season, and what the season's nitrogen uses up."""
 
     view: SeasonView
     acidity: Mapping[str, Acidity]
+    lime_doses: tuple[LimeDose, ...]
 
     @property
     def problems(self) -> tuple[Problem, ...]:

@@ -53,7 +53,7 @@ from loamwright.units import (
     format_money,
 )
 from loamwright.values import NeedState, Step, Supply
-from loamwright.words import mass_words, rate_words
+from loamwright.words import PACKAGE_LENGTH, mass_words, packages_words, rate_words, shortened
 from loamwright.work import (
     DONE_FRACTION,
     OVER_FRACTION,
@@ -187,9 +187,12 @@ def _own(text: str) -> str:
     return text if text.isascii() else f"\u2068{text}\u2069"
 
 
-def _packages(packages: float | None, package: str) -> str:
-    """Write packages as ``"1.6 × 50 lb bag"``; empty for bulk."""
-    return "" if packages is None else f"{packages:,.1f} × {_own(package)}"
+def _packages(packages: float | None, package: str, mass_kg: float, units: str) -> str:
+    """Say an amount in whole packages and the rest by weight; empty for bulk."""
+    if packages is None:
+        return ""
+    short = shortened(package, PACKAGE_LENGTH)
+    return packages_words(packages, short, mass_kg, units).replace(short, _own(short))
 
 
 def _some_area(area_m2: float, units: str) -> str:
@@ -489,7 +492,7 @@ class _Contents:
             str(line.timing or ""),
             rate_words(line.rate_kg_ha, self.units),
             mass_words(line.mass_kg, self.units),
-            _packages(line.packages, line.package),
+            _packages(line.packages, line.package, line.mass_kg, self.units),
             line.mass_kg,
             line.package,
             line.mass_kg / line.packages if line.packages else None,
@@ -530,7 +533,7 @@ class _Contents:
                 self.place_of[stop.plot_id],
                 stop.line_id,
                 mass_words(stop.mass_kg, self.units),
-                _packages(stop.packages, stop.package),
+                _packages(stop.packages, stop.package, stop.mass_kg, self.units),
                 rate_words(stop.rate_kg_ha, self.units),
                 load,
                 mass_words(more_kg, self.units) if more_kg else "",
@@ -585,7 +588,8 @@ class _Contents:
             bagged = [line for lines in per_plot for line in lines if line.packages is not None]
             pieces = ""
             if bagged and len({line.package for line in bagged}) == 1:
-                pieces = f" = {_packages(sum(n.packages or 0.0 for n in bagged), bagged[0].package)}"
+                count = sum(n.packages or 0.0 for n in bagged)
+                pieces = f" = {_packages(count, bagged[0].package, mass, self.units)}"
             choices.append(
                 graded(
                     f"product {name}",
@@ -596,7 +600,8 @@ class _Contents:
                     ],
                     [
                         " + ".join(
-                            _packages(n.packages, n.package) or mass_words(n.mass_kg, self.units)
+                            _packages(n.packages, n.package, n.mass_kg, self.units)
+                            or mass_words(n.mass_kg, self.units)
                             for n in lines
                         )
                         for lines in per_plot

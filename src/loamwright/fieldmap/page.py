@@ -74,15 +74,12 @@ class MapMade:
     ----------
     path, size_bytes
         Where, and how large [bytes].
-    picture_bytes
-        Share of the embedded picture [bytes].
     problems
         Notes on what was cut, made smaller or needs the network.
     """
 
     path: Path
     size_bytes: int
-    picture_bytes: int = 0
     problems: tuple[Problem, ...] = ()
 
 
@@ -152,8 +149,7 @@ def write_map(view: SeasonView, path: Path, options: MapOptions = _DEFAULTS) -> 
                 Level.NOTE,
             )
         )
-    size = len(picture.data) if picture else 0
-    return MapMade(path, len(html), size, tuple(problems))
+    return MapMade(path, len(html), tuple(problems))
 
 
 def folium_map(view: SeasonView, options: MapOptions = _DEFAULTS) -> folium.Map:

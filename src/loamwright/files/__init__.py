@@ -2,18 +2,33 @@
 
 The rooms: `textrows` (a CSV or XLSX as rows of text), `fields` (the texts of a row and what they mean),
 `tables`, `pricelists`, `field_records`, `settings` (what the columns mean), `vectors` (map files as shapes
-and words), `plots` (what they mean), `sections`, `editions` and `guidelines` (published tables), `reference`
-(figures that ship with the program), `columns` and `property_file` (the GeoPackage), `intake` (the way in).
+and words), `plots` (what they mean), `large_maps` (only measured, part by part), `sheets` (what labs, dealers
+and quarries send), `sections`, `editions` and `guidelines` (published tables), `choosing` (which of them a
+property uses), `reference` (figures that ship with the program), `columns` and `property_file` (the
+GeoPackage), `intake` (the way in).
 """
 
 from loamwright.files.catalogue import Thing
+from loamwright.files.choosing import (
+    ChosenNow,
+    CropsFound,
+    choose,
+    choose_lime,
+    chosen,
+    list_crops,
+    new_guideline,
+    set_own_rate,
+    sheet_to_fill,
+)
 from loamwright.files.field_records import records_from
-from loamwright.files.fields import parse_date, parse_percent
+from loamwright.files.fields import parse_date, parse_percent, typed_options
 from loamwright.files.guidelines import (
     GuidelineInfo,
     check_guideline,
     guideline_editions,
-    load_for,
+    load_choice,
+    load_choice_for,
+    load_lime_for,
 )
 from loamwright.files.intake import (
     PROPERTY_SUFFIX,
@@ -26,6 +41,7 @@ from loamwright.files.intake import (
     price_list,
 )
 from loamwright.files.journal import Change
+from loamwright.files.large_maps import LargeMeasured
 from loamwright.files.pricelists import parse_grade
 from loamwright.files.property_file import (
     Editor,
@@ -46,6 +62,18 @@ from loamwright.files.reference import (
     load_sampling_guides,
 )
 from loamwright.files.settings import info_from
+from loamwright.files.sheets import (
+    LabReading,
+    ManureSample,
+    Sample,
+    SheetAmount,
+    SheetContents,
+    as_data,
+    keep_answers,
+    load_profile,
+    read_sheet,
+    save_profile,
+)
 from loamwright.files.tables import applications_from, passes_from
 from loamwright.files.textrows import SUFFIXES, read_table
 from loamwright.files.things import (
@@ -65,20 +93,32 @@ __all__ = [
     "SETTINGS_WORD",
     "SUFFIXES",
     "Change",
+    "ChosenNow",
+    "CropsFound",
     "Editor",
     "GuidelineInfo",
     "Imported",
+    "LabReading",
+    "LargeMeasured",
     "LayerFeature",
     "LayerKind",
+    "ManureSample",
     "Measured",
+    "Sample",
+    "SheetAmount",
+    "SheetContents",
     "Thing",
     "Value",
     "added",
     "applications_from",
+    "as_data",
     "assigned",
     "backup",
     "check_guideline",
     "check_property",
+    "choose",
+    "choose_lime",
+    "chosen",
     "compare",
     "create",
     "differences",
@@ -89,14 +129,20 @@ __all__ = [
     "guideline_editions",
     "import_files",
     "info_from",
+    "keep_answers",
     "known_materials",
+    "list_crops",
     "load",
     "load_caution_texts",
     "load_change_figures",
     "load_checklist",
-    "load_for",
+    "load_choice",
+    "load_choice_for",
+    "load_lime_for",
+    "load_profile",
     "load_sampling_guides",
     "measure",
+    "new_guideline",
     "new_property",
     "parse_date",
     "parse_grade",
@@ -104,10 +150,15 @@ __all__ = [
     "passes_from",
     "price_list",
     "read_journal",
+    "read_sheet",
     "read_table",
     "records_from",
     "refuse_to_replace",
+    "save_profile",
+    "set_own_rate",
+    "sheet_to_fill",
     "text_of",
     "thing_of",
+    "typed_options",
     "write_layer",
 ]

@@ -14,7 +14,7 @@ import json
 import struct
 import types
 import typing
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields
 from decimal import Decimal
 from enum import StrEnum
@@ -379,8 +379,3 @@ PLAN_PURCHASES = Layout("plan_purchases", Purchase)
 PLAN_COVERAGE = Layout("plan_coverage", Coverage)
 APPLICATIONS = Layout("applications", Application, ("entry_id",))
 CALIBRATIONS = Layout("calibrations", Calibration, ("calibration_id",))
-
-
-def layouts() -> Iterator[Layout[Any]]:
-    """Return every layout, for checking against the tables."""
-    yield from (value for value in globals().values() if isinstance(value, Layout))

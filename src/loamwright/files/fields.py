@@ -65,6 +65,8 @@ class Bound:
         A sentence for whoever wrote what lies outside.
     over
         True when `low` itself is not possible.
+    negative
+        A sentence for whoever wrote a negative figure.
     """
 
     low: float
@@ -72,16 +74,18 @@ class Bound:
     unit: str
     why: str
     over: bool = False
+    negative: str = "It cannot be negative."
 
-    def fault(self, shown: str, value: float | Decimal) -> str:
-        """Say what is wrong with a figure [`unit`]; nothing when it is possible."""
-        if value <= 0 and self.over:
-            return f"{shown} is not more than zero"
+    def refusal(self, shown: str, value: float | Decimal) -> UnitError | None:
+        """Say what is wrong with a figure [`unit`]; None when it is possible."""
         if value < 0 <= self.low:
-            return f"{shown} is less than zero"
+            return UnitError(f"{shown} is {'not more' if self.over else 'less'} than zero", self.negative)
+        if value <= 0 and self.over:
+            return UnitError(f"{shown} is not more than zero", self.why)
         if self.low <= value <= self.high:
-            return ""
-        return f"{shown} is not between {self.low:,.10g} and {self.high:,.10g} {self.unit}".rstrip()
+            return None
+        ends = f"{self.low:,.10g} and {self.high:,.10g} {self.unit}".rstrip()
+        return UnitError(f"{shown} is not between {ends}", self.why)
 
 
 #: Every bound is ours, set where no honest figure comes near: it is there to catch slips, not to judge.
@@ -108,7 +112,10 @@ BOUNDS: Mapping[str, Bound] = {
     "yield": Bound(0, 100, "ton/acre", "100 tons an acre is no harvest; is the unit right?", over=True),
     "counted yield": Bound(0, 2_000, "", "Is the number by acre, and the unit right?", over=True),
     "package": Bound(0, 400_000, "lb", "That is 200 tons in one package.", over=True),
-    "mass": Bound(0, 20_000_000, "lb", "That is 10,000 tons: more than any plot takes."),
+    "mass": Bound(
+        *(0, 20_000_000, "lb", "That is 10,000 tons: more than any plot takes."),
+        negative="A mass is never negative; correct an entry by a new one.",
+    ),
     "caught": Bound(0, 10_000, "lb", "Write what the tray or tarp caught, for example 0.11 lb.", over=True),
     "load": Bound(0, 100_000, "lb", "Write what one load weighs, for example 100 lb.", over=True),
     "area": Bound(0, 100_000, "acre", "That is no plot but a county."),
@@ -139,20 +146,13 @@ _KINDS: Mapping[str, tuple[Callable[..., float], str]] = {
 
 
 # ---------------------------------------------------------------------------------------------
-# Names and problems
+# Names
 
 
 @lru_cache(maxsize=1024)
 def key_of(name: str) -> str:
     """Return the name of a column or property in the form it is looked up by."""
     return re.sub(r"[^a-z0-9]+", "_", name.strip().lower().replace("%", " pct ")).strip("_")
-
-
-def problem_of(where: str, error: ValueError) -> Problem:
-    """Make a problem of what a parser refused."""
-    told = error if isinstance(error, UnitError) else UnitError(str(error))
-    fix = f"{told.fix[:1].upper()}{told.fix[1:]}" if told.fix else "Correct it."
-    return Problem(where, told.what, fix if fix.endswith((".", "!", "?")) else f"{fix}.")
 
 
 def shown(value: object) -> str:
@@ -394,17 +394,13 @@ class Fields:
 
     def yes_no(self, name: str) -> bool | None:
         """Read yes or no, or true or false."""
+        if not self._typed:
+            return self.read(name, _yes_no)
         value = self.value(name)
-        if value is None or (self._typed and isinstance(value, bool)):
+        if isinstance(value, bool | None):
             return value
-        if self._typed:
-            self.problem(name, f"{shown(value)} is neither true nor false", "Write true or false.")
-            return None
-        text = self.text(name).lower()
-        if text not in _YES | _NO:
-            self.problem(name, f"{self._shown(name)} is neither yes nor no", "Write yes or no, or nothing.")
-            return None
-        return text in _YES
+        self.problem(name, f"{shown(value)} is neither true nor false", "Write true or false.")
+        return None
 
     def word(self, name: str, words: type[E]) -> E | None:
         """Read one of a fixed set of words, whatever its case and hyphens."""
@@ -464,15 +460,16 @@ class Fields:
     def _parsed(self, name: str, text: str, parse: Callable[[str], T]) -> T | None:
         try:
             return parse(text)
-        except ValueError as error:
-            self.add([problem_of(self.place(name), error)])
+        except UnitError as error:
+            self.add([error.at(self.place(name))])
             return None
 
     def _inside(self, name: str, bound: Bound, value: float | Decimal) -> bool:
         """Tell whether a value [the bound's unit] is possible; say so when it is not."""
-        if what := bound.fault(self._shown(name), value):
-            self.problem(name, what, bound.why)
-        return not what
+        refusal = bound.refusal(self._shown(name), value)
+        if refusal is not None:
+            self.add([refusal.at(self.place(name))])
+        return refusal is None
 
     def _possible(self, name: str, kind: str, value: float | None) -> float | None:
         """Return a value [SI] if it is possible."""
@@ -481,6 +478,12 @@ class Fields:
         bound = BOUNDS[kind]
         own = convert(value, _KINDS[bound.unit][1], bound.unit) if bound.unit else value
         return value if self._inside(name, bound, own) else None
+
+
+def _yes_no(text: str) -> bool:
+    if text.lower() not in _YES | _NO:
+        raise UnitError(f"{shown(text)} is neither yes nor no", "write yes or no, or nothing")
+    return text.lower() in _YES
 
 
 def _year(text: str) -> int:
@@ -495,7 +498,7 @@ def typed_options(texts: Mapping[str, str | None], problems: list[Problem]) -> F
     Parameters
     ----------
     texts
-        Option (``"--amount"``) to what was typed; None = not typed.
+        Field to what was typed; None = not typed. What is typed must say something.
     problems
         Where problems are added.
 
@@ -506,10 +509,15 @@ def typed_options(texts: Mapping[str, str | None], problems: list[Problem]) -> F
     Examples
     --------
     >>> found: list[Problem] = []
-    >>> typed_options({"--swath": "20 ft", "--speed": None}, found).quantity("--swath", "swath")
-    6.096
+    >>> typed = typed_options({"swath": "20 m", "speed": None}, found)
+    >>> typed.quantity("swath", "swath"), typed.quantity("speed", "speed")
+    (20.0, None)
     """
-    return Fields("", texts, problems)
+    typed = {name: text for name, text in texts.items() if text is not None}
+    for name, text in typed.items():
+        if text.strip().lower() in BLANKS:
+            problems.append(Problem(name, f"{shown(text)} says nothing", "Write it, or leave it away."))
+    return Fields("", typed, problems)
 
 
 def _word(text: str, words: type[E]) -> E:
@@ -553,9 +561,11 @@ def parse_percent(text: str, decimal_comma: bool | None = None) -> float:
 
 
 _DATES = (
-    re.compile(r"(?P<y>\d{4})-(?P<m>\d{1,2})-(?P<d>\d{1,2})(?:[T ]\d{1,2}:\d{2}(?::\d{2})?[\d.:+Z-]*)?"),
-    re.compile(r"(?P<m>\d{1,2})/(?P<d>\d{1,2})/(?P<y>\d{4})"),
-    re.compile(r"(?P<d>\d{1,2})\.(?P<m>\d{1,2})\.(?P<y>\d{4})"),
+    re.compile(
+        r"(?P<y>\d{4})-(?P<m>\d{1,2})-(?P<d>\d{1,2})(?:[T ]\d{1,2}:\d{2}(?::\d{2})?[\d.:+Z-]*)?", re.ASCII
+    ),
+    re.compile(r"(?P<m>\d{1,2})/(?P<d>\d{1,2})/(?P<y>\d{4})", re.ASCII),
+    re.compile(r"(?P<d>\d{1,2})\.(?P<m>\d{1,2})\.(?P<y>\d{4})", re.ASCII),
 )
 
 
@@ -591,8 +601,8 @@ def parse_date(text: str) -> dt.date:
         date = dt.date(year, month, day)
     except ValueError as error:
         raise UnitError(f"{shown(text)} is not a date", fix) from error
-    if what := BOUNDS["season"].fault(f"the year of {shown(text)}", year):
-        raise UnitError(what, fix)
+    if refusal := BOUNDS["season"].refusal(f"the year of {shown(text)}", year):
+        raise refusal
     if "." in match[0][:3] and day <= 12 and day != month:
         other = dt.date(year, day, month)
         raise UnitError(f"{shown(text)} may be {date} or {other}", f"write {date} or {other}")

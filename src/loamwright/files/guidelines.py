@@ -10,15 +10,29 @@ from __future__ import annotations
 
 import tempfile
 import tomllib
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
 from loamwright.errors import InputError, Level, Problem, has_errors
 from loamwright.files.editions import MAIN_FILE, Edition
+from loamwright.files.own_rates import load_own_rates
+from loamwright.files.reference import crop_names
 from loamwright.files.sections import Report
-from loamwright.needs import Guideline, Status, missing_guideline
+from loamwright.files.textrows import SUFFIXES
+from loamwright.needs import (
+    DEPTH_RULES,
+    Choice,
+    ForCrop,
+    Guideline,
+    Status,
+    lime_depth_rule,
+    lime_edition,
+    missing_guideline,
+    read_chosen,
+)
+from loamwright.soil import plain_name
 
 BUILT_IN = Path(__file__).parents[1] / "data" / "guidelines"
 
@@ -33,8 +47,8 @@ class GuidelineInfo:
         What settings name it by.
     name
         Publisher, title and edition.
-    status
-        What it is good for.
+    status, why
+        What it is good for, and the sentence that says why it is no default.
     region
         Where it was written for.
     crops
@@ -55,6 +69,7 @@ class GuidelineInfo:
     gives_lime: bool
     lime_regions: tuple[str, ...]
     about: str
+    why: str = ""
 
 
 def guideline_editions() -> tuple[GuidelineInfo, ...]:
@@ -84,6 +99,7 @@ def describe(guideline: Guideline) -> GuidelineInfo:
         gives_lime=rule is not None,
         lime_regions=() if rule is None else rule.regions,
         about=guideline.about,
+        why=guideline.why,
     )
 
 
@@ -115,6 +131,8 @@ def load_guideline(guideline: str) -> Guideline:
     own = Path(guideline).expanduser()
     if (own / MAIN_FILE).is_file():
         return load_file(own)
+    if own.suffix.casefold() in SUFFIXES and own.is_file():
+        return load_own_rates(own)
     raise InputError(
         [
             Problem(
@@ -124,6 +142,76 @@ def load_guideline(guideline: str) -> Guideline:
             )
         ]
     )
+
+
+def load_choice(setting: str, load: Callable[[str], Guideline] | None = None) -> Choice:
+    """Load every edition that the guideline setting names.
+
+    Parameters
+    ----------
+    setting
+        As `read_chosen` reads it: editions in their order, and those for one crop.
+    load
+        Loads one edition; None = `load_guideline`.
+
+    Returns
+    -------
+    Choice
+
+    Raises
+    ------
+    InputError
+        When an edition is missing, or does not name the crop that shall govern.
+    """
+    problems: list[Problem] = []
+    editions: list[Guideline] = []
+    for_crops: dict[str, tuple[ForCrop, ...]] = {}
+    for entry in read_chosen(setting):
+        try:
+            edition = (load or load_guideline)(entry.edition)
+        except InputError as error:
+            problems.extend(error.problems)
+            continue
+        if not entry.crop:
+            editions.append(edition)
+            continue
+        if entry.name and edition.crop(entry.name) is None:
+            listed = ", ".join(crop.name for crop in edition.crops)
+            what = f"{edition.short} does not name {entry.name!r}"
+            problems.append(Problem(f"settings, guideline for {entry.crop}", what, f"It names: {listed}"))
+        key = plain_name(entry.crop)
+        for_crops[key] = (*for_crops.get(key, ()), ForCrop(edition, entry.name))
+    if not editions and not problems:
+        what = "no guideline is named for crops in general"
+        problems.append(Problem("settings, guideline", what, f"Name one of: {', '.join(_built_in_ids())}"))
+    if problems:
+        raise InputError(problems)
+    return Choice(tuple(editions), for_crops, crop_names())
+
+
+def load_lime_guideline(setting: str) -> Guideline:
+    """Load the edition that the lime setting names, and make sure of its depth rule.
+
+    Parameters
+    ----------
+    setting
+        As `lime_edition` and `lime_depth_rule` read it.
+
+    Returns
+    -------
+    Guideline
+
+    Raises
+    ------
+    InputError
+        When there is no such edition or depth rule.
+    """
+    rule = lime_depth_rule(setting)
+    known = tuple(one.rule_id for one in DEPTH_RULES)
+    if rule and rule not in known:
+        what = f"{rule!r} is no depth rule"
+        raise InputError([Problem("settings, lime_guideline", what, f"Use one of: {', '.join(known)}")])
+    return load_guideline(lime_edition(setting))
 
 
 def files_of(guideline: str) -> Mapping[str, bytes]:
@@ -201,6 +289,81 @@ def load_for(name: str, kept: Mapping[str, bytes]) -> tuple[Guideline, tuple[Pro
             return found, (Problem("settings, guideline", what, fix, Level.WARNING),)
     what = f"{gone.problems[0].what}: what would go by it is unknown"
     return missing_guideline(name), (Problem("settings, guideline", what, fix, Level.WARNING),)
+
+
+def load_choice_for(
+    setting: str, kept: Mapping[str, Mapping[str, bytes]]
+) -> tuple[Choice, tuple[Problem, ...]]:
+    """Load every edition that the guideline setting names, from the property where it is gone.
+
+    Parameters
+    ----------
+    setting
+        As for `load_choice`.
+    kept
+        Edition to the files the property has kept of it.
+
+    Returns
+    -------
+    choice : Choice
+        One that says nothing where an edition is nowhere.
+    problems : tuple of Problem
+        What is not where the settings say.
+    """
+    problems: list[Problem] = []
+
+    def load(name: str) -> Guideline:
+        found, more = load_for(name, kept.get(name, {}))
+        problems.extend(more)
+        return found
+
+    try:
+        choice = load_choice(setting, load)
+    except InputError as error:
+        problems.extend(replace(problem, level=Level.WARNING) for problem in error.problems)
+        choice = Choice((missing_guideline(setting),), {}, crop_names())
+    return choice, tuple(problems)
+
+
+def load_lime_for(
+    setting: str, kept: Mapping[str, Mapping[str, bytes]]
+) -> tuple[Guideline, tuple[Problem, ...]]:
+    """Load the edition that the lime setting names, from the property where it is gone.
+
+    Parameters
+    ----------
+    setting, kept
+        As for `load_choice_for`.
+
+    Returns
+    -------
+    guideline : Guideline
+    problems : tuple of Problem
+    """
+    edition = lime_edition(setting)
+    found, problems = load_for(edition, kept.get(edition, {}))
+    try:
+        load_lime_guideline(setting)
+    except InputError as error:
+        if not problems:
+            problems = tuple(replace(problem, level=Level.WARNING) for problem in error.problems)
+    return found, problems
+
+
+def editions_named(guideline: str, lime_guideline: str) -> tuple[str, ...]:
+    """Return the editions that two settings name, each once.
+
+    Parameters
+    ----------
+    guideline, lime_guideline
+        The settings.
+
+    Returns
+    -------
+    tuple of str
+    """
+    named = (*(entry.edition for entry in read_chosen(guideline)), lime_edition(lime_guideline))
+    return tuple(dict.fromkeys(named))
 
 
 @lru_cache(maxsize=32)

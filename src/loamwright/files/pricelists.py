@@ -64,7 +64,7 @@ PRODUCT_ALIASES = {
 _NUTRIENTS = {nutrient.value.lower(): nutrient for nutrient in Nutrient}
 _LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz"
 _N_FORMS = ("urea_n", "nitrate_n", "ammoniacal_n")
-_PASSING = r"passing_(\d+)"
+_PASSING = r"passing_(\d{1,4})"
 #: Names of columns.
 PRODUCT_FIELDS = (
     *("product", "form", "grade", *_NUTRIENTS, *_N_FORMS, "ingredient", "ingredient_pct", "density"),

@@ -48,7 +48,6 @@ from loamwright.files.columns import (
     SPREADERS,
     WAYS,
     Layout,
-    layouts,
     shape_wkb,
 )
 from loamwright.land import Cropping, KeepOut, Plot, PlotPart, Way
@@ -346,6 +345,13 @@ def backup(path: Path, folder: Path, today: dt.date) -> Path:
     return target
 
 
+#: Tables that `check_property` reads row by row; the others are read whole.
+_CHECKED: tuple[Layout[Any], ...] = (
+    *(PLOTS, PARTS, WAYS, CROPPINGS, KEEPOUTS, ORGANIC_INPUTS, PRODUCTS, OFFERS, PURCHASES, DECISIONS),
+    *(PLAN_LINES, PLAN_PURCHASES, PLAN_COVERAGE, APPLICATIONS, CALIBRATIONS, SPREADERS, SOIL_READINGS),
+)
+
+
 def check_property(path: Path, mend: bool = False, today: dt.date | None = None) -> tuple[Problem, ...]:
     """Read a whole property file and name what is wrong with it.
 
@@ -392,14 +398,12 @@ def check_property(path: Path, mend: bool = False, today: dt.date | None = None)
             for name in sorted(journal.OWN_TRIGGERS - names):
                 what = f"its trigger {name}, which keeps the record append-only, is gone"
                 found.append(Problem(path.name, what, restore))
-            for layout in layouts():
+            for layout in _CHECKED:
                 try:
                     rows = _rows(connection, layout.table)
                 except sqlite3.Error as error:
                     found.append(Problem(f"{path.name}, {layout.table}", str(error), restore))
                     continue
-                if layout.elsewhere or layout.prefix:
-                    continue  # read whole below
                 for row in rows:
                     try:
                         layout.record_of(row)
@@ -811,7 +815,7 @@ class Editor:
             if row["retired_on"] is None and row["name"] not in named:
                 self.retire("spreader", (row["name"],), "not in the settings any more")
         self.put_spreaders(settings.spreaders)
-        for guideline in dict.fromkeys((settings.guideline, settings.lime_guideline)):
+        for guideline in guidelines.editions_named(settings.guideline, settings.lime_guideline):
             for file, content in guidelines.files_of(guideline).items():
                 kept = {"edition": guideline, "file": file, "content": content}
                 self._put("kept_editions", kept, ("edition", "file"))

@@ -11,6 +11,7 @@ from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from importlib import resources
 
+from loamwright.needs import CropName, CropNames
 from loamwright.supplies import Form, KnownMaterial, Product
 from loamwright.units import FT_M, LB_GAL_KG_M3, LB_KG, parse_quantity
 from loamwright.values import Nutrient, Quantity, Source
@@ -44,7 +45,6 @@ def load_caution_texts() -> Mapping[str, CautionText]:
     return {
         row["rule"]: CautionText(
             rule=row["rule"],
-            topic=row["topic"],
             level=row["level"],
             text=row["text"],
             published=row["published"],
@@ -74,7 +74,6 @@ def load_sampling_guides() -> Mapping[str, SamplingGuide]:
             place=row["place"],
             cores_low=int(row["cores_low"]),
             cores_high=int(row["cores_high"]),
-            acres_low=float(row["acres_low"]) if row["acres_low"] else None,
             acres_high=float(row["acres_high"]) if row["acres_high"] else None,
             depth=row["depth"],
             repeat=row["repeat"],
@@ -107,6 +106,33 @@ def load_change_figures() -> Mapping[Nutrient, ChangeFigure]:
         )
         for row in _rows("soil_test_change.csv")
     }
+
+
+@lru_cache(maxsize=1)
+def crop_names() -> CropNames:
+    """Read what crops are called besides their usual names.
+
+    Returns
+    -------
+    CropNames
+
+    Examples
+    --------
+    >>> crop_names().of("ladino").name
+    'white clover'
+    """
+
+    def listed(cell: str) -> tuple[str, ...]:
+        return tuple(part.strip() for part in cell.split(";") if part.strip())
+
+    return CropNames(
+        tuple(
+            CropName(
+                row["name"], row["botanical"], row["kind"], listed(row["other names"]), listed(row["forms"])
+            )
+            for row in _rows("crop_names.csv")
+        )
+    )
 
 
 _FORMS_OF_N = ("urea", "ammoniacal", "nitrate")

@@ -236,8 +236,9 @@ def _shown(cell: object) -> str:
         return value.date().isoformat() if value.time() == dt.time() else value.isoformat(" ")
     if isinstance(value, (int, float)):
         if "%" in str(getattr(cell, "number_format", "")):
-            return f"{float(value) * 100:.10g}%"
-        return repr(int(value)) if float(value).is_integer() and abs(value) < 1e15 else repr(value)
+            return f"{value * 100:.10g}%"
+        whole = isinstance(value, float) and value.is_integer() and abs(value) < 1e15
+        return repr(int(value)) if whole else repr(value)
     return str(value)
 
 

@@ -6,7 +6,7 @@ Boundaries are carried as well-known binary (WKB) in longitude, latitude on WGS8
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from loamwright.values import Quantity, Step
@@ -170,7 +170,7 @@ class PlotArea:
     area_se_m2: float | None = None
     keepouts: tuple[tuple[str, float], ...] = ()
     missing_setbacks: tuple[str, ...] = ()
-    steps: tuple[Step, ...] = ()
+    steps: Sequence[Step] = ()
 
 
 @dataclass(frozen=True, slots=True)

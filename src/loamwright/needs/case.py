@@ -12,6 +12,8 @@ from dataclasses import dataclass, field, replace
 from loamwright import soil
 from loamwright.errors import Level, Problem
 from loamwright.land import Cropping, Plot, PlotArea
+from loamwright.needs.choice import Asked
+from loamwright.needs.crops import CropNames
 from loamwright.needs.decisions import Decision
 from loamwright.needs.publication import Crop, Guideline
 from loamwright.needs.rates import Situation
@@ -33,13 +35,13 @@ class Case:
     cropping: Cropping | None
     area: PlotArea
     tests: tuple[SoilTest, ...]
-    guideline: Guideline
+    asked: tuple[Asked, ...]
+    names: CropNames
     lime_guideline: Guideline
     settings: Settings
     applied_kg: Mapping[Supply, float]
     organic: tuple[OrganicInput, ...]
     today: dt.date
-    crop: Crop | None
     parts: Mapping[Supply, Sequence[tuple[float, float]]] = field(default_factory=dict)
     clock: Clock | None = None
     decisions: tuple[Decision, ...] = ()
@@ -53,6 +55,21 @@ class Case:
         sown = None if self.cropping is None else self.cropping.sown_on
         established = self.cropping is not None and self.cropping.seeding is False
         return Clock(start, end, growing_since(start, sown, established), None, sample_dates(self.tests))
+
+    @property
+    def leading(self) -> Asked:
+        """The first edition that names the crop, else the first of all."""
+        return next((one for one in self.asked if one.crop is not None), self.asked[0])
+
+    @property
+    def guideline(self) -> Guideline:
+        """Its edition."""
+        return self.leading.guideline
+
+    @property
+    def crop(self) -> Crop | None:
+        """Its name of the crop."""
+        return self.leading.crop
 
     @property
     def where(self) -> str:
@@ -92,6 +109,7 @@ class Case:
             legume_pct=cropping.legume_pct,
             convert_extractants=self.settings.convert_extractants,
             lowest_yield=self.settings.default_yield_row,
+            use=cropping.use,
         )
 
     def _stating(self, field: str) -> tuple[SoilTest, ...]:

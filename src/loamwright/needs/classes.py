@@ -2,7 +2,8 @@
 
 One rule, stated once: printed classes with gaps between them (0 to 5, 6 to 10) are read after
 rounding the figure half up to as many decimals as the edges have; classes that meet (``<3``,
-``3+``) are read unrounded. This file knows no soil and no crops.
+``3+``, ``>100``) are read unrounded wherever one of them holds the figure. This file knows no soil and
+no crops.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 
 from loamwright.errors import UnitError
+from loamwright.units import read_number
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,11 +44,6 @@ class Span:
     def is_point(self) -> bool:
         """True for a single printed number."""
         return self.low is not None and self.low == self.high
-
-    @property
-    def has_sharp_edge(self) -> bool:
-        """True when an end is written with ``<`` or ``>``, so that it meets its neighbour."""
-        return self.low_outside or self.high_outside
 
     def contains(self, value: float) -> bool:
         """Tell whether a number lies in the span.
@@ -112,14 +109,14 @@ def parse_span(text: str) -> Span:
     numbers = [part for key, part in parts.items() if part and key != "sign"]
     decimals = max(len(number.partition(".")[2]) for number in numbers)
     if "low" in parts:
-        low = float(parts["low"])
-        high = float(parts["high"]) if parts["high"] else low
+        low = read_number(parts["low"])
+        high = read_number(parts["high"]) if parts["high"] else low
         if high < low:
             raise UnitError(f"class {text!r} runs backwards; write the smaller number first")
         return Span(stripped, low, high, decimals=decimals)
     if "from" in parts:
-        return Span(stripped, float(parts["from"]), None, decimals=decimals)
-    edge, strict = float(parts["edge"]), len(parts["sign"]) == 1
+        return Span(stripped, read_number(parts["from"]), None, decimals=decimals)
+    edge, strict = read_number(parts["edge"]), len(parts["sign"]) == 1
     if parts["sign"].startswith("<"):
         return Span(stripped, None, edge, high_outside=strict, decimals=decimals)
     return Span(stripped, edge, None, low_outside=strict, decimals=decimals)
@@ -133,8 +130,8 @@ def leading_number(text: str) -> float | None:
     >>> leading_number("4-5 plants/ft2")
     4.0
     """
-    match = re.match(_NUMBER, text.strip())
-    return None if match is None else float(match[0])
+    match = re.match(r"\d{1,9}(?:\.\d{1,9})?", text.strip())
+    return None if match is None else read_number(match[0])
 
 
 def round_half_up(value: float, decimals: int = 0) -> float:
@@ -150,8 +147,13 @@ def round_half_up(value: float, decimals: int = 0) -> float:
 
 
 def classified(value: float, spans: Iterable[Span]) -> float:
-    """Return the number as it is compared with a set of printed classes."""
+    """Return the number as it is compared with a set of printed classes.
+
+    Rounded half up to the decimals of the edges. Where edges are written with ``<`` or ``>``, a figure that
+    a class contains stays as it is.
+    """
     printed = tuple(spans)
-    if not printed or any(span.has_sharp_edge for span in printed):
+    sharp = any(span.low_outside or span.high_outside for span in printed)
+    if not printed or (sharp and any(span.contains(value) for span in printed)):
         return value
     return round_half_up(value, max(span.decimals for span in printed))

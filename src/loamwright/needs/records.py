@@ -62,6 +62,13 @@ class Need:
         Ground the amount is for [m2] when another part of the plot has got its share; None = all of it.
     topup_kg
         Still short, and too little for a trip: listed, not planned [kg].
+    edition, edition_status
+        Id of the edition it stands on and what that is good for (`Status`); ``"lab"`` for the lab's own
+        figure, ``"your standard rate"`` for the user's; both empty when nothing answered.
+    between_kg_ha
+        Lowest and highest rate the print allows, when the choice is the user's [kg/ha]; None otherwise.
+    at_least
+        True when the print ends before the case, so that more may be needed.
     """
 
     plot_id: str
@@ -78,6 +85,10 @@ class Need:
     published_kg_ha: float | None = None
     rest_m2: float | None = None
     topup_kg: float | None = None
+    edition: str = ""
+    edition_status: str = ""
+    between_kg_ha: tuple[float, float] | None = None
+    at_least: bool = False
 
     @property
     def supply(self) -> Supply:
@@ -104,7 +115,7 @@ class LimeNeed:
         True when soil Mg asks for dolomitic lime, False when not, None = not tested.
     steps
         The chain.
-    published_kg_ha, rest_m2, topup_kg
+    published_kg_ha, rest_m2, topup_kg, edition, edition_status, between_kg_ha, at_least
         As in `Need`.
     """
 
@@ -121,6 +132,10 @@ class LimeNeed:
     published_kg_ha: float | None = None
     rest_m2: float | None = None
     topup_kg: float | None = None
+    edition: str = ""
+    edition_status: str = ""
+    between_kg_ha: tuple[float, float] | None = None
+    at_least: bool = False
 
     @property
     def supply(self) -> Supply | None:

@@ -14,7 +14,7 @@ from loamwright.planning.lines import PurchaseList, purchase_lists
 from loamwright.planning.planner import make_plan
 from loamwright.planning.reasons import NutrientReason, PlotCost, Reasons, explain
 from loamwright.planning.records import Coverage, Outcome, Plan, PlanLine, Purchase
-from loamwright.planning.targets import plan_plots
+from loamwright.planning.targets import LimeDose, lime_ledger, plan_plots
 
 __all__ = [
     "Aged",
@@ -25,6 +25,7 @@ __all__ = [
     "CustomBlend",
     "FixedPass",
     "Habit",
+    "LimeDose",
     "NutrientReason",
     "Outcome",
     "Plan",
@@ -42,6 +43,7 @@ __all__ = [
     "explain",
     "figure",
     "key",
+    "lime_ledger",
     "make_plan",
     "order_blend",
     "over_the_plan",

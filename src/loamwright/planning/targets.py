@@ -118,6 +118,86 @@ def lime_this_season(
     return min(1.0, max(0.0, dose_kg_ha - spread_kg_ha) / wanted_kg_ha)
 
 
+@dataclass(frozen=True, slots=True)
+class LimeDose:
+    """One dose of a plot's lime, in the season it is due.
+
+    Parameters
+    ----------
+    plot_id, season
+        Where, and when it is due [calendar year].
+    supply
+        Effective lime in the basis of the need.
+    rate_kg_ha, mass_kg
+        Effective lime [kg/ha] and on the plot [kg].
+    rule
+        Whose published rule divides the need; empty when none is chosen and all of it is due at once.
+    """
+
+    plot_id: str
+    season: int
+    supply: Supply
+    rate_kg_ha: float
+    mass_kg: float
+    rule: str
+
+
+def lime_ledger(
+    plots: Sequence[Plot],
+    needs: Mapping[str, PlotNeeds],
+    contents: Mapping[str, Mapping[Supply, float]],
+    products: Sequence[Product],
+    settings: Settings,
+    lime_spread_kg_ha: Mapping[str, float],
+    season: int,
+) -> tuple[LimeDose, ...]:
+    """Divide each plot's lime into doses, with the season each is due.
+
+    Parameters
+    ----------
+    plots
+        Plots of the property.
+    needs
+        By plot_id; what was spread since the soil was sampled is off already.
+    contents
+        Product name to supply key to mass fraction [kg per kg product].
+    products
+        Products of the property.
+    settings
+        Name the published rule for one dose, or none.
+    lime_spread_kg_ha
+        Lime product that a dose now would come on top of, by plot_id [kg/ha].
+    season
+        The season now [calendar year].
+
+    Returns
+    -------
+    tuple of LimeDose
+        In the order of the plots and seasons; nothing for a plot that needs none.
+    """
+    doses: list[LimeDose] = []
+    rule = dose_limit(settings.lime_dose_limit) if settings.lime_dose_limit else None
+    for plot in plots:
+        lime = needs[plot.plot_id].lime
+        if lime.state is not NeedState.NEEDED or lime.basis is None or not lime.rate_kg_ha:
+            continue
+        reaching = [p for p in products if p.product in reachable_products(plot, products, settings)]
+        spread_kg_ha = lime_spread_kg_ha.get(plot.plot_id, 0.0)
+        whole = lime_this_season(lime, contents, reaching, settings, 0.0)
+        share = lime_this_season(lime, contents, reaching, settings, spread_kg_ha)
+        left, year = 1.0, season
+        while left > 1e-9:
+            share = min(left, share)
+            if share > 1e-9:
+                rate, mass = share * lime.rate_kg_ha, share * (lime.mass_kg or 0.0)
+                place = rule.place if rule is not None else ""
+                doses.append(LimeDose(plot.plot_id, year, lime.basis.supply, rate, mass, place))
+            left -= share
+            year += max(1, rule.seasons_apart) if rule is not None else 1
+            share = whole
+    return tuple(doses)
+
+
 def _divided(shares: Mapping[str, float], settings: Settings) -> tuple[Problem, ...]:
     """Say once which plots get part of their lime now, by whose rule, and when the rest is due."""
     if not shares:

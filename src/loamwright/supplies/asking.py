@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import TypeVar
 
-from loamwright.errors import InputError, Problem, UnitError
+from loamwright.errors import AmbiguousNumberError, InputError, Problem, UnitError
 from loamwright.supplies.records import Offer, Product
 from loamwright.units import convert, parse_mass, parse_money, parse_rate
 from loamwright.values import LimeBasis, Nutrient, Supply
@@ -50,6 +50,8 @@ def over_zero(parse: Callable[[str], float], example: str) -> Callable[[str], fl
     def checked(text: str) -> float:
         try:
             value = parse(text)
+        except AmbiguousNumberError:
+            raise
         except UnitError as error:
             raise UnitError(f"{text!r} is not understood; write for example {example!r}") from error
         if not value > 0:
@@ -214,6 +216,8 @@ def parse_named_rate(text: str) -> NamedRate:
     supply = parse_supply(match[2]) if match[2] else None
     try:
         rate_kg_ha = parse_rate(f"{match[1]}{match[3]}")
+    except AmbiguousNumberError:
+        raise
     except UnitError as error:
         raise UnitError(f"{text!r} is not a rate by weight; write for example '60 lb N/acre'") from error
     if not rate_kg_ha > 0:
@@ -279,6 +283,8 @@ def _money_per(text: str, to: str, example: str) -> float:
         if not slash:
             raise UnitError(text)
         price = convert(float(parse_money(amount)), f"1/{unit.strip()}", f"1/{to}")
+    except AmbiguousNumberError:
+        raise
     except UnitError as error:
         raise UnitError(f"{text!r} does not say a price per what; write for example {example!r}") from error
     if not price >= 0:

@@ -34,6 +34,7 @@ from loamwright.units import (
     S_PER_K2SO4,
     S_PER_SO3,
     format_figure,
+    read_number,
 )
 from loamwright.values import LABEL, Nutrient, Source, Step
 
@@ -130,11 +131,12 @@ INGREDIENTS: tuple[Ingredient, ...] = (
     ),
 )
 
+_PERCENT = r"(?<!\d)\d{1,3}(?:\.\d{1,6})?(?!\d)"
 _GRADE = re.compile(
-    r"(?P<N>\d+(?:\.\d+)?)\s*-\s*(?P<P2O5>\d+(?:\.\d+)?)\s*-\s*(?P<K2O>\d+(?:\.\d+)?)(?P<rest>(?:-[\w.]+)*)"
+    rf"(?P<N>{_PERCENT})\s*-\s*(?P<P2O5>{_PERCENT})\s*-\s*(?P<K2O>{_PERCENT})(?P<rest>(?:-[\w.]+)*)"
 )
-_GRADE_REST = re.compile(r"(\d+(?:\.\d+)?)(S|Ca|Mg|B|Zn|Mn)\b")
-_OWN_NITROGEN = re.compile(r"(\d+(?:\.\d+)?)\s*%\s*(?:n|nitrogen)\b", re.IGNORECASE)
+_GRADE_REST = re.compile(rf"({_PERCENT})(S|Ca|Mg|B|Zn|Mn)\b")
+_OWN_NITROGEN = re.compile(rf"({_PERCENT})\s*%\s*(?:n|nitrogen)\b", re.IGNORECASE)
 _PURE_WORD = re.compile(r"\(?\s*\bpure\b\s*\)?", re.IGNORECASE)
 
 
@@ -196,14 +198,14 @@ def ingredient_content(text: str) -> IngredientContent | None:
     own = _OWN_NITROGEN.search(text)
     if grade:
         bare = without_grade(text)
-        stated = {n: float(grade[n.value]) / 100 for n in (Nutrient.N, Nutrient.P2O5, Nutrient.K2O)}
-        rest = {Nutrient(name): float(pct) / 100 for pct, name in _GRADE_REST.findall(grade["rest"])}
+        stated = {n: read_number(grade[n.value]) / 100 for n in (Nutrient.N, Nutrient.P2O5, Nutrient.K2O)}
+        rest = {Nutrient(name): read_number(pct) / 100 for pct, name in _GRADE_REST.findall(grade["rest"])}
         fractions = {nutrient: share for nutrient, share in (stated | rest).items() if share > 0}
         return IngredientContent(bare or text, fractions, "its own grade as stated", LABEL, _find(bare))
     if own:
         bare = " ".join(_OWN_NITROGEN.sub(" ", text).strip(" ,()").split())
         return IngredientContent(
-            bare or text, {Nutrient.N: float(own[1]) / 100}, "as stated", LABEL, _find(bare)
+            bare or text, {Nutrient.N: read_number(own[1]) / 100}, "as stated", LABEL, _find(bare)
         )
     if _PURE_WORD.search(text):
         known = _find(_PURE_WORD.sub(" ", text).strip(" ,()"))

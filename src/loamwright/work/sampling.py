@@ -52,8 +52,8 @@ class SamplingGuide:
         Name the user picks it by.
     cores_low, cores_high
         Cores in one sample [count].
-    acres_low, acres_high
-        Land one sample may stand for [acre], as printed; None when the source gives none.
+    acres_high
+        Most land one sample may stand for [acre], as printed; None when the source gives none.
     depth, repeat, note
         Depth, interval and remarks as printed; empty when it gives none.
     source
@@ -63,7 +63,6 @@ class SamplingGuide:
     place: str
     cores_low: int
     cores_high: int
-    acres_low: float | None
     acres_high: float | None
     depth: str
     repeat: str
@@ -85,7 +84,7 @@ def core_count(
     --------
     Minnesota prints 15 to 30 cores and 20 acres on level ground; 8 acres: 15 + 15 * 8 / 20 = 21.
 
-    >>> guide = SamplingGuide("Minnesota", 15, 30, 20, 20, "6-8 inches", "", "", Source("example"))
+    >>> guide = SamplingGuide("Minnesota", 15, 30, 20, "6-8 inches", "", "", Source("example"))
     >>> core_count(guide, 8 * ACRE_M2)[0]
     21
     """

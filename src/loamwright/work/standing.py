@@ -11,7 +11,7 @@ from collections.abc import Mapping
 
 from loamwright import planning
 from loamwright.land import PlotArea
-from loamwright.needs import Guideline, PlotNeeds
+from loamwright.needs import PlotNeeds
 from loamwright.planning import Aged, Plan
 from loamwright.supplies import Movement
 from loamwright.work.ledger import OVER_FRACTION, lines_answered, season_entries, taken_off
@@ -22,16 +22,14 @@ def stands_on(
     record: PropertyRecord,
     needs_before: Mapping[str, PlotNeeds],
     areas: Mapping[str, PlotArea],
-    guideline: Guideline,
-    lime_guideline: Guideline,
 ) -> dict[str, str]:
     """Say what a plan made now would stand on, one short text for each thing."""
     key, figure = planning.key, planning.figure
     settings = record.info.settings
     found = {
         key("season"): str(record.info.season),
-        key("guideline", "needs"): guideline.name.strip(" ,") or settings.guideline,
-        key("guideline", "lime"): lime_guideline.name.strip(" ,") or settings.lime_guideline,
+        key("guideline", "needs"): settings.guideline,
+        key("guideline", "lime"): settings.lime_guideline,
     }
     for plot in record.plots:
         found[key("area", plot.plot_id)] = figure(areas[plot.plot_id].spread_area_m2, "m2")
@@ -113,14 +111,12 @@ def aged(
     plan: Plan | None,
     needs_before: Mapping[str, PlotNeeds],
     areas: Mapping[str, PlotArea],
-    guideline: Guideline,
-    lime_guideline: Guideline,
 ) -> tuple[Aged, ...]:
     """What the plan stood on that is not as it was; carrying it out is no change."""
     if plan is None or not plan.fingerprint:
         return ()
     then = {name: text for name, text in plan.fingerprint.items() if name != _PURCHASES}
-    now = stands_on(record, needs_before, areas, guideline, lime_guideline)
+    now = stands_on(record, needs_before, areas)
     return planning.what_aged(then, now | _since_the_plan(record, plan))
 
 

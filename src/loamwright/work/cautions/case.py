@@ -38,8 +38,6 @@ class CautionText:
     ----------
     rule
         Id.
-    topic
-        Short heading.
     level
         ``"stop"``, ``"care"`` or ``"note"``.
     text
@@ -53,7 +51,6 @@ class CautionText:
     """
 
     rule: str
-    topic: str
     level: str
     text: str
     published: str

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 
 from loamwright.planning import PlanLine
 from loamwright.supplies import Product
+from loamwright.units import read_number
 from loamwright.values import Nutrient
 from loamwright.work.cautions.case import (
     Case,
@@ -25,6 +26,8 @@ from loamwright.work.records import Application, Calibration, Done, WorkState
 _GRAZED = r"graz|pasture|paddock|\bcattle\b|\bsheep\b|\bgoats?\b|\bhorses?\b"
 #: An application this recent is still shown on a grazed plot [day]. Ours: the source gives no count.
 _STOCK_DAYS = 30
+
+_NOTED_CV = r"\bcv\b\D{0,6}(\d{1,3}(?:\.\d{1,3})?)\s*%"
 
 
 def _stock(case: Case, text: CautionText) -> Iterator[Finding]:
@@ -115,10 +118,8 @@ def _uneven(case: Case, text: CautionText) -> Iterator[Finding]:
         limit = text.limits["nitrogen" if case.fraction(product, Nutrient.N) > 0 else "other"].value
         sentences = []
         test = newest.get(product)
-        noted = (
-            re.search(r"\bcv\b\D{0,6}(\d+(?:\.\d+)?)\s*%", test.note.casefold()) if test is not None else None
-        )
-        if test is not None and noted is not None and float(noted[1]) > limit:
+        noted = None if test is None else re.search(_NOTED_CV, test.note.casefold())
+        if test is not None and noted is not None and read_number(noted[1]) > limit:
             sentences.append(
                 f"{test.spreader} spread {product} with a coefficient of variation of {noted[1]} % "
                 f"on {test.tested_on}; the limit is {limit:g} %."

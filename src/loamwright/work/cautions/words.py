@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping
 
 from loamwright.land import Cropping, KeepOut
 from loamwright.supplies import Form, Product
-from loamwright.units import convert
+from loamwright.units import convert, read_number
 from loamwright.work.records import Application
 
 
@@ -45,7 +45,10 @@ def rain_chance_pct(forecast: str) -> float | None:
     >>> rain_chance_pct("60 % chance of 1.2 in tonight")
     60.0
     """
-    return max((float(number) for number in re.findall(r"(\d+(?:\.\d+)?)\s*%", forecast)), default=None)
+    return max(
+        (read_number(number) for number in re.findall(r"(?<!\d)(\d{1,3}(?:\.\d{1,3})?)\s*%", forecast)),
+        default=None,
+    )
 
 
 def rain_depth(forecast: str, unit: str) -> float:
@@ -56,8 +59,8 @@ def rain_depth(forecast: str, unit: str) -> float:
     >>> rain_depth("0.5 in of rain tonight", "inch")
     0.5
     """
-    found = re.findall(r"(\d*\.?\d+)\s*(inches|inch|in|mm|cm)\b", forecast.casefold())
-    return max((convert(float(number), written, unit) for number, written in found), default=0.0)
+    found = re.findall(r"(?<!\d)(\d{0,3}\.?\d{1,3})\s*(inches|inch|in|mm|cm)\b", forecast.casefold())
+    return max((convert(read_number(number), written, unit) for number, written in found), default=0.0)
 
 
 #: Materials by the words for them. "urea" is inside UAN as well; a product may be several.

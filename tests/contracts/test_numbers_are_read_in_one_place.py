@@ -1,0 +1,94 @@
+"""A number that a person wrote is read by `units` and `files.fields`, and nowhere else.
+
+Python's own ``float("nan")``, ``int("٣")`` and ``float("1_0")`` are no rule for people: no decimal comma, no
+bound, no sentence. Every other call of ``float``, ``int`` or ``Decimal`` on something that is not a constant
+stands in a list here, with the reason why it is no text of people.
+"""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Mapping
+from pathlib import Path
+
+PACKAGE = Path(__file__).parents[2] / "src" / "loamwright"
+READERS = {"units.py", "files/fields.py"}
+
+#: Package or file → the arguments that are meant ("*" = all) and why they are no text of people.
+ALLOWED: Mapping[str, tuple[str, str]] = {
+    "land": ("*", "shapes and arrays"),
+    "planning": ("*", "records and the solver's arrays"),
+    "fieldmap": ("*", "records on their way out"),
+    "handoff": ("*", "records on their way out"),
+    "library.py": ("*", "records on their way out"),
+    "work": (
+        "fills trips chosen samples cores guide.cores_high np.argmax(gain_m) np.argmin(added_m)",
+        "counts for a step of the reckoning, and positions in arrays",
+    ),
+    "commands": (
+        "round(value, 2) value amount item.cost_per_ha TON_KG "
+        "repr(read('hauling', hauling, supplies.parse_price_per_mass))",
+        "money on its way out, and a price that `read` has read",
+    ),
+    "supplies": (
+        "price purchase hauling spreading total amount offer.min_order offer.delivery_fee mass "
+        "str(packages.count) hauled_kg area_m2 / HA_M2 parse_money(amount) "
+        "repr(_money_per(text, 'ha', '8.50/acre'))",
+        "money and counts between Decimal and float, and what the parsers of `units` have read",
+    ),
+    "needs/classes.py": (
+        "repr(round(value, 9)) exact.quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_UP)",
+        "rounding half up is exact in decimals only",
+    ),
+    "files/reference.py": ("*", "figures that ship with the program"),
+    "files/columns.py": (
+        "price mesh struct.unpack('<I' if wkb[0] else '>I', wkb[1:5])[0]",
+        "our property file",
+    ),
+    "files/property_file.py": ("row['schema_version']", "an integer of our property file"),
+    "files/editions.py": ("year percent", "already read from the cell or by TOML"),
+    "files/pricelists.py": (
+        "number name.removeprefix('passing_')",
+        "already read; digits of a column's name",
+    ),
+    "files/settings.py": ("ACRE_M2 HA_M2 TON_KG", "constants of `units`"),
+    "files/textrows.py": ("value", "a number of a workbook, made the text that `fields` reads"),
+    "files/vectors.py": (
+        "value shapely.get_dimensions(shapely.from_wkb(feature.wkb))",
+        "a number of a map layer, made text",
+    ),
+    "files/plots.py": ("shapely.get_dimensions(shapely.from_wkb(feature.wkb))", "the dimension of a shape"),
+}
+
+
+def conversions(source: str) -> list[str]:
+    """Arguments of every float(…), int(…) and Decimal(…) that are not constants."""
+    calls = [node for node in ast.walk(ast.parse(source)) if isinstance(node, ast.Call) and node.args]
+    named = [c for c in calls if isinstance(c.func, ast.Name) and c.func.id in {"float", "int", "Decimal"}]
+    return [ast.unparse(call.args[0]) for call in named if not isinstance(call.args[0], ast.Constant)]
+
+
+def allowed(room: str, argument: str) -> bool:
+    """Tell whether a list names an argument for a file or its package."""
+    lists = [
+        arguments
+        for place, (arguments, _why) in ALLOWED.items()
+        if room == place or room.startswith(f"{place}/")
+    ]
+    return any(arguments == "*" or f" {argument} " in f" {arguments} " for arguments in lists)
+
+
+def test_numbers_of_people_are_read_in_one_place() -> None:
+    found = {}
+    for path in PACKAGE.rglob("*.py"):
+        room = path.relative_to(PACKAGE).as_posix()
+        texts = [text for text in conversions(path.read_text(encoding="utf-8")) if not allowed(room, text)]
+        if texts and room not in READERS:
+            found[room] = texts
+    assert found == {}
+
+
+def test_the_rule_can_see_one() -> None:
+    assert conversions("a = float(text)\nb = int(match[1])\nc = Decimal(0)") == ["text", "match[1]"]
+    assert not allowed("files/tables.py", "text")
+    assert not allowed("supplies/asking.py", "text")
