@@ -1205,6 +1205,8 @@ class HandEntry:
     corrects
         Id of the entry this one corrects, or empty. Its timing is taken over, and its plan line when plot and
         product are the same.
+    area, part
+        Ground it went on (``"5 acre"``), and what that part is called; None, empty = the whole plot.
     """
 
     plot_id: str
@@ -1217,6 +1219,8 @@ class HandEntry:
     note: str = ""
     reason: str = ""
     corrects: str = ""
+    area: str | None = None
+    part: str = ""
 
 
 def record_entry(path: Path, hand: HandEntry, now: dt.datetime) -> Recorded:
@@ -1250,8 +1254,10 @@ def record_entry(path: Path, hand: HandEntry, now: dt.datetime) -> Recorded:
             Problem("product", f"{hand.product!r} is not a product here", f"Use one of: {names}.")
         )
     problems.extend(_correction_problems(hand.corrects, record.applications))
-    typed = files.typed_options({"amount": hand.amount, "applied on": hand.applied_on}, problems)
+    words = {"amount": hand.amount, "applied on": hand.applied_on, "area": hand.area}
+    typed = files.typed_options(words, problems)
     mass_kg = typed.quantity("amount", "mass") or 0.0
+    area_m2 = typed.quantity("area", "area")
     applied_on = typed.date("applied on") or now.date()
     if problems:
         raise InputError(problems)
@@ -1275,6 +1281,8 @@ def record_entry(path: Path, hand: HandEntry, now: dt.datetime) -> Recorded:
         note=hand.note,
         reason=hand.reason,
         replaces=hand.corrects,
+        area_m2=area_m2,
+        part=hand.part,
         recorded_at=now.isoformat(timespec="seconds"),
     )
     return _append(path, (entry,), (), now.date())

@@ -412,6 +412,8 @@ def record(
     note: Annotated[str, typer.Option(help="Anything else.")] = "",
     reason: Annotated[str, typer.Option(help="Why it differs from the plan.")] = "",
     corrects: Annotated[str, typer.Option(help="Id of the entry this one corrects.")] = "",
+    area: Annotated[str | None, typer.Option(help="Ground it went on, '5 acre', when only a part.")] = None,
+    part: Annotated[str, typer.Option(help="What that part is called.")] = "",
     conflicts: Annotated[
         Conflicts, typer.Option(help="Entries of the file that contradict the record of the same id.")
     ] = Conflicts.ASK,
@@ -436,6 +438,8 @@ def record(
             note=note,
             reason=reason,
             corrects=corrects,
+            area=area,
+            part=part,
         )
         found = season.record_entry(property_path, entry, dt.datetime.now().astimezone())
     return Answer(found, found.view.record.info.units)

@@ -9,7 +9,7 @@ fertilizer, manure, compost and lime alike:
   governing sample was taken. What went on before that day, or on it, the lab has seen.
 * A sample without a date cannot tell: until it has one the season's start stands in for it, marked.
 * What an earlier season's crop was given for itself is used up by that crop: of what went on since the
-  sample, the needs of the seasons that began after it and are over are taken first.
+  sample, the needs of past seasons, as plans made after the sample state them, are taken first.
 """
 
 from __future__ import annotations
@@ -246,9 +246,10 @@ def left_of_earlier(
     given_kg
         Season to what went on in it, since the sample [kg].
     needed_kg
-        Season to what its crop needed [kg]; None or absent = not known, then nothing is taken.
+        Season to what its crop needed [kg]; None or absent = not known, or known before the sample was taken:
+        then nothing is taken.
     sampled_in
-        Season the sample was taken in: its own amounts are for the next crop.
+        Season the sample was taken in.
     season
         The season asked about.
 
@@ -264,8 +265,8 @@ def left_of_earlier(
     >>> left_of_earlier({2026: 90.0}, {2026: 60.0}, 2025, 2027)
     30.0
     """
-    left = given_kg.get(sampled_in, 0.0)
-    for past in range(sampled_in + 1, season):
+    left = 0.0
+    for past in range(sampled_in, season):
         left = max(0.0, left + given_kg.get(past, 0.0) - (needed_kg.get(past) or 0.0))
     return left
 

@@ -171,12 +171,16 @@ def stock(entries: Sequence[StockEntry], used: Iterable[Used]) -> Mapping[str, S
                     there, came_kg = there + signed, came_kg + signed * entry.package_kg
             counted_kg, bought_kg = counted_kg + at_count_kg, bought_kg + came_kg
             packages[package] = (there, size_kg)
-        began = min(entry.dated for entry in mine)
+        began = min((entry.dated, _moment(entry.recorded_at, entry.dated)) for entry in mine)
         out_kg = sum(
             item.mass_kg
             for item in used
             if item.product == product
-            and (_moment(item.recorded_at, item.on) >= last_count if counts else item.on >= began)
+            and (
+                _moment(item.recorded_at, item.on) >= last_count
+                if counts
+                else (item.on, _moment(item.recorded_at, item.on)) >= began
+            )
         )
         left = out_kg
         for package in sorted(packages, key=lambda name: packages[name][0] * packages[name][1]):

@@ -172,8 +172,8 @@ def season_balances(
 
 def season_needs(
     record: PropertyRecord, contents: Mapping[str, Mapping[Supply, float]]
-) -> Mapping[int, Mapping[tuple[str, Supply], float | None]]:
-    """Return what each season's crops needed before anything went on, by its newest plan.
+) -> Mapping[int, tuple[str, Mapping[tuple[str, Supply], float | None]]]:
+    """Return what each season's crops needed before anything went on, and when the plan that says so was made.
 
     Parameters
     ----------
@@ -184,11 +184,13 @@ def season_needs(
 
     Returns
     -------
-    mapping of season to mapping of (plot_id, supply) to float or None
+    mapping of season to (ISO 8601 time of its plan, mapping of (plot_id, supply) to float or None)
         [kg]; None = unknown. Seasons without a plan are absent.
     """
     newest = {plan.season: plan for plan in record.plans if plan.season}
-    return {season: _needs(plan, record.applications, contents) for season, plan in newest.items()}
+    return {
+        season: (plan.made_at, _needs(plan, record.applications, contents)) for season, plan in newest.items()
+    }
 
 
 def _needs(

@@ -134,7 +134,7 @@ def on_the_ground(
     clocks: Mapping[str, Clock],
     season: int,
     start: str,
-    earlier_needs: Mapping[int, Mapping[tuple[str, Supply], float | None]],
+    earlier_needs: Mapping[int, tuple[str, Mapping[tuple[str, Supply], float | None]]],
 ) -> OnTheGround:
     """Add up what counts against each plot's needs, by the one rule of `Clock`.
 
@@ -149,7 +149,8 @@ def on_the_ground(
     season, start
         Season asked about, and the month and day a season begins.
     earlier_needs
-        Earlier season to what its crops needed by (plot_id, supply) [kg]; None = not known.
+        Earlier season to when its plan was made, and what its crops needed by (plot_id, supply) [kg]; None =
+        not known.
 
     Returns
     -------
@@ -191,8 +192,12 @@ def on_the_ground(
             else:
                 whole[entry.plot_id][supply] += mass_kg
     for (plot_id, supply), by_season in given.items():
-        needed = {past: needs.get((plot_id, supply)) for past, needs in earlier_needs.items()}
         sampled = clocks[plot_id].sampled_on.get(supply)
+        needed = {
+            past: needs.get((plot_id, supply))
+            for past, (made_at, needs) in earlier_needs.items()
+            if sampled is None or made_at[:10] > sampled.isoformat()
+        }
         sampled_in = min(by_season) if sampled is None else season_of(sampled, start)
         whole[plot_id][supply] += left_of_earlier(by_season, needed, sampled_in, season)
     pieces: dict[str, dict[Supply, tuple[tuple[float, float], ...]]] = defaultdict(dict)
