@@ -753,6 +753,8 @@ class PlanOptions:
         Passes already decided on.
     published
         True = plan the published figure of what is still to decide; False = leave it, and say so.
+    mix_undecided
+        True to let products share a load about which no page says anything: what deciding them could bring.
     """
 
     budget: Decimal | None = None
@@ -761,6 +763,7 @@ class PlanOptions:
     reason: str = ""
     fixed: tuple[planning.FixedPass, ...] = ()
     published: bool = False
+    mix_undecided: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -828,7 +831,19 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
         record.products,
         settings,
         work.lime_spread(record.applications, record.products, view.areas, settings, record.info.season),
+        {(row.plot_id, row.supply): row.need_kg for row in view.balances if row.need_kg is not None},
     )
+    calendar = files.load_calendar()
+    plots = tuple(
+        replace(
+            plot,
+            demands=planning.placed_in_time(
+                plot.demands, view.croppings.get(plot.plot_id), calendar, settings.work.state
+            ),
+        )
+        for plot in plots
+    )
+    answers = supplies.mixes(record.products, files.load_mixing(), settings.work.mixing)
     return PlanningTask(
         plots=plots,
         wares=tuple(planning.Ware(product, contents[product.product]) for product in record.products),
@@ -842,6 +857,11 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
             time_limit_s=options.time_limit_s,
             budget=options.budget,
             hauling_cost_per_kg=settings.hauling_cost_per_kg,
+            handling_cost_per_kg=planning.handling(record.offers, settings),
+            machines=planning.machines(settings),
+            mixing=supplies.pairs_that_may(answers, undecided=options.mix_undecided),
+            odd_amount_cost=settings.work.odd_amount_cost,
+            least_job_share=settings.work.least_job_share,
             fixed=options.fixed,
             season=record.info.season,
             units=record.info.units,
@@ -880,9 +900,24 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
     entries = work.season_entries(before.record.applications, info.season, info.settings.season_start)
     task = planning_task(before, options)
     made = planning.make_plan(task.plots, task.wares, task.offers, task.terms)
+    rules, info = before.record.info.settings.work, before.record.info
+    contents = product_contents(before.record)
+    lines = tuple(_spread_on_the_rest(line, before) for line in made.lines)
+    made = replace(
+        made, lines=lines, jobs=tuple(_job_on_the_rest(job, made.lines, lines) for job in made.jobs)
+    )
     made = replace(
         made,
-        lines=tuple(_spread_on_the_rest(line, before) for line in made.lines),
+        jobs=planning.dated_jobs(
+            made.jobs,
+            made.lines,
+            {product: tuple(held) for product, held in contents.items()},
+            before.croppings,
+            files.load_calendar(),
+            rules,
+            info.season,
+            today,
+        ),
         problems=(*task.problems, *made.problems, *_left_open(before, options)),
         counted_entries=tuple(entry.entry_id for entry in entries),
         fingerprint=before.fingerprint,
@@ -918,6 +953,16 @@ def _spread_on_the_rest(line: planning.PlanLine, view: SeasonView) -> planning.P
     return replace(line, rate_kg_ha=rate_kg_ha, steps=(*line.steps, step))
 
 
+def _job_on_the_rest(
+    job: planning.Job, before: Sequence[planning.PlanLine], after: Sequence[planning.PlanLine]
+) -> planning.Job:
+    """Give a job all of whose lines go on the rest of a plot the rate of that rest."""
+    pairs = [(old, new) for old, new in zip(before, after, strict=True) if new.line_id in job.line_ids]
+    if not pairs or any(old.rate_kg_ha == new.rate_kg_ha for old, new in pairs):
+        return job
+    return replace(job, rate_kg_ha=sum(new.rate_kg_ha for _, new in pairs), part="rest")
+
+
 def _left_open(view: Season, options: PlanOptions) -> tuple[Problem, ...]:
     """Say what a plan left open, or took as published, with pounds and money."""
     rows = [row for row in view.choices if row.open]
@@ -928,6 +973,87 @@ def _left_open(view: Season, options: PlanOptions) -> tuple[Problem, ...]:
     done = "planned as published" if options.published else "left out of this plan"
     what = f"{len(rows)} still to decide, {done}: {listed}; about {cost} at the cheapest offers"
     return (Problem("decisions", what, "See and make them with: decide.", Level.WARNING),)
+
+
+def what_if(
+    view: SeasonView,
+    budget: Decimal | None,
+    dearer: Mapping[str, float],
+    lime_share: float | None,
+    time_limit_s: float,
+    progress: Progress = quiet,
+) -> tuple[planning.Variant, ...]:
+    """Lay other ways to plan beside the plan; nothing is kept.
+
+    Parameters
+    ----------
+    view
+        The season.
+    budget
+        Also with this to spend [money]; None = not.
+    dearer
+        Product to how many times its price: one variant each.
+    lime_share
+        Also with this share of the lime now [fraction]; None = not.
+    time_limit_s
+        For each plan [s].
+    progress
+        Told each variant.
+
+    Returns
+    -------
+    tuple of planning.Variant
+        The plan itself, no mixing, and every pair mixed that no page forbids come first.
+    """
+    task = planning_task(view, PlanOptions(time_limit_s=time_limit_s))
+    freely = planning_task(view, PlanOptions(time_limit_s=time_limit_s, mix_undecided=True))
+    plots, offers, terms = task.plots, task.offers, task.terms
+    asked = [
+        planning.Asked("as planned", plots, offers, terms),
+        planning.Asked("nothing mixed", plots, offers, replace(terms, mixing=frozenset())),
+        planning.Asked("all mixed that no page forbids", plots, offers, freely.terms),
+    ]
+    if budget is not None:
+        asked.append(planning.Asked("with the budget", plots, offers, replace(terms, budget=budget)))
+    for product, times in dearer.items():
+        changed = tuple(
+            replace(one, price=one.price * Decimal(str(times)), price_breaks=())
+            if one.product == product and one.price is not None
+            else one
+            for one in offers
+        )
+        asked.append(planning.Asked(f"{product} at {times:g} times its price", plots, changed, terms))
+    if lime_share is not None:
+        less = tuple(
+            replace(
+                plot,
+                demands=tuple(
+                    replace(one, mass_kg=one.mass_kg * lime_share)
+                    if one.supply.is_lime and one.mass_kg is not None
+                    else one
+                    for one in plot.demands
+                ),
+            )
+            for plot in plots
+        )
+        asked.append(planning.Asked(f"{lime_share:.0%} of the lime now", less, offers, terms))
+    return planning.what_if(asked, task.wares, progress)
+
+
+def ground_rules(view: SeasonView) -> tuple[planning.GroundRule, ...]:
+    """Say which rules on ground, dates and rain the picked state has; none until one is picked.
+
+    Parameters
+    ----------
+    view
+        The season.
+
+    Returns
+    -------
+    tuple of planning.GroundRule
+    """
+    state = view.record.info.settings.work.state.casefold()
+    return tuple(rule for rule in files.load_ground_rules() if rule.state.casefold() == state)
 
 
 def planned_view(view: SeasonView) -> Plan:
@@ -952,7 +1078,12 @@ def planned_view(view: SeasonView) -> Plan:
     return view.plan
 
 
-def reasons(view: SeasonView, time_limit_s: float, progress: Progress = quiet) -> planning.Reasons:
+def reasons(
+    view: SeasonView,
+    time_limit_s: float,
+    progress: Progress = quiet,
+    questions: Sequence[planning.Question] = tuple(planning.Question),
+) -> planning.Reasons:
     """Say why the season's plan is what it is, by planning again with one thing changed at a time.
 
     Parameters
@@ -963,6 +1094,8 @@ def reasons(view: SeasonView, time_limit_s: float, progress: Progress = quiet) -
         For each new plan [s].
     progress
         Told each question.
+    questions
+        Which to ask.
 
     Returns
     -------
@@ -975,7 +1108,7 @@ def reasons(view: SeasonView, time_limit_s: float, progress: Progress = quiet) -
     """
     plan = planned_view(view)
     task = planning_task(view, PlanOptions(time_limit_s=time_limit_s))
-    return planning.explain(task.plots, task.wares, task.offers, task.terms, plan, progress)
+    return planning.explain(task.plots, task.wares, task.offers, task.terms, plan, progress, questions)
 
 
 def compare_habits(

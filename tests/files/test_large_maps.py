@@ -14,7 +14,7 @@ from command_line import run
 from places import HOME, box, place, polygon
 
 from loamwright import files
-from loamwright.commands.data import measured
+from loamwright.commands import data as data_view
 from loamwright.errors import InputError, Level, Problem
 from loamwright.files import LargeMeasured, Measured, large_maps, vectors
 
@@ -127,7 +127,7 @@ def test_keepouts_cut_the_plots_of_a_large_file_alike(
     assert figures[0] == figures[1]
     assert any(cut for _, _, cut, _ in figures[0])
     assert any(missing for *_, missing in figures[0])
-    assert measured(parted)["total_spread_area_m2"] == measured(whole)["total_spread_area_m2"]
+    assert data_view.of(parted)["total_spread_area_m2"] == data_view.of(whole)["total_spread_area_m2"]
 
 
 def test_coordinates_of_a_map_projection_are_turned_into_degrees(
@@ -167,7 +167,7 @@ def test_ids_are_found_alike(
     whole, parted = both(path, monkeypatch)
     ids = [(name, area.plot_id) for name, area in whole.rows()]
     assert [(name, area.plot_id) for name, area in parted.rows()] == ids
-    unused = [text for text in said(whole.problems) if "columns that are not used" not in text]
+    unused = [text for text in said(whole.problems) if "not used here" not in text]
     assert said(parted.problems) == unused
 
 

@@ -43,10 +43,12 @@ from loamwright.planning import (
     CurvePoint,
     CustomBlend,
     Habit,
+    Job,
     NutrientReason,
     Plan,
     PlotCost,
     Reasons,
+    Window,
 )
 from loamwright.supplies import (
     Acidity,
@@ -88,6 +90,9 @@ UNITS = (
     ("_kg", "_lb", 1.0, LB_KG),
     ("_m2", "_acres", 1.0, ACRE_M2),
 )
+
+#: Of every price, until a property names its own [ISO 4217].
+CURRENCY = "USD"
 
 #: Printed as they are kept, in SI, each source in its parts.
 AS_KEPT = (Application, Calibration, PlotHistory, Projection)
@@ -189,9 +194,11 @@ KEYS: Mapping[type, Mapping[str, str | None]] = {
     # plan
     Coverage: {"supply": "nutrient"},
     Plan: _without(
-        *("purchase_cost", "delivery_cost", "spreading_cost", "made_at", "reason"),
-        *("counted_entries", "problems"),
+        *("purchase_cost", "delivery_cost", "spreading_cost", "filling_cost", "handling_cost"),
+        *("made_at", "reason", "counted_entries", "problems"),
     ),
+    Job: _without("line_ids"),
+    Window: {"opens": "from", "closes": "to"},
     Reasons: {"entries": "offers_not_bought", "ranges": "price_ranges"},
     NutrientReason: _without(
         "more_kg", supply="nutrient", without="saved_without", more="added_for_a_tenth_more"
@@ -237,6 +244,37 @@ KEYS: Mapping[type, Mapping[str, str | None]] = {
     FilesMade: _without("about"),
     EditionChecked: _without("file"),
 }
+
+
+def _job(job: Job, plan: Plan) -> Json:
+    """A trip with the products of its load."""
+    load = [line for line in plan.lines if line.line_id in job.line_ids]
+    products = [
+        {
+            "line_id": line.line_id,
+            "product": line.product,
+            "mass_lb": line.mass_kg / LB_KG,
+            "packages": line.packages,
+            "package": line.package,
+        }
+        for line in load
+    ]
+    return {**of(job), "part": job.part or None, "products": products}
+
+
+def _lines(plan: Plan) -> list[Json]:
+    """The products of the jobs, each with when and how its job is done."""
+    jobs = {line: job for job in plan.jobs for line in job.line_ids}
+    rows = []
+    for line in plan.lines:
+        job = jobs.get(line.line_id)
+        told = {
+            "window": None if job is None else job.window,
+            "placement": "" if job is None else job.placement,
+            "part": None if job is None else job.part or None,
+        }
+        rows.append({**of(line), **told})
+    return rows
 
 
 def _offer_compared(row: OfferComparison) -> Json:
@@ -304,8 +342,13 @@ MORE: Mapping[type, Callable[[Any], Json]] = {
             "purchase": plan.purchase_cost + plan.delivery_cost,
             "delivery": plan.delivery_cost,
             "spreading": plan.spreading_cost,
+            "filling": plan.filling_cost,
+            "handling": plan.handling_cost,
+            "hours": plan.hours,
             "total": plan.total_cost,
-        }
+        },
+        "jobs": [_job(job, plan) for job in plan.jobs],
+        "lines": _lines(plan),
     },
     Habit: lambda habit: {"cost": habit.plan.total_cost},
     CustomBlend: lambda found: {
@@ -422,7 +465,8 @@ def _unknown(needs: Iterable[PlotNeeds]) -> list[Json]:
 
 
 def _plan(plan: Plan, view: SeasonView) -> Json:
-    return {**of(plan), "cautions": view.cautions, "problems": (*plan.problems, *view.problems)}
+    money = {"currency": CURRENCY, "totals": {"decided": plan.total_cost, "with_open": plan.total_cost}}
+    return {**of(plan), **money, "cautions": view.cautions, "problems": (*plan.problems, *view.problems)}
 
 
 def _status(view: SeasonView) -> Json:
@@ -453,6 +497,7 @@ SPECIAL: Mapping[type, Callable[[Any], Json]] = {
     PlanMade: lambda made: {
         **_plan(made.plan, made.view),
         "purchase_lists": made.purchase_lists,
+        "ground_rules": made.ground_rules,
         "unknown": _unknown(made.view.needs.values()),
     },
     SeasonStatus: lambda found: {

@@ -14,7 +14,7 @@ from loamwright.errors import Level, Problem
 
 if TYPE_CHECKING:
     from loamwright.files import CropsFound, GuidelineInfo, SheetContents
-    from loamwright.planning import CurvePoint, Habit, LimeDose, Plan, PurchaseList
+    from loamwright.planning import CurvePoint, GroundRule, Habit, LimeDose, Plan, PurchaseList, Variant
     from loamwright.supplies import Acidity, KnownMaterial, OfferComparison, Stock
     from loamwright.upkeep import ChangeRow, ShownField
     from loamwright.work import Calibration, ChoiceRow, PlotHistory, SamplingPlan, SeasonView
@@ -126,11 +126,20 @@ class PlanMade:
     view: SeasonView
     plan: Plan
     purchase_lists: tuple[PurchaseList, ...]
+    ground_rules: tuple[GroundRule, ...] = ()
+    tables: bool = False
 
     @property
     def problems(self) -> tuple[Problem, ...]:
         """Those of the plan and of the season."""
         return (*self.plan.problems, *self.view.problems)
+
+
+@dataclass(frozen=True, slots=True)
+class Variants:
+    """Other ways to plan, side by side."""
+
+    variants: tuple[Variant, ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -56,9 +56,12 @@ from loamwright.files.property_file import (
 )
 from loamwright.files.reference import (
     known_materials,
+    load_calendar,
     load_caution_texts,
     load_change_figures,
     load_checklist,
+    load_ground_rules,
+    load_mixing,
     load_sampling_guides,
 )
 from loamwright.files.settings import info_from
@@ -133,12 +136,15 @@ __all__ = [
     "known_materials",
     "list_crops",
     "load",
+    "load_calendar",
     "load_caution_texts",
     "load_change_figures",
     "load_checklist",
     "load_choice",
     "load_choice_for",
+    "load_ground_rules",
     "load_lime_for",
+    "load_mixing",
     "load_profile",
     "load_sampling_guides",
     "measure",

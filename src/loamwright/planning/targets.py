@@ -14,7 +14,8 @@ from types import MappingProxyType
 from loamwright.errors import Level, Problem
 from loamwright.land import Plot, PlotArea
 from loamwright.needs import LimeNeed, Need, PlotNeeds
-from loamwright.planning.inputs import Demand, PlanPlot
+from loamwright.planning.inputs import Band, Demand, PlanPlot
+from loamwright.planning.terms import bands
 from loamwright.supplies import SAME_SEASON, Product, dose_limit
 from loamwright.units import HA_M2, LB_ACRE_KG_HA
 from loamwright.values import NeedState, Nutrient, Settings, Supply, Timing
@@ -230,6 +231,29 @@ def _left_out(plot_ids: Sequence[str]) -> tuple[Problem, ...]:
     )
 
 
+def _of_the_whole(
+    plot_id: str,
+    demands: tuple[Demand, ...],
+    usual: Mapping[Supply, Band],
+    whole_kg: Mapping[tuple[str, Supply], float],
+) -> Mapping[Supply, Band]:
+    """Hold bands against the season's whole need, of which a part may have been put on already.
+
+    What is still needed but lies inside the band is met: no trip is planned for it.
+    """
+    left: dict[Supply, float] = {}
+    for demand in demands:
+        left[demand.supply] = left.get(demand.supply, 0.0) + (demand.mass_kg or 0.0)
+    held = dict(usual)
+    for supply, left_kg in left.items():
+        band, whole = usual.get(supply), whole_kg.get((plot_id, supply), left_kg)
+        if band is None or whole <= left_kg * (1 + 1e-9):
+            continue
+        low_kg = left_kg - (1 - band.low) * whole
+        held[supply] = Band(max(0.0, low_kg) / left_kg, 1 + (band.high - 1) * whole / left_kg)
+    return held
+
+
 def _demands(plot: PlotNeeds) -> tuple[Demand, ...]:
     demands: list[Demand] = []
     for need in plot.needs:
@@ -242,11 +266,17 @@ def _demands(plot: PlotNeeds) -> tuple[Demand, ...]:
     return tuple(demands)
 
 
+def reachable_machines(plot: Plot, settings: Settings) -> frozenset[str] | None:
+    """Name the spreaders that can get to a plot: those its access note names, else all; None = none owned."""
+    owned = [spreader.name for spreader in settings.spreaders]
+    named = [name for name in owned if name.casefold() in plot.access.casefold()]
+    return frozenset(named or owned) or None
+
+
 def reachable_products(plot: Plot, products: Sequence[Product], settings: Settings) -> frozenset[str]:
     """Name the products that a spreader of the property can put on a plot."""
-    owned = {spreader.name.casefold() for spreader in settings.spreaders}
-    named = {name for name in owned if name in plot.access.casefold()}
-    usable = named or owned
+    reaching = reachable_machines(plot, settings)
+    usable = set() if reaching is None else {name.casefold() for name in reaching}
     if not usable:
         return frozenset(product.product for product in products)
     return frozenset(
@@ -264,6 +294,7 @@ def plan_plots(
     products: Sequence[Product],
     settings: Settings,
     lime_spread_kg_ha: Mapping[str, float] = MappingProxyType({}),
+    whole_kg: Mapping[tuple[str, Supply], float] = MappingProxyType({}),
 ) -> tuple[tuple[PlanPlot, ...], tuple[Problem, ...]]:
     """Turn needs into the planner's plots: demands, caps on surplus, products that can get there.
 
@@ -281,6 +312,8 @@ def plan_plots(
         The property's settings.
     lime_spread_kg_ha
         Lime that a dose planned now comes on top of, by plot_id, from `lime_spread` [kg/ha].
+    whole_kg
+        (plot_id, supply key) to the season's need before anything was put on [kg]: bands are shares of it.
 
     Returns
     -------
@@ -323,14 +356,17 @@ def plan_plots(
                 caps[supply] = _cap_kg(lime, limit, area_ha)  # over what is planned now
             else:
                 caps[supply] = _cap_kg(plot_needs.of(Nutrient(supply)), limit, area_ha)
+        demands = _demands(replace(plot_needs, lime=lime))
         result.append(
             PlanPlot(
                 plot_id=plot.plot_id,
                 area_ha=area_ha,
-                demands=_demands(replace(plot_needs, lime=lime)),
+                demands=demands,
                 caps=caps,
                 weight=plot.weight,
                 allowed_products=allowed,
+                bands=_of_the_whole(plot.plot_id, demands, bands(supplies, settings), whole_kg),
+                machines=reachable_machines(plot, settings),
             )
         )
     return tuple(result), (*_left_out(left_out), *_divided(divided, settings))

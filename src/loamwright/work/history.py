@@ -173,7 +173,7 @@ def season_balances(
 def season_needs(
     record: PropertyRecord, contents: Mapping[str, Mapping[Supply, float]]
 ) -> Mapping[int, tuple[str, Mapping[tuple[str, Supply], float | None]]]:
-    """Return what each season's crops needed before anything went on, and when the plan that says so was made.
+    """Return what each season's crops needed before anything went on, and when that was planned.
 
     Parameters
     ----------

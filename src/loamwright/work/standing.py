@@ -68,6 +68,7 @@ _PLANNED_BY = (
     "surplus_limit_fraction",
     "surplus_limit_kg_ha",
     "min_rate_kg_ha",
+    "work",
 )
 
 

@@ -86,7 +86,8 @@ CREATE TABLE property (
     season_start TEXT NOT NULL DEFAULT '01-01', -- month-day; from July on it lies in the year before
     legume_share_no_n_pct REAL NOT NULL DEFAULT 25.0,
     topup_share REAL NOT NULL DEFAULT 0.05,
-    topup_cost TEXT NOT NULL DEFAULT '0'
+    topup_cost TEXT NOT NULL DEFAULT '0',
+    work TEXT NOT NULL DEFAULT '{}' -- JSON object, as in a settings file
 );
 
 CREATE TABLE surplus_limits (
@@ -426,7 +427,29 @@ CREATE TABLE plans (
     problems TEXT NOT NULL, -- JSON list
     fingerprint TEXT NOT NULL DEFAULT '{}', -- JSON object: what it stood on, in words, by kind and id
     retired_on DATE,
-    retired_because TEXT NOT NULL DEFAULT ''
+    retired_because TEXT NOT NULL DEFAULT '',
+    filling_cost TEXT NOT NULL DEFAULT '0',
+    handling_cost TEXT NOT NULL DEFAULT '0'
+);
+
+CREATE TABLE plan_jobs (
+    fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
+    plan_id TEXT NOT NULL REFERENCES plans (plan_id),
+    job_id TEXT NOT NULL,
+    plot_id TEXT NOT NULL REFERENCES plots (plot_key),
+    timing TEXT,
+    spreader TEXT NOT NULL,
+    line_ids TEXT NOT NULL, -- JSON list
+    mass_kg REAL NOT NULL,
+    rate_kg_ha REAL NOT NULL,
+    cost TEXT NOT NULL,
+    fills INTEGER,
+    hours REAL,
+    window TEXT, -- JSON object: label, opens, closes
+    placement TEXT NOT NULL,
+    reason TEXT NOT NULL,
+    part TEXT NOT NULL,
+    UNIQUE (plan_id, job_id)
 );
 
 CREATE TABLE plan_lines (
@@ -441,6 +464,8 @@ CREATE TABLE plan_lines (
     packages REAL,
     package TEXT NOT NULL,
     steps TEXT NOT NULL, -- JSON list
+    job_id TEXT NOT NULL DEFAULT '',
+    spreader TEXT NOT NULL DEFAULT '',
     UNIQUE (plan_id, line_id)
 );
 
@@ -569,6 +594,7 @@ INSERT INTO gpkg_contents (table_name, data_type, identifier, description, srs_i
     ('products', 'attributes', 'products', 'Labels', NULL),
     ('offers', 'attributes', 'offers', 'Packages and prices', NULL),
     ('plans', 'attributes', 'plans', 'Every plan made, with the reason it changed', NULL),
+    ('plan_jobs', 'attributes', 'plan_jobs', 'Trips, each with one load', NULL),
     ('plan_lines', 'attributes', 'plan_lines', 'Product per plot', NULL),
     ('plan_purchases', 'attributes', 'plan_purchases', 'Packages to buy', NULL),
     ('plan_coverage', 'attributes', 'plan_coverage', 'Need against supply', NULL),

@@ -4,6 +4,7 @@
 ALTER TABLE loamwright ADD COLUMN property_uid TEXT NOT NULL DEFAULT '';
 UPDATE loamwright SET property_uid = lower(hex(randomblob(16)));
 
+ALTER TABLE property ADD COLUMN work TEXT NOT NULL DEFAULT '{}';
 ALTER TABLE property ADD COLUMN keeper TEXT NOT NULL DEFAULT '';
 ALTER TABLE property ADD COLUMN currency TEXT NOT NULL DEFAULT 'USD';
 ALTER TABLE property ADD COLUMN season_start TEXT NOT NULL DEFAULT '01-01';
@@ -168,12 +169,36 @@ CREATE TABLE kept_editions (
     UNIQUE (edition, file)
 );
 
+ALTER TABLE plan_lines ADD COLUMN job_id TEXT NOT NULL DEFAULT '';
+ALTER TABLE plan_lines ADD COLUMN spreader TEXT NOT NULL DEFAULT '';
+ALTER TABLE plans ADD COLUMN filling_cost TEXT NOT NULL DEFAULT '0';
+ALTER TABLE plans ADD COLUMN handling_cost TEXT NOT NULL DEFAULT '0';
 ALTER TABLE plans ADD COLUMN fingerprint TEXT NOT NULL DEFAULT '{}';
 ALTER TABLE plans ADD COLUMN retired_on DATE;
 ALTER TABLE plans ADD COLUMN retired_because TEXT NOT NULL DEFAULT '';
 
 ALTER TABLE applications ADD COLUMN part TEXT NOT NULL DEFAULT '';
 ALTER TABLE applications ADD COLUMN withdrawn BOOLEAN NOT NULL DEFAULT 0;
+
+CREATE TABLE plan_jobs (
+    fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
+    plan_id TEXT NOT NULL REFERENCES plans (plan_id),
+    job_id TEXT NOT NULL,
+    plot_id TEXT NOT NULL REFERENCES plots (plot_key),
+    timing TEXT,
+    spreader TEXT NOT NULL,
+    line_ids TEXT NOT NULL, -- JSON list
+    mass_kg REAL NOT NULL,
+    rate_kg_ha REAL NOT NULL,
+    cost TEXT NOT NULL,
+    fills INTEGER,
+    hours REAL,
+    window TEXT, -- JSON object: label, opens, closes
+    placement TEXT NOT NULL,
+    reason TEXT NOT NULL,
+    part TEXT NOT NULL,
+    UNIQUE (plan_id, job_id)
+);
 
 CREATE TABLE changes (
     change_id INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
@@ -198,6 +223,7 @@ CREATE TABLE change_values (
 CREATE INDEX change_values_row ON change_values (table_name, row_key);
 
 INSERT INTO gpkg_contents (table_name, data_type, identifier, description, srs_id) VALUES
+    ('plan_jobs', 'attributes', 'plan_jobs', 'Trips, each with one load', NULL),
     ('ways', 'features', 'ways', 'Tracks, gates, bridges, loading places', 4326),
     ('plot_aliases', 'attributes', 'plot_aliases', 'Names a plot had', NULL),
     ('plot_boundaries', 'attributes', 'plot_boundaries', 'Boundaries a plot had', NULL),
