@@ -9,6 +9,7 @@ quarries send), `sections`, `editions` and `guidelines` (published tables), `cho
 `columns` and `property_file` (the GeoPackage), `intake` (the way in).
 """
 
+from loamwright.files.catalogue import Thing
 from loamwright.files.choosing import (
     ChosenNow,
     CropsFound,
@@ -27,7 +28,8 @@ from loamwright.files.guidelines import (
     check_guideline,
     guideline_editions,
     load_choice,
-    load_lime_guideline,
+    load_choice_for,
+    load_lime_for,
 )
 from loamwright.files.intake import (
     PROPERTY_SUFFIX,
@@ -39,14 +41,26 @@ from loamwright.files.intake import (
     new_property,
     price_list,
 )
+from loamwright.files.journal import Change
 from loamwright.files.large_maps import LargeMeasured
 from loamwright.files.pricelists import parse_grade
-from loamwright.files.property_file import create, edit, load, refuse_to_replace
+from loamwright.files.property_file import (
+    Editor,
+    backup,
+    check_property,
+    create,
+    differences,
+    edit,
+    load,
+    read_journal,
+    refuse_to_replace,
+)
 from loamwright.files.reference import (
     known_materials,
     load_calendar,
     load_caution_texts,
     load_change_figures,
+    load_checklist,
     load_ground_rules,
     load_mixing,
     load_sampling_guides,
@@ -66,13 +80,26 @@ from loamwright.files.sheets import (
 )
 from loamwright.files.tables import applications_from, passes_from
 from loamwright.files.textrows import SUFFIXES, read_table
+from loamwright.files.things import (
+    SETTINGS_WORD,
+    added,
+    assigned,
+    differing,
+    fields_of,
+    find,
+    text_of,
+    thing_of,
+)
 from loamwright.files.vectors import LayerFeature, LayerKind, Value, write_layer
 
 __all__ = [
     "PROPERTY_SUFFIX",
+    "SETTINGS_WORD",
     "SUFFIXES",
+    "Change",
     "ChosenNow",
     "CropsFound",
+    "Editor",
     "GuidelineInfo",
     "Imported",
     "LabReading",
@@ -84,16 +111,25 @@ __all__ = [
     "Sample",
     "SheetAmount",
     "SheetContents",
+    "Thing",
     "Value",
+    "added",
     "applications_from",
     "as_data",
+    "assigned",
+    "backup",
     "check_guideline",
+    "check_property",
     "choose",
     "choose_lime",
     "chosen",
     "compare",
     "create",
+    "differences",
+    "differing",
     "edit",
+    "fields_of",
+    "find",
     "guideline_editions",
     "import_files",
     "info_from",
@@ -104,9 +140,11 @@ __all__ = [
     "load_calendar",
     "load_caution_texts",
     "load_change_figures",
+    "load_checklist",
     "load_choice",
+    "load_choice_for",
     "load_ground_rules",
-    "load_lime_guideline",
+    "load_lime_for",
     "load_mixing",
     "load_profile",
     "load_sampling_guides",
@@ -118,6 +156,7 @@ __all__ = [
     "parse_percent",
     "passes_from",
     "price_list",
+    "read_journal",
     "read_sheet",
     "read_table",
     "records_from",
@@ -125,6 +164,8 @@ __all__ = [
     "save_profile",
     "set_own_rate",
     "sheet_to_fill",
+    "text_of",
+    "thing_of",
     "typed_options",
     "write_layer",
 ]
