@@ -21,6 +21,7 @@ from loamwright.files.choosing import (
     set_own_rate,
     sheet_to_fill,
 )
+from loamwright.files.editor import Editor
 from loamwright.files.field_records import records_from
 from loamwright.files.fields import parse_date, parse_percent, typed_options
 from loamwright.files.guidelines import (
@@ -45,7 +46,6 @@ from loamwright.files.journal import Change
 from loamwright.files.large_maps import LargeMeasured
 from loamwright.files.pricelists import parse_grade
 from loamwright.files.property_file import (
-    Editor,
     backup,
     check_property,
     create,
