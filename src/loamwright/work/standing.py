@@ -23,7 +23,21 @@ def stands_on(
     needs_before: Mapping[str, PlotNeeds],
     areas: Mapping[str, PlotArea],
 ) -> dict[str, str]:
-    """Say what a plan made now would stand on, one short text for each thing."""
+    """Say what a plan made now would stand on, one short text for each thing.
+
+    Parameters
+    ----------
+    record
+        The property.
+    needs_before
+        Needs before anything is taken off, by plot_id.
+    areas
+        By plot_id.
+
+    Returns
+    -------
+    dict of str to str
+    """
     key, figure = planning.key, planning.figure
     settings = record.info.settings
     found = {
@@ -113,7 +127,23 @@ def aged(
     needs_before: Mapping[str, PlotNeeds],
     areas: Mapping[str, PlotArea],
 ) -> tuple[Aged, ...]:
-    """What the plan stood on that is not as it was; carrying it out is no change."""
+    """What the plan stood on that is not as it was; carrying it out is no change.
+
+    Parameters
+    ----------
+    record
+        The property.
+    plan
+        The plan, or None.
+    needs_before
+        Needs before anything is taken off, by plot_id.
+    areas
+        By plot_id.
+
+    Returns
+    -------
+    tuple of Aged
+    """
     if plan is None or not plan.fingerprint:
         return ()
     then = {name: text for name, text in plan.fingerprint.items() if name != _PURCHASES}
@@ -122,5 +152,15 @@ def aged(
 
 
 def known_purchases(record: PropertyRecord) -> dict[str, str]:
-    """Return the entry of a fingerprint that names the purchases known when a plan is made."""
+    """Return the entry of a fingerprint that names the purchases known when a plan is made.
+
+    Parameters
+    ----------
+    record
+        The property.
+
+    Returns
+    -------
+    dict of str to str
+    """
     return {_PURCHASES: " ".join(entry.purchase_id for entry in record.purchases)}
