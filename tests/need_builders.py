@@ -8,11 +8,12 @@ from typing import Any
 
 from loamwright.files import guidelines
 from loamwright.land.records import Cropping, Plot, PlotArea
+from loamwright.needs.choice import Choice
 from loamwright.needs.nutrients import plot_needs
 from loamwright.needs.publication import Guideline
 from loamwright.needs.records import PlotNeeds
 from loamwright.soil.records import LabRecommendation, OrganicInput, Reading, SoilTest
-from loamwright.values import Nutrient, Quantity, Settings, Step
+from loamwright.values import Nutrient, Quantity, Settings, Step, Supply
 
 #: Exact definitions, written out here and not taken from the program.
 ACRE_M2 = 43560 * 0.3048**2
@@ -78,10 +79,10 @@ def needs(
         cropping,
         area(acres),
         tests,
-        guidelines.load_guideline(guideline) if isinstance(guideline, str) else guideline,
-        guidelines.load_guideline(lime) if isinstance(lime, str) else lime,
+        guidelines.load_choice(guideline) if isinstance(guideline, str) else Choice((guideline,)),
+        guidelines.load_lime_guideline(lime) if isinstance(lime, str) else lime,
         settings or Settings(lime_region="Area 1"),
-        {key: pounds * LB_KG for key, pounds in (applied or {}).items()},
+        {Supply(key): pounds * LB_KG for key, pounds in (applied or {}).items()},
         organic,
         TODAY,
     )

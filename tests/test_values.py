@@ -10,6 +10,7 @@ import dataclasses
 import datetime as dt
 import importlib
 import inspect
+import pickle
 import typing
 from decimal import Decimal
 
@@ -21,7 +22,7 @@ from loamwright.needs.records import LimeNeed, Need, PlotNeeds
 from loamwright.planning.records import Outcome, Plan
 from loamwright.soil.records import SoilTest
 from loamwright.supplies.records import Form, Offer, Product
-from loamwright.values import Nutrient, Settings, Source, Spreader, Timing
+from loamwright.values import USER, LaterSteps, Nutrient, Settings, Source, Spreader, Step, Timing
 from loamwright.work.records import Application, Done
 
 RECORD_FILES = tuple(
@@ -174,3 +175,27 @@ def test_input_errors_carry_every_problem() -> None:
 )
 def test_only_errors_leave_something_out(level: Level, left_out: bool) -> None:
     assert has_errors([Problem("a", "b", "c", level)]) is left_out
+
+
+# Steps put into words later ---------------------------------------------------------------------
+
+
+def test_later_steps_read_like_their_tuple_and_are_made_once_and_only_when_looked_at() -> None:
+    calls = []
+
+    def make() -> tuple[Step, ...]:
+        calls.append(1)
+        return steps
+
+    steps = (Step("a", 1.0, "lb", USER), Step("b", None, "", USER))
+    later = LaterSteps(make)
+    assert calls == []
+    assert (len(later), later[0], later[-1], later[:1]) == (2, steps[0], steps[1], steps[:1])
+    assert [*later] == [*steps]
+    assert later == steps
+    assert later == LaterSteps(lambda: steps)
+    assert later != steps[:1]
+    assert later != list(steps)
+    assert (hash(later), repr(later)) == (hash(steps), repr(steps))
+    assert pickle.loads(pickle.dumps(later)) == steps
+    assert calls == [1]

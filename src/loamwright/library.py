@@ -57,7 +57,9 @@ def measure(plots: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     if plots.crs is None:
         what = "the table of plots does not say its coordinate reference system"
         raise InputError([Problem("plots", what, "Set it first, for example plots.set_crs(4326).")])
-    areas_m2 = land.areas_m2(plots.geometry.to_crs(4326).array)
+    shapes = plots.geometry.to_crs(4326)
+    polygons = shapes.where(shapes.geom_type.isin(["Polygon", "MultiPolygon"]), None)
+    areas_m2 = land.areas_m2(polygons.array)
     return plots.assign(area_m2=areas_m2, acres=areas_m2 / ACRE_M2, hectares=areas_m2 / HA_M2)
 
 
@@ -76,10 +78,10 @@ def nutrients(product: Product) -> Mapping[Nutrient, float]:
 
     Examples
     --------
-    A liquid that is 32.5 % urea is 15.2 % nitrogen:
+    A liquid that is 32.5 % of the chemical urea is 15.2 % nitrogen:
 
     >>> from loamwright.supplies import Form
-    >>> jug = Product("plant food", Form.LIQUID, ingredient="urea", ingredient_pct=32.5)
+    >>> jug = Product("plant food", Form.LIQUID, ingredient="urea (pure)", ingredient_pct=32.5)
     >>> round(100 * nutrients(jug)[Nutrient.N], 1)
     15.2
     """

@@ -24,7 +24,7 @@ from loamwright.planning import Plan
 from loamwright.soil import read_unit
 from loamwright.supplies import Acidity, Offer
 from loamwright.units import HA_M2
-from loamwright.values import LimeBasis, Nutrient, Supply
+from loamwright.values import LimeBasis, NeedState, Nutrient, Supply
 from loamwright.work import (
     Application,
     Balance,
@@ -135,17 +135,21 @@ class Season(SeasonView):
         unseen = work.lime_entries(record.applications, _ph_dates(record, self.made_on), season)
         return work.merge_lime(in_season, work.applied_supplies(unseen, self.contents)[0]), problems
 
+    @cached_property
+    def _choice(self) -> needs.Choice:
+        """The guidelines that are asked."""
+        return files.load_choice(self.record.info.settings.guideline)
+
     def _needs_after(self, applied: Mapping[str, Mapping[Supply, float]]) -> Mapping[str, PlotNeeds]:
         record, settings = self.record, self.record.info.settings
-        guideline = files.load_guideline(settings.guideline)
-        lime_guideline = files.load_guideline(settings.lime_guideline)
+        lime_guideline = files.load_lime_guideline(settings.lime_guideline)
         return {
             plot.plot_id: needs.plot_needs(
                 plot,
                 self.croppings.get(plot.plot_id),
                 self.areas[plot.plot_id],
                 tuple(test for test in record.soil_tests if test.plot_id == plot.plot_id),
-                guideline,
+                self._choice,
                 lime_guideline,
                 settings,
                 applied.get(plot.plot_id, {}),
@@ -376,6 +380,51 @@ def history(view: SeasonView, plot_id: str | None = None) -> tuple[work.PlotHist
     if plot_id not in histories:
         raise InputError([Problem("plot", f"{plot_id!r} is not a plot of this property", "")])
     return (histories[plot_id],)
+
+
+def without_a_rate(view: SeasonView) -> tuple[tuple[str, str], ...]:
+    """Name what no laboratory and no guideline gives a figure for, or leaves a range to choose from.
+
+    Parameters
+    ----------
+    view
+        The season.
+
+    Returns
+    -------
+    tuple of (crop, nutrient)
+        N, P2O5 and K2O of the crops grown, each once.
+    """
+    asked = (Nutrient.N, Nutrient.P2O5, Nutrient.K2O)
+    pairs = [
+        (view.croppings[plot_id].crop, need.nutrient.value)
+        for plot_id, found in view.needs.items()
+        for need in found.needs
+        if need.nutrient in asked and need.state is NeedState.UNKNOWN
+        if not need.edition or need.between_kg_ha is not None
+        if plot_id in view.croppings and view.croppings[plot_id].crop
+    ]
+    return tuple(dict.fromkeys(pairs))
+
+
+def lime_ledger(view: SeasonView) -> tuple[planning.LimeDose, ...]:
+    """Say which lime doses are due in which season, by the dose rule of the property.
+
+    Parameters
+    ----------
+    view
+        The season.
+
+    Returns
+    -------
+    tuple of planning.LimeDose
+    """
+    record = view.record
+    settings, season = record.info.settings, record.info.season
+    spread = work.lime_spread(record.applications, record.products, view.areas, settings, season)
+    return planning.lime_ledger(
+        record.plots, view.needs, product_contents(record), record.products, settings, spread, season
+    )
 
 
 def acidity(view: SeasonView) -> Mapping[str, Acidity]:
@@ -616,6 +665,8 @@ class PlanOptions:
         Why this plan replaces the one before.
     fixed
         Passes already decided on.
+    mix_undecided
+        True to let products share a load about which no page says anything: what deciding them could bring.
     """
 
     budget: Decimal | None = None
@@ -623,6 +674,7 @@ class PlanOptions:
     time_limit_s: float = 60.0
     reason: str = ""
     fixed: tuple[planning.FixedPass, ...] = ()
+    mix_undecided: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -690,7 +742,19 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
         record.products,
         settings,
         work.lime_spread(record.applications, record.products, view.areas, settings, record.info.season),
+        {(row.plot_id, row.supply): row.need_kg for row in view.balances if row.need_kg is not None},
     )
+    calendar = files.load_calendar()
+    plots = tuple(
+        replace(
+            plot,
+            demands=planning.placed_in_time(
+                plot.demands, view.croppings.get(plot.plot_id), calendar, settings.work.state
+            ),
+        )
+        for plot in plots
+    )
+    answers = supplies.mixes(record.products, files.load_mixing(), settings.work.mixing)
     return PlanningTask(
         plots=plots,
         wares=tuple(planning.Ware(product, contents[product.product]) for product in record.products),
@@ -704,6 +768,11 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
             time_limit_s=options.time_limit_s,
             budget=options.budget,
             hauling_cost_per_kg=settings.hauling_cost_per_kg,
+            handling_cost_per_kg=planning.handling(record.offers, settings),
+            machines=planning.machines(settings),
+            mixing=supplies.pairs_that_may(answers, undecided=options.mix_undecided),
+            odd_amount_cost=settings.work.odd_amount_cost,
+            least_job_share=settings.work.least_job_share,
             fixed=options.fixed,
             season=record.info.season,
             units=record.info.units,
@@ -741,8 +810,20 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
     entries = work.season_entries(before.record.applications, before.record.info.season)
     task = planning_task(before, options)
     made = planning.make_plan(task.plots, task.wares, task.offers, task.terms)
+    rules, info = before.record.info.settings.work, before.record.info
+    contents = product_contents(before.record)
     made = replace(
         made,
+        jobs=planning.dated_jobs(
+            made.jobs,
+            made.lines,
+            {product: tuple(held) for product, held in contents.items()},
+            before.croppings,
+            files.load_calendar(),
+            rules,
+            info.season,
+            today,
+        ),
         problems=(*task.problems, *made.problems),
         counted_entries=tuple(entry.entry_id for entry in entries),
     )
@@ -750,6 +831,87 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
         editor.add_plan(made, options.reason)
     progress("checking cautions")
     return Season(files.load(path), today, progress)
+
+
+def what_if(
+    view: SeasonView,
+    budget: Decimal | None,
+    dearer: Mapping[str, float],
+    lime_share: float | None,
+    time_limit_s: float,
+    progress: Progress = quiet,
+) -> tuple[planning.Variant, ...]:
+    """Lay other ways to plan beside the plan; nothing is kept.
+
+    Parameters
+    ----------
+    view
+        The season.
+    budget
+        Also with this to spend [money]; None = not.
+    dearer
+        Product to how many times its price: one variant each.
+    lime_share
+        Also with this share of the lime now [fraction]; None = not.
+    time_limit_s
+        For each plan [s].
+    progress
+        Told each variant.
+
+    Returns
+    -------
+    tuple of planning.Variant
+        The plan itself, no mixing, and every pair mixed that no page forbids come first.
+    """
+    task = planning_task(view, PlanOptions(time_limit_s=time_limit_s))
+    freely = planning_task(view, PlanOptions(time_limit_s=time_limit_s, mix_undecided=True))
+    plots, offers, terms = task.plots, task.offers, task.terms
+    asked = [
+        planning.Asked("as planned", plots, offers, terms),
+        planning.Asked("nothing mixed", plots, offers, replace(terms, mixing=frozenset())),
+        planning.Asked("all mixed that no page forbids", plots, offers, freely.terms),
+    ]
+    if budget is not None:
+        asked.append(planning.Asked("with the budget", plots, offers, replace(terms, budget=budget)))
+    for product, times in dearer.items():
+        changed = tuple(
+            replace(one, price=one.price * Decimal(str(times)), price_breaks=())
+            if one.product == product and one.price is not None
+            else one
+            for one in offers
+        )
+        asked.append(planning.Asked(f"{product} at {times:g} times its price", plots, changed, terms))
+    if lime_share is not None:
+        less = tuple(
+            replace(
+                plot,
+                demands=tuple(
+                    replace(one, mass_kg=one.mass_kg * lime_share)
+                    if one.supply.is_lime and one.mass_kg is not None
+                    else one
+                    for one in plot.demands
+                ),
+            )
+            for plot in plots
+        )
+        asked.append(planning.Asked(f"{lime_share:.0%} of the lime now", less, offers, terms))
+    return planning.what_if(asked, task.wares, progress)
+
+
+def ground_rules(view: SeasonView) -> tuple[planning.GroundRule, ...]:
+    """Say which rules on ground, dates and rain the picked state has; none until one is picked.
+
+    Parameters
+    ----------
+    view
+        The season.
+
+    Returns
+    -------
+    tuple of planning.GroundRule
+    """
+    state = view.record.info.settings.work.state.casefold()
+    return tuple(rule for rule in files.load_ground_rules() if rule.state.casefold() == state)
 
 
 def planned_view(view: SeasonView) -> Plan:
@@ -774,7 +936,12 @@ def planned_view(view: SeasonView) -> Plan:
     return view.plan
 
 
-def reasons(view: SeasonView, time_limit_s: float, progress: Progress = quiet) -> planning.Reasons:
+def reasons(
+    view: SeasonView,
+    time_limit_s: float,
+    progress: Progress = quiet,
+    questions: Sequence[planning.Question] = tuple(planning.Question),
+) -> planning.Reasons:
     """Say why the season's plan is what it is, by planning again with one thing changed at a time.
 
     Parameters
@@ -785,6 +952,8 @@ def reasons(view: SeasonView, time_limit_s: float, progress: Progress = quiet) -
         For each new plan [s].
     progress
         Told each question.
+    questions
+        Which to ask.
 
     Returns
     -------
@@ -797,7 +966,7 @@ def reasons(view: SeasonView, time_limit_s: float, progress: Progress = quiet) -
     """
     plan = planned_view(view)
     task = planning_task(view, PlanOptions(time_limit_s=time_limit_s))
-    return planning.explain(task.plots, task.wares, task.offers, task.terms, plan, progress)
+    return planning.explain(task.plots, task.wares, task.offers, task.terms, plan, progress, questions)
 
 
 def compare_habits(

@@ -92,6 +92,7 @@ def registry() -> UnitRegistry[float]:
         "tonne = 1000 * kilogram",
         "gallon = 231 * inch ** 3",
         "hundredweight = 100 * pound",
+        "decare = 1000 * meter ** 2",
     ):
         ureg.define(line)
     return ureg
@@ -321,6 +322,7 @@ _SPELLINGS: Mapping[str, str] = {
     "milliliter": "ml, milliliter, milliliters, millilitre, millilitres",
     "acre": "acre, acres, ac",
     "hectare": "ha, hectare, hectares",
+    "decare": "daa, decare, decares",
     "foot": "ft, foot, feet",
     "inch": "in, inch, inches",
     "yard": "yd, yds, yard, yards",

@@ -12,10 +12,11 @@ What only one package deals in stands in that package's `records`. The conventio
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
+from typing import Any
 
 # ---------------------------------------------------------------------------------------------
 # Sources and steps
@@ -70,6 +71,45 @@ class Step:
     value: float | str | None
     unit: str
     source: Source
+
+
+class LaterSteps(Sequence[Step]):
+    """Steps that are put into words when they are first looked at; otherwise like the tuple of them.
+
+    Parameters
+    ----------
+    make
+        Gives the steps; called once at most.
+    """
+
+    __slots__ = ("_made", "_make")
+
+    def __init__(self, make: Callable[[], tuple[Step, ...]]) -> None:
+        self._make = make
+        self._made: tuple[Step, ...] | None = None
+
+    def _steps(self) -> tuple[Step, ...]:
+        if self._made is None:
+            self._made = self._make()
+        return self._made
+
+    def __getitem__(self, index: Any) -> Any:
+        return self._steps()[index]
+
+    def __len__(self) -> int:
+        return len(self._steps())
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, tuple | LaterSteps) and self._steps() == tuple(other)
+
+    def __hash__(self) -> int:
+        return hash(self._steps())
+
+    def __repr__(self) -> str:
+        return repr(self._steps())
+
+    def __reduce__(self) -> tuple[type[tuple[Step, ...]], tuple[tuple[Step, ...]]]:
+        return tuple, (self._steps(),)
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,6 +257,93 @@ class Spreader:
 
 
 @dataclass(frozen=True, slots=True)
+class MixDecision:
+    """What the user decided for the property about one pair of products.
+
+    Parameters
+    ----------
+    one, other
+        Products, as labelled on the property.
+    may
+        Whether they may share a load.
+    reason
+        Why, in the user's words.
+    """
+
+    one: str
+    other: str
+    may: bool
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class OwnWindow:
+    """When the user does a kind of work, over what a published page says.
+
+    Parameters
+    ----------
+    timing
+        Which work of the season.
+    opens, closes
+        First and last day [month, day].
+    crop
+        Only for this crop; empty = any.
+    label, placement
+        In the user's words; empty = not said.
+    """
+
+    timing: Timing
+    opens: tuple[int, int]
+    closes: tuple[int, int]
+    crop: str = ""
+    label: str = ""
+    placement: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class WorkRules:
+    """How the work is done on a property, and what it costs beside the spreader itself.
+
+    Every default is ours; no source was found, unless another is named.
+
+    Parameters
+    ----------
+    state
+        Whose dates and ground rules hold (``"Ohio"``); empty = not picked, and then none is shown.
+    labour_per_hour
+        Value of an hour [money]; zero for volunteers.
+    minutes_per_stop, minutes_per_fill
+        Getting to work on a plot, and filling a hopper once [min].
+    odd_amount_cost
+        What it is worth not to weigh out a part of a package other than a half [money].
+    least_job_share
+        A job that would bring no need more than this share of it is listed, not planned [fraction].
+    spare
+        Share bought on top for spills [fraction].
+    handling_per_kg
+        For handling what is bought, ``"bag"`` or ``"bulk"`` [money per kg]; none = not counted.
+    bands
+        Supply to the lowest and highest share of a need that counts as met, over the defaults [fraction].
+    mixing
+        Decisions on pairs of products.
+    windows
+        The user's own.
+    """
+
+    state: str = ""
+    labour_per_hour: Decimal = Decimal(0)
+    minutes_per_stop: float = 10.0
+    minutes_per_fill: float = 5.0
+    odd_amount_cost: Decimal = Decimal(5)
+    least_job_share: float = 0.1
+    spare: float = 0.0
+    handling_per_kg: Mapping[str, Decimal] = field(default_factory=dict)
+    bands: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    mixing: tuple[MixDecision, ...] = ()
+    windows: tuple[OwnWindow, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Settings:
     """Choices the user made for a property, each with our stated default.
 
@@ -258,6 +385,8 @@ class Settings:
         Standard error of a walked GPS fix [m].
     spreaders
         Equipment of the property.
+    work
+        How the work is done, and what it costs beside the spreader itself.
     """
 
     guideline: str = "umn-forage-2011"
@@ -278,6 +407,7 @@ class Settings:
     default_yield_row: bool = True
     gps_sigma_m: float = 3.0
     spreaders: tuple[Spreader, ...] = ()
+    work: WorkRules = WorkRules()
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from loamwright.supplies import Form, Product
+from loamwright.supplies import Acidity, Form, Product
 from loamwright.units import GAL_M3, LB_ACRE_KG_HA, LB_KG, format_mass, format_rate
 from loamwright.values import Supply, Timing
 
@@ -30,6 +30,29 @@ def timing_words(timing: Timing | None) -> str:
     str
     """
     return timing.value if timing else "any time"
+
+
+def acidity_words(acidity: Acidity, system: str) -> str:
+    """Say how much lime nitrogen uses up: one figure by its source, and its bound.
+
+    Parameters
+    ----------
+    acidity
+        The figure, the bound and what they lack.
+    system
+        ``"us"`` or ``"metric"``.
+
+    Returns
+    -------
+    str
+    """
+    sums = (
+        ("by published figures", acidity.published_kg),
+        ("at most, by stoichiometry", acidity.ceiling_kg),
+    )
+    told = ", ".join(f"{'unknown' if kg is None else mass_words(kg, system)} {name}" for name, kg in sums)
+    left = f"; not counted: {', '.join(acidity.left_out)}" if acidity.left_out else ""
+    return f"lime worth {told} (pure CaCO3){left}"
 
 
 def packages_words(packages: float | None, package: str, mass_kg: float, system: str) -> str:

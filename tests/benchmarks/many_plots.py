@@ -11,7 +11,7 @@ import datetime as dt
 import random
 import re
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -54,7 +54,7 @@ class Copy:
         if dataclasses.is_dataclass(value) and not isinstance(value, type):
             fields = {f.name: self.of(getattr(value, f.name), f.name) for f in dataclasses.fields(value)}
             return dataclasses.replace(value, **fields)
-        if isinstance(value, tuple):
+        if isinstance(value, Sequence) and not isinstance(value, str | bytes):
             return tuple(self.of(item) for item in value)
         if isinstance(value, bytes) and value:
             shape = shapely.from_wkb(value)

@@ -9,18 +9,22 @@ Sizes, needs and prices are of the order of small wildlife and hay plots in the 
 ``full``
     Everything at once: 12 $ a hectare and 4 $ for going there per pass, at least 40 kg/ha, caps on every
     surplus, at most 4 products on a plot at a time. This is what makes a plan hard to prove.
+``jobs``
+    The same with trips shared by what may be mixed (everything dry but urea with superphosphate or with
+    34-0-0), needs met within bands of 95 to 110 % (nitrogen 95 to 100 %), and 1 $ for each fill of 100 kg.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import itertools
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 import numpy as np
 
-from loamwright.planning.inputs import Demand, PlanPlot, Terms, Ware
+from loamwright.planning.inputs import Band, Demand, Machine, PlanPlot, Terms, Ware
 from loamwright.supplies.records import Form, Offer, Product
-from loamwright.values import Nutrient, Timing
+from loamwright.values import Nutrient, Supply, Timing
 
 #: name, N, P2O5, K2O, S, B percent, lime ENP fraction, price per kg, bag kg
 _GOODS = (
@@ -83,13 +87,13 @@ def make_case(plots: int, offers: int, timings: int, kind: str, seed: int) -> Ca
     plots, offers, timings
         How many; with two timings every N need is split between them.
     kind
-        ``"plain"`` or ``"full"``.
+        ``"plain"``, ``"full"`` or ``"jobs"``.
     seed
         Which one.
     """
     random = np.random.default_rng(seed)
     goods = _goods(offers, random)
-    full = kind == "full"
+    full = kind in ("full", "jobs")
     made = []
     for number in range(plots):
         area = float(random.uniform(0.1, 1.5))
@@ -129,7 +133,31 @@ def make_case(plots: int, offers: int, timings: int, kind: str, seed: int) -> Ca
             (Ware(_fine(ware.product), ware.contents) if "B" in ware.contents else ware, offer)
             for ware, offer in goods
         ]
-    return Case(tuple(made), tuple(ware for ware, _ in goods), tuple(offer for _, offer in goods), terms)
+    wares = tuple(ware for ware, _ in goods)
+    if kind == "jobs":
+        bands = {Supply(key): Band(0.95, 1.1) for key in ("P2O5", "K2O", "S", "lime ENP")}
+        bands[Supply.N] = Band(0.95, 1.0)
+        made = [replace(plot, bands=bands) for plot in made]
+        atv = Machine("ATV spreader", Decimal(4), Decimal(12), Decimal(1), 100.0)
+        terms = replace(terms, mixing=_may_mix(wares), machines=(atv,))
+    return Case(tuple(made), wares, tuple(offer for _, offer in goods), terms)
+
+
+def _may_mix(wares: tuple[Ware, ...]) -> frozenset[frozenset[str]]:
+    """Every pair of dry products but urea with superphosphate, and urea with 34-0-0."""
+    apart = ({"urea", "triple superphosphate"}, {"urea", "34-0-0"})
+    dry = [ware.product.product for ware in wares if ware.product.form is Form.DRY]
+    return frozenset(
+        frozenset((one, other))
+        for one, other in itertools.combinations(dry, 2)
+        if {_family(one), _family(other)} not in apart
+    )
+
+
+def _family(name: str) -> str:
+    """The good a variant is of: "urea 2" is urea."""
+    stem, _, number = name.rpartition(" ")
+    return stem if number.isdigit() else name
 
 
 def _fine(product: Product) -> Product:

@@ -32,12 +32,14 @@ from sample_view import sample_view
 from loamwright.errors import Level, Problem, PropertyFileError
 from loamwright.files import columns, property_file
 from loamwright.land.records import Cropping, KeepOut, Plot
-from loamwright.planning.records import Coverage, Outcome, Plan, PlanLine, Purchase
+from loamwright.planning.records import Coverage, Job, Outcome, Plan, PlanLine, Purchase, Window
 from loamwright.soil.records import LabRecommendation, OrganicInput, Reading, SoilTest
 from loamwright.supplies.records import Form, LimeLabel, Offer, Product
 from loamwright.values import (
     LABEL,
+    MixDecision,
     Nutrient,
+    OwnWindow,
     PropertyInfo,
     Quantity,
     Settings,
@@ -46,6 +48,7 @@ from loamwright.values import (
     Step,
     Supply,
     Timing,
+    WorkRules,
 )
 from loamwright.work.records import Application, Calibration, Done, PropertyRecord
 
@@ -126,6 +129,19 @@ def full_record() -> PropertyRecord:
                 default_yield_row=False,
                 gps_sigma_m=2.0,
                 spreaders=(Spreader("ATV", 45.0, 180.0, 6.0, 2.2, 0.65), Spreader("Truck")),
+                work=WorkRules(
+                    "Ohio",
+                    Decimal("18.50"),
+                    12.0,
+                    6.0,
+                    Decimal("4.25"),
+                    0.05,
+                    0.02,
+                    {"bag": Decimal("0.02"), "bulk": Decimal("0.01")},
+                    {"N": (0.9, 1.05)},
+                    (MixDecision("Urea", "Blend", True, "done for years"),),
+                    (OwnWindow(Timing.TOPDRESS, (5, 1), (6, 15), "clover", "after the cut", "top-dressed"),),
+                ),
             ),
         ),
         plots=(
@@ -144,7 +160,15 @@ def full_record() -> PropertyRecord:
         ),
         croppings=(
             Cropping(
-                "A-1", 2026, "red clover", "rye", Quantity(2.0, "ton/acre"), 0.0, False, "4-5 plants/ft2"
+                "A-1",
+                2026,
+                "red clover",
+                "rye",
+                Quantity(2.0, "ton/acre"),
+                0.0,
+                False,
+                "4-5 plants/ft2",
+                use="browsed",
             ),
             Cropping("A-1", 2025, "rye"),
             Cropping("A-2", 2026, "brassica", seeding=True),
@@ -257,9 +281,19 @@ def full_record() -> PropertyRecord:
                 Decimal(45),
                 (
                     PlanLine(
-                        "L-1", "A-1", "Urea", Timing.TOPDRESS, 97.5, 40.0, 1.75, "50 lb bag", (step, word)
+                        "L-1",
+                        "A-1",
+                        "Urea",
+                        Timing.TOPDRESS,
+                        97.5,
+                        40.0,
+                        1.75,
+                        "50 lb bag",
+                        (step, word),
+                        "J-1",
+                        "ATV",
                     ),
-                    PlanLine("L-2", "A-2", "Ag lime", None, 3362.0, 900.0, steps=(unknown,)),
+                    PlanLine("L-2", "A-2", "Ag lime", None, 3362.0, 900.0, steps=(unknown,), job_id="J-2"),
                 ),
                 (
                     Purchase(
@@ -283,6 +317,27 @@ def full_record() -> PropertyRecord:
                 ("E-1",),
                 ("Urea is cheapest.", "Lime drives the cost."),
                 (Problem("offer O-2", "no price", "Ask the seller.", Level.WARNING),),
+                (
+                    Job(
+                        "J-1",
+                        "A-1",
+                        Timing.TOPDRESS,
+                        "ATV",
+                        ("L-1",),
+                        40.0,
+                        97.5,
+                        Decimal("5.05"),
+                        1,
+                        0.5,
+                        Window("after the cut", dt.date(2026, 6, 1), dt.date(2026, 6, 20)),
+                        "top-dressed",
+                        "by the user's own window",
+                        "east",
+                    ),
+                    Job("J-2", "A-2", None, "", ("L-2",), 900.0, 3362.0, Decimal(0)),
+                ),
+                Decimal("1.50"),
+                Decimal("0.75"),
             ),
             Plan("P-2", Outcome.IMPOSSIBLE, None, Decimal(0), Decimal(0), Decimal(0), made_at="2026-04-21"),
         ),
@@ -369,7 +424,7 @@ def test_layouts_name_exactly_the_columns_of_the_tables(path: Path) -> None:
         "soil_tests": {"recommends", "lime_value", "lime_unit", "credits_taken"},
         "soil_readings": {"test_id", "element"},
         "products": {"lime_label"},
-    } | {table: {"plan_id"} for table in ("plan_lines", "plan_purchases", "plan_coverage")}
+    } | {table: {"plan_id"} for table in ("plan_jobs", "plan_lines", "plan_purchases", "plan_coverage")}
     with closing(sqlite3.connect(path)) as connection:
         for table, names in written.items():
             there = {row[1] for row in connection.execute(f"PRAGMA table_info({table})")} - {"fid"}

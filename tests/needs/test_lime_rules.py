@@ -84,8 +84,7 @@ def test_the_buffer_index_is_read_to_the_printed_decimal_half_up() -> None:
 @pytest.mark.parametrize(
     ("found", "offending"),
     [
-        (wildlife(acid(buffer=5.9)), "buffer index 5.9 is outside the table's rows (6.8 to 6.0)"),
-        (wildlife(acid(buffer=6.9)), "buffer index 6.9"),
+        (wildlife(acid(buffer=6.9)), "buffer index 6.9 is outside the table's rows (6.8 to 6.0)"),
         (
             wildlife(acid(method="Mehlich")),
             "the buffer was Mehlich, and the table was written for Sikora or SMP",
@@ -135,14 +134,27 @@ def test_samples_of_one_day_are_averaged() -> None:
     assert [s.value for s in found.steps if "mean of" in s.what] == [5.6, 6.3]
 
 
-def test_a_shallow_sample_is_pointed_out_and_the_rate_stands() -> None:
-    """Minnesota's rates assume 6 to 8 inches; no rule for other depths was read."""
+def test_the_sourest_soil_needs_at_least_the_last_row() -> None:
+    """The table ends at buffer index 6.0 with 5,000 lb ENP in Area 1 (second copy, last row)."""
+    with (PUBLISHED / "guidelines_umn_wildlife_lime_target_6_0.csv").open(encoding="utf-8") as handle:
+        last = list(csv.DictReader(handle))[-1]
+    found = wildlife(acid(buffer=5.4))
+    assert (last["buffer_index"], found.value) == ("6.0", float(last["area1_enp_lb_per_acre"]))
+    assert (found.state, found.at_least) == (NeedState.NEEDED, True)
+    assert "at least" in found.reason
+    assert "under the table's last row" in texts(found.steps)
+    assert not wildlife(acid(buffer=6.0)).at_least
+
+
+def test_a_sample_of_another_depth_asks_until_a_rule_is_chosen() -> None:
+    """Minnesota's rates assume 6 to 8 inches; no rule for other depths was read there."""
     found = wildlife(acid(depth_bottom_m=4 * 0.0254))
-    assert found.value == 3500
-    assert "sampled to 4 inches" in found.remarks[0]
-    assert wildlife(acid()).remarks == ()
-    # the rate treats 6 inches whatever was sampled, so the caution about depth can compare
-    assert found.depth_m == wildlife(acid()).depth_m == pytest.approx(6 * 0.0254)
+    assert (found.state, found.value, found.between) == (NeedState.UNKNOWN, None, (1750, 3500))
+    assert "sampled to 4 inches" in found.reason
+    deep = wildlife(acid(depth_bottom_m=10 * 0.0254))
+    assert deep.between == (3500, pytest.approx(3500 * 10 / 8))  # half is printed for shallow samples only
+    # the rate treats 6 inches when a sample of 6 to 8 was taken, so the caution about depth can compare
+    assert wildlife(acid()).depth_m == pytest.approx(6 * 0.0254)
 
 
 def test_red_clover_takes_a_flat_rate_on_acid_soil() -> None:
@@ -242,7 +254,7 @@ def test_a_printed_depth_rule_halves_the_rate() -> None:
     assert "0.5 of the rate" in texts(found.steps)
     assert "E-2567" in texts(found.steps)
     assert found.depth_m == pytest.approx(4 * 0.0254)  # scaled to the slice sampled
-    assert own(6.4, inches=5).remarks  # no rule for 5 inches
+    assert own(6.4, inches=5).state is NeedState.UNKNOWN  # no rule for 5 inches
 
 
 # ---------------------------------------------------------------------------------------------

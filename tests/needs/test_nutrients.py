@@ -34,6 +34,7 @@ from need_builders import (
 
 from loamwright.errors import Level
 from loamwright.files import guidelines
+from loamwright.needs.choice import Choice
 from loamwright.needs.nutrients import plot_needs
 from loamwright.needs.records import Need, PlotNeeds
 from loamwright.soil.records import LabRecommendation, OrganicInput, Reading, SoilTest
@@ -169,6 +170,7 @@ def test_a_number_can_be_walked_from_pounds_to_the_row_and_the_lab() -> None:
         ("Bray P1 6 to 10 ppm", ""),
         (2, "ton/acre"),
         (25, "lb P2O5/acre"),
+        ("default", ""),  # what the edition is good for
         (pytest.approx(1.5), "acres"),
         (pytest.approx(37.5), "lb P2O5"),
     ]
@@ -188,7 +190,7 @@ def test_only_the_spread_area_counts() -> None:
         crop(),
         halved,
         [CLOVER],
-        FORAGE,
+        Choice((FORAGE,)),
         guidelines.load_guideline("umn-wildlife-lime"),
         Settings(),
         {},
@@ -706,10 +708,22 @@ def test_magnesium_says_which_lime() -> None:
     assert needs([ACID], crop()).lime.dolomitic is None
 
 
-def test_a_shallow_sample_draws_a_warning_on_lime() -> None:
+def test_a_shallow_sample_asks_for_a_depth_rule_and_takes_the_one_chosen() -> None:
+    """Buffer 6.3, Area 1: 3,500 lb ENP. E-2567 halves it for 0-4 inches; 4 of 6 inches is 2,333 lb."""
     shallow = replace(ACID, depth_bottom_m=4 * 0.0254)
-    found = needs([shallow], crop())
-    assert any("sampled to 4 inches" in p.what and p.level is Level.WARNING for p in found.problems)
+    lime = needs([shallow], crop()).lime
+    assert lime.state is NeedState.UNKNOWN
+    assert lime.mass_kg is None
+    assert "sampled to 4 inches" in lime.reason
+    assert "choose a depth rule" in lime.reason
+    assert lime.between_kg_ha == pytest.approx((1750 * LB_KG / ACRE_M2 * 1e4, 3500 * LB_KG / ACRE_M2 * 1e4))
+    for rule, answer in (("half", 1750), ("in proportion", 3500 * 4 / 6), ("as printed", 3500)):
+        setting = Settings(lime_region="Area 1", lime_guideline=f"umn-wildlife-lime; depth = {rule}")
+        found = needs([shallow], crop(), lime=setting.lime_guideline, settings=setting)
+        assert pounds(found, "lime") == pytest.approx(answer)
+    three = replace(ACID, depth_bottom_m=3 * 0.0254)
+    half = Settings(lime_region="Area 1", lime_guideline="umn-wildlife-lime; depth = half")
+    assert pounds(needs([three], crop(), settings=half), "lime") == pytest.approx(1750)
 
 
 # ---------------------------------------------------------------------------------------------
@@ -736,7 +750,9 @@ def test_a_guideline_outside_its_region_draws_a_notice_and_still_answers() -> No
 
 def test_editions_not_meant_for_planning_say_so() -> None:
     clemson = needs([CLOVER], crop("alfalfa"), guideline="clemson-matrix")
-    assert any("kept to test the form" in p.what for p in clemson.problems)
+    (said,) = [p for p in clemson.problems if "guideline clemson-matrix" in p.where]
+    assert "selectable: phosphate and potash go by rating words" in said.what
+    assert said.level is Level.NOTE
     removal = needs([CLOVER], crop("alfalfa"), guideline="removal-maintenance")
     assert any("levels you confirm yourself" in p.what for p in removal.problems)
 

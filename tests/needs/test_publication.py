@@ -133,12 +133,18 @@ def test_potash_has_no_equation_so_the_nearest_row_is_taken_and_marked_as_ours()
     assert "our default" in texts(found.steps)
 
 
-@pytest.mark.parametrize(("goal", "offending"), [(1.0, "1 ton/acre"), (6.0, "6 ton/acre")])
-def test_a_yield_beyond_the_printed_rows_without_an_equation_is_unknown(goal: float, offending: str) -> None:
-    found = ask("K2O", goal=goal, **potash(100))
+def test_a_yield_under_the_printed_rows_without_an_equation_is_unknown() -> None:
+    found = ask("K2O", goal=1.0, **potash(100))
     assert (found.value, found.gap) == (None, Gap.OUTSIDE)
-    assert offending in found.reason
+    assert "1 ton/acre" in found.reason
     assert "2, 3, 4, 5" in found.reason
+
+
+def test_a_yield_over_the_printed_rows_needs_at_least_the_highest_and_says_so() -> None:
+    """The 5-ton row prints 100 lb K2O at 81-120 ppm."""
+    found = ask("K2O", goal=6.0, **potash(100))
+    assert (found.value, found.at_least, found.assumed) == (100, True, True)
+    assert "at least: the table ends before a yield goal of 6" in found.reason
 
 
 def test_an_open_last_row_serves_higher_yields() -> None:

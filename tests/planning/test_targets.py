@@ -112,7 +112,7 @@ def test_the_users_limits_come_first() -> None:
     assert caps["P2O5"] == pytest.approx(8.0)
     assert caps["Zn"] == pytest.approx(6.0)
     assert caps["K2O"] == 0.0  # ours: "*" stands only for what is named neither there nor here
-    assert surplus_limit("Mn", Settings()) is None
+    assert surplus_limit(Supply.MN, Settings()) is None
 
 
 def test_lime_is_capped_in_the_basis_it_is_needed_in() -> None:

@@ -123,7 +123,7 @@ def test_names_are_compared_without_dashes_and_capitals() -> None:
         ("lb per acre", "lb/acre"),
         ("pounds/A", "lb/acre"),
         ("kg/ha", "kg/ha"),
-        ("mg/dm3", None),  # per volume of soil: not ppm
+        ("mg/dm3", "mg/l"),  # per volume of soil: not ppm
         ("meq/100 g", None),
         ("", None),
     ],

@@ -298,14 +298,24 @@ def supplied(lines: Rows) -> dict[tuple[str, str], float]:
     return total
 
 
-def check_plan(plan: dict[str, Any], wanted: dict[tuple[str, str], float], acres: dict[str, float]) -> None:
-    """Add a plan up again: needs covered, packages, prices, costs.
+def check_plan(
+    plan: dict[str, Any],
+    wanted: dict[tuple[str, str], float],
+    acres: dict[str, float],
+    whole: dict[tuple[str, str], float],
+) -> None:
+    """Add a plan up again: needs covered, jobs, packages, prices, costs.
 
-    Masses agree to 1e-6 (the solver's own tolerance on a constraint); money to the cent.
+    Masses agree to 1e-6 (the solver's own tolerance on a constraint); money to the cent. Of what is still
+    wanted a twentieth of the season's whole need may be left (the bands of the plan); boron has no band, and
+    what a small job would bring is left for the user to choose, and said.
     """
     got = supplied(plan["lines"])
-    for key, need in wanted.items():
-        assert got[key] >= need * (1 - 1e-6), key
+    left = [sentence for sentence in plan["explanation"] if sentence.startswith("Left for you to choose")]
+    for (plot_id, supply), need in wanted.items():
+        allowed = 0.05 * whole.get((plot_id, supply), need) if supply != "B" else 0.0
+        if not any(f"{plot_id} stays" in sentence for sentence in left):
+            assert got[plot_id, supply] >= (need - allowed) * (1 - 1e-6), (plot_id, supply)
     for row in plan["coverage"]:
         key = row["plot_id"], row["nutrient"]
         assert row["supplied_lb"] == pytest.approx(got[key], rel=1e-6, abs=1e-6)
@@ -352,19 +362,56 @@ def check_plan(plan: dict[str, Any], wanted: dict[tuple[str, str], float], acres
     cost = {name: Decimal(str(amount)) for name, amount in plan["cost"].items()}
     assert cost["delivery"] == sum(fees.values())
     assert cost["purchase"] == goods + cost["delivery"]
-    # 6 dollars an acre and 4 dollars a pass (property.json), each pass rounded to the cent.
-    passes = [round(Decimal(str(6 * acres[line["plot_id"]] + 4)), 2) for line in plan["lines"]]
-    assert cost["spreading"] == sum(passes)
+    # 6 dollars an acre and 4 dollars a trip (property.json), each trip rounded to the cent; nobody is paid.
+    trips = [round(Decimal(str(6 * acres[job["plot_id"]] + 4)), 2) for job in plan["jobs"]]
+    assert cost["spreading"] == sum(trips)
+    assert (cost["filling"], cost["handling"]) == (0, 0)
     assert cost["total"] == cost["purchase"] + cost["spreading"]
+    check_jobs(plan, acres)
     assert sum(Decimal(str(share)) for share in plan["plot_costs"].values()) == cost["total"]
+
+
+#: Pairs of the demo's products that a page names as not to be mixed: urea with triple superphosphate
+#: (SEAP-3024, International Plant Nutrition Institute, 2013). Lime shares a load with nothing.
+NEVER = [{"Urea 46-0-0", "Triple superphosphate 0-46-0"}]
+
+
+def of_the_season(wanted: dict[tuple[str, str], float]) -> dict[tuple[str, str], float]:
+    """What is wanted with what was put on before the first plan: a band is a share of the whole."""
+    return {key: lb + APPLIED_LB.get(key[0], {}).get(key[1], 0.0) for key, lb in wanted.items()}
+
+
+def check_jobs(plan: dict[str, Any], acres: dict[str, float]) -> None:
+    """Every line is in one job; loads keep apart what must be; every job says when, or why not."""
+    lines = {line["line_id"]: line for line in plan["lines"]}
+    assert sorted(one["line_id"] for job in plan["jobs"] for one in job["products"]) == sorted(lines)
+    for job in plan["jobs"]:
+        names = {one["product"] for one in job["products"]}
+        assert not any(pair <= names for pair in NEVER)
+        assert len(names) == 1 or not any("lime" in name.casefold() for name in names)
+        mass_lb = sum(one["mass_lb"] for one in job["products"])
+        assert job["mass_lb"] == pytest.approx(mass_lb)
+        assert job["rate_lb_per_acre"] * acres[job["plot_id"]] == pytest.approx(mass_lb)
+        assert (job["window"] and job["placement"]) or job["reason"]
+        for one in job["products"]:
+            line = lines[one["line_id"]]
+            assert (line["job_id"], line["spreader"], line["mass_lb"]) == (
+                job["job_id"],
+                job["spreader"],
+                one["mass_lb"],
+            )
 
 
 def test_the_plan_adds_up(
     plan: dict[str, Any], wanted: dict[tuple[str, str], float], acres: dict[str, float]
 ) -> None:
-    assert plan["outcome"] == "proved cheapest"
-    assert 0 <= plan["gap"] <= 0.001
-    check_plan(plan, wanted, acres)
+    """Proved where every amount is weighed out; counted in half bags it costs a little more, and says so."""
+    assert plan["outcome"] in ("proved cheapest", "best found")
+    assert 0 <= plan["gap"] <= 0.03
+    (proof,) = [said for said in plan["explanation"] if said.startswith("Proved cheapest")]
+    assert "what may be mixed shares a trip" in proof
+    check_plan(plan, wanted, acres, of_the_season(wanted))
+    assert len(plan["jobs"]) <= 30  # a trip for each product would be 49
 
 
 def test_the_plan_puts_no_phosphate_where_none_is_needed(
@@ -620,7 +667,7 @@ def test_planning_again_takes_off_what_was_applied(
     again = run("plan", recorded, "--gap", "0.02", "--reason", "three jobs are done")
     assert again.code == 1  # a plan, with the demo's own warnings
     assert again.data["plan_id"] != plan["plan_id"]
-    check_plan(again.data, still, acres)
+    check_plan(again.data, still, acres, of_the_season(wanted))
     lines = run("status", recorded).data["lines"]
     assert {row["state"] for row in lines if row["line_id"]} == {"nothing yet"}
     old = sum(row["applied_lb"] for row in lines if not row["line_id"])

@@ -49,8 +49,8 @@ def test_frames_hold_what_the_command_line_says(folder: Path) -> None:
     needs = place.needs_frame().set_index(["plot_id", "supply"])
     compared = 0
     for plot in run("needs", path).data["plots"]:
-        for name, need in plot["needs"].items():
-            row = needs.loc[(plot["plot_id"], name)]
+        for need in plot["needs"]:
+            row = needs.loc[(plot["plot_id"], need["nutrient"])]
             assert row.state == need["state"]
             if need["lb"] is None:
                 assert pd.isna(row.lb)

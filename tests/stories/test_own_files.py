@@ -26,7 +26,11 @@ from places import independent_area_m2
 ACRE_M2, LB_KG = 4046.8564224, 0.45359237
 #: Acres of A-1 by GeographicLib, and its phosphate at 25 lb/acre as pounds of 11-52-0.
 A1 = independent_area_m2(box()[:-1]) / ACRE_M2
-MAP_LB = 25 * A1 / 0.52
+#: 25 × 2.126 / 0.52 = 102.2 lb of 11-52-0 meet the need; two whole bags, 100 lb, are 97.8 % of it and inside
+#: the band of 95 to 110 %, so two bags are planned.
+MAP_LB = 100.0
+#: Likewise 40 × 2.126 / 0.60 = 141.7 lb of 0-0-60: three whole bags, 150 lb, are 105.8 %.
+POTASH_LB = 150.0
 
 
 @pytest.fixture(scope="module")
@@ -87,8 +91,8 @@ def test_the_orders_are_paper_and_a_spreadsheet(own: Path, tmp_path: Path, paper
     text = " ".join(" ".join(page.extract_text().split()) for page in reader.pages)
     assert f"{MAP_LB:.1f} lb" in text
     bought = {row[0]: row for row in openpyxl.load_workbook(sheet).worksheets[0].values}
-    assert bought["MAP 11-52-0"][3] == 3
-    assert bought["total to pay"][6] == pytest.approx(102 + 42 + -(-3000 * A1 / 1100 // 0.5) / 2 * 42)
+    assert bought["MAP 11-52-0"][3] == 2
+    assert bought["total to pay"][6] == pytest.approx(68 + 42 + -(-0.95 * 3000 * A1 / 1100 // 0.5) / 2 * 42)
 
 
 def test_the_reports_are_made_beside_the_property(own: Path) -> None:
@@ -129,7 +133,9 @@ def test_a_day_by_hand_is_recorded_put_right_and_taken_off_the_next_plan(own: Pa
 
     plan = ran_well("plan", own, "--reason", "one bag is down")
     assert one(plan["coverage"], nutrient="P2O5")["need_lb"] == pytest.approx(25 * A1 - 26)
-    assert one(plan["lines"], product="MAP 11-52-0")["mass_lb"] == pytest.approx((25 * A1 - 26) / 0.52)
+    # 27.1 lb P2O5 are left, 52.2 lb of 11-52-0; the band is one of the whole need, 53.1 lb, so that 26 lb,
+    # one more bag, bring it to 97.8 %.
+    assert one(plan["lines"], product="MAP 11-52-0")["mass_lb"] == pytest.approx(50)
     with closing(sqlite3.connect(own)) as connection:
         reasons = [reason for (reason,) in connection.execute("SELECT reason FROM plans ORDER BY fid")]
     assert reasons == ["", "one bag is down"]
@@ -138,7 +144,7 @@ def test_a_day_by_hand_is_recorded_put_right_and_taken_off_the_next_plan(own: Pa
 def test_a_table_of_what_was_done_is_taken_once(own: Path, tmp_path: Path) -> None:
     rows = (
         "plot_id,product,done,applied_on,amount,timing,reason\n"
-        f"A-1,Potash 0-0-60,done,{TODAY},{40 * A1 / 0.6:.4f} lb,top-dress,\n"
+        f"A-1,Potash 0-0-60,done,{TODAY},{POTASH_LB:.4f} lb,top-dress,\n"
         f"A-1,MAP 11-52-0,not done,{TODAY},,,ground too wet\n"
     )
     file = written(tmp_path / "done.csv", rows)

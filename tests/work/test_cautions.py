@@ -867,11 +867,11 @@ CASES = (
         ("Stone is not dolomitic",),
         about="Stone",
     ),
-    Case(  # 200 lb urea x 46 % = 92 lb N since; 92 x 500 / 100 = 460 lb ag lime
+    Case(  # 200 lb urea: 92 lb N; 200 x 0.81 = 162 lb lime (ANR-0174), at most 92 x 3.573 = 329 lb
         "C-50",
         {"tests": [soil_test(ph=6.0)], "entries": [entry("Urea 46-0-0", 200)]},
         {"tests": [soil_test(ph=6.0)], "entries": [entry("Urea 46-0-0", 200, dt.date(2025, 9, 1))]},
-        ("92.0 lb of N", "about 460.0 lb of ag lime"),
+        ("92.0 lb of N", "lime worth 162.0 lb by published figures, 328.7 lb at most, by stoichiometry"),
     ),
 )
 
@@ -1095,7 +1095,6 @@ PUBLISHED_LIMITS = {
     },
     "C-47": {"road": (300, "ft")},  # UMN Soil Testing Laboratory
     "C-49": {"tolerance": (5, "percent")},  # UMass, Rotary Spreader Calibration Procedures
-    "C-50": {"lime": (500, "lb"), "nitrogen": (100, "lb")},  # No-Till Farmer
 }
 
 

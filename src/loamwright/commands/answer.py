@@ -19,6 +19,7 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, fields, replace
 from enum import StrEnum
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
@@ -142,10 +143,9 @@ def command(
         ]
 
         def run(*, context: typer.Context, as_json: bool, units: Units | None = None, **words: Any) -> None:
-            def call() -> Answer:
-                with _showing_progress(as_json) as progress:
-                    asked = Asked(as_json, units, progress)
-                    return function(asked, **words) if wants_asked else function(**words)
+            def call(progress: Progress) -> Answer:
+                asked = Asked(as_json, units, progress)
+                return function(asked, **words) if wants_asked else function(**words)
 
             raise typer.Exit(_answered(call, as_json, units, _flags(context)))
 
@@ -159,13 +159,16 @@ def command(
 
 
 def _answered(
-    call: Callable[[], Answer], as_json: bool, units: Units | None, flags: Mapping[str, str]
+    call: Callable[[Progress], Answer], as_json: bool, units: Units | None, flags: Mapping[str, str]
 ) -> int:
     """Call, print the answer or why there is none, and return the exit code."""
     try:
-        answer = call()
+        with _showing_progress(as_json) as progress:
+            answer = call(progress)
         answer = replace(answer, result=_naming_options(answer.result, flags))
-        _give(answer, as_json, answer.units if units is None else units.value)
+        system = answer.units if units is None else units.value
+        for piece in _json_of(answer.result) if as_json else _text_of(answer, system):
+            typer.echo(piece, nl=False)
         return exit_code(answer)
     except LoamwrightError as error:
         _refuse([name_options(problem, flags) for problem in _problems_of(error)], as_json)
@@ -181,39 +184,53 @@ def _answered(
         return OUR_ERROR
 
 
-def _give(answer: Answer, as_json: bool, system: str) -> None:
-    if as_json:
-        from loamwright.commands import data
+def _text_of(answer: Answer, system: str) -> Iterator[str]:
+    """Lay out an answer and its problems: all of it, before any of it is printed."""
+    from rich.console import Console
 
-        _print_json(data.of(answer.result))
-    else:
-        from rich.console import Console
+    from loamwright.commands import buy_text, plan_text, sheet_text, text
 
-        from loamwright.commands import buy_text, plan_text, text
+    texts = {**text.TEXTS, **plan_text.TEXTS, **buy_text.TEXTS, **sheet_text.TEXTS}
+    console = Console(highlight=False)
+    with console.capture() as printed:
+        texts[type(answer.result)](console, answer.result, system)
+        text.show_problems(console, answer.problems)
+    yield printed.get()
 
-        texts = {**text.TEXTS, **plan_text.TEXTS, **buy_text.TEXTS}
-        out = Console(highlight=False)
-        texts[type(answer.result)](out, answer.result, system)
-        text.show_problems(out, answer.problems)
+
+def _json_of(found: Any) -> Iterator[str]:
+    """Write JSON in one piece; a list that comes as an iterator an item to a line, without holding it."""
+    import json
+
+    from loamwright.commands import data
+
+    values = data.of(found)
+    if not any(isinstance(value, Iterator) for value in values.values()):
+        yield json.dumps(values, ensure_ascii=False, indent=2) + "\n"
+        return
+    for place, (key, value) in enumerate(values.items()):
+        yield f"{',' if place else '{'}\n  {json.dumps(key)}: "
+        if not isinstance(value, Iterator):
+            yield json.dumps(value, ensure_ascii=False)
+            continue
+        items = (json.dumps(item, ensure_ascii=False) for item in value)
+        before = "["
+        while some := ",\n    ".join(islice(items, 1000)):
+            yield f"{before}\n    {some}"
+            before = ","
+        yield "\n  ]"
+    yield "\n}\n"
 
 
 def _refuse(problems: list[Problem], as_json: bool) -> None:
     if as_json:
-        from loamwright.commands import data
-
-        _print_json({"problems": data.of(problems)})
+        typer.echo("".join(_json_of({"problems": problems})), nl=False)
     else:
         from rich.console import Console
 
         from loamwright.commands import text
 
         text.show_problems(Console(stderr=True, highlight=False), problems)
-
-
-def _print_json(found: Mapping[str, Any]) -> None:
-    import json
-
-    typer.echo(json.dumps(found, ensure_ascii=False, indent=2))
 
 
 def exit_code(answer: Answer) -> int:
@@ -228,7 +245,11 @@ def exit_code(answer: Answer) -> int:
 
 @contextmanager
 def _showing_progress(as_json: bool) -> Iterator[Progress]:
-    """Show a moving line that names the stage, from the first stage on, on a terminal and only there."""
+    """Show a moving line that names the stage, on a terminal and only there.
+
+    It begins with the first stage. A stage begun after the end, while the answer is laid out, is not shown:
+    nothing may move while lines are printed.
+    """
     if as_json or not sys.stderr.isatty():
         yield lambda _stage: None
         return
@@ -236,14 +257,17 @@ def _showing_progress(as_json: bool) -> Iterator[Progress]:
 
     err = Console(stderr=True)
     line = err.status("")
+    over = False
 
     def show(stage: str) -> None:
-        line.update(f"{stage} …")
-        line.start()
+        if not over:
+            line.update(f"{stage} …")
+            line.start()
 
     try:
         yield show
     finally:
+        over = True
         line.stop()
 
 

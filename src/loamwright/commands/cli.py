@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from loamwright.commands import buy, plan
+from loamwright.commands import buy, guideline, plan
 from loamwright.commands.answer import (
     Answer,
     Asked,
@@ -25,7 +25,7 @@ from loamwright.commands.answer import (
     today,
     view_of,
 )
-from loamwright.errors import InputError, Problem, has_errors
+from loamwright.errors import InputError, Problem
 
 if TYPE_CHECKING:
     from loamwright.season import Question
@@ -38,8 +38,7 @@ app = typer.Typer(
     rich_markup_mode=None,
     help="Map, plan and record the fertility of many small, irregular plots.",
 )
-guideline_app = typer.Typer(no_args_is_help=True, help="Published guideline editions, and your own.")
-app.add_typer(guideline_app, name="guideline")
+app.add_typer(guideline.app, name="guideline")
 app.add_typer(buy.app, name="buy")
 
 
@@ -49,6 +48,7 @@ app.add_typer(buy.app, name="buy")
 
 @command(app, in_units=True)
 def measure(
+    asked: Asked,
     file: Annotated[
         Path, typer.Argument(help="Plot boundaries: GeoJSON, KML/KMZ, GPX, Shapefile, GeoPackage.")
     ],
@@ -63,7 +63,8 @@ def measure(
     from loamwright.units import parse_length
 
     sigma_m = read("gps sigma", gps_sigma, parse_length)
-    return Answer(files.measure(file, keepouts, today().year, sigma_m, layer), from_file=True)
+    found = files.measure(file, keepouts, today().year, sigma_m, layer, asked.progress)
+    return Answer(found, from_file=True)
 
 
 @command(app, in_units=True)
@@ -79,27 +80,43 @@ def compare(
     return Answer(OffersCompared(found.offers, found.problems, steps), from_file=True)
 
 
-@command(guideline_app, "list")
-def guideline_list() -> Answer:
-    """List the built-in guideline editions with their scope."""
-    from loamwright import files
-    from loamwright.commands.results import Editions
+def _answers(texts: list[str]) -> dict[str, str]:
+    """Read ``--answer ID=CHOICE``, as often as it was given."""
+    answers = {}
+    for text in texts:
+        ident, mark, choice = text.partition("=")
+        if not mark or not ident.strip() or not choice.strip():
+            raise InputError([Problem("answer", f"{text!r} is no answer", 'Write depth="0-6 in".')])
+        answers[ident.strip()] = choice.strip()
+    return answers
 
-    return Answer(Editions(files.guideline_editions()))
 
-
-@command(guideline_app, "check")
-def guideline_check(
-    file: Annotated[Path, typer.Argument(help="Folder or file of a guideline edition.")],
+@command(app, "read")
+def read_file(
+    file: Annotated[
+        Path,
+        typer.Argument(help="Lab sheet, price sheet, scale tickets: CSV, XLSX, text, Modus XML or JSON."),
+    ],
+    answer: Annotated[
+        list[str] | None,
+        typer.Option("--answer", metavar="ID=CHOICE", help="Answer a question the file raises; repeatable."),
+    ] = None,
+    profile: Annotated[
+        Path | None, typer.Option(help="Profile of the lab or dealer, kept from an earlier file.")
+    ] = None,
+    save_profile: Annotated[
+        Path | None, typer.Option(help="Keep the answers as a profile for the next file of this lab.")
+    ] = None,
 ) -> Answer:
-    """Check a guideline of your own, row by row."""
+    """Tell what a lab, dealer or quarry file says, and what it does not tell; takes nothing in."""
     from loamwright import files
-    from loamwright.commands.results import EditionChecked
+    from loamwright.commands.results import sheet_read
 
-    problems = files.check_guideline(file)
-    if has_errors(problems):
-        raise InputError(problems)
-    return Answer(EditionChecked(file, problems))
+    known = files.load_profile(profile) if profile else None
+    found = files.read_sheet(file, _answers(answer or []), known)
+    if save_profile is not None:
+        files.save_profile(save_profile, files.keep_answers(found, earlier=known))
+    return Answer(sheet_read(found))
 
 
 # ---------------------------------------------------------------------------------------------
@@ -198,7 +215,8 @@ def status(property_path: PropertyPath) -> Answer:
     from loamwright.commands.results import SeasonStatus
 
     view = view_of(property_path)
-    return Answer(SeasonStatus(view, season.acidity(view)), view.record.info.units)
+    found = SeasonStatus(view, season.acidity(view), season.lime_ledger(view))
+    return Answer(found, view.record.info.units)
 
 
 @command(app)

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from decimal import Decimal
 from enum import Enum
@@ -22,6 +22,7 @@ from typing import Any
 
 from loamwright.commands.buy_text import LABEL_WINS
 from loamwright.commands.results import (
+    CropsAsked,
     Demo,
     EditionChecked,
     FilesMade,
@@ -31,20 +32,23 @@ from loamwright.commands.results import (
     PlanMade,
     SeasonNeeds,
     SeasonStatus,
+    SheetRead,
 )
 from loamwright.errors import Problem
-from loamwright.files import Measured
-from loamwright.land import Plot, PlotArea
+from loamwright.files import LargeMeasured, Measured, as_data
+from loamwright.land import PlotArea
 from loamwright.needs import Credit, LimeNeed, Need, PlotNeeds
 from loamwright.planning import (
     Coverage,
     CurvePoint,
     CustomBlend,
     Habit,
+    Job,
     NutrientReason,
     Plan,
     PlotCost,
     Reasons,
+    Window,
 )
 from loamwright.supplies import (
     Acidity,
@@ -87,6 +91,9 @@ UNITS = (
     ("_m2", "_acres", 1.0, ACRE_M2),
 )
 
+#: Of every price, until a property names its own [ISO 4217].
+CURRENCY = "USD"
+
 #: Printed as they are kept, in SI, each source in its parts.
 AS_KEPT = (Application, Calibration, PlotHistory, Projection)
 
@@ -116,7 +123,7 @@ def _plain(value: Any, record: Callable[[Any], Json]) -> Any:
         return record(value)
     if isinstance(value, Mapping):
         return {str(_plain(key, record)): _plain(item, record) for key, item in value.items()}
-    if isinstance(value, (list, tuple)):
+    if isinstance(value, Sequence) and not isinstance(value, str):
         return [_plain(item, record) for item in value]
     return value
 
@@ -157,7 +164,7 @@ def _named(pairs: Iterable[tuple[str, Any]], keys: Mapping[str, str | None] = Ma
 def _in_unit(value: Any, times: float, over: float) -> Any:
     if isinstance(value, Mapping):
         return {str(of(key)): _in_unit(item, times, over) for key, item in value.items()}
-    if isinstance(value, (list, tuple)):
+    if isinstance(value, Sequence):
         return [_in_unit(item, times, over) for item in value]
     return None if value is None else float(value) * times / over
 
@@ -187,9 +194,11 @@ KEYS: Mapping[type, Mapping[str, str | None]] = {
     # plan
     Coverage: {"supply": "nutrient"},
     Plan: _without(
-        *("purchase_cost", "delivery_cost", "spreading_cost", "made_at", "reason"),
-        *("counted_entries", "problems"),
+        *("purchase_cost", "delivery_cost", "spreading_cost", "filling_cost", "handling_cost"),
+        *("made_at", "reason", "counted_entries", "problems"),
     ),
+    Job: _without("line_ids"),
+    Window: {"opens": "from", "closes": "to"},
     Reasons: {"entries": "offers_not_bought", "ranges": "price_ranges"},
     NutrientReason: _without(
         "more_kg", supply="nutrient", without="saved_without", more="added_for_a_tenth_more"
@@ -235,6 +244,37 @@ KEYS: Mapping[type, Mapping[str, str | None]] = {
     FilesMade: _without("about"),
     EditionChecked: _without("file"),
 }
+
+
+def _job(job: Job, plan: Plan) -> Json:
+    """A trip with the products of its load."""
+    load = [line for line in plan.lines if line.line_id in job.line_ids]
+    products = [
+        {
+            "line_id": line.line_id,
+            "product": line.product,
+            "mass_lb": line.mass_kg / LB_KG,
+            "packages": line.packages,
+            "package": line.package,
+        }
+        for line in load
+    ]
+    return {**of(job), "part": job.part or None, "products": products}
+
+
+def _lines(plan: Plan) -> list[Json]:
+    """The products of the jobs, each with when and how its job is done."""
+    jobs = {line: job for job in plan.jobs for line in job.line_ids}
+    rows = []
+    for line in plan.lines:
+        job = jobs.get(line.line_id)
+        told = {
+            "window": None if job is None else job.window,
+            "placement": "" if job is None else job.placement,
+            "part": None if job is None else job.part or None,
+        }
+        rows.append({**of(line), **told})
+    return rows
 
 
 def _offer_compared(row: OfferComparison) -> Json:
@@ -302,8 +342,13 @@ MORE: Mapping[type, Callable[[Any], Json]] = {
             "purchase": plan.purchase_cost + plan.delivery_cost,
             "delivery": plan.delivery_cost,
             "spreading": plan.spreading_cost,
+            "filling": plan.filling_cost,
+            "handling": plan.handling_cost,
+            "hours": plan.hours,
             "total": plan.total_cost,
-        }
+        },
+        "jobs": [_job(job, plan) for job in plan.jobs],
+        "lines": _lines(plan),
     },
     Habit: lambda habit: {"cost": habit.plan.total_cost},
     CustomBlend: lambda found: {
@@ -342,37 +387,59 @@ MORE: Mapping[type, Callable[[Any], Json]] = {
 # Special shapes
 
 
-def _measured(found: Measured) -> Json:
-    areas = [found.areas[plot.plot_id] for plot in found.plots]
+def _measured(found: Measured | LargeMeasured) -> Json:
+    """The plots of a large file come as an iterator, so that they need not all be held."""
+    rows = _measured_rows(found)
     return {
-        "plots": [
-            {
-                "plot_id": plot.plot_id,
-                "name": plot.name,
-                "area_m2": area.area_m2,
-                "area_acres": area.area_m2 / ACRE_M2,
-                "area_se_m2": area.area_se_m2,
-                "spread_area_m2": area.spread_area_m2,
-                "spread_area_acres": area.spread_area_m2 / ACRE_M2,
-                "perimeter_m": area.perimeter_m,
-                "parts": area.parts,
-                "holes": area.holes,
-                "missing_setbacks": area.missing_setbacks,
-                "steps": area.steps,
-                "problems": [problem for problem in found.problems if _about(plot, problem)],
-            }
-            for plot, area in zip(found.plots, areas, strict=True)
-        ],
-        "total_area_m2": sum(area.area_m2 for area in areas),
-        "total_spread_area_m2": sum(area.spread_area_m2 for area in areas),
+        "plots": map(of, rows) if isinstance(found, LargeMeasured) else list(rows),
+        "total_area_m2": sum(area.area_m2 for _, area in found.rows()),
+        "total_spread_area_m2": sum(area.spread_area_m2 for _, area in found.rows()),
         "problems": found.problems,
     }
 
 
-def _about(plot: Plot, problem: Problem) -> bool:
-    """Tell whether a problem names a plot, by its id as a word or its name in brackets."""
-    named = rf"(?<![\w-]){re.escape(plot.plot_id)}(?![\w-])"
-    return f"({plot.name})" in problem.where or re.search(named, problem.where) is not None
+def _measured_rows(found: Measured | LargeMeasured) -> Iterator[Json]:
+    about = _about(found)
+    for name, area in found.rows():
+        yield {
+            "plot_id": area.plot_id,
+            "name": name,
+            "area_m2": area.area_m2,
+            "area_acres": area.area_m2 / ACRE_M2,
+            "area_se_m2": area.area_se_m2,
+            "spread_area_m2": area.spread_area_m2,
+            "spread_area_acres": area.spread_area_m2 / ACRE_M2,
+            "perimeter_m": area.perimeter_m,
+            "parts": area.parts,
+            "holes": area.holes,
+            "missing_setbacks": list(area.missing_setbacks),
+            "steps": area.steps,
+            "problems": about.get(area.plot_id, ()),
+        }
+
+
+def _about(found: Measured | LargeMeasured) -> dict[str, list[Problem]]:
+    """Return the problems that name a plot, by its id as a word or its name in brackets."""
+    if not found.problems:
+        return {}
+    named: dict[str, list[str]] = {}
+    ids = set()
+    for name, area in found.rows():
+        ids.add(area.plot_id)
+        named.setdefault(name, []).append(area.plot_id)
+    about: dict[str, list[Problem]] = {}
+    for problem in found.problems:
+        where = problem.where
+        starts = [match.start() for match in re.finditer(r"(?<![\w-])", where)]
+        ends = [match.start() for match in re.finditer(r"(?![\w-])", where)]
+        hits = ids.intersection(where[start:end] for start in starts for end in ends)
+        opened = [match.end() for match in re.finditer(r"\(", where)]
+        closed = [match.start() for match in re.finditer(r"\)", where)]
+        for name in {where[start:end] for start in opened for end in closed}:
+            hits.update(named.get(name, ()))
+        for plot_id in hits:
+            about.setdefault(plot_id, []).append(problem)
+    return about
 
 
 def _needs(found: SeasonNeeds) -> Json:
@@ -398,7 +465,8 @@ def _unknown(needs: Iterable[PlotNeeds]) -> list[Json]:
 
 
 def _plan(plan: Plan, view: SeasonView) -> Json:
-    return {**of(plan), "cautions": view.cautions, "problems": (*plan.problems, *view.problems)}
+    money = {"currency": CURRENCY, "totals": {"decided": plan.total_cost, "with_open": plan.total_cost}}
+    return {**of(plan), **money, "cautions": view.cautions, "problems": (*plan.problems, *view.problems)}
 
 
 def _status(view: SeasonView) -> Json:
@@ -412,14 +480,25 @@ def _status(view: SeasonView) -> Json:
 
 #: Answers whose shape is their own.
 SPECIAL: Mapping[type, Callable[[Any], Json]] = {
+    LargeMeasured: _measured,
     Measured: _measured,
     SeasonNeeds: _needs,
     PlanMade: lambda made: {
         **_plan(made.plan, made.view),
         "purchase_lists": made.purchase_lists,
+        "ground_rules": made.ground_rules,
         "unknown": _unknown(made.view.needs.values()),
     },
-    SeasonStatus: lambda found: {**_status(found.view), "acidity": found.acidity},
+    SeasonStatus: lambda found: {
+        **_status(found.view),
+        "lime_doses": found.lime_doses,
+        "acidity": found.acidity,
+    },
+    CropsAsked: lambda asked: {
+        "crops": asked.found.listed,
+        "parts": asked.found.parts,
+        "near": asked.found.near,
+    },
     Recorded: lambda found: {
         "new": found.new,
         "already_there": [entry.entry_id for entry in found.already_there],
@@ -427,6 +506,7 @@ SPECIAL: Mapping[type, Callable[[Any], Json]] = {
         "status": _status(found.view),
         "problems": found.problems,
     },
+    SheetRead: lambda found: as_data(found.contents),
     Demo: lambda made: {
         "files": made.files,
         "plan": None if made.view.plan is None else _plan(made.view.plan, made.view),

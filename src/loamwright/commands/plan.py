@@ -18,6 +18,7 @@ from loamwright.commands.answer import (
     today,
     view_of,
 )
+from loamwright.errors import UnitError
 
 app = typer.Typer()
 
@@ -35,6 +36,9 @@ def plan(
     gap: Annotated[float, typer.Option(help="Proof wanted: 0.001 = within a tenth of a percent.")] = 0.001,
     time_limit: SolveTime = 60.0,
     reason: Annotated[str, typer.Option(help="Why this plan replaces the one before.")] = "",
+    tables: Annotated[
+        bool, typer.Option("--tables", help="Print the long table of every product too.")
+    ] = False,
 ) -> Answer:
     """Find the cheapest purchase of whole packages that meets every need, and keep the plan."""
     from loamwright import planning, season
@@ -51,19 +55,68 @@ def plan(
     view = season.make_plan(property_path, options, today(), asked.progress)
     made = season.planned_view(view)
     return Answer(
-        PlanMade(view, made, planning.purchase_lists(made, view.record.offers)),
+        PlanMade(
+            view,
+            made,
+            planning.purchase_lists(made, view.record.offers),
+            season.ground_rules(view),
+            tables,
+        ),
         view.record.info.units,
         no_plan=made.outcome is planning.Outcome.IMPOSSIBLE,
     )
 
 
 @command(app, in_units=True)
-def why(asked: Asked, property_path: PropertyPath, time_limit: SolveTime = 20.0) -> Answer:
+def why(
+    asked: Asked,
+    property_path: PropertyPath,
+    ask: Annotated[
+        str | None, typer.Option(help="Only one question: nutrients, offers or prices; all when not given.")
+    ] = None,
+    time_limit: SolveTime = 20.0,
+) -> Answer:
     """Say why the plan is what it is: what each nutrient costs, and at which price others would enter."""
-    from loamwright import season
+    from loamwright import planning, season
 
     view = view_of(property_path)
-    return Answer(season.reasons(view, time_limit, asked.progress), view.record.info.units)
+    questions = tuple(planning.Question)
+    if ask is not None:
+        questions = (read("ask", ask, planning.Question),)
+    return Answer(season.reasons(view, time_limit, asked.progress, questions), view.record.info.units)
+
+
+@command(app)
+def whatif(
+    asked: Asked,
+    property_path: PropertyPath,
+    budget: Annotated[str | None, typer.Option(help="Also with this to spend.")] = None,
+    dearer: Annotated[
+        list[str] | None, typer.Option(help="Also with a product dearer: 'Potash 0-0-60=1.3'.")
+    ] = None,
+    lime_share: Annotated[float | None, typer.Option(help="Also with this share of the lime now.")] = None,
+    time_limit: SolveTime = 20.0,
+) -> Answer:
+    """Lay other ways to plan side by side: dollars, trips, hours, pounds, what is left short."""
+    from loamwright import season
+    from loamwright.commands.results import Variants
+    from loamwright.units import parse_money
+
+    view = view_of(property_path)
+    factors = dict(read("dearer", one, _times) for one in dearer or ())
+    found = season.what_if(
+        view, read_if_given("budget", budget, parse_money), factors, lime_share, time_limit, asked.progress
+    )
+    return Answer(Variants(found), view.record.info.units)
+
+
+def _times(text: str) -> tuple[str, float]:
+    """A product and how many times its price."""
+    product, _, factor = text.rpartition("=")
+    try:
+        return product.strip(), float(factor)
+    except ValueError as error:
+        raise UnitError(f"{text!r} names no product and factor", "write for example Potash=1.3") from error
 
 
 @command(app, in_units=True)

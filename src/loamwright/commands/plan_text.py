@@ -5,13 +5,14 @@ Like `text`, it lays out text and computes nothing but units.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 from rich.console import Console
 from rich.markup import escape
 
-from loamwright.commands.results import BudgetCurve, HabitsCosted, PlanMade
+from loamwright.commands.results import BudgetCurve, HabitsCosted, PlanMade, Variants
 from loamwright.commands.text import (
     OUTCOME_WORDS,
     show_cautions,
@@ -21,43 +22,102 @@ from loamwright.commands.text import (
     show_unknown,
     table_of,
 )
-from loamwright.planning import Coverage, CustomBlend, Plan, PurchaseList, Reasons
+from loamwright.planning import Coverage, CustomBlend, Job, Plan, PlanLine, PurchaseList, Reasons
 from loamwright.units import ACRE_M2, HA_M2, format_money
-from loamwright.values import Supply
+from loamwright.values import Supply, Timing
 from loamwright.words import mass_words, packages_words, rate_words
 from loamwright.work import SeasonView
 
 
 def show_plan(console: Console, made: PlanMade, system: str) -> None:
-    """Print the plan, when to have bought what, and what is unknown or to be looked out for."""
-    _show_plan(console, made.plan, made.view, system)
-    _show_purchase_lists(console, made.purchase_lists)
-    show_unknown(console, made.view)
-    show_cautions(console, made.view.cautions)
-
-
-def _show_plan(console: Console, plan: Plan, view: SeasonView, system: str) -> None:
-    """Print the outcome, the buying list, each pass and what is left short or over."""
+    """Print what to buy, what to do when, and what is left to decide; the long tables when asked."""
+    plan, view = made.plan, made.view
     gap = "" if plan.gap is None else f" (gap {plan.gap:.2%})"
     console.print(f"Plan: {OUTCOME_WORDS[plan.outcome]}{gap}, total {format_money(plan.total_cost)}")
+    costs = (
+        ("purchase", plan.purchase_cost),
+        ("delivery", plan.delivery_cost),
+        ("spreading", plan.spreading_cost),
+        ("filling", plan.filling_cost),
+        ("handling", plan.handling_cost),
+    )
+    told = ", ".join(f"{name} {format_money(cost)}" for name, cost in costs if cost)
+    console.print(f"  {told or 'nothing to pay'}")
+    trips, hours = len(plan.jobs), plan.hours
     console.print(
-        f"  purchase {format_money(plan.purchase_cost)}, delivery {format_money(plan.delivery_cost)}, "
-        f"spreading {format_money(plan.spreading_cost)}"
+        f"  {trips} trip{'' if trips == 1 else 's'} over the plots"
+        + (f", about {hours:.0f} h of spreading and filling, without the way" if hours else "")
     )
-    buy = table_of(
-        "To buy", "product", "package", "seller", "count", "from stock", "each", "cost", numbers=(3, 4, 5, 6)
-    )
+    _show_buying(console, plan, system)
+    _show_jobs(console, plan, view, system)
+    console.print("\n[bold]To know and to decide[/]")
+    for sentence in plan.explanation:
+        console.print(f"• {escape(sentence)}")
+    for rule in made.ground_rules:
+        said = f"{rule.state}, {rule.what}: {rule.rule} ({rule.who}; {rule.source})."
+        console.print(f"[yellow]Before any job[/] {escape(said)} Last word: the state.")
+    _show_purchase_lists(console, made.purchase_lists)
+    show_unknown(console, view)
+    show_cautions(console, view.cautions)
+    if made.tables:
+        _show_tables(console, plan, view, system)
+
+
+def _show_buying(console: Console, plan: Plan, system: str) -> None:
+    table = table_of("To buy", "product", "packages", "seller", "cost", numbers=(3,))
     for item in plan.buy:
-        buy.add_row(
+        count = f"{item.count:,.3g}" if item.count % 1 else f"{item.count:,.0f}"
+        stock = f" (+ {item.from_stock:,.3g} in stock)" if item.from_stock else ""
+        table.add_row(
             escape(item.product),
-            escape(item.package),
+            f"{count} × {escape(item.package)}{stock}",
             escape(item.seller),
-            f"{item.count:,.3g}" if item.count % 1 else f"{item.count:,.0f}",
-            f"{item.from_stock:,.3g}" if item.from_stock else "",
-            format_money(item.unit_price),
             format_money(item.cost),
         )
-    console.print(buy)
+    console.print(table)
+
+
+def _when(job: Job) -> str:
+    if job.window is not None:
+        days = ""
+        if job.window.opens is not None and job.window.closes is not None:
+            days = f", {job.window.opens.isoformat()} to {job.window.closes.isoformat()}"
+        return f"{job.window.label}{days}"
+    return "any time that suits" if job.timing is None else job.timing.value
+
+
+def _amount(line: PlanLine, system: str) -> str:
+    """One product of a load, in packages where they come out whole or half."""
+    if line.packages is not None and (line.packages * 2) % 1 == 0:
+        return f"{line.packages:g} × {line.package} {line.product}"
+    return f"{mass_words(line.mass_kg, system)} {line.product}"
+
+
+def _show_jobs(console: Console, plan: Plan, view: SeasonView, system: str) -> None:
+    """What to do when: the trips by time of the season, each with its load."""
+    names = {plot.plot_id: plot.name for plot in view.record.plots}
+    line_of = {line.line_id: line for line in plan.lines}
+    for timing in (*Timing, None):
+        jobs = [job for job in plan.jobs if job.timing is timing]
+        if not jobs:
+            continue
+        heading = "any time of the season" if timing is None else timing.value
+        console.print(f"\n[bold]To do {heading}[/]")
+        for job in jobs:
+            load = [line_of[line] for line in job.line_ids]
+            parts = " + ".join(_amount(line, system) for line in load)
+            mixed = ", mixed" if len(load) > 1 else ""
+            spreader = f" with {job.spreader}" if job.spreader else ""
+            placed = f", {job.placement}" if job.placement else ""
+            name = names.get(job.plot_id, "")
+            console.print(
+                f"  [bold]{escape(job.plot_id)}[/] {escape(name)}: {escape(parts)}{mixed}, "
+                f"{rate_words(job.rate_kg_ha, system)}{escape(spreader)}; {escape(_when(job))}{placed}"
+            )
+
+
+def _show_tables(console: Console, plan: Plan, view: SeasonView, system: str) -> None:
+    """The long table: every product of every job."""
     names = {plot.plot_id: plot.name for plot in view.record.plots}
     lines = table_of(
         "What goes where", "plot", "name", "product", "when", "rate", "total", "packages", numbers=(4, 5, 6)
@@ -73,8 +133,6 @@ def _show_plan(console: Console, plan: Plan, view: SeasonView, system: str) -> N
             escape(packages_words(line.packages, line.package, line.mass_kg, system)),
         )
     console.print(lines)
-    for sentence in plan.explanation:
-        console.print(f"• {escape(sentence)}")
 
 
 def _show_purchase_lists(console: Console, lists: tuple[PurchaseList, ...]) -> None:
@@ -82,7 +140,7 @@ def _show_purchase_lists(console: Console, lists: tuple[PurchaseList, ...]) -> N
     if len(lists) < 2:
         return
     for item in lists:
-        when = "for any time" if item.timing is None else f"before {item.timing.value}"
+        when = "for any time" if item.timing is None else f"for {item.timing.value}"
         bought = "; ".join(
             f"{purchase.count:,.6g} × {purchase.product} {purchase.package}"
             for purchase in item.buy
@@ -128,10 +186,22 @@ def show_habits(console: Console, found: HabitsCosted, system: str) -> None:
     """Print the usual ways of doing it beside the plan."""
     table = table_of("On the same needs", "way", "cost", "needs covered", "short", "over", numbers=(1, 2))
     if found.view.plan is not None:
-        table.add_row("the plan", format_money(found.view.plan.total_cost), "", "", "")
+        plan = found.view.plan
+        over = [row for row in plan.coverage if row.need_kg is not None and row.supplied_kg > row.need_kg]
+        short = [row for row in plan.coverage if row.need_kg and row.supplied_kg < 0.95 * row.need_kg]
+        covered = math.fsum(
+            min(1.0, row.supplied_kg / row.need_kg) for row in plan.coverage if row.need_kg
+        ) / max(1, sum(bool(row.need_kg) for row in plan.coverage))
+        table.add_row(
+            f"the plan, {len(plan.jobs)} trips",
+            format_money(plan.total_cost),
+            f"{covered:.0%}",
+            _listed(short, system),
+            _listed(over, system),
+        )
     for habit in found.habits:
         table.add_row(
-            escape(habit.name),
+            f"{escape(habit.name)}, {len(habit.plan.jobs)} trips",
             format_money(habit.plan.total_cost),
             f"{habit.covered:.0%}",
             _listed(habit.short, system),
@@ -142,6 +212,21 @@ def show_habits(console: Console, found: HabitsCosted, system: str) -> None:
         console.print(f"[bold]{escape(habit.name)}[/]: {escape(habit.how)} {escape(habit.beside)}")
         for sentence in habit.broken:
             console.print(f"  [yellow]{escape(sentence)}[/]")
+
+
+def show_variants(console: Console, found: Variants, system: str) -> None:
+    """Print ways to plan side by side."""
+    table = table_of("What if", "way", "cost", "trips", "hours", "product", "short", numbers=(1, 2, 3, 4))
+    for one in found.variants:
+        table.add_row(
+            escape(one.name),
+            format_money(one.cost),
+            str(one.trips),
+            f"{one.hours:.0f}" if one.hours else "",
+            mass_words(one.mass_kg, system),
+            _listed(one.short, system),
+        )
+    console.print(table)
 
 
 def show_budget(console: Console, found: BudgetCurve, _system: str) -> None:
@@ -176,6 +261,7 @@ def show_blend(console: Console, found: CustomBlend, system: str) -> None:
 #: What people read of each kind of result about plans, as in `text`.
 TEXTS: Mapping[type, Callable[[Console, Any, str], None]] = {
     PlanMade: show_plan,
+    Variants: show_variants,
     Reasons: show_reasons,
     HabitsCosted: show_habits,
     BudgetCurve: show_budget,

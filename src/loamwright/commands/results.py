@@ -10,11 +10,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from loamwright.errors import Problem
+from loamwright.errors import Level, Problem
 
 if TYPE_CHECKING:
-    from loamwright.files import GuidelineInfo
-    from loamwright.planning import CurvePoint, Habit, Plan, PurchaseList
+    from loamwright.files import CropsFound, GuidelineInfo, SheetContents
+    from loamwright.planning import CurvePoint, GroundRule, Habit, LimeDose, Plan, PurchaseList, Variant
     from loamwright.supplies import Acidity, KnownMaterial, OfferComparison
     from loamwright.work import Calibration, PlotHistory, SamplingPlan, SeasonView
 
@@ -37,10 +37,42 @@ class PropertyMade:
 
 
 @dataclass(frozen=True, slots=True)
+class SheetRead:
+    """What a lab, dealer or quarry file says; its open questions are the problems."""
+
+    contents: SheetContents
+    problems: tuple[Problem, ...]
+
+
+def sheet_read(contents: SheetContents) -> SheetRead:
+    """Put the open questions of a sheet as problems that say how to answer them."""
+    return SheetRead(
+        contents,
+        tuple(
+            Problem(
+                item.where,
+                item.about + (f" (taken as {item.likely} for now)" if item.likely else ""),
+                f'Answer with `answer` {item.id}="…": {", ".join(item.choices)}.',
+                Level.WARNING,
+            )
+            for item in contents.questions
+        ),
+    )
+
+
+@dataclass(frozen=True, slots=True)
 class Editions:
     """The built-in guideline editions."""
 
     editions: tuple[GuidelineInfo, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CropsAsked:
+    """Which guideline has which crop."""
+
+    crop: str
+    found: CropsFound
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,10 +106,11 @@ class SeasonNeeds:
 
 @dataclass(frozen=True, slots=True)
 class SeasonStatus:
-    """What is done and what is still owed, and the lime the season's nitrogen uses up."""
+    """What is done and what is still owed, lime by season, and what the season's nitrogen uses up."""
 
     view: SeasonView
     acidity: Mapping[str, Acidity]
+    lime_doses: tuple[LimeDose, ...]
 
     @property
     def problems(self) -> tuple[Problem, ...]:
@@ -92,11 +125,20 @@ class PlanMade:
     view: SeasonView
     plan: Plan
     purchase_lists: tuple[PurchaseList, ...]
+    ground_rules: tuple[GroundRule, ...] = ()
+    tables: bool = False
 
     @property
     def problems(self) -> tuple[Problem, ...]:
         """Those of the plan and of the season."""
         return (*self.plan.problems, *self.view.problems)
+
+
+@dataclass(frozen=True, slots=True)
+class Variants:
+    """Other ways to plan, side by side."""
+
+    variants: tuple[Variant, ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
+from itertools import chain, islice
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,7 @@ from rich.table import Table
 
 from loamwright.commands.results import (
     CatchLogged,
+    CropsAsked,
     Demo,
     EditionChecked,
     Editions,
@@ -30,9 +32,10 @@ from loamwright.commands.results import (
     SeasonStatus,
 )
 from loamwright.errors import Level, Problem
-from loamwright.files import Imported, Measured
+from loamwright.files import ChosenNow, Imported, LargeMeasured, Measured
+from loamwright.land import PlotArea
 from loamwright.needs import LimeNeed, Need
-from loamwright.planning import Outcome
+from loamwright.planning import LimeDose, Outcome
 from loamwright.supplies import Acidity
 from loamwright.units import LB_KG, format_area, format_money
 from loamwright.values import (
@@ -46,7 +49,7 @@ from loamwright.values import (
     Source,
     Step,
 )
-from loamwright.words import mass_words, rate_words
+from loamwright.words import acidity_words, mass_words, rate_words
 from loamwright.work import Application, Caution, Projection, Recorded, SeasonView, Story
 
 _COLOURS = {Level.ERROR: "bold red", Level.WARNING: "yellow", Level.NOTE: "cyan"}
@@ -126,43 +129,60 @@ def show_steps(
         console.print(f"{indent}{escape(item.what)} = [bold]{escape(figure)}[/] {source}")
 
 
-def show_areas(console: Console, found: Measured, system: str) -> None:
+#: From so many plots on they are printed a line each with tabs between, which a spreadsheet takes.
+_LINES_FROM = 1000
+
+
+def show_areas(console: Console, found: Measured | LargeMeasured, system: str) -> None:
     """Print gross and spread area of each plot, and the totals."""
-    table = table_of(
-        "Plots", "plot", "name", "area", "spread area", "± (1 s.e.)", "remarks", numbers=(2, 3, 4)
-    )
-    for plot in found.plots:
-        area = found.areas[plot.plot_id]
-        remarks = []
-        if area.parts > 1:
-            remarks.append(f"{area.parts} parts")
-        if area.holes:
-            remarks.append(f"{area.holes} hole{'s' if area.holes > 1 else ''}")
-        if area.missing_setbacks:
-            remarks.append("setback not stated: " + ", ".join(area.missing_setbacks))
-        table.add_row(
-            escape(plot.plot_id),
-            escape(plot.name),
-            format_area(area.area_m2, system),
-            format_area(area.spread_area_m2, system),
-            "" if area.area_se_m2 is None else format_area(area.area_se_m2, system),
-            escape("; ".join(remarks)),
-        )
+    headings = ("plot", "name", "area", "spread area", "± (1 s.e.)", "remarks")
+    total = sum(area.area_m2 for _, area in found.rows())
+    spread = sum(area.spread_area_m2 for _, area in found.rows())
+    totals = ("", "all plots", format_area(total, system), format_area(spread, system), "", "")
+    rows = (_area_row(name, area, system) for name, area in found.rows())
+    if len(found) >= _LINES_FROM:
+        cells = ((" ".join(cell.split()) for cell in row) for row in chain([headings], rows, [totals]))
+        lines = ("\t".join(row) for row in cells)
+        while some := "\n".join(islice(lines, 1000)):
+            console.file.write(f"{some}\n")  # the console itself would turn tabs into blanks
+        return
+    table = table_of("Plots", *headings, numbers=(2, 3, 4))
+    for row in rows:
+        table.add_row(*map(escape, row))
     table.add_section()
-    total = sum(area.area_m2 for area in found.areas.values())
-    spread = sum(area.spread_area_m2 for area in found.areas.values())
-    table.add_row("", "all plots", format_area(total, system), format_area(spread, system), "", "")
+    table.add_row(*totals)
     console.print(table)
+
+
+def _area_row(name: str, area: PlotArea, system: str) -> tuple[str, ...]:
+    remarks = []
+    if area.parts > 1:
+        remarks.append(f"{area.parts} parts")
+    if area.holes:
+        remarks.append(f"{area.holes} hole{'s' if area.holes > 1 else ''}")
+    if area.missing_setbacks:
+        remarks.append("setback not stated: " + ", ".join(area.missing_setbacks))
+    return (
+        area.plot_id,
+        name,
+        format_area(area.area_m2, system),
+        format_area(area.spread_area_m2, system),
+        "" if area.area_se_m2 is None else format_area(area.area_se_m2, system),
+        "; ".join(remarks),
+    )
 
 
 def _need_cell(need: Need | LimeNeed | None, system: str) -> str:
     if need is None:
         return "–"
+    if need.between_kg_ha is not None:
+        low, high = (rate_words(bound, system, need.supply) for bound in need.between_kg_ha)
+        return f"[yellow]{low.partition(' ')[0]} to {high}?[/]"
     if need.state is NeedState.UNKNOWN or need.rate_kg_ha is None:
         return "[yellow]unknown[/]"
     if need.state is NeedState.NONE:
         return "none*" if isinstance(need, Need) and need.assumed else "none"
-    rate = rate_words(need.rate_kg_ha, system, need.supply)
+    rate = ("at least " if need.at_least else "") + rate_words(need.rate_kg_ha, system, need.supply)
     return rate + ("*" if isinstance(need, Need) and need.assumed else "")
 
 
@@ -208,7 +228,27 @@ def show_needs(console: Console, found: SeasonNeeds, system: str) -> None:
     console.print(table)
     if any(need.assumed for needs in view.needs.values() for need in needs.needs):
         console.print("[dim]* a stated default of ours was used; `loamwright explain` shows it[/]")
+    _show_standing(console, view)
     show_unknown(console, view, SHOWN_NUTRIENTS)
+
+
+def _show_standing(console: Console, view: SeasonView) -> None:
+    """Print which edition each need stands on and what that is good for; plots alike stand together."""
+    groups: dict[tuple[str, str], dict[str, list[str]]] = {}
+    for plot in view.record.plots:
+        needs = view.needs[plot.plot_id]
+        named = [(need.nutrient.value, need) for need in needs.needs if need.nutrient in SHOWN_NUTRIENTS]
+        by_edition: dict[tuple[str, str], list[str]] = {}
+        every: list[tuple[str, Need | LimeNeed]] = [*named, ("lime", needs.lime)]
+        for name, need in every:
+            if need.edition_status:
+                by_edition.setdefault((need.edition, need.edition_status), []).append(name)
+        for standing, names in by_edition.items():
+            groups.setdefault(standing, {}).setdefault(", ".join(names), []).append(plot.plot_id)
+    for (edition, status), which in groups.items():
+        told = "; ".join(f"{names} of {', '.join(plot_ids)}" for names, plot_ids in which.items())
+        name = f"{Path(edition).name} ({status})" if edition else f"the {status}"
+        console.print(f"[dim]By {escape(name)}: {escape(told)}[/]")
 
 
 def show_comparison(console: Console, found: OffersCompared, system: str) -> None:
@@ -299,7 +339,27 @@ def show_status(console: Console, found: SeasonStatus, system: str) -> None:
                 mass_words(max(balance.need_kg - balance.applied_kg, 0.0), system, balance.supply),
             )
     console.print(owed)
+    _show_lime_doses(console, found.lime_doses, system)
     _show_acidity(console, found.acidity, system)
+
+
+def _show_lime_doses(console: Console, doses: Sequence[LimeDose], system: str) -> None:
+    """Print the lime still to come, dose by dose, with the season each is due."""
+    if not doses:
+        return
+    columns = ("plot", "season", "lime", "dose", "by the rule of")
+    table = table_of("Lime by the season it is due", *columns, numbers=(3,))
+    for dose in doses:
+        rate = rate_words(dose.rate_kg_ha, system, dose.supply)
+        mass = mass_words(dose.mass_kg, system, dose.supply)
+        table.add_row(
+            escape(dose.plot_id),
+            str(dose.season),
+            dose.supply.name_alone,
+            f"{rate}, {mass}",
+            escape(dose.rule or "no rule chosen: all at once"),
+        )
+    console.print(table)
 
 
 def show_sampling(console: Console, found: SamplesPlanned, _system: str) -> None:
@@ -397,8 +457,42 @@ def show_guidelines(console: Console, found: Editions, _system: str) -> None:
         )
     console.print(table)
     for item in found.editions:
-        if item.about:
-            console.print(f"[bold]{item.guideline_id}[/] {escape(item.about)}")
+        why = f" ({item.why})" if item.why else ""
+        console.print(f"[bold]{item.guideline_id}[/]{escape(why)} {escape(item.about)}")
+
+
+def show_crops(console: Console, asked: CropsAsked, _system: str) -> None:
+    """Print which guideline has which crop, by region."""
+    found, crop = asked.found, escape(repr(asked.crop))
+    if found.parts:
+        console.print(
+            f"{escape(asked.crop)} is a mixture of {escape(' and '.join(found.parts))}: say which rule "
+            f"governs with `loamwright guideline use PROPERTY EDITION --crop {crop} --as CROP`"
+        )
+    if not found.listed:
+        console.print(f"No built-in guideline names {crop}.")
+    if found.near:
+        console.print(f"Was {escape(' or '.join(found.near))} meant?")
+    if found.listed:
+        columns = ("region", "guideline", "status", "crop", "prints", "also called")
+        table = table_of("Crops by guideline", *columns)
+        for item in sorted(found.listed, key=lambda one: (one.region, one.edition)):
+            prints = (*item.nutrients, *(() if item.target_ph is None else (f"pH {item.target_ph:g}",)))
+            table.add_row(
+                escape(item.region),
+                item.edition,
+                escape(str(item.status)),
+                escape(item.crop),
+                ", ".join(prints),
+                escape(", ".join(item.also)),
+            )
+        console.print(table)
+
+
+def show_chosen(console: Console, found: ChosenNow, _system: str) -> None:
+    """Print which guidelines a property asks."""
+    console.print(f"Asked for rates: {found.guideline}", markup=False)
+    console.print(f"Asked for lime: {found.lime_guideline}", markup=False)
 
 
 def show_edition(console: Console, checked: EditionChecked, _system: str) -> None:
@@ -529,15 +623,8 @@ def show_projection(console: Console, found: Projection, _system: str) -> None:
 def _show_acidity(console: Console, acidity: Mapping[str, Acidity], system: str) -> None:
     """Print how much lime the season's nitrogen uses up."""
     for plot_id, found in acidity.items():
-        sums = (
-            ("by published figures", found.published_kg),
-            ("at most, by stoichiometry", found.ceiling_kg),
-        )
-        told = ", ".join(f"{'unknown' if kg is None else mass_words(kg, system)} {name}" for name, kg in sums)
-        left = f"; not counted: {', '.join(found.left_out)}" if found.left_out else ""
-        console.print(
-            escape(f"{plot_id}: the season's nitrogen uses up lime worth {told} (pure CaCO3){left}")
-        )
+        told = acidity_words(found, system)
+        console.print(escape(f"{plot_id}: the season's nitrogen uses up {told}"))
 
 
 def show_conflict(console: Console, recorded: Application, offered: Application) -> None:
@@ -552,9 +639,12 @@ def show_conflict(console: Console, recorded: Application, offered: Application)
 #: What people read of each kind of result: printed to a console, in ``"us"`` or ``"metric"`` units.
 TEXTS: Mapping[type, Callable[[Console, Any, str], None]] = {
     Measured: show_areas,
+    LargeMeasured: show_areas,
     OffersCompared: show_comparison,
     Editions: show_guidelines,
     EditionChecked: show_edition,
+    CropsAsked: show_crops,
+    ChosenNow: show_chosen,
     Demo: show_demo,
     PropertyMade: show_property,
     Imported: show_imported,

@@ -61,6 +61,7 @@ from loamwright.work import (
     Balance,
     Round,
     SeasonView,
+    Stop,
     WorkState,
     brought_kg,
     lines_answered,
@@ -511,7 +512,8 @@ class _Contents:
 
     def round(self, one: Round) -> MapRound:
         total = sum(stop.mass_kg for stop in one.stops)
-        facts = [f"{_count(len(one.stops), 'stop')}, {mass_words(total, self.units)} of {_own(one.product)}"]
+        places = len({stop.plot_id for stop in one.stops})
+        facts = [f"{_count(places, 'stop')}, {mass_words(total, self.units)} of {_own(one.product)}"]
         if one.loads is not None:
             trips = f", {_count(one.trips, 'trip')}" if one.trips else ""
             facts.append(f"{_count(one.loads, 'load')}{trips}")
@@ -525,7 +527,7 @@ class _Contents:
             MapStop(
                 self.place_of[stop.plot_id],
                 stop.line_id,
-                mass_words(stop.mass_kg, self.units),
+                _of_a_mix(one, stop, mass_words(stop.mass_kg, self.units)),
                 _packages(stop.packages, stop.package, stop.mass_kg, self.units),
                 rate_words(stop.rate_kg_ha, self.units),
                 load,
@@ -714,3 +716,8 @@ def _letter(place: int) -> str:
         place, rest = divmod(place - 1, 26)
         name = ascii_uppercase[rest] + name
     return name
+
+
+def _of_a_mix(one: Round, stop: Stop, amount: str) -> str:
+    """An amount, with its product where several share the hopper."""
+    return amount if one.product == stop.product else f"{amount} {stop.product}"

@@ -3,13 +3,31 @@
 The rooms: `fields` (the one reader of people's text), `textrows` (a CSV or XLSX as rows of text), `jsontext`
 (the JSON of a file), `named_columns` (which column is which field), `tables`, `pricelists`, `field_records`,
 `settings` (what the columns mean), `vectors` (map files as shapes and words), `plots` (what they mean),
-`sections`, `editions` and `guidelines` (published tables), `reference` (figures that ship with the program),
-`columns` and `property_file` (the GeoPackage), `intake` (the way in).
+`large_maps` (only measured, part by part), `sheets` (what labs, dealers and quarries send), `sections`,
+`editions` and `guidelines` (published tables), `choosing` (which of them a property uses), `reference`
+(figures that ship with the program), `columns` and `property_file` (the GeoPackage), `intake` (the way in).
 """
 
+from loamwright.files.choosing import (
+    ChosenNow,
+    CropsFound,
+    choose,
+    choose_lime,
+    chosen,
+    list_crops,
+    new_guideline,
+    set_own_rate,
+    sheet_to_fill,
+)
 from loamwright.files.field_records import records_from
-from loamwright.files.fields import parse_percent, typed_options
-from loamwright.files.guidelines import GuidelineInfo, check_guideline, guideline_editions, load_guideline
+from loamwright.files.fields import parse_date, parse_percent, typed_options
+from loamwright.files.guidelines import (
+    GuidelineInfo,
+    check_guideline,
+    guideline_editions,
+    load_choice,
+    load_lime_guideline,
+)
 from loamwright.files.intake import (
     PROPERTY_SUFFIX,
     Imported,
@@ -20,15 +38,31 @@ from loamwright.files.intake import (
     new_property,
     price_list,
 )
+from loamwright.files.large_maps import LargeMeasured
 from loamwright.files.pricelists import parse_grade
 from loamwright.files.property_file import create, edit, load, refuse_to_replace
 from loamwright.files.reference import (
     known_materials,
+    load_calendar,
     load_caution_texts,
     load_change_figures,
+    load_ground_rules,
+    load_mixing,
     load_sampling_guides,
 )
 from loamwright.files.settings import info_from
+from loamwright.files.sheets import (
+    LabReading,
+    ManureSample,
+    Sample,
+    SheetAmount,
+    SheetContents,
+    as_data,
+    keep_answers,
+    load_profile,
+    read_sheet,
+    save_profile,
+)
 from loamwright.files.tables import applications_from, passes_from
 from loamwright.files.textrows import SUFFIXES, read_table
 from loamwright.files.vectors import LayerFeature, LayerKind, Value, write_layer
@@ -36,35 +70,60 @@ from loamwright.files.vectors import LayerFeature, LayerKind, Value, write_layer
 __all__ = [
     "PROPERTY_SUFFIX",
     "SUFFIXES",
+    "ChosenNow",
+    "CropsFound",
     "GuidelineInfo",
     "Imported",
+    "LabReading",
+    "LargeMeasured",
     "LayerFeature",
     "LayerKind",
+    "ManureSample",
     "Measured",
+    "Sample",
+    "SheetAmount",
+    "SheetContents",
     "Value",
     "applications_from",
+    "as_data",
     "check_guideline",
+    "choose",
+    "choose_lime",
+    "chosen",
     "compare",
     "create",
     "edit",
     "guideline_editions",
     "import_files",
     "info_from",
+    "keep_answers",
     "known_materials",
+    "list_crops",
     "load",
+    "load_calendar",
     "load_caution_texts",
     "load_change_figures",
-    "load_guideline",
+    "load_choice",
+    "load_ground_rules",
+    "load_lime_guideline",
+    "load_mixing",
+    "load_profile",
     "load_sampling_guides",
     "measure",
+    "new_guideline",
     "new_property",
+    "parse_date",
     "parse_grade",
     "parse_percent",
     "passes_from",
     "price_list",
+    "read_sheet",
     "read_table",
     "records_from",
     "refuse_to_replace",
+    "save_profile",
+    "set_own_rate",
+    "sheet_to_fill",
     "typed_options",
     "write_layer",
 ]

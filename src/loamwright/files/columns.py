@@ -22,8 +22,9 @@ from functools import cached_property
 from typing import Any, Generic, TypeVar
 
 from loamwright.errors import Level, Problem, PropertyFileError
+from loamwright.files.work_rules import kept_rules, rules_to_keep
 from loamwright.land import Cropping, KeepOut, Plot
-from loamwright.planning import Coverage, Plan, PlanLine, Purchase
+from loamwright.planning import Coverage, Job, Plan, PlanLine, Purchase, Window
 from loamwright.soil import OrganicInput, Reading, SoilTest
 from loamwright.supplies import LimeLabel, Offer, Product
 from loamwright.values import Nutrient, PropertyInfo, Quantity, Settings, Source, Spreader, Step, Timing
@@ -310,9 +311,33 @@ _LIME_LABEL = Layout(
 )
 
 INFO = Layout("property", PropertyInfo, elsewhere=frozenset({"settings"}))
+
+
+def _window(column: str) -> Codec:
+    """When a job is done: its label and its days."""
+
+    def day(text: str | None) -> dt.date | None:
+        return None if text is None else dt.date.fromisoformat(text)
+
+    def iso(date: dt.date | None) -> str | None:
+        return None if date is None else date.isoformat()
+
+    return _one(
+        column,
+        lambda window: json.dumps(
+            {"label": window.label, "opens": iso(window.opens), "closes": iso(window.closes)},
+            ensure_ascii=False,
+        ),
+        lambda text: (lambda held: Window(held["label"], day(held["opens"]), day(held["closes"])))(
+            json.loads(text)
+        ),
+    )
+
+
 SETTINGS = Layout(
     "property",
     Settings,
+    special={"work": _json("work", kept_rules, rules_to_keep)},
     elsewhere=frozenset({"surplus_limit_fraction", "surplus_limit_kg_ha", "spreaders"}),
 )
 SPREADERS = Layout("spreaders", Spreader)
@@ -364,8 +389,9 @@ PLANS = Layout(
         "explanation": _texts("explanation"),
         "problems": _problems("problems"),
     },
-    frozenset({"lines", "buy", "coverage", "plot_costs"}),
+    frozenset({"jobs", "lines", "buy", "coverage", "plot_costs"}),
 )
+PLAN_JOBS = Layout("plan_jobs", Job, special={"line_ids": _texts("line_ids"), "window": _window("window")})
 PLAN_LINES = Layout("plan_lines", PlanLine, special={"steps": _steps("steps")})
 PLAN_PURCHASES = Layout("plan_purchases", Purchase)
 PLAN_COVERAGE = Layout("plan_coverage", Coverage)

@@ -11,17 +11,15 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping, Sequence
-from pathlib import Path
+from dataclasses import replace
 
 from loamwright import needs
 from loamwright.errors import UnitError
-from loamwright.files.sections import CsvTable, Report, Row, Section, read_csv
+from loamwright.files.edition_parts import MAIN_FILE
+from loamwright.files.edition_tables import TableReader
+from loamwright.files.sections import CsvTable, Row, Section, read_csv
 from loamwright.needs import (
-    CONDITIONS,
-    YIELD,
-    Cell,
     Crop,
-    Equation,
     Guideline,
     LegumeRow,
     LegumeTable,
@@ -30,30 +28,25 @@ from loamwright.needs import (
     Maintenance,
     ManureTable,
     MatrixCell,
-    RateRow,
-    RateTable,
     RatingMatrix,
-    Region,
     Removal,
     Span,
     Split,
     Status,
 )
-from loamwright.soil import RATE_UNITS_KG_HA, Buffer, Extractant, plain_name, read_buffer, read_extractant
-from loamwright.units import convert, read_number
+from loamwright.soil import RATE_UNITS_KG_HA, Extractant, plain_name
+from loamwright.units import read_number
 from loamwright.values import LimeBasis, Nutrient, Source, Timing
 
-MAIN_FILE = "guideline.toml"
+__all__ = ["MAIN_FILE", "Edition"]
+
 FORMAT = 1
-#: Column of a rate table whose source names no soil test.
-TEST_NOT_NAMED = "test not named"
 
 _RATE_UNITS = tuple(RATE_UNITS_KG_HA)
-_SOIL_UNITS = ("ppm", "lb/acre")
 _LIME_FORMS = ("buffer table", "flat", "acidity", "acidity by pH")
 
 
-class Edition:
+class Edition(TableReader):
     """Reads the rules of one edition folder.
 
     Parameters
@@ -66,11 +59,6 @@ class Edition:
         Collects the problems.
     """
 
-    def __init__(self, folder: Path, data: Mapping[str, object], report: Report) -> None:
-        self.folder, self.report = folder, report
-        self.main = Section(data, f"{folder.name}/{MAIN_FILE}", report)
-        self.crop_names: tuple[str, ...] = ()
-
     def guideline(self) -> Guideline:
         """Read everything."""
         main = self.main
@@ -81,10 +69,12 @@ class Edition:
             )
         crops = tuple(self._crop(section) for section in main.sections("crop"))
         self.crop_names = tuple(crop.name for crop in crops)
+        status = Status(main.choice("status", list(Status), Status.USER.value) or Status.USER)
+        if status not in (Status.DEFAULT, Status.USER) and not main.has("why"):
+            self.report.error(f"{main.where}, why", f"an edition that is {status} says why", 'Add why = "…"')
         spellings = [plain_name(text) for crop in crops for text in (crop.name, *crop.aliases)]
         for twice in sorted({text for text in spellings if spellings.count(text) > 1}):
             self.report.error(f"{main.where}, crop", f"the name {twice!r} stands for two crops", "Remove one")
-        status = main.choice("status", list(Status), Status.USER.value)
         result = Guideline(
             guideline_id=self.folder.name,
             publisher=main.text("publisher", None),
@@ -92,10 +82,11 @@ class Edition:
             edition=main.text("edition", None),
             url=main.text("url"),
             short=main.text("short") or main.text("title"),
-            status=Status(status) if status else Status.USER,
+            status=status,
+            why=main.text("why"),
             region=self._region(),
             crops=crops,
-            tables=tuple(self._table(section) for section in main.sections("table")),
+            tables=tuple(t for section in main.sections("table") for t in self._tables(section)),
             equations=tuple(self._equation(section) for section in main.sections("equation")),
             maintenances=tuple(self._maintenance(section) for section in main.sections("maintenance")),
             matrices=tuple(self._matrix(section) for section in main.sections("matrix")),
@@ -104,7 +95,17 @@ class Edition:
             legumes=tuple(self._legumes(section) for section in main.sections("legume_credit")),
             manure=next((self._manure(section) for section in main.sections("manure")), None),
             about=main.text("about"),
+            quadratics=tuple(self._quadratic(section) for section in main.sections("quadratic")),
+            norms=tuple(n for section in main.sections("norm") for n in self._norms(section)),
+            takeaways=tuple(t for section in main.sections("removal") for t in self._takeaways(section)),
+            classes=tuple(self._class_table(section) for section in main.sections("classes")),
         )
+        if not self.lists_crops:
+            crops = tuple(Crop(name, self.aliases.get(name, ())) for name in self.crop_names)
+            result = replace(result, crops=crops)
+        if not result.has_rules:
+            what = "it has no rule: no rate, no lime, no credit and no class"
+            self.report.error(main.where, what, "Add a [[table]] with a file of rates")
         self._check_one_rule_each(result)
         main.done()
         return result
@@ -121,230 +122,6 @@ class Edition:
                     )
                 seen.add((table.nutrient, crop))
 
-    # -- pieces ------------------------------------------------------------------------------
-
-    def _crop(self, section: Section) -> Crop:
-        crop = Crop(section.text("name", None), section.texts("aliases"), section.number("target_ph"))
-        section.done()
-        return crop
-
-    def _region(self) -> Region:
-        found = self.main.sections("region")
-        if not found:
-            self.report.error(f"{self.main.where}, region", "it is missing", 'Add [region] with name = "…"')
-            return Region("")
-        box = found[0].numbers("box", 4)
-        region = Region(found[0].text("name", None), (box[0], box[1], box[2], box[3]) if box else None)
-        found[0].done()
-        return region
-
-    def _source(self, section: Section) -> Source:
-        return Source(section.text("publication", None), section.text("edition"), section.text("table"))
-
-    def _crops(self, section: Section, *, required: bool = True) -> tuple[str, ...]:
-        crops = section.texts("crops")
-        where = f"{section.where}, crops"
-        if required and not crops:
-            self.report.error(where, "no crop is named", 'Add crops = ["…"]')
-        self._check_crops(where, crops)
-        return crops
-
-    def _check_crops(self, where: str, crops: Sequence[str]) -> None:
-        for crop in crops:
-            if crop not in self.crop_names:
-                self.report.error(
-                    where, f"{crop!r} is not in the [[crop]] list", "Add it there, or correct it"
-                )
-
-    def _nutrient(self, section: Section) -> Nutrient:
-        value = section.choice("nutrient", [n.value for n in Nutrient], None)
-        return Nutrient(value) if value else Nutrient.N
-
-    def _test(self, where: str, text: str) -> Extractant | None:
-        name = read_extractant(text)
-        if name is None:
-            self.report.error(
-                where, f"the soil test {text!r} is not known", f"Known: {', '.join(Extractant)}"
-            )
-        return name
-
-    def _assumed(self, section: Section) -> dict[Extractant, str]:
-        result = {}
-        for text, remark in section.mapping("assumed").items():
-            name = self._test(f"{section.where}, assumed", text)
-            if name is not None:
-                result[name] = str(remark)
-        return result
-
-    def _buffers(self, section: Section) -> tuple[Buffer, ...]:
-        names, where = [], f"{section.where}, buffers"
-        for text in section.texts("buffers"):
-            name = read_buffer(text)
-            if name is None:
-                self.report.error(where, f"the buffer {text!r} is not known", f"Known: {', '.join(Buffer)}")
-            else:
-                names.append(name)
-        if not names and not section.texts("buffers"):
-            self.report.error(where, "no buffer is named", 'Add buffers = ["Sikora"]')
-        return tuple(names)
-
-    def _yield_unit(self, section: Section) -> str:
-        unit = section.text("yield_unit")
-        if unit:
-            self._check_yield_unit(f"{section.where}, yield_unit", unit)
-        return unit
-
-    def _check_yield_unit(self, where: str, unit: str) -> None:
-        try:
-            convert(1.0, unit.replace("bu/", "lb/"), "kg/ha")
-        except UnitError:
-            self.report.error(
-                where, f"{unit!r} is not a yield per area", "Write for example ton/acre or bu/acre"
-            )
-
-    def _rate_unit(self, section: Section) -> str:
-        return section.choice("rate_unit", _RATE_UNITS, "lb/acre") or "lb/acre"
-
-    def _soil_unit(self, section: Section) -> str:
-        return section.choice("soil_unit", _SOIL_UNITS, "ppm") or "ppm"
-
-    # -- tables and equations ------------------------------------------------------------------
-
-    def _table(self, section: Section) -> RateTable:
-        extractants: tuple[Extractant, ...] | None = ()
-        element, yield_unit = section.text("soil"), self._yield_unit(section)
-        if section.has("file"):
-            read = read_csv(self.folder, section, "file", ["rate"])
-            tests = self._test_columns(section, read, element, yield_unit)
-            extractants = (
-                None if TEST_NOT_NAMED in tests else tuple(t for t in tests.values() if t is not None)
-            )
-            rows = tuple(self._rate_row(row, read.columns, tests) for row in read.rows)
-            self._check_rows(rows, read.rows)
-        else:
-            value, remark = section.number("rate"), section.text("remark")
-            if value is None and not remark:
-                self.report.error(section.where, "it has no file, no rate and no remark", "Add one of them")
-            rows = (RateRow({}, {}, value, remark, 0),)
-        table = RateTable(
-            nutrient=self._nutrient(section),
-            crops=self._crops(section),
-            rate_unit=self._rate_unit(section),
-            rows=rows or (RateRow({}, {}, None, "", 0),),
-            source=self._source(section),
-            element=element,
-            soil_unit=self._soil_unit(section),
-            extractants=extractants,
-            assumed_extractants=self._assumed(section),
-            yield_unit=yield_unit,
-            note=section.text("note"),
-        )
-        section.done()
-        return table
-
-    def _test_columns(
-        self, section: Section, read: CsvTable, element: str, yield_unit: str
-    ) -> dict[str, Extractant | None]:
-        """Find the soil test columns: heading to test, None for a test the source does not name."""
-        others = {"rate", "remark", YIELD, *CONDITIONS}
-        tests: dict[str, Extractant | None] = {}
-        for column in read.columns:
-            if column in others:
-                continue
-            test = read_extractant(column)
-            if test is None and column != TEST_NOT_NAMED:
-                self.report.error(
-                    f"{read.where}, row 1",
-                    f"the column {column!r} is neither a soil test nor a condition",
-                    f"Conditions: {', '.join((YIELD, *CONDITIONS))}. Soil tests: {', '.join(Extractant)}",
-                )
-                continue
-            tests[column] = test
-        if tests and not element:
-            self.report.error(f"{section.where}, soil", "the soil element is missing", 'Add soil = "P"')
-        if YIELD in read.columns and not yield_unit:
-            self.report.error(f"{section.where}, yield_unit", "it is missing", 'Add yield_unit = "ton/acre"')
-        return tests
-
-    def _rate_row(self, row: Row, columns: Sequence[str], tests: Mapping[str, Extractant | None]) -> RateRow:
-        spans: dict[Extractant | None, Span] = {}
-        conditions: dict[str, Cell] = {}
-        for column in columns:
-            if column in tests:
-                span = row.span(column)
-                if span is not None:
-                    spans[tests[column]] = span
-            elif column in ("previous crop", "texture"):
-                conditions[column] = row.names(column) or None
-            elif column == "seeding":
-                conditions[column] = row.yes_no(column)
-            elif column in (YIELD, *CONDITIONS):
-                conditions[column] = row.span(column)
-        return RateRow(spans, conditions, row.figure("rate"), row.cells.get("remark", ""), row.line)
-
-    def _check_rows(self, rows: Sequence[RateRow], lines: Sequence[Row]) -> None:
-        """Look for doubled rows, then at the classes of each test within like conditions."""
-        seen: dict[str, int] = {}
-        groups: dict[str, list[tuple[RateRow, Row]]] = {}
-        for row, line in zip(rows, lines, strict=True):
-            conditions = repr(sorted(row.conditions.items()))
-            key = conditions + repr(row.soil)
-            if key in seen:
-                self.report.error(line.where, f"it repeats the conditions of row {seen[key]}", "Remove one")
-            seen[key] = row.line
-            groups.setdefault(conditions, []).append((row, line))
-        tests = dict.fromkeys(test for row in rows for test in row.soil)
-        sizes = {
-            (test, len([1 for row, _ in group if test in row.soil]))
-            for group in groups.values()
-            for test in tests
-        }
-        for test, group in itertools.product(tests, groups.values()):
-            having = [(row.soil[test], row.value, line) for row, line in group if test in row.soil]
-            most = max(size for name, size in sizes if name == test)
-            if 0 < len(having) < most:
-                self.report.warn(
-                    having[0][2].where,
-                    f"its block has {len(having)} soil classes and another has {most}",
-                    "Check that no row is missing",
-                )
-            self._check_classes(having)
-
-    def _check_classes(self, having: Sequence[tuple[Span, float | None, Row]]) -> None:
-        ordered = sorted(having, key=lambda item: (item[0].low is not None, item[0].low or 0.0))
-        for (below, better_of, _), (above, rate, line) in itertools.pairwise(ordered):
-            edge, start = below.high, above.low
-            step = 10.0 ** -max(below.decimals, above.decimals)
-            meets = below.high_outside != above.low_outside
-            if edge is None or start is None or start < edge or (start == edge and not meets):
-                self.report.error(
-                    line.where, f"class {above.text} overlaps class {below.text}", "Correct them"
-                )
-            elif start - edge > step * 1.5:
-                what = f"no class stands between {below.text} and {above.text}"
-                self.report.warn(line.where, what, "Check against the print")
-            if better_of is not None and rate is not None and rate > better_of:
-                what = f"the rate rises from {better_of:g} to {rate:g} with a better soil test"
-                self.report.warn(line.where, what, "Check against the print")
-
-    def _equation(self, section: Section) -> Equation:
-        name = section.text("extractant", None)
-        test = self._test(f"{section.where}, extractant", name) if name else None
-        result = Equation(
-            nutrient=self._nutrient(section),
-            crops=self._crops(section),
-            rate_unit=self._rate_unit(section),
-            element=section.text("soil", None),
-            soil_unit=self._soil_unit(section),
-            extractant=test or Extractant.BRAY_P1,
-            intercept=section.required_number("intercept"),
-            slope=section.required_number("slope"),
-            yield_unit=self._yield_unit(section) or section.text("yield_unit", None),
-            source=self._source(section),
-        )
-        section.done()
-        return result
-
     # -- removal and ratings -------------------------------------------------------------------
 
     def _maintenance(self, section: Section) -> Maintenance:
@@ -353,10 +130,7 @@ class Edition:
         taken = read_csv(
             self.folder, section, "removal", ["crop", "yield_unit", nutrient.value, "publication"]
         )
-        names = (self._test(f"{section.where}, extractants", text) for text in section.texts("extractants"))
-        extractants = tuple(name for name in names if name is not None)
-        if not section.texts("extractants"):
-            self.report.error(f"{section.where}, extractants", "no soil test is named", 'Add ["Mehlich-3"]')
+        extractants = self._extractants(section)
         years = section.number("buildup_years")
         if years == 0:
             self.report.error(

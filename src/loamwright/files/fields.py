@@ -128,6 +128,8 @@ BOUNDS: Mapping[str, Bound] = {
     "products": Bound(1, 100, "", "Write 1 or more; null is no limit."),
     "cores": Bound(1, 100, "", "Write a whole number from 1 to 100."),
     "weight": Bound(0, 1_000, "", "Write 1 for a normal plot, 2 for one that matters twice.", over=True),
+    "share": Bound(0, 1, "", "Write a share of the whole, for example 0.1."),
+    "minutes": Bound(0, 600, "", "Write how many minutes, not negative."),
     "years": Bound(0, 50, "", "Write how many years, more than 0.", over=True),
     "season": Bound(1950, 2099, "", "Write the calendar year, for example 2026."),
     "printed rate": Bound(0, 1_000_000, "", "A printed figure is zero or more."),

@@ -15,8 +15,21 @@ from pathlib import Path
 
 from loamwright.errors import InputError, Level, Problem, has_errors
 from loamwright.files.editions import MAIN_FILE, Edition
+from loamwright.files.own_rates import load_own_rates
+from loamwright.files.reference import crop_names
 from loamwright.files.sections import Report
-from loamwright.needs import Guideline, Status
+from loamwright.files.textrows import SUFFIXES
+from loamwright.needs import (
+    DEPTH_RULES,
+    Choice,
+    ForCrop,
+    Guideline,
+    Status,
+    lime_depth_rule,
+    lime_edition,
+    read_chosen,
+)
+from loamwright.soil import plain_name
 
 BUILT_IN = Path(__file__).parents[1] / "data" / "guidelines"
 
@@ -31,8 +44,8 @@ class GuidelineInfo:
         What settings name it by.
     name
         Publisher, title and edition.
-    status
-        What it is good for.
+    status, why
+        What it is good for, and the sentence that says why it is no default.
     region
         Where it was written for.
     crops
@@ -53,6 +66,7 @@ class GuidelineInfo:
     gives_lime: bool
     lime_regions: tuple[str, ...]
     about: str
+    why: str = ""
 
 
 def guideline_editions() -> tuple[GuidelineInfo, ...]:
@@ -82,6 +96,7 @@ def describe(guideline: Guideline) -> GuidelineInfo:
         gives_lime=rule is not None,
         lime_regions=() if rule is None else rule.regions,
         about=guideline.about,
+        why=guideline.why,
     )
 
 
@@ -113,6 +128,8 @@ def load_guideline(guideline: str) -> Guideline:
     own = Path(guideline).expanduser()
     if (own / MAIN_FILE).is_file():
         return load_file(own)
+    if own.suffix.casefold() in SUFFIXES and own.is_file():
+        return load_own_rates(own)
     raise InputError(
         [
             Problem(
@@ -122,6 +139,74 @@ def load_guideline(guideline: str) -> Guideline:
             )
         ]
     )
+
+
+def load_choice(setting: str) -> Choice:
+    """Load every edition that the guideline setting names.
+
+    Parameters
+    ----------
+    setting
+        As `read_chosen` reads it: editions in their order, and those for one crop.
+
+    Returns
+    -------
+    Choice
+
+    Raises
+    ------
+    InputError
+        When an edition is missing, or does not name the crop that shall govern.
+    """
+    problems: list[Problem] = []
+    editions: list[Guideline] = []
+    for_crops: dict[str, tuple[ForCrop, ...]] = {}
+    for entry in read_chosen(setting):
+        try:
+            edition = load_guideline(entry.edition)
+        except InputError as error:
+            problems.extend(error.problems)
+            continue
+        if not entry.crop:
+            editions.append(edition)
+            continue
+        if entry.name and edition.crop(entry.name) is None:
+            listed = ", ".join(crop.name for crop in edition.crops)
+            what = f"{edition.short} does not name {entry.name!r}"
+            problems.append(Problem(f"settings, guideline for {entry.crop}", what, f"It names: {listed}"))
+        key = plain_name(entry.crop)
+        for_crops[key] = (*for_crops.get(key, ()), ForCrop(edition, entry.name))
+    if not editions and not problems:
+        what = "no guideline is named for crops in general"
+        problems.append(Problem("settings, guideline", what, f"Name one of: {', '.join(_built_in_ids())}"))
+    if problems:
+        raise InputError(problems)
+    return Choice(tuple(editions), for_crops, crop_names())
+
+
+def load_lime_guideline(setting: str) -> Guideline:
+    """Load the edition that the lime setting names, and make sure of its depth rule.
+
+    Parameters
+    ----------
+    setting
+        As `lime_edition` and `lime_depth_rule` read it.
+
+    Returns
+    -------
+    Guideline
+
+    Raises
+    ------
+    InputError
+        When there is no such edition or depth rule.
+    """
+    rule = lime_depth_rule(setting)
+    known = tuple(one.rule_id for one in DEPTH_RULES)
+    if rule and rule not in known:
+        what = f"{rule!r} is no depth rule"
+        raise InputError([Problem("settings, lime_guideline", what, f"Use one of: {', '.join(known)}")])
+    return load_guideline(lime_edition(setting))
 
 
 @lru_cache(maxsize=32)

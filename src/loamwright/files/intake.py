@@ -6,7 +6,7 @@ checked before anything is stored; then all of it is, or nothing. What follows f
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeVar
@@ -16,6 +16,7 @@ from loamwright.errors import InputError, Problem, has_errors
 from loamwright.files import (
     field_records,
     guidelines,
+    own_rates,
     plots,
     pricelists,
     property_file,
@@ -26,8 +27,10 @@ from loamwright.files import (
 )
 from loamwright.files.fields import Fields
 from loamwright.files.jsontext import read_json
+from loamwright.files.large_maps import LARGE, LargeMeasured, measure_large
 from loamwright.files.vectors import ShapeFile
 from loamwright.land import Cropping, KeepOut, Plot, PlotArea
+from loamwright.needs import read_chosen, write_chosen
 from loamwright.soil import OrganicInput, SoilTest
 from loamwright.supplies import Offer, PriceList, Product
 from loamwright.values import PropertyInfo
@@ -51,6 +54,13 @@ class Measured:
     areas: Mapping[str, PlotArea]
     problems: tuple[Problem, ...]
 
+    def __len__(self) -> int:
+        return len(self.plots)
+
+    def rows(self) -> Iterator[tuple[str, PlotArea]]:
+        """Return name and area of each plot."""
+        return ((plot.name, self.areas[plot.plot_id]) for plot in self.plots)
+
 
 def measure(
     path: Path,
@@ -58,7 +68,8 @@ def measure(
     season: int = 0,
     gps_sigma_m: float = 3.0,
     layer: str | None = None,
-) -> Measured:
+    progress: Callable[[str], None] = lambda _stage: None,
+) -> Measured | LargeMeasured:
     """Measure the plots of a file without making a property.
 
     Parameters
@@ -73,10 +84,13 @@ def measure(
         Standard error of a walked GPS fix [m].
     layer
         Layer of the file to read, when it has several.
+    progress
+        Told each stage of measuring a large file.
 
     Returns
     -------
-    Measured
+    Measured or LargeMeasured
+        The latter from 100,000 plots on, where the kind of file allows to read it part by part.
 
     Raises
     ------
@@ -87,16 +101,18 @@ def measure(
         raise InputError(
             [Problem("gps sigma", f"{gps_sigma_m:g} m is less than nothing", "Give zero or more.")]
         )
-    read = plots.plots_from_shapes(vectors.read_shapes(path, layer), season, gps_sigma_m, unnamed_ok=True)
-    problems = list(read.problems)
-    keepouts: tuple[KeepOut, ...] = ()
+    kept = plots.KeepOutsRead((), ())
     if keepouts_path is not None:
         kept = plots.keepouts_from_shapes(vectors.read_shapes(keepouts_path))
-        keepouts, problems = kept.keepouts, [*problems, *kept.problems]
+    if vectors.count_parted(path, layer) >= LARGE:
+        large = measure_large(path, layer, kept.keepouts, gps_sigma_m, progress)
+        return replace(large, problems=(*large.problems, *kept.problems))
+    read = plots.plots_from_shapes(vectors.read_shapes(path, layer), season, gps_sigma_m, unnamed_ok=True)
+    problems = [*read.problems, *kept.problems]
     if not read.plots:
         raise InputError(problems)
     problems.extend(land.find_overlaps(read.plots))
-    areas = {area.plot_id: area for area in land.areas(read.plots, keepouts)}
+    areas = {area.plot_id: area for area in land.areas(read.plots, kept.keepouts)}
     return Measured(read.plots, areas, tuple(problems))
 
 
@@ -139,14 +155,17 @@ def read_settings(path: Path) -> PropertyInfo:
 
 
 def _with_guidelines(path: Path, info: PropertyInfo) -> PropertyInfo:
-    def found(name: str) -> str:
-        folder = path.parent / name
-        chosen = str(folder.resolve()) if folder.is_dir() else name
-        guidelines.load_guideline(chosen)
-        return chosen
+    def found(setting: str) -> str:
+        entries = []
+        for entry in read_chosen(setting):
+            beside = path.parent / entry.edition
+            entries.append(replace(entry, edition=str(beside.resolve())) if beside.exists() else entry)
+        return write_chosen(tuple(entries))
 
     own = info.settings
     own = replace(own, guideline=found(own.guideline), lime_guideline=found(own.lime_guideline))
+    guidelines.load_choice(own.guideline)
+    guidelines.load_lime_guideline(own.lime_guideline)
     return replace(info, settings=own)
 
 
@@ -221,6 +240,7 @@ class _Basket:
         self.offers: list[Offer] = []
         self.entries: list[Application] = []
         self.info: PropertyInfo | None = None
+        self.sheet: Path | None = None
         self.known = {plot.plot_id for plot in record.plots}
         self.seen: set[tuple[str, str]] = set()
         self.problems: list[Problem] = []
@@ -254,6 +274,10 @@ class _Basket:
             self._once(path, "input_id", (item.input_id for item in inputs))
             replaced = _replaced(inputs, self.held.organic_inputs, lambda item: item.input_id)
             self._took(path, _count(inputs, "organic input"), replaced)
+        elif kind == "standard rates":
+            rates, found = own_rates.own_rates_from(content)
+            self.sheet = path
+            self._took(path, _count(rates, "standard rate"))
         else:
             entries, found = tables.applications_from(content, self.known)
             self._take_entries(path, entries)
@@ -313,8 +337,11 @@ class _Basket:
     def put(self, path: Path) -> None:
         """Store everything in one transaction; an entry the record contradicts undoes it all."""
         with property_file.edit(path) as editor:
-            if self.info is not None:
-                editor.put_info(self.info)
+            info = self.info
+            if self.sheet is not None:
+                info = own_rates.with_sheet(info or self.held.info, self.sheet)
+            if info is not None:
+                editor.put_info(info)
             editor.put_plots(self.plots.values())
             editor.put_croppings(self.croppings)
             editor.put_keepouts(self.keepouts)
@@ -335,6 +362,7 @@ KINDS = (
     "soil tests",
     "organic inputs",
     "products",
+    "standard rates",
     "applications",
     "records",
 )
@@ -352,14 +380,15 @@ class _File:
 def _read(path: Path, kind: str | None, layer: str | None) -> _File:
     """Read a file once, and tell from its content what it holds unless that was said."""
     suffix = path.suffix.lower()
-    if kind in ("soil tests", "organic inputs", "products", "applications"):
+    if kind in ("soil tests", "organic inputs", "products", "standard rates", "applications"):
         return _File(path, kind, textrows.read_table(path))
     if kind in ("settings", "records"):
         return _File(path, kind, read_json(path))
     document = None
     if kind is None and suffix in textrows.SUFFIXES:
         table = textrows.read_table(path)
-        return _File(path, _told(path, tables.kind_of(table)), table)
+        told = "standard rates" if own_rates.is_own_rates(table) else tables.kind_of(table)
+        return _File(path, _told(path, told), table)
     if kind is None and suffix == ".json":
         document = read_json(path)
         for its_kind, room in (("settings", settings), ("records", field_records)):

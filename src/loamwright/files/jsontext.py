@@ -7,7 +7,10 @@ T. Bray, "The JavaScript Object Notation (JSON) Data Interchange Format", RFC 82
 
 from __future__ import annotations
 
+import gc
 import json
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -50,9 +53,10 @@ def read_json(path: Path, called: str = "JSON", again: str = _AGAIN, strict: boo
     if not text.strip():
         raise refusal(f"the file is empty ({size} bytes): this is not {called}")
     try:
-        return json.loads(
-            text, parse_constant=_refuse_constant if strict else None, object_pairs_hook=_each_once
-        )
+        with _without_collecting():
+            return json.loads(
+                text, parse_constant=_refuse_constant if strict else None, object_pairs_hook=_each_once
+            )
     except json.JSONDecodeError as error:
         near = text[max(0, error.pos - 12) : error.pos + 12].strip() or text[-20:].strip()
         place = f"line {error.lineno}, column {error.colno}, near {near!r}"
@@ -76,3 +80,16 @@ def _each_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
         doubled = next(name for name in names if names.count(name) > 1)
         raise _DoubledKeyError(f"the key {doubled!r} stands twice in one object")
     return content
+
+
+@contextmanager
+def _without_collecting() -> Iterator[None]:
+    """Leave garbage for later: a map is a million small lists, and searching them again and again for
+    loops, of which JSON has none, takes longer than reading them."""
+    collecting = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if collecting:
+            gc.enable()

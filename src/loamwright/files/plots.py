@@ -9,9 +9,10 @@ that all faults are told at once. Whether anything is imported then is `season`'
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Container, Mapping, Sequence
+from dataclasses import dataclass, field
 from itertools import pairwise
+from pathlib import Path
 
 import shapely
 
@@ -23,12 +24,14 @@ from loamwright.land import (
     Cropping,
     KeepOut,
     Plot,
-    check_boundary,
+    check_boundaries,
     distance_m,
     label_point,
     overlaps,
     walk_to_boundary,
 )
+from loamwright.needs import read_use
+from loamwright.soil import Missing
 from loamwright.units import format_area, read_number
 
 #: Column → other names it goes by. Compared without capitals, spaces and punctuation; the ten-letter
@@ -42,6 +45,7 @@ PLOT_COLUMNS: Mapping[str, tuple[str, ...]] = {
     "yield_goal": ("yield", "expected_yield"),
     "legume_pct": ("legume", "legume_percent"),
     "seeding": ("new_seeding", "establishment"),
+    "use": ("crop_use", "used_as"),
     "season": ("year",),
     "notes": ("note", "comment", "comments", "description", "desc", "remarks"),
     "access": ("directions",),
@@ -55,7 +59,7 @@ KEEPOUT_COLUMNS: Mapping[str, tuple[str, ...]] = {
     "setback": ("setback_distance", "setback_di", "buffer"),
     "notes": ("note", "comment", "comments", "description", "desc", "remarks"),
 }
-_CROP_COLUMNS = ("crop", "previous_crop", "previous_stand", "yield_goal", "legume_pct", "seeding")
+_CROP_COLUMNS = ("crop", "previous_crop", "previous_stand", "yield_goal", "legume_pct", "seeding", "use")
 #: An entrance farther than this from its plot is mentioned [m] (our choice).
 FAR_ENTRANCE_M = 5_000.0
 #: Pieces of one track that are farther apart than this many fix errors are two walks (our choice).
@@ -97,6 +101,12 @@ class KeepOutsRead:
 
 # ---------------------------------------------------------------------------------------------
 # Words of features
+
+
+def rank_of(name: str, column: str) -> int | None:
+    """Return how well a name in a file stands for a column of ours, 0 the best; None when it does not."""
+    names = (column, *PLOT_COLUMNS[column])
+    return names.index(plain) if (plain := key_of(name)) in names else None
 
 
 def _rows(shapes: ShapeFile, columns: Mapping[str, tuple[str, ...]]) -> list[Fields]:
@@ -158,34 +168,31 @@ def plots_from_shapes(
     problems = list(shapes.problems)
     has_ids = any(row.has("plot_id") for row in rows)
     if rows and not has_ids and any(row.has("name") for row in rows):
-        fix = "Add a plot_id column if names may change: an id stays for ever."
-        problems.append(
-            Problem(shapes.path.name, "no plot_id column; names are used as ids", fix, Level.NOTE)
-        )
+        problems.append(no_ids(shapes.path))
     plots: list[Plot] = []
     croppings: dict[str, Cropping] = {}
     wheres: list[str] = []
-    for number, (feature, row) in enumerate(zip(shapes.features, rows, strict=True), start=1):
+    ids = Ids("plot_id")
+    outlines = outlines_of(shapes.features, gps_sigma_m)
+    for number, (row, outline) in enumerate(zip(rows, outlines, strict=True), start=1):
         plot_id = row.text("plot_id") or ("" if has_ids else row.text("name"))
         if not plot_id and unnamed_ok:
             plot_id = str(number)
-        _check_id(
-            plot_id, "plot_id", row, {plot.plot_id: where for plot, where in zip(plots, wheres, strict=True)}
-        )
-        plot = _plot(plot_id, feature, row, gps_sigma_m)
+        row.add([*ids.check(plot_id, row.place("plot_id")), *outline.problems])
+        plot = _plot(plot_id, outline, row)
         cropping = _cropping(plot_id, row, season)
         problems.extend(row.problems)
         if plot is None or row.bad:
             continue
         plots.append(plot)
-        wheres.append(feature.where)
+        wheres.append(row.where)
+        ids.take(plot_id, row.where)
         if cropping is not None:
             croppings[plot_id] = cropping
-    twice = {pair.second: pair.first for pair in overlaps(plots) if pair.share >= DUPLICATE_SHARE}
+    twice = {pair.second: pair.first for pair in overlaps(plots, DUPLICATE_SHARE)}
     for second, first in twice.items():
-        what = f"plot {plots[second].plot_id!r} has the same boundary as plot {plots[first].plot_id!r}"
-        fix = f"Delete one of them ({wheres[first]}), or its acres and dollars count twice."
-        problems.append(Problem(wheres[second], what, fix))
+        names = plots[first].plot_id, plots[second].plot_id
+        problems.append(drawn_twice(*names, wheres[first], wheres[second]))
     kept = [plot for index, plot in enumerate(plots) if index not in twice]
     problems.extend(_unused_columns(rows, shapes, "not used here; kept with each plot"))
     return PlotsRead(
@@ -195,44 +202,89 @@ def plots_from_shapes(
     )
 
 
-def _check_id(ident: str, column: str, row: Fields, taken: Mapping[str, str]) -> None:
-    """Refuse a missing or repeated id; warn of one that differs only in capitals."""
-    if not ident:
-        row.problem(column, f"the feature has no {column}", "Give it a short id that will never change.")
-    elif ident in taken:
-        what = f"{column} {ident!r} is already used by {taken[ident]}"
-        row.problem(column, what, "Give each its own id, or join the shapes into one multipolygon.")
-    elif twin := next((other for other in taken if other.casefold() == ident.casefold()), None):
-        what = f"{column} {ident!r} differs from {twin!r} only in capitals"
-        row.problem(column, what, "Look whether both are meant.", Level.WARNING)
+def no_ids(path: Path) -> Problem:
+    """Say that a file has names only."""
+    fix = "Add a plot_id column if names may change: an id stays for ever."
+    return Problem(path.name, "no plot_id column; names are used as ids", fix, Level.NOTE)
 
 
-def _plot(plot_id: str, feature: Feature, row: Fields, gps_sigma_m: float) -> Plot | None:
-    area_se_m2 = None
-    if feature.is_track:
-        boundary, area_se_m2 = _walked(feature, row, gps_sigma_m)
-    else:
-        boundary, found = check_boundary(feature.wkb, feature.where)
-        row.add(found)
+def drawn_twice(first: str, second: str, first_where: str, second_where: str) -> Problem:
+    """Refuse the second of two plots with one boundary."""
+    what = f"plot {second!r} has the same boundary as plot {first!r}"
+    fix = f"Delete one of them ({first_where}), or its acres and dollars count twice."
+    return Problem(second_where, what, fix)
+
+
+@dataclass(slots=True)
+class Ids:
+    """The ids of a file: each once, and none so like another that it may be a slip."""
+
+    column: str
+    taken: dict[str, str] = field(default_factory=dict)  # id → where
+    folded: dict[str, str] = field(default_factory=dict)  # without capitals → the first such id
+
+    def check(self, ident: str, where: str) -> list[Problem]:
+        """Refuse a missing or repeated id; warn of one that differs only in capitals."""
+        if not ident:
+            what = f"the feature has no {self.column}"
+            return [Problem(where, what, "Give it a short id that will never change.")]
+        if ident in self.taken:
+            what = f"{self.column} {ident!r} is already used by {self.taken[ident]}"
+            return [Problem(where, what, "Give each its own id, or join the shapes into one multipolygon.")]
+        if twin := self.folded.get(ident.casefold()):
+            what = f"{self.column} {ident!r} differs from {twin!r} only in capitals"
+            return [Problem(where, what, "Look whether both are meant.", Level.WARNING)]
+        return []
+
+    def take(self, ident: str, where: str) -> None:
+        """Note an id as used."""
+        self.taken[ident] = where
+        self.folded.setdefault(ident.casefold(), ident)
+
+
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """A boundary as checked, None when it cannot be used; its standard error when it was walked."""
+
+    boundary: bytes | None
+    area_se_m2: float | None
+    problems: tuple[Problem, ...]
+
+
+def outlines_of(features: Sequence[Feature], gps_sigma_m: float) -> list[Outline]:
+    """Return the boundary of each feature, drawn or walked."""
+    drawn = [feature for feature in features if not feature.is_track]
+    checked = iter(check_boundaries([item.wkb for item in drawn], [item.where for item in drawn]))
+    outlines = []
+    for feature in features:
+        if feature.is_track:
+            outlines.append(_walked(feature, gps_sigma_m))
+        else:
+            boundary, problems = next(checked)
+            outlines.append(Outline(boundary, None, problems))
+    return outlines
+
+
+def _plot(plot_id: str, outline: Outline, row: Fields) -> Plot | None:
     entrance, weight = row.read("entrance", _place), row.number("weight", "weight")
-    if boundary is None:
+    if outline.boundary is None:
         return None
     if entrance is not None:
-        _check_entrance(entrance, boundary, row)
+        _check_entrance(entrance, outline.boundary, row)
     return Plot(
         plot_id=plot_id,
         name=row.text("name") or plot_id,
-        boundary_wkb=boundary,
+        boundary_wkb=outline.boundary,
         entrance=entrance,
         access=row.text("access"),
         notes=row.text("notes"),
-        area_se_m2=area_se_m2,
+        area_se_m2=outline.area_se_m2,
         weight=1.0 if weight is None else weight,
         extra=row.extra,
     )
 
 
-def _walked(feature: Feature, row: Fields, gps_sigma_m: float) -> tuple[bytes | None, float | None]:
+def _walked(feature: Feature, gps_sigma_m: float) -> Outline:
     """Return the boundary inside a walked line and the standard error of its area."""
     pieces = [list(piece.coords) for piece in shapely.get_parts(shapely.from_wkb(feature.wkb)).tolist()]
     for before, after in pairwise(pieces):
@@ -240,17 +292,16 @@ def _walked(feature: Feature, row: Fields, gps_sigma_m: float) -> tuple[bytes | 
         if gap > SAME_WALK_SIGMAS * gps_sigma_m:
             what = f"the track is in {len(pieces)} pieces, and two of them are {gap:,.0f} m apart"
             fix = "Save each walk as a track of its own, or join the pieces."
-            row.problem("", what, fix)
-            return None, None
+            return Outline(None, None, (Problem(feature.where, what, fix),))
     fixes = [fix for piece in pieces for fix in piece]
     walk = walk_to_boundary(fixes, gps_sigma_m, where=feature.where)
-    row.add(walk.problems)
+    problems = list(walk.problems)
     if walk.area_m2 is not None and walk.area_se_m2 is not None:
         size = f"{format_area(walk.area_m2)} ± {format_area(walk.area_se_m2)}"
         what = f"a line is taken as walked with GPS: {size}"
         fix = f"The ± is one standard error, for {len(fixes)} fixes good to {gps_sigma_m:g} m each."
-        row.problem("", what, fix, Level.NOTE)
-    return walk.boundary_wkb, walk.area_se_m2
+        problems.append(Problem(feature.where, what, fix, Level.NOTE))
+    return Outline(walk.boundary_wkb, walk.area_se_m2, tuple(problems))
 
 
 def _check_entrance(entrance: tuple[float, float], boundary: bytes, row: Fields) -> None:
@@ -267,6 +318,13 @@ def _check_entrance(entrance: tuple[float, float], boundary: bytes, row: Fields)
         row.problem("entrance", what, "Look whether that is the way in.", Level.WARNING)
 
 
+def _use(text: str) -> str:
+    read = read_use(text)
+    if isinstance(read, Missing):
+        raise UnitError(read.reason, "write harvested, grazed by beef cattle, browsed, or left")
+    return text
+
+
 def _cropping(plot_id: str, row: Fields, season: int) -> Cropping | None:
     stated, legume = row.year("season"), row.percent("legume_pct")
     goal, seeding = row.amount("yield_goal", "yield", counted="counted yield"), row.yes_no("seeding")
@@ -281,6 +339,7 @@ def _cropping(plot_id: str, row: Fields, season: int) -> Cropping | None:
         legume_pct=legume,
         seeding=seeding,
         previous_stand=row.text("previous_stand"),
+        use=row.read("use", _use) or "",
     )
 
 
@@ -292,16 +351,16 @@ def keepouts_from_shapes(shapes: ShapeFile) -> KeepOutsRead:
     """Read the keep-outs of a map file."""
     rows = _rows(shapes, KEEPOUT_COLUMNS)
     problems = list(shapes.problems)
-    taken: dict[str, str] = {}
+    ids = Ids("keepout_id")
     stated = {row.text("keepout_id") for row in rows}
     keepouts = []
     made_up = []
     for feature, row in zip(shapes.features, rows, strict=True):
         ident = row.text("keepout_id")
         if not ident:
-            ident = _next_id(key_of(row.text("kind")) or "keepout", stated | set(taken))
+            ident = _next_id(key_of(row.text("kind")) or "keepout", stated, ids.taken)
             made_up.append(ident)
-        _check_id(ident, "keepout_id", row, taken)
+        row.add(ids.check(ident, row.place("keepout_id")))
         setback_m = row.quantity("setback", "setback")
         if not row.text("kind"):
             fix = "Write water, well, sinkhole, ditch, rock, road …: cautions depend on it."
@@ -310,7 +369,7 @@ def keepouts_from_shapes(shapes: ShapeFile) -> KeepOutsRead:
         problems.extend(row.problems)
         if row.bad:
             continue
-        taken[ident] = feature.where
+        ids.take(ident, feature.where)
         others = [f"{name}: {text}" for name, text in row.extra.items()]
         keepouts.append(
             KeepOut(
@@ -331,9 +390,9 @@ def keepouts_from_shapes(shapes: ShapeFile) -> KeepOutsRead:
     return KeepOutsRead(tuple(keepouts), tuple(problems))
 
 
-def _next_id(kind: str, taken: set[str]) -> str:
+def _next_id(kind: str, *taken: Container[str]) -> str:
     number = 1
-    while f"{kind}-{number}" in taken:
+    while any(f"{kind}-{number}" in ids for ids in taken):
         number += 1
     return f"{kind}-{number}"
 

@@ -32,6 +32,7 @@ from loamwright.files.columns import (
     OFFERS,
     ORGANIC_INPUTS,
     PLAN_COVERAGE,
+    PLAN_JOBS,
     PLAN_LINES,
     PLAN_PURCHASES,
     PLANS,
@@ -408,6 +409,7 @@ def _read_soil_tests(connection: sqlite3.Connection) -> tuple[SoilTest, ...]:
 
 
 def _read_plans(connection: sqlite3.Connection) -> tuple[Plan, ...]:
+    jobs = _by(connection, "plan_jobs", "plan_id")
     lines = _by(connection, "plan_lines", "plan_id")
     buy = _by(connection, "plan_purchases", "plan_id")
     coverage = _by(connection, "plan_coverage", "plan_id")
@@ -416,6 +418,7 @@ def _read_plans(connection: sqlite3.Connection) -> tuple[Plan, ...]:
     return tuple(
         PLANS.record_of(
             row,
+            jobs=tuple(PLAN_JOBS.record_of(r) for r in jobs.get(row["plan_id"], ())),
             lines=tuple(PLAN_LINES.record_of(r) for r in lines.get(row["plan_id"], ())),
             buy=tuple(PLAN_PURCHASES.record_of(r) for r in buy.get(row["plan_id"], ())),
             coverage=tuple(PLAN_COVERAGE.record_of(r) for r in coverage.get(row["plan_id"], ())),
@@ -551,6 +554,8 @@ class Editor:
         stored = replace(plan, plan_id=plan_id, reason=reason, made_at=plan.made_at or now)
         self._insert("plans", PLANS.row(stored))
         own = {"plan_id": plan_id}
+        for job in stored.jobs:
+            self._insert("plan_jobs", {**own, **PLAN_JOBS.row(job)})
         for line in stored.lines:
             self._insert("plan_lines", {**own, **PLAN_LINES.row(line)})
         for purchase in stored.buy:
@@ -559,7 +564,9 @@ class Editor:
             self._insert("plan_coverage", {**own, **PLAN_COVERAGE.row(coverage)})
         for plot_id, cost in stored.plot_costs.items():
             self._insert("plan_plot_costs", {**own, "plot_id": plot_id, "cost": str(cost)})
-        self._changed("plans", "plan_lines", "plan_purchases", "plan_coverage", "plan_plot_costs")
+        self._changed(
+            "plans", "plan_jobs", "plan_lines", "plan_purchases", "plan_coverage", "plan_plot_costs"
+        )
         return stored
 
     def append_applications(self, applications: Sequence[Application]) -> Appended:

@@ -11,9 +11,11 @@ from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from importlib import resources
 
-from loamwright.supplies import Form, KnownMaterial, Product
+from loamwright.needs import CropName, CropNames
+from loamwright.planning import CalendarRow, GroundRule
+from loamwright.supplies import Form, KnownMaterial, Material, MixAnswer, MixRule, MixTable, Product
 from loamwright.units import FT_M, LB_GAL_KG_M3, LB_KG, parse_quantity
-from loamwright.values import Nutrient, Quantity, Source
+from loamwright.values import Nutrient, Quantity, Source, Timing
 from loamwright.work import CautionText, ChangeFigure, SamplingGuide
 
 
@@ -107,6 +109,33 @@ def load_change_figures() -> Mapping[Nutrient, ChangeFigure]:
     }
 
 
+@lru_cache(maxsize=1)
+def crop_names() -> CropNames:
+    """Read what crops are called besides their usual names.
+
+    Returns
+    -------
+    CropNames
+
+    Examples
+    --------
+    >>> crop_names().of("ladino").name
+    'white clover'
+    """
+
+    def listed(cell: str) -> tuple[str, ...]:
+        return tuple(part.strip() for part in cell.split(";") if part.strip())
+
+    return CropNames(
+        tuple(
+            CropName(
+                row["name"], row["botanical"], row["kind"], listed(row["other names"]), listed(row["forms"])
+            )
+            for row in _rows("crop_names.csv")
+        )
+    )
+
+
 _FORMS_OF_N = ("urea", "ammoniacal", "nitrate")
 
 
@@ -147,3 +176,101 @@ def _material(row: dict[str, str]) -> KnownMaterial:
         analysis_source=Source(row["analysis_source"]),
         density_source=Source(row["density_source"]) if row["density_source"] else None,
     )
+
+
+def load_mixing() -> MixTable:
+    """Read which materials may share a hopper, by whom it is said.
+
+    Returns
+    -------
+    MixTable
+
+    Examples
+    --------
+    >>> [rule.answer.value for rule in load_mixing().rules if rule.one == "urea"][:2]
+    ['no', 'no']
+    """
+    materials = tuple(
+        Material(row["material"], _guarantees(row), Source(row["source"]))
+        for row in _rows("mixing_materials.csv")
+    )
+    rules = tuple(
+        MixRule(
+            row["one"],
+            row["other"],
+            MixAnswer(row["answer"]),
+            row["condition"],
+            Source(row["source"], row["year"]),
+        )
+        for row in _rows("mixing.csv")
+    )
+    return MixTable(materials, rules)
+
+
+def load_calendar() -> tuple[CalendarRow, ...]:
+    """Read when published pages say what is spread, and how it is placed.
+
+    Returns
+    -------
+    tuple of CalendarRow
+
+    Examples
+    --------
+    >>> load_calendar()[0].label
+    'before seeding'
+    """
+    return tuple(
+        CalendarRow(
+            crops=tuple(row["crops"].split("|")),
+            stand=row["stand"],
+            supply=row["supply"],
+            state=row["state"],
+            timing=Timing(row["timing"]) if row["timing"] else None,
+            label=row["label"],
+            placement=row["placement"],
+            opens=_month_day(row["opens"]),
+            closes=_month_day(row["closes"]),
+            source=Source(row["source"], row["year"]),
+        )
+        for row in _rows("calendar.csv")
+    )
+
+
+def load_ground_rules() -> tuple[GroundRule, ...]:
+    """Read the rules of states on ground, dates and rain; each holds in its own state only.
+
+    Returns
+    -------
+    tuple of GroundRule
+
+    Examples
+    --------
+    >>> load_ground_rules()[0].state
+    'Delaware'
+    """
+    return tuple(
+        GroundRule(
+            state=row["state"],
+            kind=row["kind"],
+            what=row["what"],
+            rule=row["rule"],
+            who=row["who"],
+            source=Source(row["source"], row["year"]),
+        )
+        for row in _rows("ground_rules.csv")
+    )
+
+
+def _month_day(cell: str) -> tuple[int, int] | None:
+    """Read ``"02-15"``."""
+    month, _, day = cell.partition("-")
+    return (int(month), int(day)) if cell else None
+
+
+def _guarantees(row: Mapping[str, str]) -> Mapping[Nutrient, tuple[float, float]]:
+    """Lowest and highest guarantee of each nutrient a material holds [percent]."""
+    ranges = {
+        nutrient: (float(row[f"{nutrient.value.lower()}_low"]), float(row[f"{nutrient.value.lower()}_high"]))
+        for nutrient in (Nutrient.N, Nutrient.P2O5, Nutrient.K2O, Nutrient.S, Nutrient.B)
+    }
+    return {nutrient: ends for nutrient, ends in ranges.items() if ends[1] > 0}

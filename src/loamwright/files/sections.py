@@ -13,7 +13,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from loamwright.errors import Level, Problem
+from loamwright.errors import Level, Problem, UnitError
 from loamwright.files.fields import Fields, shown
 from loamwright.needs import Span, parse_span
 
@@ -72,6 +72,13 @@ class Section(Fields):
         """Read a number, zero or more."""
         return super().number(name, kind, unit)
 
+    def amounts(self, name: str) -> Amounts | None:
+        """Read a rate: a number, or a text such as ``"0 to 60"``, ``"60 + 80"``; None without one."""
+        if isinstance(self.value(name), str):
+            return self.read(name, read_amounts)
+        value = self.number(name)
+        return None if value is None else Amounts(value, value, "")
+
     def required_number(self, name: str) -> float:
         """Read a number that must be there."""
         if self.value(name) is None:
@@ -126,6 +133,49 @@ class Section(Fields):
         self.finish()
 
 
+@dataclass(frozen=True, slots=True)
+class Amounts:
+    """A printed rate: one figure, a range, or several to be put on one after another.
+
+    Parameters
+    ----------
+    low, high
+        Sum of the lower and of the upper figures; the same when no range is printed.
+    printed
+        The cell as it stands, when it is more than one number; else empty.
+    """
+
+    low: float
+    high: float
+    printed: str
+
+    @property
+    def value(self) -> float | None:
+        """The figure; None when the print leaves a range."""
+        return self.low if self.low == self.high else None
+
+    @property
+    def between(self) -> tuple[float, float] | None:
+        """The range; None when the print gives one figure."""
+        return None if self.low == self.high else (self.low, self.high)
+
+
+def read_amounts(text: str) -> Amounts:
+    """Read the cell of a rate: ``60``, ``0 to 60`` for a range, ``60 + 80`` for parts."""
+    fix = "write a number, 0 to 60 for a range, 60 + 80 for parts, or leave it blank"
+    low = high = 0.0
+    for part in text.split("+"):
+        try:
+            span = parse_span(part)
+        except UnitError:
+            span = None
+        if span is None or span.low is None or span.high is None:
+            raise UnitError(f"{text!r} is not a rate", fix)
+        low, high = low + span.low, high + span.high
+    plain = "+" not in text and low == high
+    return Amounts(low, high, "" if plain else text)
+
+
 class Row(Fields):
     """One line of a CSV table.
 
@@ -153,6 +203,14 @@ class Row(Fields):
     def figure(self, column: str) -> float | None:
         """Read a rate; blank stays blank."""
         return self.number(column, "printed rate")
+
+    def amounts(self, column: str) -> Amounts | None:
+        """Read a rate that may be a range or a sum, ``"60 to 75 + 60 to 75"``; None when blank or wrong."""
+        return self.read(column, read_amounts)
+
+    def signed(self, column: str) -> float:
+        """Read a number of a formula, which may be below zero; zero when it is wrong, which was reported."""
+        return self.number(column, "figure") or 0.0
 
     def names(self, column: str) -> tuple[str, ...]:
         """Read names separated by semicolons."""

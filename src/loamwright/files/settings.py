@@ -16,6 +16,7 @@ from loamwright.errors import InputError, Problem
 from loamwright.files.fields import Fields
 from loamwright.files.jsontext import read_json
 from loamwright.files.reference import load_sampling_guides
+from loamwright.files.work_rules import work_rules
 from loamwright.supplies import DOSE_LIMITS
 from loamwright.units import ACRE_M2, HA_M2, SYSTEMS, TON_KG
 from loamwright.values import LimeBasis, Nutrient, PropertyInfo, Settings, Spreader
@@ -124,6 +125,7 @@ def _settings(keys: Fields) -> Settings:
         default_yield_row=_or(keys.yes_no("default_yield_row"), default.default_yield_row),
         gps_sigma_m=_or(keys.quantity("gps_sigma", "fix error"), default.gps_sigma_m),
         spreaders=tuple(_spreader(one) for one in keys.inners("spreaders", "spreader")),
+        work=work_rules(keys.inner("work")),
     )
     keys.finish()
     return settings

@@ -35,6 +35,7 @@ from loamwright.files.textrows import Table
 from loamwright.needs import read_lab_lime
 from loamwright.planning import FixedPass
 from loamwright.soil import (
+    INDEX_UNITS,
     LabRecommendation,
     Missing,
     OrganicInput,
@@ -255,9 +256,11 @@ def _reading(row: Fields, element: str, symbol: str) -> Reading | None:
         row.problem(
             f"{element}_unit",
             f"the unit {unit!r} of {symbol} {figure} is not understood",
-            "Write ppm, mg/kg, lb/acre or kg/ha.",
+            "Write ppm, mg/kg, lb/acre or kg/ha; mg/l, mg/100 g; an index with its laboratory, as NC index.",
         )
-    if not extractant:
+    if not extractant and read_unit(unit) in INDEX_UNITS:
+        pass  # a laboratory's index says which test it is of
+    elif not extractant:
         row.problem(
             f"{element}_extractant",
             f"the extractant of {symbol} {figure} {unit} is missing".replace("  ", " "),

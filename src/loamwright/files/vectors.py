@@ -16,7 +16,7 @@ import tempfile
 import warnings
 import zipfile
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from importlib.util import find_spec
@@ -28,7 +28,7 @@ import shapely
 
 from loamwright.errors import InputError, Level, Problem
 from loamwright.files.jsontext import read_json
-from loamwright.land import check_coordinates, from_geojson, geometry_type
+from loamwright.land import check_coordinates, geometry_type, placed_for_sure, shapes_from_geojson
 
 _GEOGRAPHIC = "EPSG:4326"
 #: Fields the KML reader adds by itself.
@@ -79,8 +79,8 @@ class ShapeFile:
 
 
 @dataclass(slots=True)
-class _Found:
-    """What a reader hands back: (layer, number, properties, wkb or None or problem) and remarks."""
+class Found:
+    """What a reader hands back: (place, properties, wkb or None or problem) and remarks."""
 
     rows: list[tuple[str, dict[str, str], bytes | Problem | None]] = field(default_factory=list)
     remarks: list[Problem] = field(default_factory=list)
@@ -99,33 +99,97 @@ def read_shapes(path: Path, layer: str | None = None, document: Any = None) -> S
             raise InputError([*found.remarks, Problem(path.name, "the file has no features", fix)])
     except InputError as refusal:
         return ShapeFile(path, (), refusal.problems)
-    features = []
+    features, problems = judged(found)
+    return ShapeFile(path, tuple(feature for feature in features if feature is not None), problems)
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """Features of a file that follow each other.
+
+    Parameters
+    ----------
+    start
+        Place of the first in the file, from 0.
+    columns
+        What the file says of them, by column.
+    wkbs
+        Their shapes, longitude-latitude on WGS84; None where there is none.
+    remarks
+        What was found while reading.
+    """
+
+    start: int
+    columns: Mapping[str, np.ndarray]
+    wkbs: np.ndarray
+    remarks: tuple[Problem, ...]
+
+
+#: Kinds of file that can be read part by part, and how many features a part has.
+_PARTED, _PART = {".fgb", ".gpkg", ".shp"}, 100_000
+
+
+def count_parted(path: Path, layer: str | None = None) -> int:
+    """Return how many features a file holds that can be read part by part; 0 for any other file."""
+    import pyogrio
+
+    if path.suffix.lower() not in _PARTED or not path.is_file():
+        return 0
+    try:
+        about = pyogrio.read_info(str(path), layer=_the_layer(str(path), layer, path))
+    except (InputError, RuntimeError, ValueError):  # said when it is read as a whole
+        return 0
+    return int(about["features"])
+
+
+def read_parts(path: Path, layer: str | None, wanted: Callable[[str], bool]) -> Iterator[Part]:
+    """Read a file that `count_parted` counts part by part, with the columns that are wanted."""
+    import pyogrio
+
+    source, count = str(path), count_parted(path, layer)
+    layer = _the_layer(source, layer, path)
+    names = [str(name) for name in pyogrio.read_info(source, layer=layer)["fields"]]
+    which = {"columns": [name for name in names if wanted(name)], "max_features": _PART}
+    for start in range(0, count, _PART):
+        meta, wkbs, columns, remarks = _raw(source, layer, path.name, path, skip_features=start, **which)
+        wkbs, moved = _moved(wkbs, meta["crs"], path)
+        yield Part(start, columns, wkbs, (*remarks, *moved))
+
+
+def judged(found: Found) -> tuple[list[Feature | None], tuple[Problem, ...]]:
+    """Return each row a reader hands back as a feature, or None where it cannot be used; and the faults."""
+    stated = [shape if isinstance(shape, bytes) else None for _, _, shape in found.rows]
+    shapes = shapely.from_wkb(np.array(stated, dtype=object), on_invalid="ignore")
+    sure = placed_for_sure(shapes)
+    flat = shapely.to_wkb(shapely.force_2d(shapes))
+    is_line = np.isin(shapely.get_type_id(shapes), _LINES)
+    features: list[Feature | None] = [None] * len(found.rows)
     problems = list(found.remarks)
     misplaced: dict[str, list[Problem]] = {}
-    for place, properties, shape in found.rows:
-        where = f"{place} ({name})" if (name := _name_of(properties)) else place
+    for index, (place, properties, shape) in enumerate(found.rows):
+        where = named(place, properties)
         if shape is None:
             fix = "Draw its boundary or delete the feature."
             problems.append(Problem(where, "the feature has no shape (null geometry)", fix))
         elif isinstance(shape, Problem):
             problems.append(Problem(where, shape.what, shape.fix, shape.level))
         else:
-            doubts = check_coordinates(shape, where)
+            doubts = () if sure[index] else check_coordinates(shape, where)
             for doubt in doubts:
                 misplaced.setdefault(doubt.fix, []).append(doubt)
             if not any(doubt.level is Level.ERROR for doubt in doubts):
-                flat = shapely.to_wkb(shapely.force_2d(shapely.from_wkb(shape)))
-                features.append(Feature(where, properties, flat, geometry_type(flat) in _LINES))
+                wkb = flat[index] or shape
+                features[index] = Feature(where, properties, wkb, bool(is_line[index]))
     for same in misplaced.values():
         others = f" (and so for {len(same) - 1} more)" if len(same) > 1 else ""
         problems.append(Problem(same[0].where, same[0].what + others, same[0].fix, same[0].level))
-    return ShapeFile(path, tuple(features), tuple(problems))
+    return features, tuple(problems)
 
 
-_LINES = {"LineString", "MultiLineString"}
+_LINES = (shapely.GeometryType.LINESTRING, shapely.GeometryType.MULTILINESTRING)
 
 
-def _reader(path: Path) -> Callable[[Path, str | None], _Found]:
+def _reader(path: Path) -> Callable[[Path, str | None], Found]:
     """Return the reader for a path, or refuse it."""
     suffix = path.suffix.lower()
     if path.is_dir():
@@ -148,21 +212,27 @@ def _reader(path: Path) -> Callable[[Path, str | None], _Found]:
     return _READERS[suffix]
 
 
-def _name_of(properties: Mapping[str, str]) -> str:
-    """Return a short name for messages: the feature's name, else its id."""
-    words = {key.lower(): value for key, value in properties.items()}
-    found = next((words[key] for key in ("name", "plot_id", "keepout_id", "id") if key in words), "")
-    return found if len(found) <= 40 else found[:39] + "…"
+def named(place: str, properties: Mapping[str, str]) -> str:
+    """Return a place in a file with a short name behind it: the feature's name, else its id."""
+    found = next((properties[name] for name in naming(properties) if properties[name]), "")
+    short = found if len(found) <= 40 else found[:39] + "…"
+    return f"{place} ({short})" if short else place
+
+
+def naming(names: Iterable[str]) -> list[str]:
+    """Return the columns a feature may be called by in messages, the best first."""
+    lower = {name.lower(): name for name in names}
+    return [lower[key] for key in ("name", "plot_id", "keepout_id", "id") if key in lower]
 
 
 # GeoJSON
 
 
-def _read_geojson(path: Path, _layer: str | None) -> _Found:
+def _read_geojson(path: Path, _layer: str | None) -> Found:
     return _from_geojson(path, read_json(path))
 
 
-def _from_geojson(path: Path, document: Any) -> _Found:
+def _from_geojson(path: Path, document: Any) -> Found:
     kind = document.get("type") if isinstance(document, dict) else None
     if kind == "FeatureCollection" and isinstance(document.get("features"), list):
         items = document["features"]
@@ -173,8 +243,10 @@ def _from_geojson(path: Path, document: Any) -> _Found:
     else:
         what = f"this is JSON but not GeoJSON (its type is {kind!r})"
         raise InputError([Problem(path.name, what, "Save the layer as GeoJSON.")])
-    found = _Found()
-    for number, item in enumerate(items, start=1):
+    found = Found()
+    geometries = [item.get("geometry") if isinstance(item, dict) else None for item in items]
+    shapes = shapes_from_geojson(geometries)
+    for number, (item, geometry, shape) in enumerate(zip(items, geometries, shapes, strict=True), start=1):
         where = f"{path.name}, feature {number}"
         if not isinstance(item, dict) or item.get("type") != "Feature":
             what = f"{_short(item)} is not a GeoJSON feature"
@@ -184,12 +256,6 @@ def _from_geojson(path: Path, document: Any) -> _Found:
         words = stated if isinstance(stated, dict) else {}
         if "id" in item and not any(key.lower() == "id" for key in words):
             words = {**words, "id": item["id"]}
-        geometry = item.get("geometry")
-        shape: bytes | Problem | None
-        try:
-            shape = None if geometry is None else from_geojson(geometry)
-        except InputError as refusal:
-            shape = refusal.problems[0]
         if _is_open(geometry):
             fix = "The ring was closed with a straight line."
             what = "the boundary's last point is not its first"
@@ -228,15 +294,15 @@ def _short(value: Any) -> str:
 # Formats read by GDAL
 
 
-def _read_gdal(path: Path, layer: str | None) -> _Found:
+def _read_gdal(path: Path, layer: str | None) -> Found:
     """Read one layer of a file that keeps its layers apart."""
     return _read_layer(str(path), _the_layer(str(path), layer, path), path.name, path)
 
 
-def _read_kml(path: Path, layer: str | None) -> _Found:
+def _read_kml(path: Path, layer: str | None) -> Found:
     """Read all folders of a KML or KMZ, or the one asked for."""
     names = [name for name, _ in _layers(str(path), path)]
-    found = _Found()
+    found = Found()
     for name in names if layer is None else [_the_layer(str(path), layer, path)]:
         label = f"{path.name}, folder {name}" if len(names) > 1 else path.name
         part = _read_layer(str(path), name, label, path)
@@ -247,9 +313,9 @@ def _read_kml(path: Path, layer: str | None) -> _Found:
     return found
 
 
-def _read_gpx(path: Path, layer: str | None) -> _Found:
+def _read_gpx(path: Path, layer: str | None) -> Found:
     """Read tracks and routes, or waypoints when there are none."""
-    found = _Found()
+    found = Found()
     for name in ("tracks", "routes") if layer is None else (layer,):
         part = _read_layer(str(path), name, f"{path.name}, {name}", path)
         found.rows.extend(part.rows)
@@ -266,7 +332,7 @@ def _read_gpx(path: Path, layer: str | None) -> _Found:
     return found
 
 
-def _read_shapefile(path: Path, layer: str | None) -> _Found:
+def _read_shapefile(path: Path, layer: str | None) -> Found:
     beside = {other.suffix.lower() for other in path.parent.iterdir() if other.stem == path.stem}
     missing = [suffix for suffix in (".shx", ".dbf") if suffix not in beside]
     if missing:
@@ -276,7 +342,7 @@ def _read_shapefile(path: Path, layer: str | None) -> _Found:
     return _read_gdal(path, layer)
 
 
-def _read_zip(path: Path, layer: str | None) -> _Found:
+def _read_zip(path: Path, layer: str | None) -> Found:
     if not zipfile.is_zipfile(path):
         fix = "Zip the files of the Shapefile again."
         raise InputError([Problem(path.name, "this is not a zip archive", fix)])
@@ -319,22 +385,12 @@ def _the_layer(source: str, layer: str | None, path: Path) -> str:
     raise InputError([Problem(path.name, what, fix)])
 
 
-def _read_layer(source: str, layer: str | None, label: str, path: Path) -> _Found:
-    import pyogrio.raw
-
-    found = _Found()
-    try:
-        with warnings.catch_warnings(record=True) as said, np.errstate(all="ignore"):
-            warnings.simplefilter("always")
-            meta, _, shapes, columns = pyogrio.raw.read(source, layer=layer)
-    except (RuntimeError, ValueError, UnicodeDecodeError) as error:
-        raise InputError([_unreadable(path, error)]) from error
-    for message in dict.fromkeys(str(warning.message) for warning in said if _is_about_the_file(warning)):
-        fix = "Look at the shapes on a map."
-        found.remarks.append(Problem(label, f"the file reader says: {message}", fix, Level.WARNING))
-    names = [str(name) for name in meta["fields"]]
+def _read_layer(source: str, layer: str | None, label: str, path: Path) -> Found:
+    meta, shapes, columns, remarks = _raw(source, layer, label, path)
+    found = Found(remarks=remarks)
+    names = list(columns)
     for index in range(0 if shapes is None else len(shapes)):
-        words = {name: column[index] for name, column in zip(names, columns, strict=True)}
+        words = {name: columns[name][index] for name in names}
         shape = None if shapes[index] is None else bytes(shapes[index])
         found.rows.append((f"{label}, feature {index + 1}", _words(words), shape))
     return _in_degrees(found, meta["crs"], path) if found.rows else found
@@ -347,6 +403,27 @@ def _is_about_the_file(warning: warnings.WarningMessage) -> bool:
     )
 
 
+def _raw(
+    source: str, layer: str | None, label: str, path: Path, **which: Any
+) -> tuple[Mapping[str, Any], Any, dict[str, Any], list[Problem]]:
+    """Read what the file reader makes of a layer: about it, shapes, columns by name, its warnings."""
+    import pyogrio.raw
+
+    try:
+        with warnings.catch_warnings(record=True) as said, np.errstate(all="ignore"):
+            warnings.simplefilter("always")
+            meta, _, shapes, columns = pyogrio.raw.read(source, layer=layer, **which)
+    except (RuntimeError, ValueError, UnicodeDecodeError) as error:
+        raise InputError([_unreadable(path, error)]) from error
+    fix = "Look at the shapes on a map."
+    remarks = [
+        Problem(label, f"the file reader says: {message}", fix, Level.WARNING)
+        for message in dict.fromkeys(str(warning.message) for warning in said if _is_about_the_file(warning))
+    ]
+    names = [str(name) for name in meta["fields"]]
+    return meta, shapes, dict(zip(names, columns, strict=True)), remarks
+
+
 def _unreadable(path: Path, error: Exception) -> Problem:
     reason = " ".join(str(error).split()).replace(str(path), path.name).rstrip(".")
     kind = path.suffix.lower().lstrip(".")
@@ -354,7 +431,7 @@ def _unreadable(path: Path, error: Exception) -> Problem:
     return Problem(path.name, what, "Save it again from the program it came from.")
 
 
-def _read_parquet(path: Path, _layer: str | None) -> _Found:
+def _read_parquet(path: Path, _layer: str | None) -> Found:
     if find_spec("pyarrow") is None:
         what = "reading GeoParquet needs the package pyarrow, which is not installed"
         fix = "Run: pip install pyarrow, or save the layer as GeoPackage or GeoJSON."
@@ -366,7 +443,7 @@ def _read_parquet(path: Path, _layer: str | None) -> _Found:
     except (ValueError, OSError, TypeError) as error:
         raise InputError([_unreadable(path, error)]) from error
     columns = [name for name in frame.columns if name != frame.geometry.name]
-    found = _Found()
+    found = Found()
     for number, (shape, words) in enumerate(
         zip(frame.geometry, frame[columns].to_dict("records"), strict=True), start=1
     ):
@@ -375,7 +452,7 @@ def _read_parquet(path: Path, _layer: str | None) -> _Found:
     return _in_degrees(found, None if frame.crs is None else frame.crs.to_wkt(), path)
 
 
-_READERS: dict[str, Callable[[Path, str | None], _Found]] = {
+_READERS: dict[str, Callable[[Path, str | None], Found]] = {
     ".geojson": _read_geojson,
     ".json": _read_geojson,
     ".kml": _read_kml,
@@ -392,31 +469,43 @@ _READERS: dict[str, Callable[[Path, str | None], _Found]] = {
 
 def _words(stated: Mapping[str, Any]) -> dict[str, str]:
     """Return what a file says of a feature as text: 7 and 7.0 are "7", blanks are left out."""
-    words = {}
-    for key, value in stated.items():
-        if isinstance(value, bool | np.bool_):
-            text = "yes" if value else "no"
-        elif isinstance(value, float | np.floating):
-            text = (
-                ""
-                if np.isnan(value)
-                else repr(int(value))
-                if float(value).is_integer()
-                else repr(float(value))
-            )
-        elif isinstance(value, np.datetime64):
-            text = "" if np.isnat(value) else str(value)
-        elif isinstance(value, dict | list):
-            text = json.dumps(value, ensure_ascii=False)
-        else:
-            text = "" if value is None else str(value).strip()
-        if text:
-            words[str(key)] = text
-    return words
+    words = {str(key): text_of(value) for key, value in stated.items()}
+    return {key: text for key, text in words.items() if text}
 
 
-def _in_degrees(found: _Found, crs: str | None, path: Path) -> _Found:
+def text_of(value: Any) -> str:
+    """Return a value of a file as text; blank where it says nothing."""
+    if isinstance(value, str):
+        return value.strip()
+    if isinstance(value, bool | np.bool_):
+        return "yes" if value else "no"
+    if isinstance(value, float | np.floating):
+        if np.isnan(value):
+            return ""
+        return repr(int(value)) if float(value).is_integer() else repr(float(value))
+    if isinstance(value, np.datetime64):
+        return "" if np.isnat(value) else str(value)
+    if isinstance(value, dict | list):
+        return json.dumps(value, ensure_ascii=False)
+    return "" if value is None else str(value).strip()
+
+
+def _in_degrees(found: Found, crs: str | None, path: Path) -> Found:
     """Turn shapes into longitude, latitude on WGS84, or refuse a file that does not say what it is in."""
+    stated = [shape if isinstance(shape, bytes) else None for _, _, shape in found.rows]
+    try:
+        shapes, remarks = _moved(np.array(stated, dtype=object), crs, path)
+    except InputError as refusal:
+        raise InputError([*found.remarks, *refusal.problems]) from refusal
+    rows = [
+        (where, words, shape if made is None else made)
+        for (where, words, shape), made in zip(found.rows, shapes, strict=True)
+    ]
+    return Found(rows, [*found.remarks, *remarks])
+
+
+def _moved(wkbs: np.ndarray, crs: str | None, path: Path) -> tuple[np.ndarray, list[Problem]]:
+    """Return shapes in longitude, latitude on WGS84, and what is to be said of it."""
     from pyproj import CRS, Transformer
     from pyproj.exceptions import ProjError
 
@@ -424,26 +513,21 @@ def _in_degrees(found: _Found, crs: str | None, path: Path) -> _Found:
         missing = f"{path.stem}.prj is missing" if path.suffix.lower() == ".shp" else "it names none"
         what = f"the coordinate system is not known: {missing}"
         fix = "Export it again as WGS84 (EPSG:4326), with its .prj file if it is a Shapefile."
-        raise InputError([*found.remarks, Problem(path.name, what, fix)])
+        raise InputError([Problem(path.name, what, fix)])
     try:
         system = CRS.from_user_input(crs)
         if system.equals(CRS.from_user_input(_GEOGRAPHIC), ignore_axis_order=True):
-            return found
+            return wkbs, []
         transformer = Transformer.from_crs(system, _GEOGRAPHIC, always_xy=True)
 
         def moved(xy: np.ndarray) -> np.ndarray:
             return np.column_stack(transformer.transform(xy[:, 0], xy[:, 1]))
 
-        rows: list[tuple[str, dict[str, str], bytes | Problem | None]] = [
-            (where, words, shapely.to_wkb(shapely.transform(shapely.from_wkb(shape), moved)))
-            if isinstance(shape, bytes)
-            else (where, words, shape)
-            for where, words, shape in found.rows
-        ]
+        shapes = shapely.to_wkb(shapely.transform(shapely.from_wkb(wkbs), moved))
     except ProjError as error:
         what = f"its coordinate system {_short(crs)} cannot be turned into longitude, latitude"
         fix = "Export it again as WGS84 (EPSG:4326)."
-        raise InputError([*found.remarks, Problem(path.name, what, fix)]) from error
+        raise InputError([Problem(path.name, what, fix)]) from error
     accuracy_m = transformer.accuracy
     good = (
         f"positions are good to about {accuracy_m:g} m, areas far better"
@@ -451,8 +535,8 @@ def _in_degrees(found: _Found, crs: str | None, path: Path) -> _Found:
         else "areas are kept"
     )
     what = f"its coordinates are in {system.name}"
-    remark = Problem(path.name, what, f"They were converted to longitude, latitude; {good}.", Level.NOTE)
-    return _Found(rows, [*found.remarks, remark])
+    fix = f"They were converted to longitude, latitude; {good}."
+    return shapes, [Problem(path.name, what, fix, Level.NOTE)]
 
 
 # ---------------------------------------------------------------------------------------------

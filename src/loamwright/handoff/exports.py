@@ -314,6 +314,8 @@ def _needs_sheet(view: SeasonView) -> Sheet:
         Column("lb/acre", 10, 1),
         Column("lb", 10, 1),
         Column("why", 60),
+        Column("guideline", 20),
+        Column("standing", 14),
         Column("sources", 60),
     )
     rows: list[tuple[Cell, ...]] = []
@@ -330,6 +332,8 @@ def _needs_sheet(view: SeasonView) -> Sheet:
                     None if need.rate_kg_ha is None else need.rate_kg_ha / LB_ACRE_KG_HA,
                     None if need.mass_kg is None else need.mass_kg / LB_KG,
                     need.reason,
+                    need.edition,
+                    need.edition_status,
                     "; ".join(sources),
                 )
             )

@@ -155,9 +155,14 @@ def _left_kg(stop: Stop, statuses: Mapping[str, LineStatus]) -> float:
     return max(stop.mass_kg - status.applied_kg, 0.0)
 
 
+def _set_to(stop: Stop) -> float:
+    """The rate the spreader is set to [kg/ha]: that of everything in the hopper."""
+    return stop.load_rate_kg_ha or stop.rate_kg_ha
+
+
 def _targets(stops: Sequence[Stop], system: str) -> list[float]:
     """The rates wanted in a round [kg/ha], one of each as shown; the lowest and highest of many."""
-    rates = list({rate_words(stop.rate_kg_ha, system): stop.rate_kg_ha for stop in stops}.values())
+    rates = list({rate_words(_set_to(stop), system): _set_to(stop) for stop in stops}.values())
     return rates if len(rates) <= 3 else [min(rates), max(rates)]
 
 
@@ -220,7 +225,8 @@ def round_sheet(
     product = label_of(round_.product, view)
     names = {plot.plot_id: plot.name for plot in view.record.plots}
     total_kg = math.fsum(stop.mass_kg for stop in round_.stops)
-    area_m2 = math.fsum(view.areas[stop.plot_id].spread_area_m2 for stop in round_.stops)
+    mixed = len({stop.product for stop in round_.stops}) > 1
+    area_m2 = math.fsum(view.areas[plot].spread_area_m2 for plot in {stop.plot_id for stop in round_.stops})
     left = [_left_kg(stop, statuses) for stop in round_.stops]
     carry = carry_words(
         (stop.packages and stop.packages * kg / stop.mass_kg, stop.package)
@@ -246,13 +252,13 @@ def round_sheet(
             names.get(stop.plot_id, ""),
             format_area(view.areas[stop.plot_id].spread_area_m2, system),
             rate_words(stop.rate_kg_ha, system),
-            mass_words(stop.mass_kg, system),
+            mass_words(stop.mass_kg, system) + (f" {stop.product}" if mixed else ""),
             volume_words(stop.mass_kg, product, system),
             packages_words(stop.packages, stop.package, stop.mass_kg, system),
             load,
             mass_words(more_kg, system) if more_kg else "",
             "" if stop.left_on_vehicle_kg is None else mass_words(stop.left_on_vehicle_kg, system),
-            _caught(stop.rate_kg_ha, product, system),
+            _caught(_set_to(stop), product, system),
             state_words(statuses.get(stop.line_id), system),
         )
         for index, (stop, load, more_kg) in enumerate(
@@ -278,7 +284,7 @@ def round_sheet(
         advice,
         *_test_words(product, system),
         _half_text(targets, system),
-        cautions_here(cautions, plots, [round_.product]),
+        cautions_here(cautions, plots, [stop.product for stop in round_.stops]),
     )
 
 

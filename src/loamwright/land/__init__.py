@@ -1,39 +1,52 @@
 """How big is a plot, where is it, and how much of it is spread?
 
-The rooms, from the ground up: `records` (plots, crops on them, keep-outs, areas), `geometry` (shapes and
-the plane they are handled in), `acreage` (what is spread: boundary less keep-outs and setbacks),
-`boundaries` (is it drawn well?), `walks` (a boundary walked with a receiver), `cores` (where to take soil
-cores), `sketch` (the outline that fits on paper).
+The rooms, from the ground up: `records` (plots, crops on them, keep-outs, areas), `sizes` (area and length
+of many polygons at once), `geometry` (shapes and the plane they are handled in), `acreage` (what is spread:
+boundary less keep-outs and setbacks), `boundaries` (is it drawn well?), `walks` (a boundary walked with a
+receiver), `cores` (where to take soil cores), `sketch` (the outline that fits on paper).
 """
 
-from loamwright.land.acreage import NEAR_M, areas, places_m, setback_wkb
+from loamwright.land.acreage import NEAR_M, areas, places_m, setback_wkb, whole_area, within_reach
 from loamwright.land.boundaries import (
     DUPLICATE_SHARE,
-    check_boundary,
+    Batch,
+    check_boundaries,
     check_coordinates,
     find_overlaps,
+    find_slivers,
+    measure_batch,
+    measure_checked,
+    near_pairs,
+    overlap_problem,
     overlaps,
+    placed_for_sure,
+    shared_among,
+    tidied,
 )
 from loamwright.land.cores import sampling_points, usable_edge_m
 from loamwright.land.geometry import (
+    BoundaryMeasure,
     as_geojson,
     bounds,
     distance_m,
     distances_m,
-    from_geojson,
     geometry_type,
     label_point,
     measure_boundary,
     point_wkb,
+    shapes_from_geojson,
     simplify_for_map,
 )
 from loamwright.land.records import Cropping, KeepOut, Plot, PlotArea
+from loamwright.land.sizes import areas_m2
 from loamwright.land.sketch import Sketch, SketchKeepOut, outline, overview
 from loamwright.land.walks import walk_to_boundary
 
 __all__ = [
     "DUPLICATE_SHARE",
     "NEAR_M",
+    "Batch",
+    "BoundaryMeasure",
     "Cropping",
     "KeepOut",
     "Plot",
@@ -41,25 +54,36 @@ __all__ = [
     "Sketch",
     "SketchKeepOut",
     "areas",
+    "areas_m2",
     "as_geojson",
     "bounds",
-    "check_boundary",
+    "check_boundaries",
     "check_coordinates",
     "distance_m",
     "distances_m",
     "find_overlaps",
-    "from_geojson",
+    "find_slivers",
     "geometry_type",
     "label_point",
+    "measure_batch",
     "measure_boundary",
+    "measure_checked",
+    "near_pairs",
     "outline",
+    "overlap_problem",
     "overlaps",
     "overview",
+    "placed_for_sure",
     "places_m",
     "point_wkb",
     "sampling_points",
     "setback_wkb",
+    "shapes_from_geojson",
+    "shared_among",
     "simplify_for_map",
+    "tidied",
     "usable_edge_m",
     "walk_to_boundary",
+    "whole_area",
+    "within_reach",
 ]

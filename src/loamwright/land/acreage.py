@@ -5,17 +5,31 @@ The boundary's own area is geodesic; what is cut off is cut in a plane that keep
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import partial
+from itertools import groupby
+from operator import itemgetter
 
+import numpy as np
 import shapely
 from shapely.geometry import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
-from loamwright.land.geometry import BoundaryMeasure, Plane, label_point, measure_boundary, polygons_of
+from loamwright.land.geometry import (
+    BoundaryMeasure,
+    Plane,
+    boxes_around,
+    label_point,
+    measure_of,
+    meeting,
+    polygons_of,
+    shape_of,
+)
 from loamwright.land.records import KeepOut, Plot, PlotArea
+from loamwright.land.sizes import areas_m2, measure_polygons
 from loamwright.units import ACRE_M2, FT_M, format_area
-from loamwright.values import ARITHMETIC, BOUNDARY, USER, Source, Step
+from loamwright.values import ARITHMETIC, BOUNDARY, USER, LaterSteps, Source, Step
 
 #: A keep-out whose setback is not stated is reported when it lies this near [m]: the largest
 #: distance in Minnesota's manure setbacks (Rule 7020 table, as printed by the North Fork Crow
@@ -34,7 +48,6 @@ QUARTER_PIECES = 32
 class _Barrier:
     """A keep-out laid flat: its own shape, and the ground it keeps clear."""
 
-    keepout: KeepOut
     shape: BaseGeometry
     ground: BaseGeometry
 
@@ -93,66 +106,141 @@ def areas(plots: Sequence[Plot], keepouts: Sequence[KeepOut]) -> tuple[PlotArea,
 
     Notes
     -----
-    The gross area is geodesic. Keep-outs are cut in the equal-area `Plane` centred on the
-    property, and what is left is measured geodesically again. A plot that nothing cuts keeps its
-    boundary and area to the last digit.
+    Keep-outs are cut in the equal-area `Plane` the plot lies in, and what is left is measured as the
+    plot itself is. A plot that nothing cuts keeps its boundary and area to the last digit, and none
+    depends on the others.
     """
     if not plots:
         return ()
-    boundaries = [shapely.from_wkb(plot.boundary_wkb) for plot in plots]
-    plane = Plane.around(boundaries)
-    barriers = [
-        _Barrier(
-            keepout,
-            plane.flatten(shapely.force_2d(shapely.from_wkb(keepout.shape_wkb))),
-            setback_shape(keepout, plane),
-        )
-        for keepout in keepouts
-    ]
+    boundaries = shapely.from_wkb([plot.boundary_wkb for plot in plots])
+    gross = measure_polygons(boundaries)
+    cuts = _cuts(boundaries, keepouts)
+    left = [shape_of(wkb) for index in sorted(cuts) for _, wkb in cuts[index].left]
+    measured = iter(areas_m2(left).tolist())
     return tuple(
-        _plot_area(plot, plane.flatten(boundary), barriers, plane)
-        for plot, boundary in zip(plots, boundaries, strict=True)
+        _plot_area(plot, measure_of(gross, index), cuts.get(index, _Cuts()), measured)
+        for index, plot in enumerate(plots)
     )
 
 
-def _plot_area(plot: Plot, flat: BaseGeometry, barriers: Sequence[_Barrier], plane: Plane) -> PlotArea:
-    gross = measure_boundary(plot.boundary_wkb)
+@dataclass(frozen=True, slots=True)
+class _Cuts:
+    """What keep-outs do to one plot: (keep-out, what is left after it), and those of unknown setback."""
+
+    left: list[tuple[KeepOut, bytes]] = field(default_factory=list)
+    missing: list[KeepOut] = field(default_factory=list)
+
+
+def _cuts(boundaries: np.ndarray, keepouts: Sequence[KeepOut]) -> dict[int, _Cuts]:
+    """Cut the plots that keep-outs come near, by position; the others are not looked at."""
+    shapes = [shapely.force_2d(shapely.from_wkb(keepout.shape_wkb)) for keepout in keepouts]
+    pairs = zip(*meeting(boxes_around(boundaries), _reach(keepouts)), strict=True)
+    made: dict[tuple[int, Plane], _Barrier] = {}
+    cuts: dict[int, _Cuts] = {}
+    for index, near in groupby(pairs, key=itemgetter(0)):
+        plane = Plane.at(boundaries[index])
+        flat = left = plane.flatten(boundaries[index])
+        cuts[index] = cut = _Cuts()
+        for _, number in near:
+            keepout = keepouts[number]
+            if (number, plane) not in made:
+                ground = setback_shape(keepout, plane)
+                made[number, plane] = _Barrier(plane.flatten(shapes[number]), ground)
+            barrier = made[number, plane]
+            if keepout.setback_m is None and flat.distance(barrier.shape) <= NEAR_M:
+                cut.missing.append(keepout)
+            if barrier.ground.area > 0 and flat.intersection(barrier.ground).area > 0:
+                left = _cut(left, barrier.ground)
+                left_wkb = b"" if left.is_empty else shapely.to_wkb(plane.unflatten(left))
+                cut.left.append((keepout, left_wkb))
+    return cuts
+
+
+def _reach(keepouts: Sequence[KeepOut]) -> np.ndarray:
+    """Return the boxes within which a plot is cut by a keep-out, or near one of unknown setback."""
+    margin = np.array([NEAR_M if item.setback_m is None else item.setback_m for item in keepouts])
+    return boxes_around([shapely.from_wkb(item.shape_wkb) for item in keepouts], margin)
+
+
+def within_reach(boxes: np.ndarray, keepouts: Sequence[KeepOut]) -> np.ndarray:
+    """Return which of many plots a keep-out may cut or lie near.
+
+    Parameters
+    ----------
+    boxes
+        Rows west, south, east, north [degree] around the plots; NaN for none.
+    keepouts
+        Ground where nothing is spread.
+
+    Returns
+    -------
+    numpy.ndarray
+        Rows of `boxes`, in order; the other plots are spread to their boundaries.
+    """
+    rows: np.ndarray = np.unique(meeting(boxes, _reach(keepouts))[0])
+    return rows
+
+
+def whole_area(plot_id: str, gross: BoundaryMeasure, area_se_m2: float | None) -> PlotArea:
+    """Return the area of a plot that no keep-out cuts, without its shape.
+
+    Parameters
+    ----------
+    plot_id
+        Which plot.
+    gross
+        Its measure.
+    area_se_m2
+        Standard error of a walked boundary's area [m2], or None.
+
+    Returns
+    -------
+    PlotArea
+        Its `spread_wkb` is empty, though all of it is spread: for showing figures only.
+    """
+    return _plot_area(Plot(plot_id, "", b"", area_se_m2=area_se_m2), gross, _Cuts(), iter(()))
+
+
+def _plot_area(plot: Plot, gross: BoundaryMeasure, cuts: _Cuts, measured: Iterator[float]) -> PlotArea:
+    left_m2 = gross.area_m2
+    lost: list[tuple[KeepOut, float]] = []
+    for keepout, _ in cuts.left:
+        before, left_m2 = left_m2, next(measured)
+        lost.append((keepout, before - left_m2))
+    return PlotArea(
+        plot_id=plot.plot_id,
+        area_m2=gross.area_m2,
+        spread_area_m2=left_m2,
+        perimeter_m=gross.perimeter_m,
+        spread_wkb=cuts.left[-1][1] if cuts.left else plot.boundary_wkb,
+        parts=gross.parts,
+        holes=gross.holes,
+        area_se_m2=plot.area_se_m2,
+        keepouts=tuple((keepout.keepout_id, m2) for keepout, m2 in lost),
+        missing_setbacks=tuple(keepout.keepout_id for keepout in cuts.missing),
+        steps=LaterSteps(partial(_steps, gross, plot.area_se_m2, lost, cuts.missing, left_m2)),
+    )
+
+
+def _steps(
+    gross: BoundaryMeasure,
+    area_se_m2: float | None,
+    lost: Sequence[tuple[KeepOut, float]],
+    missing: Sequence[KeepOut],
+    left_m2: float,
+) -> tuple[Step, ...]:
     steps = [_gross_step(gross)]
-    if plot.area_se_m2 is not None:
+    if area_se_m2 is not None:
         what = "Standard error of that area, from walking it with GPS (±, about two times in three)"
-        steps.append(Step(what, plot.area_se_m2 / ACRE_M2, "acres", BOUNDARY))
-    left, left_wkb, left_m2 = flat, plot.boundary_wkb, gross.area_m2
-    lost: list[tuple[str, float]] = []
-    missing: list[KeepOut] = []
-    for barrier in barriers:
-        keepout = barrier.keepout
-        if keepout.setback_m is None and flat.distance(barrier.shape) <= NEAR_M:
-            missing.append(keepout)
-        if barrier.ground.area > 0 and flat.intersection(barrier.ground).area > 0:
-            left = _cut(left, barrier.ground)
-            left_wkb = b"" if left.is_empty else shapely.to_wkb(plane.unflatten(left))
-            before, left_m2 = left_m2, measure_boundary(left_wkb).area_m2
-            lost.append((keepout.keepout_id, before - left_m2))
-            steps.append(_loss_step(keepout, before - left_m2, first=len(lost) == 1))
+        steps.append(Step(what, area_se_m2 / ACRE_M2, "acres", BOUNDARY))
+    steps += [_loss_step(keepout, m2, first=n == 0) for n, (keepout, m2) in enumerate(lost)]
     for keepout in missing:
         what = f"{title(keepout)} lies within 300 ft and its setback is not stated: none is subtracted"
         steps.append(Step(what, None, "", USER))
     if lost:
         what = f"Left to spread, measured the same way: {left_m2:,.1f} m² ({format_area(left_m2, 'metric')})"
         steps.append(Step(what, left_m2 / ACRE_M2, "acres", ARITHMETIC))
-    return PlotArea(
-        plot_id=plot.plot_id,
-        area_m2=gross.area_m2,
-        spread_area_m2=left_m2,
-        perimeter_m=gross.perimeter_m,
-        spread_wkb=left_wkb,
-        parts=gross.parts,
-        holes=gross.holes,
-        area_se_m2=plot.area_se_m2,
-        keepouts=tuple(lost),
-        missing_setbacks=tuple(keepout.keepout_id for keepout in missing),
-        steps=tuple(steps),
-    )
+    return tuple(steps)
 
 
 def _cut(left: BaseGeometry, ground: BaseGeometry) -> BaseGeometry:

@@ -8,19 +8,21 @@ refuses the rest. It measures nothing of its own (`geometry` does) and reads no 
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 import shapely
+from shapely import GeometryType
 from shapely.geometry import GeometryCollection, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from loamwright.errors import InputError, Level, Problem
 from loamwright.land.acreage import title
-from loamwright.land.geometry import Plane, beside, geodesic_area_m2, measure_boundary, polygons_of
+from loamwright.land.geometry import Plane, beside, boxes_around, geodesic_area_m2, meeting, polygons_of
 from loamwright.land.records import Plot
+from loamwright.land.sizes import areas_m2, measure_polygons
 from loamwright.units import format_area
 
 #: A boundary that encloses less than this is no plot [m2] (our choice).
@@ -31,6 +33,8 @@ REPAIR_SHARE = 0.001
 DUPLICATE_SHARE = 0.99
 #: An overlap or part narrower than this on average is a sliver [m] (our choice).
 SLIVER_WIDTH_M = 1.0
+#: Pairs of plots compared at once: a few ten thousand boundaries in memory.
+_PAIRS_AT_ONCE = 20_000
 #: South of this nothing is farmed [degree]: the Antarctic Treaty area begins at 60° S.
 SOUTH_LIMIT = -60.0
 #: North of this a field is so unlikely that we ask [degree] (our choice).
@@ -95,6 +99,28 @@ def check_coordinates(wkb: bytes, where: str) -> tuple[Problem, ...]:
     return ()
 
 
+def placed_for_sure(shapes: np.ndarray) -> np.ndarray:
+    """Tell which of many shapes `check_coordinates` has nothing to say of.
+
+    Parameters
+    ----------
+    shapes
+        Geometries; None where there is none.
+
+    Returns
+    -------
+    numpy.ndarray
+        True where every number is a place where something grows; False where it must be looked at.
+    """
+    coords, owner = shapely.get_coordinates(shapes, return_index=True)
+    lon, lat = coords[:, 0], coords[:, 1]
+    with np.errstate(invalid="ignore"):
+        fine = (np.abs(lon) <= 360) & (lat >= SOUTH_LIMIT) & (lat <= CROP_LIMIT)
+    sure: np.ndarray = ~shapely.is_missing(shapes)
+    sure[owner[~fine]] = False
+    return sure
+
+
 def check_boundary(
     wkb: bytes, where: str, tolerance_m2: float = 0.0
 ) -> tuple[bytes | None, tuple[Problem, ...]]:
@@ -140,6 +166,140 @@ def check_boundary(
     if area < SMALLEST_PLOT_M2:
         return None, (*notes, _no_area(area, where))
     return shapely.to_wkb(shapely.orient_polygons(boundary)), tuple(notes)
+
+
+def check_boundaries(
+    wkbs: Sequence[bytes], wheres: Sequence[str]
+) -> list[tuple[bytes | None, tuple[Problem, ...]]]:
+    """Check many boundaries at once.
+
+    Parameters
+    ----------
+    wkbs
+        What the user drew, longitude-latitude on WGS84.
+    wheres
+        File and feature of each, for the messages.
+
+    Returns
+    -------
+    list of tuple of (bytes or None, tuple of Problem)
+        For each what `check_boundary` gives for it.
+    """
+    shapes, sound = sound_polygons(shapely.from_wkb(np.array(wkbs, dtype=object), on_invalid="ignore"))
+    sound[sound] = areas_m2(shapes[sound]) >= SMALLEST_PLOT_M2
+    ready = dict(zip(np.flatnonzero(sound).tolist(), shapely.to_wkb(shapes[sound]).tolist(), strict=True))
+    return [
+        (ready[index], ()) if index in ready else check_boundary(wkb, where)
+        for index, (wkb, where) in enumerate(zip(wkbs, wheres, strict=True))
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """Many boundaries measured at once, one entry for each.
+
+    Parameters
+    ----------
+    sound
+        True for those that are plots as they stand; the others have no figures and must be checked.
+    area_m2, perimeter_m
+        Area and length of all rings [m2, m].
+    parts, holes
+        Polygons and inner rings [count].
+    boxes
+        Rows west, south, east, north [degree] around the boundary and its geodesic edges; NaN for none.
+    """
+
+    sound: np.ndarray
+    area_m2: np.ndarray
+    perimeter_m: np.ndarray
+    parts: np.ndarray
+    holes: np.ndarray
+    boxes: np.ndarray
+
+
+def measure_batch(wkbs: np.ndarray) -> Batch:
+    """Check and measure many boundaries at once.
+
+    Parameters
+    ----------
+    wkbs
+        What the user drew, longitude-latitude on WGS84; None where there is no shape.
+
+    Returns
+    -------
+    Batch
+        Figures to the last digit as `areas` gives them for each plot by itself.
+    """
+    shapes, sound = sound_polygons(shapely.from_wkb(wkbs, on_invalid="ignore"))
+    shapes[~sound] = None
+    return _batch(shapes)
+
+
+def measure_checked(wkbs: Sequence[bytes]) -> Batch:
+    """Measure many boundaries that are checked already.
+
+    Parameters
+    ----------
+    wkbs
+        What `check_boundaries` gives.
+
+    Returns
+    -------
+    Batch
+        All of them sound.
+    """
+    return _batch(shapely.from_wkb(np.array(wkbs, dtype=object)))
+
+
+def _batch(shapes: np.ndarray) -> Batch:
+    sizes = measure_polygons(shapes)
+    sound = sizes.area_m2 >= SMALLEST_PLOT_M2
+    boxes = np.where(sound[:, np.newaxis], boxes_around(shapes), np.nan)
+    return Batch(sound, sizes.area_m2, sizes.perimeter_m, sizes.parts, sizes.holes, boxes)
+
+
+def sound_polygons(shapes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the shapes, and which of them are plots as they stand but for their size: valid, where something
+    grows, without a jump at the 180th meridian. Those come back flat and turned the GeoJSON way round."""
+    west, south, east, north = shapely.bounds(shapes).T
+    placed = (west >= -180) & (east <= 180) & (east - west < 180)
+    sound = placed & (south >= SOUTH_LIMIT) & (north <= CROP_LIMIT)
+    sound &= np.isin(shapely.get_type_id(shapes), (GeometryType.POLYGON, GeometryType.MULTIPOLYGON))
+    several = np.flatnonzero(shapely.get_num_geometries(shapes) > 1)
+    parts, owner = shapely.get_parts(shapes[several], return_index=True)
+    sound[several[owner[shapely.is_empty(parts)]]] = False
+    sound[sound] = shapely.is_valid(shapes[sound])  # false also where a number is not finite
+    shapes = shapes.copy()
+    shapes[sound] = _tidied(shapes[sound])
+    return shapes, sound
+
+
+def _tidied(shapes: np.ndarray) -> np.ndarray:
+    """Return shapes without heights, turned the GeoJSON way round, one part alone as a polygon."""
+    alone = (shapely.get_type_id(shapes) == GeometryType.MULTIPOLYGON) & (
+        shapely.get_num_geometries(shapes) == 1
+    )
+    single = np.where(alone, shapely.get_geometry(shapes, 0), shapes)
+    tidied: np.ndarray = shapely.orient_polygons(shapely.force_2d(single))
+    return tidied
+
+
+def tidied(wkbs: np.ndarray) -> np.ndarray:
+    """Return boundaries that are plots as they stand the way `check_boundaries` hands them back.
+
+    Parameters
+    ----------
+    wkbs
+        What `measure_batch` finds sound; a shape that cannot be read becomes None.
+
+    Returns
+    -------
+    numpy.ndarray
+        Without heights, turned the GeoJSON way round, and one part alone as a polygon.
+    """
+    ready: np.ndarray = shapely.to_wkb(_tidied(shapely.from_wkb(wkbs, on_invalid="ignore")))
+    return ready
 
 
 def _read(wkb: bytes, where: str, notes: list[Problem]) -> BaseGeometry:
@@ -272,34 +432,97 @@ class Overlap:
     width_m: float
 
 
-def overlaps(plots: Sequence[Plot]) -> tuple[Overlap, ...]:
+def overlaps(plots: Sequence[Plot], share: float = 0.0) -> tuple[Overlap, ...]:
     """Return every pair of plots that share more than a square metre.
 
     Parameters
     ----------
     plots
         Plots with checked boundaries.
+    share
+        The least share of their ground that is looked for [fraction].
 
     Returns
     -------
     tuple of Overlap
         By position of the first plot, then the second.
     """
-    if len(plots) < 2:
-        return ()
-    boundaries = [shapely.from_wkb(plot.boundary_wkb) for plot in plots]
-    plane = Plane.around(boundaries)
-    flat = [plane.flatten(boundary) for boundary in boundaries]
-    found = []
-    for first, second in sorted(zip(*shapely.STRtree(flat).query(flat, predicate="intersects"), strict=True)):
-        if first >= second:
-            continue
-        shared = flat[first].intersection(flat[second])
-        if shared.area > SMALLEST_PLOT_M2:
-            both = flat[first].area + flat[second].area - shared.area
-            width = 2 * shared.area / sum(piece.length for piece in polygons_of(shared))
-            found.append(Overlap(int(first), int(second), shared.area, shared.area / both, width))
-    return tuple(found)
+    boundaries = shapely.from_wkb(np.array([plot.boundary_wkb for plot in plots], dtype=object))
+    first, second = near_pairs(boxes_around(boundaries))
+    if share > 0:  # what two share is at most the smaller
+        sizes = areas_m2(boundaries)
+        alike = np.minimum(sizes[first], sizes[second]) >= share * np.maximum(sizes[first], sizes[second])
+        first, second = first[alike], second[alike]
+    found = shared_ground(boundaries, first, second)
+    return tuple(overlap for overlap in found if overlap.share >= share)
+
+
+def near_pairs(boxes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return which boxes meet, from a spatial index.
+
+    Parameters
+    ----------
+    boxes
+        Rows west, south, east, north [degree]; NaN for none.
+
+    Returns
+    -------
+    tuple of numpy.ndarray
+        Rows of the first and of the second of each pair, the first before the second, in order.
+    """
+    first, second = meeting(boxes, boxes)
+    ordered = np.unique(np.sort(np.stack((first, second)), axis=0)[:, first != second], axis=1)
+    return ordered[0], ordered[1]
+
+
+def shared_among(wkbs: np.ndarray, pairs: tuple[np.ndarray, np.ndarray]) -> Iterator[Overlap]:
+    """Return which of very many pairs of plots share more than a square metre.
+
+    Parameters
+    ----------
+    wkbs
+        Checked boundaries, one for each row; those in no pair are not looked at.
+    pairs
+        What `near_pairs` gives.
+
+    Yields
+    ------
+    Overlap
+        In the order of the pairs. Only a few thousand boundaries are unpacked at a time.
+    """
+    for start in range(0, len(pairs[0]), _PAIRS_AT_ONCE):
+        some = np.stack(pairs)[:, start : start + _PAIRS_AT_ONCE]
+        numbers, place = np.unique(some, return_inverse=True)
+        boundaries = shapely.from_wkb(wkbs[numbers])
+        for found in shared_ground(boundaries, *place.reshape(2, -1)):
+            first, second = int(numbers[found.first]), int(numbers[found.second])
+            yield replace(found, first=first, second=second)
+
+
+def shared_ground(boundaries: np.ndarray, first: np.ndarray, second: np.ndarray) -> tuple[Overlap, ...]:
+    """Return which pairs of plots, given by their positions, share more than a square metre: in the order
+    of the pairs, each measured in the plane the first of the two lies in."""
+    planes: dict[Plane, list[int]] = {}
+    at = {int(index): Plane.at(boundaries[index]) for index in np.unique(first)}
+    for pair, index in enumerate(first.tolist()):
+        planes.setdefault(at[index], []).append(pair)
+    found: dict[int, Overlap] = {}
+    for plane, pairs in planes.items():
+        here, place = np.unique(np.stack((first[pairs], second[pairs])), return_inverse=True)
+        flat = plane.flatten(boundaries[here])
+        a, b = flat[place.reshape(2, -1)]
+        touching = np.flatnonzero(shapely.intersects(a, b))
+        a, b = a[touching], b[touching]
+        shared = shapely.intersection(a, b)
+        m2 = shapely.area(shared)
+        both = shapely.area(a) + shapely.area(b) - m2
+        for n in np.flatnonzero(m2 > SMALLEST_PLOT_M2):
+            pair = pairs[touching[n]]
+            width = 2 * m2[n] / sum(piece.length for piece in polygons_of(shared[n]))
+            found[pair] = Overlap(
+                int(first[pair]), int(second[pair]), float(m2[n]), float(m2[n] / both[n]), float(width)
+            )
+    return tuple(found[pair] for pair in sorted(found))
 
 
 def find_overlaps(plots: Sequence[Plot]) -> tuple[Problem, ...]:
@@ -316,29 +539,59 @@ def find_overlaps(plots: Sequence[Plot]) -> tuple[Problem, ...]:
         An error for the same boundary twice (its acres would be bought twice), a warning for a
         real overlap, a note for a sliver along a shared edge or a sliver part of one plot.
     """
+    found = (overlap_problem(pair, plots[pair.first], plots[pair.second]) for pair in overlaps(plots))
+    return (*found, *find_slivers(plots))
+
+
+def overlap_problem(overlap: Overlap, first: Plot, second: Plot) -> Problem:
+    """Put an overlap into words.
+
+    Parameters
+    ----------
+    overlap
+        The overlap.
+    first, second
+        The two plots.
+
+    Returns
+    -------
+    Problem
+        An error for the same boundary twice, a note for a sliver, a warning for anything else.
+    """
+    where = f"plots {title(first)} and {title(second)}"
+    size = f"{overlap.area_m2:,.0f} m² ({format_area(overlap.area_m2)})"
+    if overlap.share >= DUPLICATE_SHARE:
+        what = f"both have the same boundary: {overlap.share:.1%} of their ground is shared"
+        return Problem(where, what, "Delete one, or its acres and dollars count twice.")
+    if overlap.width_m < SLIVER_WIDTH_M:
+        what = f"they overlap in a sliver of {size}, {overlap.width_m:.1f} m wide on average"
+        return Problem(where, what, "Snap the shared edge if it matters.", Level.NOTE)
+    what = f"they overlap by {size}, which is counted in both"
+    return Problem(where, what, "Redraw one so that they meet.", Level.WARNING)
+
+
+def find_slivers(plots: Sequence[Plot]) -> tuple[Problem, ...]:
+    """Report parts of plots that are too narrow to be meant.
+
+    Parameters
+    ----------
+    plots
+        Plots with checked boundaries.
+
+    Returns
+    -------
+    tuple of Problem
+        A note for each such part of a plot in several.
+    """
+    boundaries = shapely.from_wkb(np.array([plot.boundary_wkb for plot in plots], dtype=object))
+    parts, owner = shapely.get_parts(boundaries, return_index=True)
+    several = (np.bincount(owner, minlength=len(plots)) > 1)[owner]
+    sizes = measure_polygons(parts[several])
+    width_m = 2 * sizes.area_m2 / sizes.perimeter_m
     problems = []
-    for overlap in overlaps(plots):
-        a, b = plots[overlap.first], plots[overlap.second]
-        where = f"plots {title(a)} and {title(b)}"
-        size = f"{overlap.area_m2:,.0f} m² ({format_area(overlap.area_m2)})"
-        if overlap.share >= DUPLICATE_SHARE:
-            what = f"both have the same boundary: {overlap.share:.1%} of their ground is shared"
-            problems.append(Problem(where, what, "Delete one, or its acres and dollars count twice."))
-        elif overlap.width_m < SLIVER_WIDTH_M:
-            what = f"they overlap in a sliver of {size}, {overlap.width_m:.1f} m wide on average"
-            problems.append(Problem(where, what, "Snap the shared edge if it matters.", Level.NOTE))
-        else:
-            what = f"they overlap by {size}, which is counted in both"
-            problems.append(Problem(where, what, "Redraw one so that they meet.", Level.WARNING))
-    for plot in plots:
-        polygons = polygons_of(shapely.from_wkb(plot.boundary_wkb))
-        for polygon in polygons if len(polygons) > 1 else []:
-            part = measure_boundary(shapely.to_wkb(polygon))
-            width = 2 * part.area_m2 / part.perimeter_m
-            if width < SLIVER_WIDTH_M:
-                what = (
-                    f"one of its parts is a sliver of {part.area_m2:,.1f} m², {width:.1f} m wide on average"
-                )
-                fix = "Delete that part if it was not meant."
-                problems.append(Problem(f"plot {title(plot)}", what, fix, Level.NOTE))
+    for n in np.flatnonzero(width_m < SLIVER_WIDTH_M):
+        m2, plot = sizes.area_m2[n], plots[int(owner[several][n])]
+        what = f"one of its parts is a sliver of {m2:,.1f} m², {width_m[n]:.1f} m wide on average"
+        fix = "Delete that part if it was not meant."
+        problems.append(Problem(f"plot {title(plot)}", what, fix, Level.NOTE))
     return tuple(problems)

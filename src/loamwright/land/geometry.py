@@ -1,8 +1,8 @@
 """Boundary → true area → the part of it that is spread.
 
 This file answers "how big is the plot really, and how much of it gets spread?". Areas are geodesic
-on the WGS84 ellipsoid, whatever the ring order, holes, parts or the 180th meridian. Distances
-(setbacks, overlaps, edges) are taken in a plane that keeps areas true: see `Plane`.
+on the WGS84 ellipsoid, whatever the ring order, holes, parts or the 180th meridian (`sizes`).
+Distances (setbacks, overlaps, edges) are taken in a plane that keeps areas true: see `Plane`.
 
 It reads no files (`plots` does), judges no drawing (`boundaries`), walks no GPS track
 (`walks`), places no soil cores (`cores`) and lays out no sketch (`sketch`). Shapes come and go as
@@ -10,7 +10,7 @@ well-known binary (WKB) in longitude, latitude on WGS84.
 
 References
 ----------
-C. F. F. Karney, "Algorithms for geodesics", Journal of Geodesy 87, 43-55, 2013 (polygon area).
+C. F. F. Karney, "Algorithms for geodesics", Journal of Geodesy 87, 43-55, 2013 (distance).
 J. P. Snyder, "Map Projections: A Working Manual", USGS Professional Paper 1395, 1987, pp. 182-190
 (Lambert azimuthal equal-area).
 """
@@ -22,16 +22,18 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import chain
 from typing import Any, TypeVar
 
 import numpy as np
 import shapely
 from pyproj import Geod, Proj
-from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from loamwright.errors import InputError, Problem
 from loamwright.land.records import KeepOut, Plot
+from loamwright.land.sizes import Sizes, measure_polygons
 
 _GEOD = Geod(ellps="WGS84")
 _Shape = TypeVar("_Shape", bound=BaseGeometry)
@@ -82,8 +84,15 @@ class Plane:
         lon = float(beside((lons.min() + lons.max()) / 2, 0.0))
         return cls(round(lon, 7), round(float(lats.min() + lats.max()) / 2, 7))
 
+    @classmethod
+    def at(cls, shape: BaseGeometry) -> Plane:
+        """Return the plane a shape lies in, of a fixed grid of them over the globe: touching at whole
+        tenths of a degree, at most 8 km from its middle, and the same whatever other shapes there are."""
+        middle = cls.around([shape])
+        return cls(round(middle.lon, 1), round(middle.lat, 1))
+
     def flatten(self, shape: _Shape) -> _Shape:
-        """Lay a shape flat."""
+        """Lay a shape, or an array of shapes, flat."""
         project = _projection(self.lon, self.lat)
         return shapely.transform(shape, lambda xy: np.column_stack(project(xy[:, 0], xy[:, 1])))
 
@@ -164,12 +173,8 @@ def measure_boundary(wkb: bytes) -> BoundaryMeasure:
 
     Notes
     -----
-    Edges are geodesics. Each ring is measured alone and its sign dropped, so the direction in
-    which it was drawn has no meaning; holes are subtracted.
-
-    References
-    ----------
-    C. F. F. Karney, "Algorithms for geodesics", Journal of Geodesy 87, 43-55, 2013, section 6.
+    Edges are geodesics, rings may run either way, and holes are subtracted: `sizes` gives
+    the same figure to the last digit for one polygon and for a million.
 
     Examples
     --------
@@ -179,29 +184,23 @@ def measure_boundary(wkb: bytes) -> BoundaryMeasure:
     >>> round(measure_boundary(square).area_m2 / 1e6)
     12309
     """
-    shape = shapely.from_wkb(wkb) if wkb else Polygon()
-    if not isinstance(shape, Polygon | MultiPolygon):
-        raise ValueError(f"a boundary is a Polygon or MultiPolygon, not a {shape.geom_type}")
-    area = perimeter = 0.0
-    polygons = polygons_of(shape)
-    for polygon in polygons:
-        outer, length = _measure_ring(polygon.exterior)
-        area, perimeter = area + outer, perimeter + length
-        for ring in polygon.interiors:
-            inner, length = _measure_ring(ring)
-            area, perimeter = area - inner, perimeter + length
-    return BoundaryMeasure(area, perimeter, len(polygons), sum(len(p.interiors) for p in polygons))
+    return measure_of(measure_polygons([shape_of(wkb)]), 0)
 
 
-def _measure_ring(ring: BaseGeometry) -> tuple[float, float]:
-    coords = shapely.get_coordinates(ring)
-    area, perimeter = _GEOD.polygon_area_perimeter(coords[:, 0], coords[:, 1])
-    return abs(area), perimeter
+def measure_of(sizes: Sizes, index: int) -> BoundaryMeasure:
+    """Return one of many sizes."""
+    area_m2, perimeter_m = float(sizes.area_m2[index]), float(sizes.perimeter_m[index])
+    return BoundaryMeasure(area_m2, perimeter_m, int(sizes.parts[index]), int(sizes.holes[index]))
+
+
+def shape_of(wkb: bytes) -> BaseGeometry:
+    """Return a shape from WKB; of empty bytes an empty polygon."""
+    return shapely.from_wkb(wkb) if wkb else Polygon()
 
 
 def geodesic_area_m2(shape: BaseGeometry) -> float:
     """Return the geodesic area of a polygon that is already in hand."""
-    return measure_boundary(shapely.to_wkb(shape)).area_m2
+    return float(measure_polygons([shape]).area_m2[0])
 
 
 def distance_m(a: tuple[float, float], b: tuple[float, float]) -> float:
@@ -223,6 +222,44 @@ def distance_m(a: tuple[float, float], b: tuple[float, float]) -> float:
     111319.5
     """
     return float(_GEOD.inv(a[0], a[1], b[0], b[1])[2])
+
+
+#: The fewest metres in a degree of latitude, and of longitude at the equator (110.57 and 111.32 km).
+_DEGREE_M = 110_000.0
+
+
+def boxes_around(shapes: Sequence[BaseGeometry] | np.ndarray, margin_m: Any = 0.0) -> np.ndarray:
+    """Return the box around each shape, its geodesic edges and a margin: rows west, south, east, north
+    [degree], west within -180 to 180; NaN for an empty shape.
+
+    Notes
+    -----
+    A geodesic between two places Δλ of longitude apart rises above their latitudes by at most
+    Δλ²/8 · sin φ cos φ ≤ Δλ²/16 (the height of a great circle's arc over its parallel).
+    """
+    west, south, east, north = shapely.bounds(shapes).T
+    turn = beside(west, 0.0) - west
+    up = np.degrees(np.radians(east - west) ** 2 / 16) + margin_m / _DEGREE_M
+    farthest = np.minimum(np.maximum(np.abs(south), np.abs(north)) + up, 89.0)
+    aside = margin_m / _DEGREE_M / np.cos(np.radians(farthest))
+    return np.column_stack((west + turn - aside, south - up, east + turn + aside, north + up))
+
+
+def meeting(boxes: np.ndarray, others: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return which boxes meet which others, row numbers pair by pair in order, from a spatial index; also
+    across the 180th meridian."""
+    here, there = (np.flatnonzero(np.isfinite(rows).all(axis=1)) for rows in (boxes, others))
+    if not (len(here) and len(there)):
+        return here[:0], there[:0]
+    tree = shapely.STRtree(shapely.box(*others[there].T))
+    west, east = others[there, 0].min(), others[there, 2].max()
+    found = []
+    for turn in (0.0, -360.0, 360.0):
+        within = here[(boxes[here, 2] + turn >= west) & (boxes[here, 0] + turn <= east)]
+        first, second = tree.query(shapely.box(*(boxes[within] + [turn, 0.0, turn, 0.0]).T))
+        found.append(np.stack((within[first], there[second])))
+    first, second = np.unique(np.concatenate(found, axis=1), axis=1)
+    return first, second
 
 
 # ---------------------------------------------------------------------------------------------
@@ -375,7 +412,8 @@ def from_geojson(obj: Mapping[str, Any]) -> bytes:
     >>> bounds(point)
     (-93.05, 46.05, -93.05, 46.05)
     """
-    geometry: Any = obj.get("geometry") if obj.get("type") == "Feature" else obj
+    is_feature = isinstance(obj, Mapping) and obj.get("type") == "Feature"
+    geometry: Any = obj.get("geometry") if is_feature else obj
     try:
         return shapely.to_wkb(shapely.geometry.shape(geometry))
     except (
@@ -385,11 +423,77 @@ def from_geojson(obj: Mapping[str, Any]) -> bytes:
         KeyError,
         AttributeError,
         IndexError,
+        OverflowError,
     ) as error:
         text = json.dumps(geometry, default=str)
         what = f"{text if len(text) <= 60 else text[:57] + '...'} is not a GeoJSON geometry"
         problem = Problem("GeoJSON", what, "Give it a known type and its coordinates.")
         raise InputError([problem]) from error
+
+
+def shapes_from_geojson(geometries: Sequence[Any]) -> list[bytes | Problem | None]:
+    """Read many GeoJSON geometries, unchecked.
+
+    Parameters
+    ----------
+    geometries
+        As parsed from JSON; None = no shape.
+
+    Returns
+    -------
+    list of (bytes or Problem or None)
+        WKB of each; where it is not a GeoJSON geometry, a problem that quotes it.
+
+    Examples
+    --------
+    >>> shapes_from_geojson([None, {"type": "Blob"}])[1].what
+    '{"type": "Blob"} is not a GeoJSON geometry'
+    """
+    plain = [index for index, geometry in enumerate(geometries) if _is_plain_polygon(geometry)]
+    try:
+        wkbs = _plain_polygons([geometries[index]["coordinates"] for index in plain])
+    except OverflowError:  # a whole number beyond every double: quoted below
+        plain, wkbs = [], []
+    ready = dict(zip(plain, wkbs, strict=True))
+    return [ready.get(index) or _one_shape(geometry) for index, geometry in enumerate(geometries)]
+
+
+def _plain_polygons(polygons: Sequence[Sequence[Any]]) -> list[bytes]:
+    """Return polygons of plain rings as WKB."""
+    rings = [ring for polygon in polygons for ring in polygon]
+    numbers = list(chain.from_iterable(chain.from_iterable(rings)))
+    corners = np.array(numbers, dtype=np.float64).reshape(-1, 2)
+    of_ring = np.repeat(np.arange(len(rings)), [len(ring) for ring in rings])
+    of_polygon = np.repeat(np.arange(len(polygons)), [len(polygon) for polygon in polygons])
+    drawn: Any = shapely.linearrings(corners, indices=of_ring)
+    shapes: Any = shapely.polygons(drawn, indices=of_polygon)
+    return list(shapely.to_wkb(shapes))
+
+
+def _is_plain_polygon(geometry: Any) -> bool:
+    """Tell whether a geometry is a polygon of flat rings of numbers, which need no closer look."""
+    if not isinstance(geometry, dict) or geometry.get("type") != "Polygon":
+        return False
+    rings = geometry.get("coordinates")
+    return (
+        isinstance(rings, list)
+        and bool(rings)
+        and all(
+            isinstance(ring, list)
+            and len(ring) >= 4
+            and set(map(type, ring)) == {list}
+            and set(map(len, ring)) == {2}
+            and set(map(type, chain.from_iterable(ring))) <= {float, int}
+            for ring in rings
+        )
+    )
+
+
+def _one_shape(geometry: Any) -> bytes | Problem | None:
+    try:
+        return None if geometry is None else from_geojson(geometry)
+    except InputError as refusal:
+        return refusal.problems[0]
 
 
 def geometry_type(wkb: bytes) -> str:

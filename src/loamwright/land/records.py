@@ -5,7 +5,7 @@ Boundaries are carried as well-known binary (WKB) in longitude, latitude on WGS8
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from loamwright.values import Quantity, Step
@@ -65,6 +65,8 @@ class Cropping:
         True in the establishment year, False on an established stand, None = not stated.
     previous_stand
         Condition of the previous legume for credits (``"4-5 plants/ft2"``); empty if not stated.
+    use
+        ``"harvested"``, ``"grazed"``, ``"browsed"``, ``"left"``; empty = not stated.
     """
 
     plot_id: str
@@ -75,6 +77,7 @@ class Cropping:
     legume_pct: float | None = None
     seeding: bool | None = None
     previous_stand: str = ""
+    use: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,4 +149,4 @@ class PlotArea:
     area_se_m2: float | None = None
     keepouts: tuple[tuple[str, float], ...] = ()
     missing_setbacks: tuple[str, ...] = ()
-    steps: tuple[Step, ...] = ()
+    steps: Sequence[Step] = ()

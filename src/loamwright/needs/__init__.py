@@ -1,14 +1,29 @@
 """What does the lab, or the bulletin, say this plot needs?
 
-The rooms, from the table up: `records` (needs and credits), `classes`, `rates`, `maintenance` and
-`lime_rules` (the forms in which tables are published), `publication` (one edition of one publication),
-`credits`, `case` (one plot's question, asked once), `lime_need` and `nutrients` (the answers).
+The rooms, from the table up: `records` (needs and credits), `crops` (what crops are called), `classes`,
+`rates`, `formulas`, `maintenance`, `takeaway`, `called` and `lime_rules` (the forms in which tables are
+published), `publication` (one edition of one publication), `credits`, `choice` (which editions are asked),
+`case` (one plot's question, asked once), `lime_need` and `nutrients` (the answers).
 """
 
+from loamwright.needs.called import ClassTable
+from loamwright.needs.choice import (
+    DEPTH,
+    Choice,
+    Chosen,
+    ForCrop,
+    lime_depth_rule,
+    lime_edition,
+    read_chosen,
+    write_chosen,
+)
 from loamwright.needs.classes import Span, parse_span
 from loamwright.needs.credits import LegumeRow, LegumeTable, ManureTable
+from loamwright.needs.crops import CropName, CropNames
+from loamwright.needs.formulas import Norm, Parabola, Quadratic
 from loamwright.needs.lime_need import read_lab_lime
 from loamwright.needs.lime_rules import (
+    DEPTH_RULES,
     AcidityByPh,
     AcidityFormula,
     AcidityRow,
@@ -19,24 +34,43 @@ from loamwright.needs.lime_rules import (
 )
 from loamwright.needs.maintenance import Level, Maintenance, Removal
 from loamwright.needs.nutrients import plot_needs
-from loamwright.needs.publication import Crop, Guideline, MatrixCell, RatingMatrix, Region, Split, Status
+from loamwright.needs.publication import (
+    Crop,
+    Guideline,
+    MatrixCell,
+    RatingMatrix,
+    Region,
+    Split,
+    Status,
+    prints_rule,
+)
 from loamwright.needs.rates import CONDITIONS, YIELD, Cell, Equation, RateRow, RateTable
 from loamwright.needs.records import Credit, LimeNeed, Need, PlotNeeds
+from loamwright.needs.takeaway import Kept, Takeaway, Taken, read_use
 
 __all__ = [
     "CONDITIONS",
+    "DEPTH",
+    "DEPTH_RULES",
     "YIELD",
     "AcidityByPh",
     "AcidityFormula",
     "AcidityRow",
     "BufferTable",
     "Cell",
+    "Choice",
+    "Chosen",
+    "ClassTable",
     "Credit",
     "Crop",
+    "CropName",
+    "CropNames",
     "DepthFactor",
     "Equation",
     "FlatLime",
+    "ForCrop",
     "Guideline",
+    "Kept",
     "LegumeRow",
     "LegumeTable",
     "Level",
@@ -46,7 +80,10 @@ __all__ = [
     "ManureTable",
     "MatrixCell",
     "Need",
+    "Norm",
+    "Parabola",
     "PlotNeeds",
+    "Quadratic",
     "RateRow",
     "RateTable",
     "RatingMatrix",
@@ -55,7 +92,15 @@ __all__ = [
     "Span",
     "Split",
     "Status",
+    "Takeaway",
+    "Taken",
+    "lime_depth_rule",
+    "lime_edition",
     "parse_span",
     "plot_needs",
+    "prints_rule",
+    "read_chosen",
     "read_lab_lime",
+    "read_use",
+    "write_chosen",
 ]

@@ -12,6 +12,8 @@ from dataclasses import dataclass, replace
 from loamwright import soil
 from loamwright.errors import Level, Problem
 from loamwright.land import Cropping, Plot, PlotArea
+from loamwright.needs.choice import Asked
+from loamwright.needs.crops import CropNames
 from loamwright.needs.publication import Crop, Guideline
 from loamwright.needs.rates import Situation
 from loamwright.soil import OrganicInput, SoilTest
@@ -36,13 +38,28 @@ class Case:
     cropping: Cropping | None
     area: PlotArea
     tests: tuple[SoilTest, ...]
-    guideline: Guideline
+    asked: tuple[Asked, ...]
+    names: CropNames
     lime_guideline: Guideline
     settings: Settings
     applied_kg: Mapping[Supply, float]
     organic: tuple[OrganicInput, ...]
     today: dt.date
-    crop: Crop | None
+
+    @property
+    def leading(self) -> Asked:
+        """The first edition that names the crop, else the first of all."""
+        return next((one for one in self.asked if one.crop is not None), self.asked[0])
+
+    @property
+    def guideline(self) -> Guideline:
+        """Its edition."""
+        return self.leading.guideline
+
+    @property
+    def crop(self) -> Crop | None:
+        """Its name of the crop."""
+        return self.leading.crop
 
     @property
     def where(self) -> str:
@@ -82,6 +99,7 @@ class Case:
             legume_pct=cropping.legume_pct,
             convert_extractants=self.settings.convert_extractants,
             lowest_yield=self.settings.default_yield_row,
+            use=cropping.use,
         )
 
     def _stating(self, field: str) -> tuple[SoilTest, ...]:

@@ -2,7 +2,8 @@
 
 One rule, stated once: printed classes with gaps between them (0 to 5, 6 to 10) are read after
 rounding the figure half up to as many decimals as the edges have; classes that meet (``<3``,
-``3+``) are read unrounded. This file knows no soil and no crops.
+``3+``, ``>100``) are read unrounded wherever one of them holds the figure. This file knows no soil and
+no crops.
 """
 
 from __future__ import annotations
@@ -43,11 +44,6 @@ class Span:
     def is_point(self) -> bool:
         """True for a single printed number."""
         return self.low is not None and self.low == self.high
-
-    @property
-    def has_sharp_edge(self) -> bool:
-        """True when an end is written with ``<`` or ``>``, so that it meets its neighbour."""
-        return self.low_outside or self.high_outside
 
     def contains(self, value: float) -> bool:
         """Tell whether a number lies in the span.
@@ -151,8 +147,13 @@ def round_half_up(value: float, decimals: int = 0) -> float:
 
 
 def classified(value: float, spans: Iterable[Span]) -> float:
-    """Return the number as it is compared with a set of printed classes."""
+    """Return the number as it is compared with a set of printed classes.
+
+    Rounded half up to the decimals of the edges. Where edges are written with ``<`` or ``>``, a figure that
+    a class contains stays as it is.
+    """
     printed = tuple(spans)
-    if not printed or any(span.has_sharp_edge for span in printed):
+    sharp = any(span.low_outside or span.high_outside for span in printed)
+    if not printed or (sharp and any(span.contains(value) for span in printed)):
         return value
     return round_half_up(value, max(span.decimals for span in printed))

@@ -12,7 +12,9 @@ from dataclasses import replace
 from loamwright import soil
 from loamwright.errors import Level, Problem, UnitError
 from loamwright.needs.case import ASK_THE_LAB, RECORD, Case, area_steps, part_asks, sentence
+from loamwright.needs.choice import lime_depth_rule
 from loamwright.needs.lime_rules import LimeAnswer, LimeCase
+from loamwright.needs.publication import Guideline
 from loamwright.needs.records import LimeNeed
 from loamwright.soil import Missing, SoilTest, rate_kg_ha
 from loamwright.units import LB_ACRE_KG_HA, convert
@@ -75,7 +77,7 @@ def read_lab_lime(printed: Quantity) -> tuple[LimeBasis, float] | Missing:
 
 
 def _asks_for_lime(part: Case) -> bool:
-    return _lime_from_guideline(part).state is NeedState.NEEDED
+    return _lime_from_guideline(part)[0].state is NeedState.NEEDED
 
 
 # ---------------------------------------------------------------------------------------------
@@ -92,16 +94,13 @@ def lime_need(case: Case) -> tuple[LimeNeed, list[Problem]]:
 
     governing = soil.newest(case.tests, speaks)
     printed = [t for t in governing if t.recommendation is not None and t.recommendation.lime is not None]
-    answer = _lime_from_lab(printed) if printed else _lime_from_guideline(case)
+    answer, edition = (_lime_from_lab(printed), None) if printed else _lime_from_guideline(case)
     if answer.state is NeedState.NONE and not printed:
         parts = part_asks(case, governing, "lime", _asks_for_lime)
     else:
         parts = []
     dolomitic, magnesium = soil.wants_dolomitic(case.tests)
-    problems = [
-        Problem(f"{case.where}, lime", remark, "Ask your lab for lime advice for that depth", Level.WARNING)
-        for remark in answer.remarks
-    ] + parts
+    problems = parts
     need = LimeNeed(
         case.plot.plot_id,
         answer.state,
@@ -110,9 +109,15 @@ def lime_need(case: Case) -> tuple[LimeNeed, list[Problem]]:
         depth_m=answer.depth_m,
         dolomitic=dolomitic,
         steps=(*answer.steps, *magnesium),
+        edition="" if edition is None else edition.guideline_id,
+        edition_status="lab" if edition is None else edition.status,
+        at_least=answer.at_least,
     )
     if answer.state is NeedState.UNKNOWN:
-        return need, problems
+        if answer.between is None:
+            return need, problems
+        low, high = (rate_kg_ha(rate, answer.unit) for rate in answer.between)
+        return replace(need, between_kg_ha=(low, high)), problems
     if answer.state is NeedState.NONE or answer.value is None or answer.basis is None:
         return replace(need, rate_kg_ha=0.0, mass_kg=0.0), problems
     return _lime_owed(case, need, answer, magnesium), [*problems, *_other_basis(case, answer.basis)]
@@ -196,19 +201,30 @@ def _lime_from_lab(printed: Sequence[SoilTest]) -> LimeAnswer:
     )
 
 
-def _lime_from_guideline(case: Case) -> LimeAnswer:
-    own = case.lime_guideline.crop(case.crop_text) if case.crop_text else None
-    targets = [crop.target_ph for crop in (own, case.crop) if crop is not None and crop.target_ph is not None]
-    asked = LimeCase(case.tests, case.settings.lime_region, targets[0] if targets else None)
+def _lime_from_guideline(case: Case) -> tuple[LimeAnswer, Guideline]:
+    """Ask the lime edition; a crop's flat rate in one of the others serves where a buffer is missing."""
+    own = case.lime_guideline.crop(*case.names.same(case.crop_text)) if case.crop_text else None
+    crops = (own, *(one.crop for one in case.asked))
+    targets = [crop.target_ph for crop in crops if crop is not None and crop.target_ph is not None]
+    asked = LimeCase(
+        case.tests,
+        case.settings.lime_region,
+        targets[0] if targets else None,
+        lime_depth_rule(case.settings.lime_guideline),
+    )
     rule = case.lime_guideline.lime_rule(own)
-    flat = case.guideline.lime_rule(case.crop)
+    flats = [(one, one.guideline.lime_rule(one.crop)) for one in case.asked]
     if rule is None:
         reason = f"{case.lime_guideline.short} has no lime rule"
         answer = LimeAnswer(NeedState.UNKNOWN, f"{reason}: {ASK_THE_LAB}", lacks_buffer=True)
     else:
         answer = rule.rate(asked)
-    if answer.lacks_buffer and flat is not None and flat is not rule and flat.crops:
-        text = f"{answer.reason}: the rate that {case.guideline.short} prints for {case.crop_text} is used"
-        found = flat.rate(asked)
-        return replace(found, steps=(*found.steps, Step(sentence(text), "remark", "", ARITHMETIC)))
-    return answer
+    if not answer.lacks_buffer:
+        return answer, case.lime_guideline
+    for one, flat in flats:
+        if flat is not None and flat is not rule and flat.crops:
+            text = f"{answer.reason}: the rate that {one.guideline.short} prints for {case.crop_text} is used"
+            found = flat.rate(asked)
+            step = Step(sentence(text), "remark", "", ARITHMETIC)
+            return replace(found, steps=(*found.steps, step)), one.guideline
+    return answer, case.lime_guideline

@@ -12,11 +12,12 @@ extrapolated or converted.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 from loamwright import soil
 from loamwright.needs.classes import Span, classified
+from loamwright.needs.rates import OURS
 from loamwright.soil import INCH_M, Buffer, SoilTest, unit_of
 from loamwright.units import read_number
 from loamwright.values import ARITHMETIC, LAB, LimeBasis, NeedState, Source, Step
@@ -37,11 +38,14 @@ class LimeCase:
         Region key the user chose (``"Area 1"``); empty = not chosen.
     target_ph
         pH the crop wants, from a guideline that prints one; None = the rule's own target.
+    depth_rule
+        Id of the rule chosen for samples of another depth (see `DEPTH_RULES`); empty = none chosen.
     """
 
     tests: tuple[SoilTest, ...]
     region: str = ""
     target_ph: float | None = None
+    depth_rule: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,8 +66,10 @@ class LimeAnswer:
         Target pH and depth treated [m], when stated.
     lacks_buffer
         True when it is unknown only because no buffer reading was reported.
-    remarks
-        Sentences a person should see beside the figure.
+    between
+        Lowest and highest rate among the choices, when one has to be made [`unit`, `basis`].
+    at_least
+        True when the table ends before the case: more may be needed.
     """
 
     state: NeedState
@@ -75,7 +81,8 @@ class LimeAnswer:
     target_ph: float | None = None
     depth_m: float | None = None
     lacks_buffer: bool = False
-    remarks: tuple[str, ...] = ()
+    between: tuple[float, float] | None = None
+    at_least: bool = False
 
 
 class LimeRule(Protocol):
@@ -182,6 +189,57 @@ class DepthFactor:
     factor: float
     when: str
     source: Source
+
+
+@dataclass(frozen=True, slots=True)
+class DepthRule:
+    """A way to bring a lime rate to the depth that was sampled, chosen by the user.
+
+    Parameters
+    ----------
+    rule_id
+        What the setting names it by.
+    text
+        In words.
+    bottom_in
+        It is for samples that go no deeper than this [inch]; None = any.
+    factor
+        Share of the rate [fraction]; None = depth sampled over depth assumed.
+    source
+        Who says so.
+    """
+
+    rule_id: str
+    text: str
+    bottom_in: float | None
+    factor: float | None
+    source: Source
+
+    def share(self, sampled_in: float, assumed_in: float) -> float | None:
+        """Return the share of the rate; None when it is not for that depth."""
+        if self.bottom_in is not None and sampled_in > self.bottom_in:
+            return None
+        return sampled_in / assumed_in if self.factor is None else self.factor
+
+
+#: What a user may choose where a table says nothing about the depth that was sampled.
+DEPTH_RULES: tuple[DepthRule, ...] = (
+    DepthRule(
+        "half",
+        "no-till and established forage, sampled to 4 inches: half the table rate",
+        4.0,
+        0.5,
+        Source("Vitosh, Johnson, Mengel, Tri-State Fertilizer Recommendations, E-2567", "1995"),
+    ),
+    DepthRule(
+        "in proportion",
+        "the rate in proportion to the depth sampled",
+        None,
+        None,
+        Source("common practice, no source"),
+    ),
+    DepthRule("as printed", "the rate as printed, whatever the depth", None, 1.0, Source("user")),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -296,19 +354,30 @@ class BufferTable:
         index = _buffer(tests, self.buffers, steps)
         if isinstance(index, LimeAnswer):
             return index
-        return self._row(ph, index, chosen, tests, steps)
+        return self._row(ph, index, chosen, tests, steps, case.depth_rule)
 
     def _row(
-        self, ph: float, index: float, chosen: tuple[str, float], tests: Sequence[SoilTest], steps: list[Step]
+        self,
+        ph: float,
+        index: float,
+        chosen: tuple[str, float],
+        tests: Sequence[SoilTest],
+        steps: list[Step],
+        depth_rule: str,
     ) -> LimeAnswer:
         column, target = chosen
         spans = [span for span, _, _ in self.rows]
         as_printed = classified(index, spans)
         row = next((row for row in self.rows if row[0].contains(as_printed)), None)
-        if row is None:
+        sourest = min(self.rows, key=lambda each: each[0].low or 0.0)
+        at_least = row is None and as_printed < (sourest[0].low or 0.0)
+        if row is None and not at_least:
             printed = f"{spans[0].text} to {spans[-1].text}"
             return _unknown(f"buffer index {index:g} is outside the table's rows ({printed})", steps)
-        span, rates, _ = row
+        span, rates, _ = row or sourest
+        if at_least:
+            text = f"Buffer index {index:g} is under the table's last row: the need is at least that row's"
+            steps.append(Step(text, span.text, "", OURS))
         unit = unit_of(self.rate_unit, self.basis.value)
         heading = f"target pH {column}" if self.by_target else column
         value = rates[column]
@@ -327,31 +396,39 @@ class BufferTable:
         )
         if self.buffer_note:
             steps.append(Step(self.buffer_note, "assumed", "", self.source))
-        value, depth_m, remarks = self._for_depth(value, unit, tests, steps)
         if value == 0:
             return _none(f"the table gives 0 for buffer index {span.text} in {heading}", steps, target)
+        where = f"soil pH {_shown(ph)}, buffer index {span.text}, {heading}"
+        if at_least:
+            where = (
+                f"at least: soil pH {_shown(ph)}, buffer index {index:g} (last row {span.text}), {heading}"
+            )
+        found = self._for_depth(value, unit, tests, steps, depth_rule)
+        if isinstance(found, LimeAnswer):
+            return replace(found, reason=f"{where}; {found.reason}", target_ph=target, at_least=at_least)
+        value, depth_m = found
         return LimeAnswer(
             NeedState.NEEDED,
-            f"soil pH {_shown(ph)}, buffer index {span.text}, {heading}",
+            where,
             value,
             self.rate_unit,
             self.basis,
             tuple(steps),
             target,
             depth_m,
-            remarks=remarks,
+            at_least=at_least,
         )
 
     def _for_depth(
-        self, value: float, unit: str, tests: Sequence[SoilTest], steps: list[Step]
-    ) -> tuple[float, float | None, tuple[str, ...]]:
-        """Return the rate for the depth sampled, the depth it treats [m], and remarks."""
+        self, value: float, unit: str, tests: Sequence[SoilTest], steps: list[Step], depth_rule: str
+    ) -> tuple[float, float | None] | LimeAnswer:
+        """Return the rate for the depth sampled and the depth it treats [m], or ask for a rule."""
         if self.sample_depth_in is None:
-            return value, None, ()
+            return value, None
         low, high = self.sample_depth_in
         bottoms = [test.depth_bottom_m for test in tests if test.depth_bottom_m is not None]
         if not bottoms:
-            return value, low * INCH_M, ()
+            return value, low * INCH_M
         inches = round(max(bottoms) / INCH_M, 2)
         fitting = next((f for f in self.depth_factors if inches <= f.bottom_in), None)
         if fitting is not None:
@@ -359,15 +436,33 @@ class BufferTable:
             steps.append(
                 Step(f"{fitting.when}: {fitting.factor:g} of the rate", changed, unit, fitting.source)
             )
-            return changed, max(bottoms), ()
+            return changed, max(bottoms)
         if low <= inches <= high:
-            return value, low * INCH_M, ()
-        remark = (
-            f"sampled to {inches:g} inches, and the lime rates assume {low:g} to {high:g}; "
-            "the source read prints no rule for that, so the rate stands as printed"
-        )
-        steps.append(Step(remark[0].upper() + remark[1:], value, unit, self.source))
-        return value, low * INCH_M, (remark,)
+            return value, low * INCH_M
+        assumed = low if inches < low else high
+        open_to = {rule: s for rule in DEPTH_RULES if (s := rule.share(inches, assumed)) is not None}
+        asks = f"sampled to {inches:g} inches, and the lime rates assume {low:g} to {high:g}"
+        chosen = next((rule for rule in open_to if rule.rule_id == depth_rule), None)
+        if chosen is None:
+            told = ", ".join(f"{value * share:,.0f} {rule.rule_id}" for rule, share in open_to.items())
+            steps.append(Step(f"{_capital(asks)}; no rule for that is chosen", told, unit, self.source))
+            rates = [value * share for share in open_to.values()]
+            return LimeAnswer(
+                NeedState.UNKNOWN,
+                f"{asks}: choose a depth rule ({told} {unit})",
+                unit=self.rate_unit,
+                basis=self.basis,
+                steps=tuple(steps),
+                between=(min(rates), max(rates)),
+            )
+        changed = value * open_to[chosen]
+        steps.append(Step(f"{_capital(asks)}; chosen: {chosen.text}", changed, unit, chosen.source))
+        return changed, low * INCH_M if open_to[chosen] == 1 else max(bottoms)
+
+
+def _capital(text: str) -> str:
+    """Write the first letter large."""
+    return text[:1].upper() + text[1:]
 
 
 @dataclass(frozen=True, slots=True)

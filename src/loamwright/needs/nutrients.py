@@ -32,14 +32,26 @@ from loamwright.needs.case import (
     part_asks,
     sentence,
 )
-from loamwright.needs.credits import CreditLine, organic_credits
+from loamwright.needs.choice import Asked, Choice, answer, candidates
+from loamwright.needs.credits import CreditLine, ManureTable, organic_credits
 from loamwright.needs.lime_need import lime_need
-from loamwright.needs.publication import Guideline, Status, prints_rule, recommend
-from loamwright.needs.rates import Rate
+from loamwright.needs.publication import Guideline, Status, recommend
+from loamwright.needs.rates import Rate, Situation
 from loamwright.needs.records import Credit, Need, PlotNeeds
 from loamwright.soil import Missing, OrganicInput, SoilTest, flag, rate_kg_ha, unit_of
-from loamwright.units import LB_ACRE_KG_HA, convert
-from loamwright.values import ARITHMETIC, LAB, NeedState, Nutrient, Quantity, Settings, Step, Supply, Timing
+from loamwright.units import K_PER_K2O, LB_ACRE_KG_HA, P_PER_P2O5, convert
+from loamwright.values import (
+    ARITHMETIC,
+    LAB,
+    NeedState,
+    Nutrient,
+    Quantity,
+    Settings,
+    Source,
+    Step,
+    Supply,
+    Timing,
+)
 
 
 def plot_needs(
@@ -47,7 +59,7 @@ def plot_needs(
     cropping: Cropping | None,
     area: PlotArea,
     tests: Sequence[SoilTest],
-    guideline: Guideline,
+    choice: Choice,
     lime_guideline: Guideline,
     settings: Settings,
     applied_kg: Mapping[Supply, float],
@@ -66,8 +78,8 @@ def plot_needs(
         Its measured area; the spread area counts.
     tests, organic
         Soil reports and organic inputs of the property; those of other plots are passed over.
-    guideline, lime_guideline
-        Fallback where the lab recommends nothing, for nutrients and for lime.
+    choice, lime_guideline
+        Editions asked where the lab recommends nothing, for nutrients and for lime.
     settings
         The user's choices.
     applied_kg
@@ -95,13 +107,13 @@ def plot_needs(
         cropping,
         area,
         usable.tests,
-        guideline,
+        choice.asked("" if cropping is None else cropping.crop),
+        choice.names,
         lime_guideline,
         settings,
         applied_kg,
         tuple(item for item in organic if item.plot_id == plot.plot_id),
         today,
-        guideline.crop(cropping.crop) if cropping is not None else None,
     )
     problems = [*usable.problems, *_notices(case)]
     needs = []
@@ -119,46 +131,55 @@ def plot_needs(
 
 def _notices(case: Case) -> list[Problem]:
     notices = []
-    for guideline in dict.fromkeys((case.guideline.guideline_id, case.lime_guideline.guideline_id)):
-        edition = case.guideline if guideline == case.guideline.guideline_id else case.lime_guideline
+    editions = {one.guideline.guideline_id: one.guideline for one in case.asked}
+    for edition in {**editions, case.lime_guideline.guideline_id: case.lime_guideline}.values():
+        where = f"settings, guideline {edition.guideline_id}"
         outside = _outside(case.plot, edition)
         if outside:
             notices.append(
                 Problem(
-                    f"settings, guideline {edition.guideline_id}",
+                    where,
                     f"{edition.short} was written for {edition.region.name}; plots lie near {outside}",
                     "Use your lab's recommendation, or choose a guideline of your own state",
                     Level.WARNING,
                 )
             )
-        if edition.status is Status.FORM_TEST:
+        if edition.status is Status.CONFIRM:
             notices.append(
                 Problem(
-                    f"settings, guideline {edition.guideline_id}",
-                    f"{edition.short} is kept to test the form, not to plan by",
-                    "Choose another guideline",
-                    Level.WARNING,
-                )
-            )
-        elif edition.status is Status.CONFIRM:
-            notices.append(
-                Problem(
-                    f"settings, guideline {edition.guideline_id}",
+                    where,
                     f"{edition.short} is a form whose levels you confirm yourself",
                     "Copy it, set your own levels, and choose your copy",
                     Level.WARNING,
                 )
             )
+        elif edition.why:
+            what = f"{edition.short} is {edition.status}: {edition.why}"
+            notices.append(Problem(where, what, "Choose another if that does not suit you", Level.NOTE))
     if case.crop_text and case.crop is None and not _any_recommendation(case):
-        notices.append(
-            Problem(
-                f"{case.where}, crop",
-                f"{case.guideline.short} does not name {case.crop_text!r}",
-                f"Use your lab's recommendation; it names {', '.join(c.name for c in case.guideline.crops)}",
-                Level.WARNING,
-            )
-        )
+        notices.append(_not_named(case))
     return notices
+
+
+def _not_named(case: Case) -> Problem:
+    """Say that no edition names the crop, and what may have been meant."""
+    editions = [one.guideline for one in case.asked]
+    who = " and ".join(edition.short for edition in editions)
+    listed = ", ".join(dict.fromkeys(crop.name for edition in editions for crop in edition.crops))
+    verb = "does not name" if len(editions) == 1 else "do not name"
+    what = f"{who} {verb} {case.crop_text!r}"
+    fix = f"Use your lab's recommendation; it names {listed}"
+    parts = case.names.parts(case.crop_text)
+    if parts:
+        what += f", a mixture of {' and '.join(parts)}"
+        rules = candidates(case.asked, case.names, case.crop_text)
+        could = f" (could be {', '.join(rules)})" if rules else ""
+        fix = f"Say which rule governs{could}: '{case.crop_text} = EDITION as CROP' in the guideline setting"
+    else:
+        near = case.names.near(case.crop_text, [crop.name for edition in editions for crop in edition.crops])
+        if near:
+            fix = f"Was {' or '.join(near)} meant? {fix}"
+    return Problem(f"{case.where}, crop", what, fix, Level.WARNING)
 
 
 def _outside(plot: Plot, guideline: Guideline) -> str:
@@ -183,7 +204,7 @@ def _looked_at(case: Case) -> tuple[Nutrient, ...]:
         return (
             nutrient in ALWAYS
             or any(_speaks_of(test, nutrient) for test in case.tests)
-            or (case.crop is not None and prints_rule(case.guideline, nutrient, case.crop.name))
+            or any(one.prints(nutrient) for one in case.asked)
         )
 
     return tuple(nutrient for nutrient in Nutrient if spoken_of(nutrient))
@@ -221,6 +242,15 @@ class _Gross:
     counts_previous_crop: bool = False
     sampled_on: dt.date | None = None
     problems: tuple[Problem, ...] = ()
+    asked: Asked | None = None
+    status: str = ""
+    between_kg_ha: tuple[float, float] | None = None
+    at_least: bool = False
+    nitrate_counts: bool = False
+
+    @property
+    def edition(self) -> str:
+        return "" if self.asked is None else self.asked.guideline.guideline_id
 
 
 def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
@@ -236,8 +266,17 @@ def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
         problems.extend(part_asks(case, governing, nutrient.value, _asks_for(nutrient)))
     plot_id, steps = case.plot.plot_id, list(gross.steps)
     if gross.rate_kg_ha is None:
-        reason = sentence(gross.reason)
-        return Need(plot_id, nutrient, NeedState.UNKNOWN, reason, steps=tuple(steps)), problems
+        unknown = Need(
+            plot_id,
+            nutrient,
+            NeedState.UNKNOWN,
+            sentence(gross.reason),
+            steps=tuple(steps),
+            edition=gross.edition,
+            edition_status=gross.status,
+            between_kg_ha=gross.between_kg_ha,
+        )
+        return unknown, problems
 
     lines: list[CreditLine] = []
     if gross.rate_kg_ha > 0:
@@ -278,6 +317,9 @@ def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
             timings=_remaining(gross.timings, gross.rate_kg_ha, net) if state is NeedState.NEEDED else (),
             steps=tuple(steps),
             assumed=gross.assumed,
+            edition=gross.edition,
+            edition_status=gross.status,
+            at_least=gross.at_least,
         ),
         problems,
     )
@@ -365,6 +407,7 @@ def _from_lab(
         credits_due=all(answer is False for answer in taken),
         lab_took=any(answer is True for answer in taken),
         from_lab=True,
+        status="lab",
         sampled_on=sampled_on,
         problems=tuple(problems),
     )
@@ -373,26 +416,73 @@ def _from_lab(
 def _from_guideline(case: Case, nutrient: Nutrient, governing: Sequence[SoilTest]) -> _Gross:
     if not case.crop_text:
         return _Gross(None, "no crop is stated for this season", ())
+    situations = {one.crop.name: case.situation(one.crop) for one in case.asked if one.crop is not None}
+    found = answer(case.asked, nutrient, situations)
+    rate, asked = found.rate, found.asked
+    problems = tuple(_over_maximum(case, nutrient, rate, situations))
+    if rate is None and found.own is None:
+        return replace(_silent(case, nutrient), problems=problems)
+    called, calls = _called(case, nutrient)
+    if found.own is not None:
+        assert found.own.crop is not None
+        own = recommend(found.own.guideline, nutrient, situations[found.own.crop.name])
+        return replace(
+            _as_gross(nutrient, own, found.own, governing, calls),
+            reason=f"your standard rate: {own.reason}" + ("" if rate is None else f" ({rate.reason})"),
+            status=STANDARD_RATE,
+            problems=(*problems, *_outside_range(case, nutrient, own, rate)),
+        )
+    assert rate is not None
+    assert asked is not None
+    gross = _as_gross(nutrient, rate, asked, governing, calls)
+    reason = gross.reason + called if gross.rate_kg_ha is None else gross.reason
+    return replace(gross, reason=reason, problems=problems)
+
+
+#: What stands in place of an edition's status where the user's own rate is used.
+STANDARD_RATE = "your standard rate"
+
+
+def _silent(case: Case, nutrient: Nutrient) -> _Gross:
+    """Say that none of the editions has a rule."""
     flagged = flag(case.tests, nutrient, case.crop_text)
     low = f"; the soil test is {flagged.text}" if flagged.text else ""
-    if case.crop is None:
-        lacks = f"{case.guideline.short} does not name {case.crop_text!r}"
-        return _Gross(None, f"{lacks}: {ASK_THE_LAB}{low}", flagged.steps)
-    if not prints_rule(case.guideline, nutrient, case.crop.name):
-        tested = any(element_of(nutrient) in test.readings for test in case.tests) or nutrient is Nutrient.N
-        untested = "" if tested else ", and it was not tested"
-        lacks = f"{case.guideline.short} prints no {nutrient.value} rule for {case.crop.name}"
-        return _Gross(None, f"{lacks}{untested}: {ASK_THE_LAB}{low}", flagged.steps)
-    rate: Rate = recommend(case.guideline, nutrient, case.situation(case.crop))
+    called, calls = _called(case, nutrient)
+    steps = (*flagged.steps, *calls)
+    quiet = (Status.MAXIMUM, Status.CLASSES)
+    publications = [one for one in case.asked if not one.guideline.standard_rates] or list(case.asked)
+    publications = [one for one in publications if one.guideline.status not in quiet] or publications
+    naming = [one for one in publications if one.crop is not None] or publications
+    who = " and ".join(one.guideline.short for one in naming)
+    if naming[0].crop is None:
+        verb = "does not name" if len(naming) == 1 else "do not name"
+        return _Gross(None, f"{who} {verb} {case.crop_text!r}: {ASK_THE_LAB}{low}{called}", steps)
+    if all(one.guideline.status is Status.MAXIMUM for one in naming):
+        return _Gross(None, f"{who} sets a maximum and prints no need: {ASK_THE_LAB}{low}{called}", steps)
+    tested = any(element_of(nutrient) in test.readings for test in case.tests) or nutrient is Nutrient.N
+    untested = "" if tested else ", and it was not tested"
+    verb = "prints no" if len(naming) == 1 else "print no"
+    lacks = f"{who} {verb} {nutrient.value} rule for {naming[0].crop.name}"
+    return _Gross(None, f"{lacks}{untested}: {ASK_THE_LAB}{low}{called}", steps)
+
+
+def _as_gross(
+    nutrient: Nutrient, rate: Rate, asked: Asked, governing: Sequence[SoilTest], calls: tuple[Step, ...]
+) -> _Gross:
+    """Bring a printed rate to kg/ha of the nutrient, and name the edition with its status."""
+    factor = rate_kg_ha(1.0, rate.unit) if rate.unit else 1.0
+    if rate.basis:
+        factor /= {"P": P_PER_P2O5, "K": K_PER_K2O}[rate.basis]
+    guideline = asked.guideline
+    about = f"{guideline.status}" + (f": {guideline.why}" if guideline.why else "")
+    steps = (*rate.steps, *calls, Step(f"Standing of {guideline.short}", about, "", Source(guideline.name)))
+    between = None if rate.between is None else (rate.between[0] * factor, rate.between[1] * factor)
     if rate.value is None:
-        return _Gross(None, rate.reason, rate.steps)
-    gross = rate_kg_ha(rate.value, rate.unit)
-    steps = rate.steps
-    if rate.unit != "lb/acre":
-        steps = (
-            *steps,
-            Step("The same in lb/acre", gross / LB_ACRE_KG_HA, f"lb {nutrient.value}/acre", ARITHMETIC),
-        )
+        return _Gross(None, rate.reason, steps, asked=asked, status=guideline.status, between_kg_ha=between)
+    gross = rate.value * factor
+    if rate.unit != "lb/acre" or rate.basis:
+        of = f"{rate.basis} as {nutrient.value}, in lb/acre" if rate.basis else "The same in lb/acre"
+        steps = (*steps, Step(of, gross / LB_ACRE_KG_HA, f"lb {nutrient.value}/acre", ARITHMETIC))
     return _Gross(
         gross,
         rate.reason,
@@ -402,7 +492,62 @@ def _from_guideline(case: Case, nutrient: Nutrient, governing: Sequence[SoilTest
         counts_previous_crop=rate.counts_previous_crop,
         # A rule that goes by no soil test has seen nothing of what was spread before it.
         sampled_on=soil.latest_date(governing) if governing else dt.date.min,
+        asked=asked,
+        status=guideline.status,
+        at_least=rate.at_least,
+        nitrate_counts=rate.nitrate_counts,
     )
+
+
+def _called(case: Case, nutrient: Nutrient) -> tuple[str, tuple[Step, ...]]:
+    """Say what the chosen editions call the soil figure, in half a sentence and as steps."""
+    words: list[str] = []
+    steps: list[Step] = []
+    for one in case.asked:
+        for table in one.guideline.classes:
+            found = table.word(case.tests, element_of(nutrient))
+            if found is not None:
+                words.append(f"{one.guideline.short} call it {found[0]}")
+                steps.extend(found[1])
+    return "".join(f"; {word}" for word in words), tuple(steps)
+
+
+def _over_maximum(
+    case: Case, nutrient: Nutrient, rate: Rate | None, situations: Mapping[str, Situation]
+) -> list[Problem]:
+    """Hold a need against the legal maxima among the chosen editions."""
+    problems = []
+    for one in case.asked:
+        if one.guideline.status is not Status.MAXIMUM or one.crop is None or not one.prints(nutrient):
+            continue
+        most = recommend(one.guideline, nutrient, situations[one.crop.name])
+        where = f"{case.where}, {nutrient.value}"
+        if most.value is None:
+            what = f"the legal maximum of {one.guideline.short} cannot be told: {most.reason}"
+            problems.append(Problem(where, what, "Ask the authority it is from", Level.WARNING))
+            continue
+        limit = f"{most.value:g} {unit_of(most.unit, nutrient.value)} ({most.reason})"
+        needed = _as_gross(nutrient, rate, one, (), ()).rate_kg_ha if rate is not None else None
+        over = needed is not None and needed > rate_kg_ha(most.value, most.unit) + 1e-9
+        more = ", and the need is more" if over else ""
+        what = f"the legal maximum of {one.guideline.short} is {limit}{more}"
+        fix = "Put on no more than the law allows; the authority has the last word"
+        problems.append(Problem(where, what, fix, Level.WARNING if over else Level.NOTE))
+    return problems
+
+
+def _outside_range(case: Case, nutrient: Nutrient, own: Rate, printed: Rate | None) -> list[Problem]:
+    """Say when the user's standard rate leaves the range a publication prints."""
+    if printed is None or printed.between is None or own.value is None:
+        return []
+    factor = rate_kg_ha(1.0, printed.unit)
+    low, high = (bound * factor for bound in printed.between)
+    rate = rate_kg_ha(own.value, own.unit)
+    if low - 1e-9 <= rate <= high + 1e-9:
+        return []
+    what = f"your standard rate of {own.value:g} {own.unit} lies outside the printed range"
+    fix = f"{printed.between[0]:g} to {printed.between[1]:g} {printed.unit} is printed: check your rate"
+    return [Problem(f"{case.where}, {nutrient.value}", what, fix, Level.NOTE)]
 
 
 # ---------------------------------------------------------------------------------------------
@@ -418,7 +563,7 @@ def _credits(
     problems: list[Problem] = []
     found = organic_credits(
         case.organic,
-        case.guideline.manure,
+        _manure_table(case, gross),
         nutrient,
         case.season,
         gross.sampled_on,
@@ -452,12 +597,33 @@ def _credits(
             remark, problem = _left_to_the_lab(case, nutrient, listed, gross.lab_took)
             remarks.append(remark)
             problems.extend(problem)
+    nitrate = _nitrate(case) if gross.nitrate_counts and nutrient is Nutrient.N else None
+    if isinstance(nitrate, CreditLine):
+        lines.append(nitrate)
+    elif nitrate is not None:
+        remarks.append(nitrate)
     applied = case.applied_kg.get(nutrient.supply, 0.0)
     if applied > 0 and case.area_ha > 0:
         rate = applied / case.area_ha
         steps = (Step("Applied this season", rate / LB_ACRE_KG_HA, f"lb {nutrient.value}/acre", RECORD),)
         lines.append(CreditLine(Credit("applied this season", rate, RECORD), steps))
     return lines, remarks, problems
+
+
+def _manure_table(case: Case, gross: _Gross) -> ManureTable | None:
+    """Take the shares of the edition that answers, else of the first that prints any."""
+    first = () if gross.asked is None else (gross.asked,)
+    return next((one.guideline.manure for one in (*first, *case.asked) if one.guideline.manure), None)
+
+
+def _nitrate(case: Case) -> CreditLine | Step:
+    """Take off the nitrate-N a soil test found, in the slice that was sampled."""
+    found = soil.soil_value(case.tests, "NO3-N", "lb/acre", None)
+    if isinstance(found, Missing):
+        return Step(f"No nitrate-N taken off: {found.reason}", "remark", "", LAB)
+    rate = found.value * LB_ACRE_KG_HA
+    steps = (*found.steps, Step("Nitrate-N already in the soil", found.value, "lb N/acre", LAB))
+    return CreditLine(Credit("nitrate-N in the soil", rate, LAB), steps)
 
 
 def _left_to_the_lab(
@@ -482,10 +648,11 @@ def _legume(case: Case, gross: _Gross) -> CreditLine | Missing | Step | None:
     previous = "" if case.cropping is None else case.cropping.previous_crop.strip()
     if case.cropping is None or not previous:
         return None
-    crop_name = "" if case.crop is None else case.crop.name
-    tables = [table for table in case.guideline.legumes if not table.crops or crop_name in table.crops]
+    asked = gross.asked or case.leading
+    crop_name = "" if asked.crop is None else asked.crop.name
+    tables = [table for table in asked.guideline.legumes if not table.crops or crop_name in table.crops]
     if not tables:
-        text = f"No legume credit after {previous}: {case.guideline.short} prints none for {case.crop_text}"
+        text = f"No legume credit after {previous}: {asked.guideline.short} prints none for {case.crop_text}"
         return Step(text, "none taken", "", ARITHMETIC) if gross.from_lab else None
     table = tables[0]
     found = table.credit(previous, case.cropping.previous_stand)

@@ -1,9 +1,10 @@
 """What a published guideline says a crop needs: its printed forms, and the answer each gives.
 
-A `Guideline` is one edition of one publication. Its rules come in four printed forms: a table by
-soil-test class, yield and other conditions (`RateTable`); an equation (`Equation`); removal with
-build-up and maintenance (`Maintenance`); and a matrix of P rating by K rating (`RatingMatrix`). Each
-answers with a `Rate`: an amount in the printed unit with its steps, or unknown, because.
+A `Guideline` is one edition of one publication. Its rules come in printed forms: a table by soil-test
+class, yield and other conditions (`RateTable`); an equation (`Equation`); a parabola of a laboratory's
+index (`Quadratic`); a norm by yield (`Norm`); removal with build-up and maintenance (`Maintenance`);
+removal alone (`Takeaway`); and a matrix of P rating by K rating (`RatingMatrix`). Each answers with a
+`Rate`: an amount in the printed unit with its steps, a printed range, or unknown, because.
 
 Where a table and an equation disagree, the table wins; the equation serves only yields the table
 does not print. Nothing is extrapolated, and a crop the guideline lacks gets no neighbour's rate.
@@ -17,11 +18,14 @@ from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 from loamwright import soil
+from loamwright.needs.called import ClassTable
 from loamwright.needs.classes import Span, classified
 from loamwright.needs.credits import LegumeTable, ManureTable
+from loamwright.needs.formulas import Norm, Quadratic
 from loamwright.needs.lime_rules import LimeRule
 from loamwright.needs.maintenance import Maintenance
 from loamwright.needs.rates import Equation, Gap, Rate, RateTable, Situation, goal_in, row_of, unknown
+from loamwright.needs.takeaway import Takeaway
 from loamwright.soil import Extractant, Missing, plain_name, unit_of
 from loamwright.values import Nutrient, Source, Step, Timing
 
@@ -257,12 +261,13 @@ class Region:
 
 
 class Status(StrEnum):
-    """What an edition is good for."""
+    """What an edition is good for; every need says it of the edition it stands on."""
 
-    DEFAULT = "default"  #: may stand as a fallback without being chosen
-    CHOSEN = "chosen"  #: sound, but only for those who choose it
-    CONFIRM = "confirm levels"  #: a form to fill in: the user confirms its figures
-    FORM_TEST = "test of the form"  #: kept to prove that the form can be stored
+    DEFAULT = "default"  #: whole, from its publisher's page
+    SELECTABLE = "selectable"  #: second-hand, withdrawn, or not whole: chosen knowingly, with the reason
+    CLASSES = "classes only"  #: says what a soil figure is called, and no rate
+    MAXIMUM = "legal maximum, not a need"  #: held against a need, never one itself
+    CONFIRM = "removal and maintenance, levels to confirm"  #: a form: the user confirms its figures
     USER = "user"  #: the user's own
 
 
@@ -278,14 +283,18 @@ class Guideline:
         What to cite.
     short
         What to call it in a sentence.
-    status
-        What it is good for.
+    status, why
+        What it is good for, and the sentence that says why it is no default.
     region
         Where it was written for.
     crops
         Crops it has at least one rule for.
-    tables, equations, maintenances, matrices, splits
+    tables, equations, quadratics, norms, maintenances, takeaways, matrices, splits
         Rules, by printed form.
+    classes
+        What it calls soil figures.
+    standard_rates
+        True for the user's own standard rates, which come where no publication gives a figure.
     lime
         Lime rules: those for named crops, and at most one for any crop.
     legumes, manure
@@ -312,27 +321,47 @@ class Guideline:
     legumes: tuple[LegumeTable, ...] = ()
     manure: ManureTable | None = None
     about: str = ""
+    why: str = ""
+    quadratics: tuple[Quadratic, ...] = ()
+    norms: tuple[Norm, ...] = ()
+    takeaways: tuple[Takeaway, ...] = ()
+    classes: tuple[ClassTable, ...] = ()
+    standard_rates: bool = False
 
     @property
     def name(self) -> str:
         """Publisher, title and edition in one line."""
         return ", ".join(part for part in (self.publisher, self.title, self.edition) if part)
 
-    def crop(self, text: str) -> Crop | None:
+    def crop(self, *names: str) -> Crop | None:
         """Find a crop by its name or an exact alias.
 
         Parameters
         ----------
-        text
-            As the user wrote it; capitals, dashes and spacing do not matter.
+        names
+            As the user wrote it, then other names of the same crop; capitals, dashes and spacing do not
+            matter.
 
         Returns
         -------
         Crop or None
             None when the guideline does not name it; a neighbour crop is never taken.
         """
-        wanted = plain_name(text)
-        return next((c for c in self.crops if wanted in map(plain_name, (c.name, *c.aliases))), None)
+        for wanted in map(plain_name, names):
+            for crop in self.crops:
+                if wanted in map(plain_name, (crop.name, *crop.aliases)):
+                    return crop
+        return None
+
+    @property
+    def has_rules(self) -> bool:
+        """True when it can answer anything: a rate, a lime rate, a credit or a class."""
+        return any(
+            (
+                *(self.tables, self.equations, self.quadratics, self.norms, self.maintenances),
+                *(self.takeaways, self.matrices, self.lime, self.legumes, self.manure, self.classes),
+            )
+        )
 
     def lime_rule(self, crop: Crop | None) -> LimeRule | None:
         """Find the lime rule for a crop: one that names it, else one for any crop.
@@ -355,13 +384,14 @@ def recommend(guideline: Guideline, nutrient: Nutrient, situation: Situation) ->
     crop = situation.crop
     table = next((t for t in guideline.tables if t.nutrient is nutrient and crop in t.crops), None)
     equations = [e for e in guideline.equations if e.nutrient is nutrient and crop in e.crops]
+    formulas = [rule for rule in _formulas(guideline) if rule.nutrient is nutrient and crop in rule.crops]
     if table is not None:
         rate = _table_then_equation(table, equations, situation)
     elif equations:
         answers = [equation.rate(situation) for equation in equations]
         rate = next((answer for answer in answers if answer.value is not None), answers[0])
-    elif kept := [m for m in guideline.maintenances if m.nutrient is nutrient and crop in m.crops]:
-        rate = kept[0].rate(situation)
+    elif formulas:
+        rate = formulas[0].rate(situation)
     elif matrices := [m for m in guideline.matrices if crop in m.crops and _prints(m, nutrient)]:
         rate = matrices[0].rate_of(nutrient, situation)
     else:
@@ -376,15 +406,29 @@ def recommend(guideline: Guideline, nutrient: Nutrient, situation: Situation) ->
 
 
 def prints_rule(guideline: Guideline, nutrient: Nutrient, crop: str) -> bool:
-    """Tell whether a guideline has any rule for a nutrient of a crop."""
-    rules: tuple[RateTable | Equation | Maintenance, ...] = (
-        *guideline.tables,
-        *guideline.equations,
-        *guideline.maintenances,
-    )
+    """Tell whether a guideline has any rule for a nutrient of a crop.
+
+    Parameters
+    ----------
+    guideline
+        Which edition.
+    nutrient
+        Which nutrient.
+    crop
+        The guideline's own name of the crop.
+
+    Returns
+    -------
+    bool
+    """
+    rules = (*guideline.tables, *guideline.equations, *_formulas(guideline))
     return any(rule.nutrient is nutrient and crop in rule.crops for rule in rules) or any(
         crop in matrix.crops and _prints(matrix, nutrient) for matrix in guideline.matrices
     )
+
+
+def _formulas(guideline: Guideline) -> tuple[Quadratic | Norm | Maintenance | Takeaway, ...]:
+    return (*guideline.quadratics, *guideline.norms, *guideline.maintenances, *guideline.takeaways)
 
 
 def _prints(matrix: RatingMatrix, nutrient: Nutrient) -> bool:

@@ -17,7 +17,7 @@ from itertools import pairwise
 from loamwright import soil
 from loamwright.errors import UnitError
 from loamwright.needs.classes import Span, classified, leading_number
-from loamwright.soil import Extractant, Missing, SoilTest, plain_name, unit_of
+from loamwright.soil import Extractant, Missing, SoilTest, plain_name, read_unit, unit_of
 from loamwright.units import convert
 from loamwright.values import USER, Nutrient, Quantity, Source, Step, Timing
 
@@ -53,6 +53,8 @@ class Situation:
         True when the user asked for conversion between soil tests.
     lowest_yield
         True when an unstated yield takes the lowest printed row.
+    use
+        Harvested, grazed, browsed or left, as written.
     """
 
     crop: str
@@ -67,6 +69,7 @@ class Situation:
     legume_pct: float | None = None
     convert_extractants: bool = False
     lowest_yield: bool = True
+    use: str = ""
 
 
 class Gap(StrEnum):
@@ -97,6 +100,14 @@ class Rate:
         True when the table already goes by last year's crop, so no legume credit is due.
     gap
         Set when only the yield goal stands in the way.
+    between
+        Lowest and highest rate in the printed unit when the print leaves the choice; then no value.
+    basis
+        ``"P"`` or ``"K"`` when the rate is of the element; empty = of the nutrient as labels name it.
+    at_least
+        True when the print ends before the case: more may be needed.
+    nitrate_counts
+        True when the print takes off the nitrate-N a soil test found.
     """
 
     value: float | None
@@ -107,6 +118,10 @@ class Rate:
     timings: tuple[tuple[Timing, float], ...] = ()
     counts_previous_crop: bool = False
     gap: Gap = Gap.NO
+    between: tuple[float, float] | None = None
+    basis: str = ""
+    at_least: bool = False
+    nitrate_counts: bool = False
 
 
 def unknown(reason: str, steps: Sequence[Step] = (), gap: Gap = Gap.NO) -> Rate:
@@ -158,6 +173,12 @@ class RateRow:
         Why there is no usable figure, or what is printed beside it.
     line
         Line in the file.
+    index
+        Class on the table's own index, when it is printed by one.
+    between
+        Lowest and highest rate where a range is printed.
+    printed
+        The rate's cell where it is more than one number: ``"0 to 60"``, ``"60 + 80"``.
     """
 
     soil: Mapping[Extractant | None, Span]
@@ -165,6 +186,14 @@ class RateRow:
     value: float | None
     remark: str
     line: int
+    index: Span | None = None
+    between: tuple[float, float] | None = None
+    printed: str = ""
+
+    @property
+    def answer(self) -> object:
+        """What two rows must share to count as one answer."""
+        return self.value if self.between is None else self.between
 
 
 _FACTS: Mapping[str, Callable[[Situation], object]] = {
@@ -175,6 +204,7 @@ _FACTS: Mapping[str, Callable[[Situation], object]] = {
     "seeding": lambda s: s.seeding,
     "texture": lambda s: s.texture or None,
     "legume share": lambda s: s.legume_pct,
+    "N index": lambda _: None,  # of last year's crop and manuring: no report states it
 }
 #: Condition columns a table may have, besides ``yield`` and the names of soil tests.
 CONDITIONS = tuple(_FACTS)
@@ -204,6 +234,12 @@ class RateTable:
         Unit of the yield rows; empty when it does not go by yield.
     note
         Scope or footnote a person should see.
+    index_unit
+        The index its classes are printed by, besides or instead of `soil_unit`; empty = none.
+    rate_basis
+        ``"P"`` or ``"K"`` when the rates are of the element; empty = as labels name the nutrient.
+    nitrate_counts
+        True when the publication takes off the nitrate-N a soil test found.
     """
 
     nutrient: Nutrient
@@ -217,6 +253,9 @@ class RateTable:
     assumed_extractants: Mapping[Extractant, str] = field(default_factory=dict)
     yield_unit: str = ""
     note: str = ""
+    index_unit: str = ""
+    rate_basis: str = ""
+    nitrate_counts: bool = False
 
     @property
     def columns(self) -> tuple[str, ...]:
@@ -236,8 +275,9 @@ class RateTable:
         situation
             What is known of it.
         nearest
-            True to take the nearest printed yield row for a goal between rows (halfway goes up),
-            marked as assumed; False to report the gap.
+            True to take the nearest printed yield row for a goal between rows (halfway goes up), and the
+            highest row for a goal beyond it, as the least that is needed; marked as assumed. False to
+            report the gap.
 
         Returns
         -------
@@ -266,9 +306,11 @@ class RateTable:
                 labels.append(f"{column} {_cell_text(cells.pop(), fact)}")
             rows = fitting
         asked = [column for column, fact in facts.items() if fact is None and not _covers(rows, column)]
+        if asked == ["N index"]:
+            return self._by_choice(rows, asked[0], steps)
         if asked:
             return unknown(f"the table goes by {' and '.join(asked)}, which is not stated", steps)
-        if self.yield_unit and len({(row.value, row.remark) for row in rows}) > 1:
+        if self.yield_unit and len({(row.answer, row.remark) for row in rows}) > 1:
             chosen = self._by_yield(situation, rows, nearest, steps)
             if isinstance(chosen, Rate):
                 return chosen
@@ -279,21 +321,30 @@ class RateTable:
         return self._answer(rows, labels, asked, steps, assumed or bool(choice), choice)
 
     def _by_soil(self, situation: Situation) -> tuple[tuple[RateRow, ...], str, list[Step], bool] | Rate:
+        by_index = self.index_unit != "" and (
+            all(self.index_unit == unit for unit in _units_of(situation.tests, self.element))
+            or not any(row.soil for row in self.rows)
+        )
+        unit = self.index_unit if by_index else self.soil_unit
         figure = soil.soil_value(
-            situation.tests, self.element, self.soil_unit, self.extractants, situation.convert_extractants
+            situation.tests, self.element, unit, self.extractants, situation.convert_extractants
         )
         if isinstance(figure, Missing):
             return unknown(figure.reason)
         test = figure.extractant
-        spans = {row.line: row.soil[test] for row in self.rows if test in row.soil}
+        if by_index:
+            spans = {row.line: row.index for row in self.rows if row.index is not None}
+        else:
+            spans = {row.line: row.soil[test] for row in self.rows if test in row.soil}
         value = classified(figure.value, spans.values())
         rows = tuple(row for row in self.rows if row.line in spans and spans[row.line].contains(value))
         steps = list(figure.steps)
-        found = f"{figure.value:g} {self.soil_unit}"
+        found = f"{figure.value:g} {unit}"
         if not rows:
             printed = ", ".join(dict.fromkeys(span.text for span in spans.values()))
             return unknown(f"{found} {self.element} is outside the printed classes ({printed})", steps)
-        label = f"{test or 'test not named'} {spans[rows[0].line].text} {self.soil_unit}"
+        classes = " or ".join(dict.fromkeys(spans[row.line].text for row in rows))
+        label = f"{test or 'test not named'} {classes} {unit}"
         read_as = "" if value == figure.value else f", read as {value:g}"
         steps.append(Step(f"{found}{read_as} falls in the printed class", label, "", self.source))
         remark = (
@@ -343,7 +394,11 @@ class RateTable:
             if isinstance(value, Missing):
                 return unknown(value.reason, steps)
             found = _yield_row(value, spans)
-            if found is Gap.BETWEEN and nearest:
+            if found is Gap.OUTSIDE and nearest and value > (spans[-1].low or math.inf):
+                span, choice = spans[-1], f"at least: the table ends before a yield goal of {value:g}"
+                text = f"Yield goal {value:g} is beyond the printed rows ({printed}): at least the highest"
+                step = Step(text, f"{span.text} {self.yield_unit}", "", OURS)
+            elif found is Gap.BETWEEN and nearest:
                 below = [s for s in spans if s.low is not None and s.low < value]
                 above = [s for s in spans if s.low is not None and s.low > value]
                 low, high = below[-1], above[0]
@@ -371,16 +426,27 @@ class RateTable:
         assumed: bool,
         choice: str,
     ) -> Rate:
-        values = {row.value for row in rows}
-        if len(values) > 1:
+        if len({row.answer for row in rows}) > 1:
             missing = " and ".join(asked) or "more than one printed row"
+            halves = {row.index.text for row in rows if row.index is not None}
+            if len(halves) > 1 and not asked:
+                missing = f"the halves {' and '.join(sorted(halves))} of the index"
             return unknown(f"the table's rows differ by {missing}, which is not stated", steps)
         row = rows[0]
-        if row.value is None:
+        if row.value is None and row.between is None:
             return unknown(row.remark or "the table leaves this cell blank", steps)
         where = ", ".join(labels)
         source = row_of(self.source, where)
-        steps.append(Step(f"Table row: {where}" if where else "Printed rate", row.value, self._unit, source))
+        steps.append(
+            Step(
+                f"Table row: {where}" if where else _named(source),
+                row.value if row.value is not None else row.printed,
+                self._unit,
+                source,
+            )
+        )
+        if row.value is not None and row.printed:
+            steps.append(Step(f"Printed in parts: {row.printed}", row.value, self._unit, source))
         printed = dict.fromkeys(r.remark for r in rows if r.remark)
         remarks = [text for text in printed if not any(text != t and text in t for t in printed)]
         every = dict.fromkeys((*remarks, *([self.note] if self.note else [])))
@@ -390,11 +456,54 @@ class RateTable:
             reason = f"{reason} ({where})" if reason else where
         reason = "; ".join(part for part in (reason or "one rate is printed for this crop", choice) if part)
         counts = "previous crop" in self.columns
-        return Rate(row.value, self.rate_unit, reason, tuple(steps), assumed, counts_previous_crop=counts)
+        if row.between is not None:
+            more = f" ({'; '.join(remarks)})" if remarks else ""
+            return self._range(row.between, f"{row.printed}{more}", steps)
+        return Rate(
+            row.value,
+            self.rate_unit,
+            reason,
+            tuple(steps),
+            assumed,
+            counts_previous_crop=counts,
+            basis=self.rate_basis,
+            at_least=choice.startswith("at least"),
+            nitrate_counts=self.nitrate_counts,
+        )
+
+    def _by_choice(self, rows: Sequence[RateRow], column: str, steps: Sequence[Step]) -> Rate:
+        """Answer with the printed range where a table goes by something that no report states."""
+        known = [row for row in rows if row.value is not None]
+        if not known:
+            return unknown("the table leaves these cells blank", steps)
+        values = [row.value for row in known if row.value is not None]
+        told = ", ".join(f"{row.value:g} at {_cell_text(row.conditions[column], '')}" for row in known)
+        steps = [*steps, Step(f"Printed by {column}", told, self._unit, self.source)]
+        return self._range((min(values), max(values)), f"{told} by {column}, which no report states", steps)
+
+    def _range(self, between: tuple[float, float], printed: str, steps: Sequence[Step]) -> Rate:
+        return Rate(
+            None,
+            self.rate_unit,
+            f"the table prints {printed} {self._unit}: which rate is yours to decide",
+            tuple(steps),
+            between=between,
+            basis=self.rate_basis,
+        )
 
     @property
     def _unit(self) -> str:
-        return unit_of(self.rate_unit, self.nutrient.value)
+        return unit_of(self.rate_unit, self.rate_basis or self.nutrient.value)
+
+
+def _named(source: Source) -> str:
+    return "Standard rate" if source.publication == USER.publication else "Printed rate"
+
+
+def _units_of(tests: Sequence[SoilTest], element: str) -> tuple[str | None, ...]:
+    """Read the units of the newest figures of an element; none when it was not tested."""
+    governing = soil.newest(tests, lambda test: element in test.readings)
+    return tuple(read_unit(test.readings[element].unit) for test in governing) or ("",)
 
 
 def _cell_text(cell: Cell, fact: object) -> str:

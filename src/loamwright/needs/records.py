@@ -55,6 +55,13 @@ class Need:
         The chain from lab number to pounds.
     assumed
         True when a default of ours was used (for example the lowest yield row).
+    edition, edition_status
+        Id of the edition it stands on and what that is good for (`Status`); ``"lab"`` for the lab's own
+        figure, ``"your standard rate"`` for the user's; both empty when nothing answered.
+    between_kg_ha
+        Lowest and highest rate the print allows, when the choice is the user's [kg/ha]; None otherwise.
+    at_least
+        True when the print ends before the case, so that more may be needed.
     """
 
     plot_id: str
@@ -68,6 +75,10 @@ class Need:
     timings: tuple[tuple[Timing, float], ...] = ()
     steps: tuple[Step, ...] = ()
     assumed: bool = False
+    edition: str = ""
+    edition_status: str = ""
+    between_kg_ha: tuple[float, float] | None = None
+    at_least: bool = False
 
     @property
     def supply(self) -> Supply:
@@ -94,6 +105,8 @@ class LimeNeed:
         True when soil Mg asks for dolomitic lime, False when not, None = not tested.
     steps
         The chain.
+    edition, edition_status, between_kg_ha, at_least
+        As in `Need`.
     """
 
     plot_id: str
@@ -106,6 +119,10 @@ class LimeNeed:
     depth_m: float | None = None
     dolomitic: bool | None = None
     steps: tuple[Step, ...] = ()
+    edition: str = ""
+    edition_status: str = ""
+    between_kg_ha: tuple[float, float] | None = None
+    at_least: bool = False
 
     @property
     def supply(self) -> Supply | None:

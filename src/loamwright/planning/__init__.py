@@ -6,23 +6,42 @@ answer's words and sums), `shortfalls` (what cannot be done), `planner` (the ord
 `alternatives` (tight budgets, habits), `custom_blends`.
 """
 
-from loamwright.planning.alternatives import Compared, CurvePoint, Habit, compare_habits, coverage_curve
+from loamwright.planning.alternatives import (
+    Asked,
+    Compared,
+    CurvePoint,
+    Habit,
+    Variant,
+    compare_habits,
+    coverage_curve,
+    variant_of,
+    what_if,
+)
+from loamwright.planning.calendar import CalendarRow, GroundRule, dated_jobs, placed_in_time
 from loamwright.planning.custom_blends import BlendService, CustomBlend, order_blend
-from loamwright.planning.inputs import FixedPass, PlanPlot, Terms, Ware
+from loamwright.planning.inputs import Band, FixedPass, Machine, PlanPlot, Terms, Ware
 from loamwright.planning.lines import PurchaseList, purchase_lists
 from loamwright.planning.planner import make_plan
-from loamwright.planning.reasons import NutrientReason, PlotCost, Reasons, explain
-from loamwright.planning.records import Coverage, Outcome, Plan, PlanLine, Purchase
-from loamwright.planning.targets import plan_plots
+from loamwright.planning.reasons import NutrientReason, PlotCost, Question, Reasons, explain
+from loamwright.planning.records import Coverage, Job, Outcome, Plan, PlanLine, Purchase, Window
+from loamwright.planning.targets import LimeDose, lime_ledger, plan_plots
+from loamwright.planning.terms import bands, handling, machines
 
 __all__ = [
+    "Asked",
+    "Band",
     "BlendService",
+    "CalendarRow",
     "Compared",
     "Coverage",
     "CurvePoint",
     "CustomBlend",
     "FixedPass",
+    "GroundRule",
     "Habit",
+    "Job",
+    "LimeDose",
+    "Machine",
     "NutrientReason",
     "Outcome",
     "Plan",
@@ -31,14 +50,25 @@ __all__ = [
     "PlotCost",
     "Purchase",
     "PurchaseList",
+    "Question",
     "Reasons",
     "Terms",
+    "Variant",
     "Ware",
+    "Window",
+    "bands",
     "compare_habits",
     "coverage_curve",
+    "dated_jobs",
     "explain",
+    "handling",
+    "lime_ledger",
+    "machines",
     "make_plan",
     "order_blend",
+    "placed_in_time",
     "plan_plots",
     "purchase_lists",
+    "variant_of",
+    "what_if",
 ]

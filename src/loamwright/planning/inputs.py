@@ -51,6 +51,57 @@ class Demand:
 
 
 @dataclass(frozen=True, slots=True)
+class Band:
+    """Between which shares of a need a plot may end.
+
+    Parameters
+    ----------
+    low
+        This share counts as met [fraction, up to 1].
+    high
+        What is put on for the nutrient alone ends here [fraction, 1 or more]; infinite = no edge. What
+        another nutrient's product carries along is held by the caps instead.
+    """
+
+    low: float = 1.0
+    high: float = math.inf
+
+
+#: All of the need, with no upper edge but the caps.
+EXACT = Band()
+
+
+@dataclass(frozen=True, slots=True)
+class Machine:
+    """What a trip with one machine costs.
+
+    Parameters
+    ----------
+    name
+        As products name it under equipment.
+    cost_per_job
+        For going to a plot once with one load [money].
+    cost_per_ha
+        For each hectare spread [money].
+    cost_per_fill
+        For each filling of the hopper [money].
+    hopper_kg
+        What one fill holds [kg]; None = not stated, and fills are not counted.
+    hours_per_job, hours_per_ha, hours_per_fill
+        Time they take [h]; per hectare None = not stated, and no hours are told.
+    """
+
+    name: str
+    cost_per_job: Decimal = Decimal(0)
+    cost_per_ha: Decimal = Decimal(0)
+    cost_per_fill: Decimal = Decimal(0)
+    hopper_kg: float | None = None
+    hours_per_job: float = 0.0
+    hours_per_ha: float | None = None
+    hours_per_fill: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class PlanPlot:
     """One plot as the planner sees it.
 
@@ -70,6 +121,10 @@ class PlanPlot:
         Products that may go on it; None = any.
     timings
         Times at which it can be spread; None = any.
+    bands
+        Within which shares of a need the plot may end, per supply key; a key absent here is `EXACT`.
+    machines
+        Names of the machines that can get there and work there; None = any.
     """
 
     plot_id: str
@@ -79,6 +134,8 @@ class PlanPlot:
     weight: float = 1.0
     allowed_products: frozenset[str] | None = None
     timings: tuple[Timing, ...] | None = None
+    bands: Mapping[Supply, Band] = field(default_factory=dict)
+    machines: frozenset[str] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +189,21 @@ class Terms:
     min_rate_kg_ha
         Practical smallest product rate when the product states none [kg/ha]; None = no limit.
     hauling_cost_per_kg
-        For bringing what is bought to the property [money per kg]; counted with delivery.
+        For bringing what is bought to the property [money per kg], where no delivery is paid; counted
+        with delivery.
+    handling_cost_per_kg
+        For handling what is bought, by offer id [money per kg]; an offer absent here costs nothing.
+    machines
+        What a trip costs by machine; none = one machine for everything at the two costs above.
+    mixing
+        Pairs of products that may share a load; every other pair goes in trips of its own. Products of
+        different form never share one.
+    odd_amount_cost
+        What it is worth not to have to weigh out a part of a package other than a half [money]. It steers
+        the plan and is not part of its cost.
+    least_job_share
+        A job that brings no need more than this share of it is left as a choice [fraction]; 0 = every job
+        is planned.
     gap
         Proof wanted: plan cost over proved lower bound [fraction].
     time_limit_s
@@ -152,6 +223,11 @@ class Terms:
     spreading_cost_per_pass: Decimal = Decimal(0)
     min_rate_kg_ha: float | None = None
     hauling_cost_per_kg: Decimal = Decimal(0)
+    handling_cost_per_kg: Mapping[str, Decimal] = field(default_factory=dict)
+    machines: tuple[Machine, ...] = ()
+    mixing: frozenset[frozenset[str]] = frozenset()
+    odd_amount_cost: Decimal = Decimal(0)
+    least_job_share: float = 0.0
     gap: float = 0.001
     time_limit_s: float = 30.0
     budget: Decimal | None = None
@@ -218,6 +294,63 @@ def need_values(plot: PlanPlot) -> dict[tuple[Supply, Timing | None], float]:
         key: plot.weight * plot.area_ha * priority[key] * mass_kg / whole[key[0]]
         for key, mass_kg in known.items()
     }
+
+
+def band_of(plot: PlanPlot, supply: Supply) -> Band:
+    """Give the band of one need of a plot."""
+    return plot.bands.get(supply, EXACT)
+
+
+def needed_kg(plot: PlanPlot) -> dict[Supply, float]:
+    """Add up a plot's known needs by supply, all timings together [kg]."""
+    total: dict[Supply, float] = {}
+    for (supply, _timing), mass_kg in known_kg(plot).items():
+        total[supply] = total.get(supply, 0.0) + mass_kg
+    return total
+
+
+def machines_of(terms: Terms) -> tuple[Machine, ...]:
+    """List the machines, one without a name at the terms' own costs when none is given."""
+    if terms.machines:
+        return tuple(sorted(terms.machines, key=lambda one: one.name))
+    return (Machine("", terms.spreading_cost_per_pass, terms.spreading_cost_per_ha),)
+
+
+def fill_cost_per_kg(machine: Machine) -> float:
+    """Filling the hopper [money per kg]: a part of a fill costs its part; zero for a hopper not stated."""
+    return float(machine.cost_per_fill) / machine.hopper_kg if machine.hopper_kg else 0.0
+
+
+#: A package heavier than this is not counted by halves on a plot [kg]; it is weighed like bulk. Ours.
+LARGEST_COUNTED_KG = 60.0
+
+
+def half_package_kg(ware: Ware, offers: Iterable[Offer]) -> float:
+    """Half of the smallest package a product can be counted in on a plot.
+
+    Parameters
+    ----------
+    ware
+        The product; liquids are measured, not counted.
+    offers
+        All offers.
+
+    Returns
+    -------
+    float
+        [kg]; 0.0 when it is not counted.
+    """
+    if ware.product.form is Form.LIQUID:
+        return 0.0
+    sizes = [
+        offer.package_kg
+        for offer in offers
+        if offer.product == ware.product.product
+        and not offer.divisible
+        and offer.package_kg
+        and offer.package_kg <= LARGEST_COUNTED_KG
+    ]
+    return min(sizes) / 2 if sizes else 0.0
 
 
 def offer_text(offer: Offer) -> str:

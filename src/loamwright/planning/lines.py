@@ -13,19 +13,26 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import ROUND_HALF_UP, Decimal
 
+import numpy as np
+
 from loamwright.planning.inputs import (
     TIMING_ORDER,
+    Machine,
     PlanPlot,
     Request,
     Ware,
+    band_of,
+    fill_cost_per_kg,
     is_lime,
     known_kg,
     lowest_rate_kg_ha,
+    machines_of,
     need_values,
 )
-from loamwright.planning.model import PlanModel, Solution, seller_of
+from loamwright.planning.model import PlanModel, Solution
+from loamwright.planning.packages import seller_of
 from loamwright.planning.passes import TIMES
-from loamwright.planning.records import Coverage, Plan, PlanLine, Purchase
+from loamwright.planning.records import Coverage, Job, Plan, PlanLine, Purchase
 from loamwright.supplies import Offer
 from loamwright.units import ACRE_M2, HA_M2, LB_ACRE_KG_HA, LB_KG, format_figure
 from loamwright.values import ARITHMETIC, LABEL, Step, Supply, Timing
@@ -50,13 +57,14 @@ class Bought:
         One entry per offer bought or taken from stock.
     delivery
         Seller to delivery fee [money].
-    hauling
-        Offer id to hauling cost [money].
+    hauling, handling
+        Offer id to cost [money].
     """
 
     buy: tuple[Purchase, ...]
     delivery: Mapping[str, Decimal]
     hauling: Mapping[str, Decimal]
+    handling: Mapping[str, Decimal]
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,12 +77,16 @@ class Spread:
         Where, what, when.
     mass_kg
         Product [kg].
+    machine, trip
+        With which machine, and in which trip; an empty trip is found when the plan is written.
     """
 
     plot_id: str
     product: str
     timing: Timing | None
     mass_kg: float
+    machine: str = ""
+    trip: str = ""
 
 
 # ---------------------------------------------------------------------------------------------
@@ -82,19 +94,30 @@ class Spread:
 
 
 def spreads(plan_model: PlanModel, solution: Solution) -> tuple[Spread, ...]:
-    """Name the passes a solution makes."""
+    """Name the passes a solution makes.
+
+    Where there are more products at any time than a plot takes at once, the last of them by name are put at
+    dated times that have room.
+    """
     request, passes = plan_model.request, plan_model.passes
+    machines = machines_of(request.terms)
     lime = {ware.product.product for ware in request.wares if is_lime(ware)}
-    found = [
-        Spread(
-            request.plots[passes.plot[i]].plot_id,
-            request.wares[passes.ware[i]].product.product,
-            TIMES[passes.time[i]],
+    merged: dict[tuple[int, int, int], Spread] = {}
+    for i in np.flatnonzero(solution.mass_kg > 0):
+        key = (int(passes.plot[i]), int(passes.ware[i]), int(passes.time[i]))
+        job = int(passes.job[i])
+        if key in merged:  # in two loads of one day: both trips are made, one of them takes it all
+            merged[key] = replace(merged[key], mass_kg=merged[key].mass_kg + float(solution.mass_kg[i]))
+            continue
+        merged[key] = Spread(
+            request.plots[key[0]].plot_id,
+            request.wares[key[1]].product.product,
+            TIMES[key[2]],
             float(solution.mass_kg[i]),
+            machines[passes.jobs.machine[job]].name,
+            f"{job}",
         )
-        for i in range(passes.count)
-        if solution.mass_kg[i] > 0
-    ]
+    found = list(merged.values())
     by_plot: dict[str, list[Spread]] = {}
     for one in sorted(found, key=lambda one: (one.plot_id, TIMING_ORDER[one.timing], one.product)):
         by_plot.setdefault(one.plot_id, []).append(one)
@@ -126,7 +149,9 @@ def _placed(lines: Sequence[Spread], lime: set[str], most: int, dated: set[Timin
             taken[timing] += 1
             moved[one.product] = timing
     return [
-        replace(one, timing=moved[one.product]) if one.timing is None and one.product in moved else one
+        replace(one, timing=moved[one.product], trip="")
+        if one.timing is None and one.product in moved
+        else one
         for one in lines
     ]
 
@@ -151,7 +176,70 @@ def counts(plan_model: PlanModel, solution: Solution) -> dict[str, tuple[Decimal
 
 def spreads_of(plan: Plan) -> tuple[Spread, ...]:
     """Take the amounts out of a plan that is already written."""
-    return tuple(Spread(line.plot_id, line.product, line.timing, line.mass_kg) for line in plan.lines)
+    return tuple(
+        Spread(line.plot_id, line.product, line.timing, line.mass_kg, line.spreader, line.job_id)
+        for line in plan.lines
+    )
+
+
+# ---------------------------------------------------------------------------------------------
+# Trips
+
+
+def trips(request: Request, passes: Sequence[Spread]) -> dict[str, list[Spread]]:
+    """Group passes into trips: the trips they already have, the rest into loads that may be mixed."""
+    grouped: dict[str, list[Spread]] = {}
+    for one in passes:
+        if one.trip:
+            grouped.setdefault(one.trip, []).append(one)
+    loose = sorted(
+        (one for one in passes if not one.trip),
+        key=lambda one: (one.plot_id, TIMING_ORDER[one.timing], one.product),
+    )
+    for one in loose:
+        place = next(
+            (
+                trip
+                for trip, load in grouped.items()
+                if load[0].plot_id == one.plot_id
+                and load[0].timing == one.timing
+                and all(frozenset((other.product, one.product)) in request.terms.mixing for other in load)
+            ),
+            f"loose {len(grouped)}",
+        )
+        grouped.setdefault(place, []).append(one)
+    return grouped
+
+
+def trip_machine(request: Request, load: Sequence[Spread]) -> Machine:
+    """The machine of a trip: the one it was planned with, else the cheapest that handles the load there."""
+    machines = machines_of(request.terms)
+    named = next((one for one in machines if one.name == load[0].machine), None)
+    if named is not None:
+        return named
+    reach = next((plot.machines for plot in request.plots if plot.plot_id == load[0].plot_id), None)
+    equipment = [
+        {name.casefold() for name in ware.product.equipment}
+        for ware in request.wares
+        if ware.product.product in {one.product for one in load}
+    ]
+    able = [
+        one
+        for one in machines
+        if (reach is None or one.name in reach)
+        and all(not names or one.name.casefold() in names for names in equipment)
+    ]
+    return min(able or machines, key=lambda one: (one.cost_per_job, one.cost_per_ha, one.name))
+
+
+def trip_cost(machine: Machine, area_ha: float) -> Decimal:
+    """Cost of going over a plot once with one load [money], to the cent; filling comes on top."""
+    return cents(machine.cost_per_ha * Decimal(str(area_ha)) + machine.cost_per_job)
+
+
+def filling_cost(machine: Machine, mass_kg: float) -> Decimal:
+    """Cost of filling so much into the hopper [money], to the cent."""
+    return cents(Decimal(str(fill_cost_per_kg(machine) * mass_kg)))
 
 
 # ---------------------------------------------------------------------------------------------
@@ -171,6 +259,7 @@ def shopping(
     buy: list[Purchase] = []
     fees: dict[str, Decimal] = {}
     hauling: dict[str, Decimal] = {}
+    handling: dict[str, Decimal] = {}
     largest_first = sorted(request.offers, key=lambda offer: (-(offer.package_kg or 0.0), offer.offer_id))
     from_stock: dict[str, float] = {}
     for offer in largest_first:
@@ -205,9 +294,13 @@ def shopping(
         if packages > 0:
             seller = seller_of(offer)
             fees[seller] = max(fees.get(seller, Decimal(0)), offer.delivery_fee)
-            hauling[offer.offer_id] = cents(haul * Decimal(str(mass_kg)))
+            if offer.delivery_fee <= 0:
+                hauling[offer.offer_id] = cents(haul * Decimal(str(mass_kg)))
+            per_kg = request.terms.handling_cost_per_kg.get(offer.offer_id, Decimal(0))
+            handling[offer.offer_id] = cents(per_kg * Decimal(str(mass_kg)))
     buy.sort(key=lambda one: (one.product, one.offer_id))
-    return Bought(tuple(buy), {seller: cents(fee) for seller, fee in sorted(fees.items())}, hauling)
+    delivery = {seller: cents(fee) for seller, fee in sorted(fees.items())}
+    return Bought(tuple(buy), delivery, hauling, handling)
 
 
 # ---------------------------------------------------------------------------------------------
@@ -257,15 +350,9 @@ def covered(plots: Sequence[PlanPlot], wares: Sequence[Ware], passes: Sequence[S
                     if key == supply and time is not None
                 )
             whole += value
-            met += value * min(1.0, max(0.0, got_kg) / need_kg)
+            low = band_of(plot, supply).low
+            met += value * (min(1.0, max(0.0, got_kg) / (low * need_kg)) if low > 0 else 1.0)
     return met / whole if whole > 0 else 1.0
-
-
-def pass_cost(request: Request, area_ha: float) -> Decimal:
-    """Cost of making one pass on a plot."""
-    return cents(
-        request.terms.spreading_cost_per_ha * Decimal(str(area_ha)) + request.terms.spreading_cost_per_pass
-    )
 
 
 def share_out(total: Decimal, weights: Mapping[str, float]) -> dict[str, Decimal]:
@@ -289,8 +376,11 @@ def plot_costs(request: Request, passes: Sequence[Spread], bought: Bought) -> di
     area = {plot.plot_id: plot.area_ha for plot in request.plots}
     by_product: dict[str, dict[str, float]] = {}
     everything: dict[str, float] = {}
+    for load in trips(request, passes).values():
+        machine, plot_id = trip_machine(request, load), load[0].plot_id
+        costs[plot_id] += trip_cost(machine, area[plot_id])
+        costs[plot_id] += filling_cost(machine, math.fsum(one.mass_kg for one in load))
     for one in passes:
-        costs[one.plot_id] += pass_cost(request, area[one.plot_id])
         weights = by_product.setdefault(one.product, {})
         weights[one.plot_id] = weights.get(one.plot_id, 0.0) + one.mass_kg
         everything[one.plot_id] = everything.get(one.plot_id, 0.0) + one.mass_kg
@@ -300,6 +390,7 @@ def plot_costs(request: Request, passes: Sequence[Spread], bought: Bought) -> di
     for purchase in bought.buy:
         weights = by_product.get(purchase.product, spare)
         money = purchase.cost + bought.hauling.get(purchase.offer_id, Decimal(0))
+        money += bought.handling.get(purchase.offer_id, Decimal(0))
         for plot_id, part in share_out(money, weights).items():
             costs[plot_id] += part
         if purchase.count > 0:
@@ -322,8 +413,52 @@ def line_id(plot_id: str, product: str, timing: Timing | None) -> str:
     return "L" + hashlib.sha256(text.encode()).hexdigest()[:12]
 
 
-def lines(request: Request, passes: Sequence[Spread], bought: Bought) -> tuple[PlanLine, ...]:
+def job_id(load: Sequence[Spread], machine: Machine) -> str:
+    """Name a job the same way in every plan."""
+    timing = load[0].timing
+    words = [load[0].plot_id, "" if timing is None else timing.value, machine.name]
+    text = "\x1f".join((*words, *sorted(one.product for one in load)))
+    return "J" + hashlib.sha256(text.encode()).hexdigest()[:12]
+
+
+def jobs(request: Request, passes: Sequence[Spread]) -> tuple[Job, ...]:
+    """Write out the trips, by plot and time."""
+    area = {plot.plot_id: plot.area_ha for plot in request.plots}
+    made = []
+    for load in trips(request, passes).values():
+        machine, first = trip_machine(request, load), load[0]
+        mass_kg = math.fsum(one.mass_kg for one in load)
+        area_ha = area[first.plot_id]
+        fills = math.ceil(mass_kg / machine.hopper_kg - _SAME) if machine.hopper_kg else None
+        made.append(
+            Job(
+                job_id=job_id(load, machine),
+                plot_id=first.plot_id,
+                timing=first.timing,
+                spreader=machine.name,
+                line_ids=tuple(line_id(one.plot_id, one.product, one.timing) for one in load),
+                mass_kg=mass_kg,
+                rate_kg_ha=mass_kg / area_ha if area_ha > 0 else 0.0,
+                cost=trip_cost(machine, area_ha) + filling_cost(machine, mass_kg),
+                fills=fills,
+                hours=_hours(machine, area_ha, fills),
+            )
+        )
+    return tuple(sorted(made, key=lambda one: (one.plot_id, TIMING_ORDER[one.timing], one.job_id)))
+
+
+def _hours(machine: Machine, area_ha: float, fills: int | None) -> float | None:
+    """Spreading and filling [h]; None where the machine's pace is not stated."""
+    if machine.hours_per_ha is None:
+        return None
+    return machine.hours_per_job + machine.hours_per_ha * area_ha + machine.hours_per_fill * (fills or 0)
+
+
+def lines(
+    request: Request, passes: Sequence[Spread], bought: Bought, made: Sequence[Job] = ()
+) -> tuple[PlanLine, ...]:
     """Write out the passes with rate, packages and the arithmetic behind them."""
+    job_of = {line: job for job in made for line in job.line_ids}
     plots = {plot.plot_id: plot for plot in request.plots}
     wares = {ware.product.product: ware for ware in request.wares}
     packages = _main_package(request, bought)
@@ -336,7 +471,8 @@ def lines(request: Request, passes: Sequence[Spread], bought: Bought) -> tuple[P
         offer = packages.get(one.product)
         number = None
         if offer is not None and not offer.divisible and offer.package_kg is not None:
-            number = one.mass_kg / offer.package_kg
+            number = round(one.mass_kg / offer.package_kg, 9)
+        job = job_of.get(line_id(one.plot_id, one.product, one.timing))
         steps = _Words(request.terms.units).steps(plot, ware, one, by_plot[one.plot_id], wares, request)
         result.append(
             PlanLine(
@@ -349,6 +485,8 @@ def lines(request: Request, passes: Sequence[Spread], bought: Bought) -> tuple[P
                 packages=number,
                 package="" if offer is None else offer.package,
                 steps=(*steps, *_Words(request.terms.units).package_steps(one, offer, number)),
+                job_id=job.job_id if job else "",
+                spreader=job.spreader if job else "",
             )
         )
     return tuple(result)
@@ -504,12 +642,20 @@ def plan_id(season: int, passes: Iterable[PlanLine], buy: Iterable[Purchase]) ->
 def write_plan(request: Request, passes: Sequence[Spread], bought: Bought, plan: Plan) -> Plan:
     """Fill a plan in: lines, shopping, coverage and costs."""
     area = {plot.plot_id: plot.area_ha for plot in request.plots}
-    written = lines(request, passes, bought)
+    made = jobs(request, passes)
+    written = lines(request, passes, bought, made)
+    machine = {one.name: one for one in machines_of(request.terms)}
+    filling = {job.job_id: filling_cost(machine[job.spreader], job.mass_kg) for job in made}
     return replace(
         plan,
         plan_id=plan_id(request.terms.season, written, bought.buy),
         purchase_cost=sum((one.cost for one in bought.buy), Decimal("0.00")),
-        spreading_cost=sum((pass_cost(request, area[one.plot_id]) for one in passes), Decimal("0.00")),
+        spreading_cost=sum(
+            (trip_cost(machine[job.spreader], area[job.plot_id]) for job in made), Decimal("0.00")
+        ),
+        filling_cost=sum(filling.values(), Decimal("0.00")),
+        handling_cost=sum(bought.handling.values(), Decimal("0.00")),
+        jobs=made,
         delivery_cost=sum((*bought.delivery.values(), *bought.hauling.values()), Decimal("0.00")),
         lines=written,
         buy=bought.buy,

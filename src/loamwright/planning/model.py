@@ -6,24 +6,39 @@ costs; sentences about them are made in `lines` and `shortfalls`.
 
 The program
 -----------
-Columns: the amount of each *pass* (product on plot at a time) as a share of the most that pass could
-usefully be; a switch for each pass that costs something to make, has a smallest rate or is counted; whole
-packages of each offer and price tier; stock taken; one delivery per seller ordered from.
+Columns: the amount of each *pass* (product in a job) as a share of the most that pass could usefully be; a
+switch for each *job* (one trip over a plot, at a time, with a machine and a load); half packages of each
+product on a plot at a time, where they are asked for; whole packages of each offer and price tier; stock
+taken; one delivery per seller ordered from (see `packages`).
 
-Rows: each need met; each cap kept; smallest rates; products per plot; product spread ≤ packages and stock;
-order sizes, price tiers and delivery fees. Which passes there are, and between which amounts, is worked
-out in `passes`.
+Rows: each need met within its band; each cap kept; smallest rates; products per plot; product spread ≤
+packages and stock; order sizes, price tiers and delivery fees. Which jobs and passes there are, and between
+which amounts, is worked out in `passes`.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from decimal import Decimal
 
 import numpy as np
 
-from loamwright.planning.inputs import Request, is_lime, need_values
+from loamwright.planning.inputs import (
+    Request,
+    band_of,
+    half_package_kg,
+    is_lime,
+    lowest_rate_kg_ha,
+    need_values,
+    needed_kg,
+)
+from loamwright.planning.packages import (
+    Tier,
+    add_offers,
+    add_pools,
+    carrying_cost_per_kg,
+    list_tiers,
+)
 from loamwright.planning.passes import (
     ANY_TIME,
     TIMES,
@@ -35,40 +50,34 @@ from loamwright.planning.passes import (
     need_cells,
     supply_keys,
 )
-from loamwright.planning.solver import Effort, Floats, Found, Ints, Model, Program
-from loamwright.supplies import Offer
+from loamwright.planning.solver import Effort, Flags, Floats, Found, Ints, Model, Program
 from loamwright.values import Supply
 
 
 @dataclass(frozen=True, slots=True)
-class Tier:
-    """One price of one offer, over a range of counts.
+class Servings:
+    """Each product on a plot at a time, whatever the job, as parallel arrays.
 
     Parameters
     ----------
-    offer, ware
+    plot, ware
         Indices.
-    unit_kg, unit_price
-        What one unit of the count column is: a package, or an increment of bulk [kg], [money].
-    packages_per_unit
-        1 for packages; increment over package for bulk in increments.
-    whole
-        Whether the count must be whole.
-    price
-        For one package, exact.
-    first, last
-        Range of the count [units].
+    of_pass
+        The serving of each pass.
+    half_kg
+        Half a package [kg]; zero where it is not counted.
+    taken, halves, odd
+        Column indices: used or not, half packages, and whether a part of one is weighed out on top; -1 =
+        no such column.
     """
 
-    offer: int
-    ware: int
-    unit_kg: float
-    unit_price: float
-    packages_per_unit: float
-    whole: bool
-    price: Decimal
-    first: float
-    last: float
+    plot: Ints
+    ware: Ints
+    of_pass: Ints
+    half_kg: Floats
+    taken: Ints
+    halves: Ints
+    odd: Ints
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,11 +98,17 @@ class PlanModel:
         The needs, and the share of each the program must meet [fraction].
     passes, tiers
         Columns by meaning.
-    amount, switch, count, order, stock, share
-        Column indices: amount and switch per pass (-1 = no switch), count and order per tier (-1 = no
-        order column), stock per ware (-1 = none), share met per cell (only when the needs are elastic).
+    amount, count, order, stock, share
+        Column indices: amount per pass, count and order per tier (-1 = no order column), stock per ware
+        (-1 = none), share met per cell (only when the needs are elastic).
+    switch
+        Column index per job, made or not; -1 = free to make.
+    servings
+        The products on a plot at a time, whatever the job, and their columns.
+    owner
+        Plot of each column; -1 for what plots share.
     switch_rows
-        Rows that hold each switched amount under its switch.
+        Rows that hold amounts under a switch, and what several loads of a day bring to one pass.
     over, over_at
         Columns by which a cap is exceeded [kg], and the (plot, supply) of each (only with soft caps).
     supply_row
@@ -114,6 +129,8 @@ class PlanModel:
     tiers: tuple[Tier, ...]
     amount: Ints
     switch: Ints
+    servings: Servings
+    owner: Ints
     switch_rows: Ints
     count: Ints
     order: Ints
@@ -149,57 +166,15 @@ class Solution:
 
 
 # ---------------------------------------------------------------------------------------------
-# Offers
-
-
-def list_tiers(request: Request, passes: Passes) -> tuple[Tier, ...]:
-    """List the prices at which each useful offer can be bought, with the counts worth buying."""
-    useful = np.zeros(len(request.wares))
-    np.add.at(useful, passes.ware, passes.high_kg)
-    ware_number = {ware.product.product: number for number, ware in enumerate(request.wares)}
-    tiers: list[Tier] = []
-    for number, offer in enumerate(request.offers):
-        ware = ware_number[offer.product]
-        if offer.offer_id not in request.stock_only and useful[ware] > 0:
-            tiers.extend(_tiers_of(number, ware, offer, float(useful[ware])))
-    return tuple(tiers)
-
-
-def _tiers_of(number: int, ware: int, offer: Offer, useful_kg: float) -> list[Tier]:
-    assert offer.price is not None
-    assert offer.package_kg is not None
-    whole = not offer.divisible or offer.increment_kg is not None
-    in_steps = offer.divisible and offer.increment_kg is not None
-    unit_kg = offer.increment_kg if in_steps and offer.increment_kg is not None else offer.package_kg
-    per_unit = unit_kg / offer.package_kg if in_steps else 1.0
-    most = math.inf if offer.max_count is None else float(offer.max_count)
-    starts = [(0.0, offer.price), *((float(count), price) for count, price in offer.price_breaks)]
-    tiers = []
-    for place, (start, price) in enumerate(starts):
-        end = starts[place + 1][0] if place + 1 < len(starts) else math.inf
-        low, high = max(start, float(offer.min_order)), min(most, end)
-        first, last = low / per_unit, high / per_unit
-        if whole:
-            first = float(math.ceil(first - 1e-9))
-            last = math.floor(last + 1e-9) if last < math.inf else last
-            if end <= most and last * per_unit > end - 1e-9:
-                last -= 1  # the next price begins there
-        worth = useful_kg / unit_kg
-        last = min(last, max(first, math.ceil(worth - 1e-9) if whole else worth))
-        if last < first or last <= 0:
-            continue
-        tiers.append(
-            Tier(number, ware, unit_kg, float(price) * per_unit, per_unit, whole, price, first, last)
-        )
-    return tiers
-
-
-# ---------------------------------------------------------------------------------------------
 # The program
 
 
 def build(
-    request: Request, met: Floats | None = None, elastic: bool = False, soft_caps: bool = False
+    request: Request,
+    met: Floats | None = None,
+    elastic: bool = False,
+    soft_caps: bool = False,
+    counted: bool = False,
 ) -> PlanModel:
     """Write the program of a request."""
     supplies = supply_keys(request)
@@ -210,21 +185,30 @@ def build(
     bounding = np.full_like(caps, math.inf) if soft_caps else caps
     passes = list_passes(request, content, bounding, cells)
     tiers = list_tiers(request, passes)
-    program = Program()
+    program = _Owned()
     amount = program.add_columns(
         passes.count,
-        cost=np.where(passes.forced, passes.cost, 0.0),
+        cost=passes.jobs.fill_cost_per_kg[passes.job] * passes.high_kg,
         lower=np.where(passes.forced, 1.0, 0.0),
         upper=1.0,
+        owner=passes.plot,
     )
-    switch, switch_rows = _add_switches(request, program, passes, amount)
+    switch, switch_rows = _add_jobs(request, program, passes, amount)
+    servings, more_rows = _add_servings(request, program, passes, amount, counted)
+    switch_rows = np.concatenate([switch_rows, more_rows])
     over, over_at = _add_caps(program, passes, amount, content, caps, soft_caps)
-    share = program.add_columns(len(cells) if elastic else 0, upper=wanted if elastic else 1.0)
-    need_rows = _add_needs(program, passes, amount, content, cells, wanted, share)
-    pool = _add_offers(request, program, tiers)
-    supply_row, stock = _add_pools(request, program, passes, amount, tiers, pool.count)
+    _add_edges(request, program, passes, amount, content, supplies)
+    share = program.add_columns(
+        len(cells) if elastic else 0,
+        upper=wanted if elastic else 1.0,
+        owner=np.array([cell.plot for cell in cells], np.int64) if elastic else -1,
+    )
+    need_rows = _add_needs(request, program, passes, amount, content, cells, wanted, share)
+    pool = add_offers(request, program, tiers)
+    supply_row, stock = add_pools(request, program, passes, amount, tiers, pool.count)
     if elastic and request.terms.budget is not None:
         cost = np.concatenate(program.costs())
+        cost[servings.odd[servings.odd >= 0]] = 0.0
         paid = np.flatnonzero(cost)
         program.add_rows(
             1, np.zeros(len(paid), np.int64), paid, cost[paid], upper=float(request.terms.budget)
@@ -240,6 +224,8 @@ def build(
         tiers,
         amount,
         switch,
+        servings,
+        program.owners(),
         switch_rows,
         pool.count,
         pool.order,
@@ -253,76 +239,208 @@ def build(
     )
 
 
-def _add_switches(request: Request, program: Program, passes: Passes, amount: Ints) -> tuple[Ints, Ints]:
-    """Add the on-off columns: where a pass costs money, has a smallest rate, or is counted."""
-    crowds = _crowds(request, passes)
-    counted = np.zeros(passes.count, bool)
-    for members, _room in crowds:
-        counted[members] = True
-    needed = ((passes.cost > 0) | (passes.low_kg > 0) | counted) & ~passes.forced
-    switch = np.full(passes.count, -1, np.int64)
+class _Owned(Program):
+    """A program that remembers which plot a column belongs to."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._owner: list[Ints] = []
+
+    def add_columns(
+        self,
+        count: int,
+        cost: float | Floats = 0.0,
+        lower: float | Floats = 0.0,
+        upper: float | Floats = np.inf,
+        integer: bool | Flags = False,
+        owner: int | Ints = -1,
+    ) -> Ints:
+        self._owner.append(np.broadcast_to(np.asarray(owner, np.int64), count).copy())
+        return super().add_columns(count, cost, lower, upper, integer)
+
+    def owners(self) -> Ints:
+        """Plot of each column; -1 for what plots share."""
+        return np.concatenate([*self._owner, np.zeros(0, np.int64)])
+
+
+def _least_share(request: Request, passes: Passes) -> Floats:
+    """What one pass at its most counts towards the smallest rate of its job; zero where none is asked.
+
+    In a mixed load every product counts by its own smallest rate: half of one product's and half of
+    another's make a whole one.
+    """
+    share = np.zeros(passes.count)
+    low = np.array([lowest_rate_kg_ha(ware.product, request.terms) for ware in request.wares])[passes.ware]
+    low_kg = low * np.array([plot.area_ha for plot in request.plots])[passes.plot]
+    jobs_with_least = np.ones(passes.jobs.count, bool)
+    np.logical_and.at(jobs_with_least, passes.job, (low_kg > 0) & ~passes.forced)
+    asked = jobs_with_least[passes.job]
+    share[asked] = np.minimum(passes.high_kg[asked] / low_kg[asked], 1e4)
+    return share
+
+
+def _add_jobs(request: Request, program: _Owned, passes: Passes, amount: Ints) -> tuple[Ints, Ints]:
+    """Add the on-off columns of jobs and their smallest rates."""
+    jobs = passes.jobs
+    least = _least_share(request, passes)
+    several = np.bincount(passes.job, minlength=jobs.count) > 1
+    needed = (jobs.cost > 0) | several
+    needed[passes.job[least > 0]] = True
+    switch = np.full(jobs.count, -1, np.int64)
     on = np.flatnonzero(needed)
-    switch[on] = program.add_columns(len(on), cost=passes.cost[on], upper=1.0, integer=True)
-    rows = np.arange(len(on))
-    switch_rows = program.add_rows(
+    switch[on] = program.add_columns(
         len(on),
+        cost=jobs.cost[on],
+        lower=jobs.forced[on].astype(float),
+        upper=1.0,
+        integer=True,
+        owner=jobs.plot[on],
+    )
+    held = np.flatnonzero((switch[passes.job] >= 0) & ~passes.forced)
+    rows = np.arange(len(held))
+    switch_rows = program.add_rows(
+        len(held),
         np.concatenate([rows, rows]),
-        np.concatenate([amount[on], switch[on]]),
-        np.concatenate([np.ones(len(on)), -np.ones(len(on))]),
+        np.concatenate([amount[held], switch[passes.job[held]]]),
+        np.concatenate([np.ones(len(held)), -np.ones(len(held))]),
         upper=0.0,
     )
-    least = on[passes.low_kg[on] > 0]
-    rows = np.arange(len(least))
+    low = np.flatnonzero(least > 0)
+    with_least, row = np.unique(passes.job[low], return_inverse=True)
     program.add_rows(
-        len(least),
-        np.concatenate([rows, rows]),
-        np.concatenate([amount[least], switch[least]]),
-        np.concatenate([np.ones(len(least)), -passes.low_kg[least] / passes.high_kg[least]]),
+        len(with_least),
+        np.concatenate([row, np.arange(len(with_least))]),
+        np.concatenate([amount[low], switch[with_least]]),
+        np.concatenate([least[low], -np.ones(len(with_least))]),
         lower=0.0,
-    )
-    program.add_rows(
-        len(crowds),
-        np.repeat(np.arange(len(crowds)), [len(members) for members, _room in crowds]),
-        switch[np.concatenate([np.zeros(0, np.int64), *(members for members, _room in crowds)])],
-        np.ones(sum(len(members) for members, _room in crowds)),
-        upper=np.array([room for _members, room in crowds], float),
     )
     return switch, switch_rows
 
 
-def _crowds(request: Request, passes: Passes) -> list[tuple[Ints, int]]:
-    """Name the passes that compete for places on a plot, and how many places there are.
+def _add_servings(
+    request: Request, program: _Owned, passes: Passes, amount: Ints, counted: bool
+) -> tuple[Servings, Ints]:
+    """Add what belongs to a product on a plot at a time: the places it takes, and its half packages."""
+    key = (passes.plot * len(TIMES) + passes.time) * max(1, len(request.wares)) + passes.ware
+    _keys, first, of_pass = np.unique(key, return_index=True, return_inverse=True)
+    plot, ware = passes.plot[first], passes.ware[first]
+    number = len(first)
+    forced = np.zeros(number, bool)
+    np.logical_or.at(forced, of_pass, passes.forced)
+    crowds = _crowds(request, plot, ware, passes.time[first], forced)
+    crowded = np.zeros(number, bool)
+    for members, _room in crowds:
+        crowded[members] = True
+    taken = np.full(number, -1, np.int64)
+    on = np.flatnonzero(crowded & ~forced)
+    taken[on] = program.add_columns(len(on), upper=1.0, integer=True, owner=plot[on])
+    held = np.flatnonzero(taken[of_pass] >= 0)
+    rows = np.arange(len(held))
+    taken_rows = program.add_rows(
+        len(held),
+        np.concatenate([rows, rows]),
+        np.concatenate([amount[held], taken[of_pass[held]]]),
+        np.concatenate([np.ones(len(held)), -np.ones(len(held))]),
+        upper=0.0,
+    )
+    program.add_rows(
+        len(crowds),
+        np.repeat(np.arange(len(crowds)), [len(members) for members, _room in crowds]),
+        taken[np.concatenate([np.zeros(0, np.int64), *(members for members, _room in crowds)])],
+        np.ones(sum(len(members) for members, _room in crowds)),
+        upper=np.array([room for _members, room in crowds], float),
+    )
+    load_rows = _one_load_at_most(program, amount, of_pass)
+    half, halves, odd = np.zeros(number), np.full(number, -1, np.int64), np.full(number, -1, np.int64)
+    if counted:
+        half, halves, odd = _add_halves(request, program, passes, amount, of_pass, plot, ware, forced)
+    servings = Servings(plot, ware, of_pass, half, taken, halves, odd)
+    return servings, np.concatenate([taken_rows, load_rows])
 
-    At each dated time a plot takes so many fertilizer products. Passes at any time have as many places of
-    their own, and may besides take places left over at the plot's dated times (see
+
+def _one_load_at_most(program: _Owned, amount: Ints, of_pass: Ints) -> Ints:
+    """Hold a product that two loads of the same day could carry to what one pass may bring."""
+    several = np.bincount(of_pass) > 1 if len(of_pass) else np.zeros(0, bool)
+    inside = np.flatnonzero(several[of_pass]) if len(of_pass) else np.zeros(0, np.int64)
+    shared, row = np.unique(of_pass[inside], return_inverse=True)
+    return program.add_rows(len(shared), row, amount[inside], np.ones(len(inside)), upper=1.0)
+
+
+def _add_halves(
+    request: Request,
+    program: _Owned,
+    passes: Passes,
+    amount: Ints,
+    of_pass: Ints,
+    plot: Ints,
+    ware: Ints,
+    forced: Flags,
+) -> tuple[Floats, Ints, Ints]:
+    """Count products in half packages; a part of one may be weighed out on top, at a price."""
+    number = len(plot)
+    halves, odd = np.full(number, -1, np.int64), np.full(number, -1, np.int64)
+    price = float(request.terms.odd_amount_cost)
+    size = np.array([half_package_kg(one, request.offers) for one in request.wares])
+    half = np.where(forced, 0.0, size[ware])
+    most = np.zeros(number)
+    np.maximum.at(most, of_pass, passes.high_kg)
+    on = np.flatnonzero(half > 0)
+    halves[on] = program.add_columns(
+        len(on), upper=np.floor(most[on] / half[on] + 1e-9), integer=True, owner=plot[on]
+    )
+    odd[on] = program.add_columns(len(on), cost=price, upper=1.0, integer=True, owner=plot[on])
+    inside = np.flatnonzero(half[of_pass] > 0)
+    row = np.searchsorted(on, of_pass[inside])
+    entries = (
+        np.concatenate([row, np.arange(len(on))]),
+        np.concatenate([amount[inside], halves[on]]),
+        np.concatenate([passes.high_kg[inside] / half[of_pass[inside]], -np.ones(len(on))]),
+    )
+    program.add_rows(len(on), *entries, lower=0.0)
+    program.add_rows(
+        len(on),
+        np.concatenate([entries[0], np.arange(len(on))]),
+        np.concatenate([entries[1], odd[on]]),
+        np.concatenate([entries[2], -np.ones(len(on))]),
+        upper=0.0,
+    )
+    return half, halves, odd
+
+
+def _crowds(request: Request, plot: Ints, ware: Ints, time: Ints, forced: Flags) -> list[tuple[Ints, int]]:
+    """Name the servings that compete for places on a plot, and how many places there are.
+
+    At each dated time a plot takes so many fertilizer products. Those at any time have as many places of
+    their own; where nothing is mixed they may besides take places left over at the plot's dated times (see
     `lines.spreads`).
     """
     most = request.terms.max_products_per_plot
     if most is None:
         return []
-    fertilizer = np.array([not is_lime(ware) for ware in request.wares], bool)[passes.ware]
-    first = np.searchsorted(passes.plot, np.arange(len(request.plots) + 1))
+    fertilizer = np.array([not is_lime(one) for one in request.wares], bool)[ware]
     crowds: list[tuple[Ints, int]] = []
 
     def add(members: Ints, places: int) -> None:
         if len(members) > places:
-            forced = int(passes.forced[members].sum())
-            crowds.append((members[~passes.forced[members]], max(0, places - forced)))
+            held = int(forced[members].sum())
+            crowds.append((members[~forced[members]], max(0, places - held)))
 
-    for plot in range(len(request.plots)):
-        here = np.arange(first[plot], first[plot + 1])
-        here = here[fertilizer[here]]
-        dated = [here[passes.time[here] == time] for time in range(ANY_TIME)]
+    for number in range(len(request.plots)):
+        here = np.flatnonzero((plot == number) & fertilizer)
+        dated = [here[time[here] == place] for place in range(ANY_TIME)]
         dated = [members for members in dated if len(members)]
         for members in dated:
             add(members, most)
-        if (passes.time[here] == ANY_TIME).sum() > most:
+        loose = here[time[here] == ANY_TIME]
+        if request.terms.mixing:  # what is free in time has a place in every trip, not only one of its own
+            add(loose, most)
+        elif len(loose) > most:
             add(here, most * (1 + len(dated)))
     return crowds
 
 
 def _add_caps(
-    program: Program, passes: Passes, amount: Ints, content: Floats, caps: Floats, soft: bool
+    program: _Owned, passes: Passes, amount: Ints, content: Floats, caps: Floats, soft: bool
 ) -> tuple[Ints, tuple[tuple[int, int], ...]]:
     """Add a row for each cap that the plot's passes together could break; soft ones get a column."""
     columns: list[Ints] = []
@@ -338,7 +456,7 @@ def _add_caps(
         entries = [amount[part]]
         values = [brings[part] / scale[row]]
         if soft:
-            over = program.add_columns(len(plots))
+            over = program.add_columns(len(plots), owner=plots)
             columns.append(over)
             at.extend((int(plot), supply) for plot in plots)
             program_rows.append(np.arange(len(plots)))
@@ -355,7 +473,44 @@ def _add_caps(
     return joined, tuple(at)
 
 
+def _add_edges(
+    request: Request,
+    program: _Owned,
+    passes: Passes,
+    amount: Ints,
+    content: Floats,
+    supplies: tuple[str, ...],
+) -> None:
+    """Hold what is put on for one nutrient alone under the upper edge of its band."""
+    place = {key: number for number, key in enumerate(supplies)}
+    first = np.searchsorted(passes.plot, np.arange(len(request.plots) + 1))
+    for number, plot in enumerate(request.plots):
+        need = needed_kg(plot)
+        wanted = np.array([key in need for key in supplies], bool)
+        here = np.arange(first[number], first[number + 1])
+        for supply in sorted(need):
+            high = band_of(plot, supply).high
+            if not math.isfinite(high):
+                continue
+            column = place[supply]
+            brings = content[passes.ware[here], column] * passes.high_kg[here]
+            alone = (brings > 0) & ((content[passes.ware[here]] > 0)[:, wanted].sum(axis=1) == 1)
+            smallest = (content[passes.ware[here], column] * passes.low_kg[here])[alone].min(initial=math.inf)
+            edge = high * need[supply]
+            edge = max(edge, smallest) if math.isfinite(smallest) else edge
+            if brings[alone & ~passes.forced[here]].sum() > edge:
+                count = int(alone.sum())
+                program.add_rows(
+                    1,
+                    np.zeros(count, np.int64),
+                    amount[here[alone]],
+                    brings[alone] / edge,
+                    upper=max(1.0, float(brings[alone & passes.forced[here]].sum()) / edge),
+                )
+
+
 def _add_needs(
+    request: Request,
     program: Program,
     passes: Passes,
     amount: Ints,
@@ -365,6 +520,7 @@ def _add_needs(
     share: Ints,
 ) -> tuple[tuple[int, tuple[int, ...]], ...]:
     """Add one row for each need tied to a time, and one for the whole of each need free in time."""
+    supplies = supply_keys(request)
     by_supply: dict[tuple[int, int], list[int]] = {}
     for number, cell in enumerate(cells):
         by_supply.setdefault((cell.plot, cell.supply), []).append(number)
@@ -379,7 +535,8 @@ def _add_needs(
     values: list[Floats] = []
     lower = np.zeros(len(groups))
     for row, (plot, supply, time, served) in enumerate(groups):
-        total = sum(cells[m].mass_kg for m in served)
+        band = band_of(request.plots[plot], supplies[supply])
+        total = band.low * sum(cells[m].mass_kg for m in served)
         here = np.arange(first_pass[plot], first_pass[plot + 1])
         brings = content[passes.ware[here], supply] * passes.high_kg[here]
         used = brings > 0
@@ -390,119 +547,16 @@ def _add_needs(
         rows.append(np.full(int(used.sum()), row))
         if len(share):
             columns.append(share[list(served)])
-            values.append(np.array([-cells[m].mass_kg / total for m in served]))
+            values.append(np.array([-band.low * cells[m].mass_kg / total for m in served]))
             rows.append(np.full(len(served), row))
         else:
-            lower[row] = sum(cells[m].mass_kg / total * met[m] for m in served)
+            lower[row] = sum(band.low * cells[m].mass_kg / total * met[m] for m in served)
     if not groups:
         return ()
     indices = program.add_rows(
         len(groups), np.concatenate(rows), np.concatenate(columns), np.concatenate(values), lower=lower
     )
     return tuple((int(index), group[3]) for index, group in zip(indices, groups, strict=True))
-
-
-@dataclass(frozen=True, slots=True)
-class _Pool:
-    count: Ints
-    order: Ints
-
-
-def seller_of(offer: Offer) -> str:
-    """Name who delivers an offer: the seller, or the offer itself when no seller is stated."""
-    return offer.seller or f"(seller of {offer.offer_id})"
-
-
-def _add_offers(request: Request, program: Program, tiers: tuple[Tier, ...]) -> _Pool:
-    haul = float(request.terms.hauling_cost_per_kg)
-    number = len(tiers)
-    count = program.add_columns(
-        number,
-        cost=np.array([tier.unit_price + haul * tier.unit_kg for tier in tiers]),
-        upper=np.array([tier.last for tier in tiers]),
-        integer=np.array([tier.whole for tier in tiers], bool),
-    )
-    of_offer: dict[int, list[int]] = {}
-    for place, tier in enumerate(tiers):
-        of_offer.setdefault(tier.offer, []).append(place)
-    fees = {index: float(request.offers[index].delivery_fee) for index in of_offer}
-    ordered = [
-        place
-        for place, tier in enumerate(tiers)
-        if tier.first > (1.0 if tier.whole else 0.0) or len(of_offer[tier.offer]) > 1 or fees[tier.offer] > 0
-    ]
-    order = np.full(number, -1, np.int64)
-    order[ordered] = program.add_columns(len(ordered), upper=1.0, integer=True)
-    for place in ordered:
-        tier = tiers[place]
-        both = np.array([count[place], order[place]])
-        program.add_rows(1, np.zeros(2, np.int64), both, np.array([1.0, -tier.last]), upper=0.0)
-        if tier.first > 0:
-            program.add_rows(1, np.zeros(2, np.int64), both, np.array([1.0, -tier.first]), lower=0.0)
-    for places in of_offer.values():
-        if len(places) > 1:
-            columns = order[places]
-            program.add_rows(1, np.zeros(len(places), np.int64), columns, np.ones(len(places)), upper=1.0)
-    charging: dict[str, list[int]] = {}
-    for place in ordered:
-        if fees[tiers[place].offer] > 0:
-            charging.setdefault(seller_of(request.offers[tiers[place].offer]), []).append(place)
-    sellers = tuple(sorted(charging))
-    fee = program.add_columns(len(sellers), cost=1.0)
-    for column, seller in zip(fee, sellers, strict=True):
-        for index in sorted({tiers[place].offer for place in charging[seller]}):
-            places = [place for place in charging[seller] if tiers[place].offer == index]
-            columns = np.append(order[places], column)
-            values = np.append(np.full(len(places), fees[index]), -1.0)
-            program.add_rows(1, np.zeros(len(columns), np.int64), columns, values, upper=0.0)
-    return _Pool(count, order)
-
-
-def stock_kg(request: Request) -> Floats:
-    """Add up the stock on hand of each ware."""
-    total = {ware.product.product: 0.0 for ware in request.wares}
-    for offer in request.offers:
-        assert offer.package_kg is not None
-        total[offer.product] += offer.in_stock * offer.package_kg
-    return np.array([total[ware.product.product] for ware in request.wares])
-
-
-def _add_pools(
-    request: Request,
-    program: Program,
-    passes: Passes,
-    amount: Ints,
-    tiers: tuple[Tier, ...],
-    count: Ints,
-) -> tuple[Ints, Ints]:
-    """Add one row per product: what is spread of it is bought or taken from stock."""
-    wares = len(request.wares)
-    on_hand = stock_kg(request)
-    used = np.zeros(wares, bool)
-    used[passes.ware] = True
-    stocked = np.flatnonzero(used & (on_hand > 0))
-    stock = np.full(wares, -1, np.int64)
-    stock[stocked] = program.add_columns(len(stocked), upper=on_hand[stocked])
-    tier_ware = np.array([tier.ware for tier in tiers], np.int64)
-    unit = np.array([tier.unit_kg for tier in tiers])
-    scale = np.ones(wares)
-    if len(tiers):
-        np.maximum.at(scale, tier_ware, unit)
-    pooled = np.flatnonzero(used)
-    place = np.full(wares, -1, np.int64)
-    place[pooled] = np.arange(len(pooled))
-    rows = np.concatenate([place[passes.ware], place[tier_ware], place[stocked]])
-    columns = np.concatenate([amount, count, stock[stocked]])
-    values = np.concatenate(
-        [
-            passes.high_kg / scale[passes.ware],
-            -unit / scale[tier_ware],
-            -1.0 / scale[stocked],
-        ]
-    )
-    supply_row = np.full(wares, -1, np.int64)
-    supply_row[pooled] = program.add_rows(len(pooled), rows, columns, values, upper=0.0)
-    return supply_row, stock
 
 
 def coverage_cost(plan_model: PlanModel) -> Floats:
@@ -533,8 +587,9 @@ def settle(plan_model: PlanModel, values: Floats) -> Solution | None:
 
     Notes
     -----
-    With every whole number fixed the rest is a linear program; among amounts that cost the same it takes
-    the least product by price, so that what is not needed stays in the bag.
+    With every whole number fixed the rest is a linear program. Among amounts that cost the same it takes
+    those nearest to the whole need, and among these the least product by price, so that what is not needed
+    stays in the bag and what is needed does not.
     """
     model = plan_model.model.copy()
     whole = model.integer
@@ -545,6 +600,9 @@ def settle(plan_model: PlanModel, values: Floats) -> Solution | None:
     model.cost[plan_model.amount] += 1e-5 * passes.high_kg * price[passes.ware]
     if len(plan_model.share):  # what was reached for is kept
         model.lower[plan_model.share] = np.maximum(0.0, values[plan_model.share] - 1e-9)
+    columns = len(model.cost)
+    if not len(plan_model.share):
+        model = _towards_the_need(plan_model, model)
     solved = model.solve(Effort(), relaxed=True)
     if solved.found is not Found.OPTIMAL:
         slack = model.row_lower[[row for row, _cells in plan_model.need_rows]]
@@ -552,23 +610,74 @@ def settle(plan_model: PlanModel, values: Floats) -> Solution | None:
         solved = model.solve(Effort(), relaxed=True)
         if solved.found is not Found.OPTIMAL:
             return None
-    exact = np.clip(solved.values, model.lower, model.upper)
-    exact[whole] = model.lower[whole]
+    exact = np.clip(solved.values, model.lower, model.upper)[:columns]
+    exact[whole] = model.lower[:columns][whole]
     return _read(plan_model, exact)
 
 
+#: What the part of a need that its band forgives counts in settling, against the cost of everything.
+_NEARNESS = 1e-4
+
+
+def _towards_the_need(plan_model: PlanModel, model: Model) -> Model:
+    """Ask for the whole need where a band asks for less, with a column for what is forgiven of it."""
+    rows, full = [], []
+    for row, members in plan_model.need_rows:
+        cell = plan_model.cells[members[0]]
+        low = band_of(plan_model.request.plots[cell.plot], plan_model.supplies[cell.supply]).low
+        if low < 1 and all(plan_model.met[m] == 1 for m in members):
+            rows.append(row)
+            full.append(model.row_lower[row] / low)
+    if not rows:
+        return model
+    at, wanted = np.array(rows), np.array(full)
+    weight = _NEARNESS * max(1.0, float(np.abs(model.cost).max())) / len(rows)
+    forgiven = wanted - model.row_lower[at]
+    model.row_lower[at] = wanted
+    number = np.arange(len(model.cost), len(model.cost) + len(rows))
+    ends = model.starts[at + 1]
+    order = np.argsort(ends, kind="stable")
+    longer = np.zeros(len(model.starts), np.int64)
+    np.add.at(longer, at + 1, 1)
+    return Model(
+        cost=np.concatenate([model.cost, np.full(len(rows), weight)]),
+        lower=np.concatenate([model.lower, np.zeros(len(rows))]),
+        upper=np.concatenate([model.upper, forgiven]),
+        integer=np.concatenate([model.integer, np.zeros(len(rows), bool)]),
+        row_lower=model.row_lower,
+        row_upper=model.row_upper,
+        starts=model.starts + np.cumsum(longer),
+        index=np.insert(model.index, ends[order], number[order]),
+        value=np.insert(model.value, ends[order], 1.0),
+    )
+
+
 def _read(plan_model: PlanModel, values: Floats) -> Solution:
-    passes = plan_model.passes
+    passes, servings = plan_model.passes, plan_model.servings
     share = values[plan_model.amount].copy()
-    on = plan_model.switch >= 0
-    share[on] *= values[plan_model.switch[on]] > 0.5
+    switch = plan_model.switch[passes.job]
+    on = switch >= 0
+    share[on] *= values[switch[on]] > 0.5
     share[share < 1e-7] = 0.0
     mass = share * passes.high_kg
+    mass = _counted_out(mass, servings, values)
     mass = _topped_up(plan_model, mass, values)
     stock = np.zeros(len(plan_model.request.wares))
     has = plan_model.stock >= 0
     stock[has] = values[plan_model.stock[has]]
     return Solution(mass, values[plan_model.count], stock, values)
+
+
+def _counted_out(mass: Floats, servings: Servings, values: Floats) -> Floats:
+    """Make amounts in half packages exact."""
+    total = np.zeros(len(servings.plot))
+    np.add.at(total, servings.of_pass, mass)
+    counted = np.flatnonzero((servings.half_kg > 0) & (total > 0))
+    exact = total.copy()
+    plain = counted[values[servings.odd[counted]] < 0.5]
+    exact[plain] = values[servings.halves[plain]] * servings.half_kg[plain]
+    factor = np.divide(exact, total, out=np.ones_like(total), where=total > 0)
+    return np.asarray(mass * factor[servings.of_pass], float)
 
 
 def _topped_up(plan_model: PlanModel, mass: Floats, values: Floats) -> Floats:
@@ -579,10 +688,9 @@ def _topped_up(plan_model: PlanModel, mass: Floats, values: Floats) -> Floats:
     bounds = np.searchsorted(passes.plot[order], np.arange(len(plan_model.request.plots) + 1))
     for _row, members in plan_model.need_rows:
         cell = plan_model.cells[members[0]]
-        if len(plan_model.share):
-            wanted = sum(plan_model.cells[m].mass_kg * float(values[plan_model.share[m]]) for m in members)
-        else:
-            wanted = sum(plan_model.cells[m].mass_kg * float(plan_model.met[m]) for m in members)
+        part = values[plan_model.share] if len(plan_model.share) else plan_model.met
+        low = band_of(plan_model.request.plots[cell.plot], plan_model.supplies[cell.supply]).low
+        wanted = low * sum(plan_model.cells[m].mass_kg * float(part[m]) for m in members)
         here = order[bounds[cell.plot] : bounds[cell.plot + 1]]
         if len(members) == 1 and cell.time != ANY_TIME:
             here = here[passes.time[here] == cell.time]
@@ -596,7 +704,8 @@ def _topped_up(plan_model: PlanModel, mass: Floats, values: Floats) -> Floats:
 def reference_prices(plan_model: PlanModel) -> Floats:
     """Give the lowest price by weight at which each ware can be had."""
     price = np.full(len(plan_model.request.wares), np.inf)
-    haul = float(plan_model.request.terms.hauling_cost_per_kg)
+    request = plan_model.request
     for tier in plan_model.tiers:
-        price[tier.ware] = min(price[tier.ware], tier.unit_price / tier.unit_kg + haul)
+        carrying = carrying_cost_per_kg(request, request.offers[tier.offer])
+        price[tier.ware] = min(price[tier.ware], tier.unit_price / tier.unit_kg + carrying)
     return np.where(np.isfinite(price), price, 0.0)

@@ -15,16 +15,25 @@ from decimal import Decimal
 
 import numpy as np
 
-from loamwright.planning.inputs import PlanPlot, Request, Terms, Ware, check_request
+from loamwright.planning.inputs import (
+    PlanPlot,
+    Request,
+    Terms,
+    Ware,
+    amount_text,
+    band_of,
+    check_request,
+)
 from loamwright.planning.lines import counts, covered, shopping, spreads, spreads_of, write_plan
 from loamwright.planning.model import PlanModel, Solution, build, cell_values, coverage_cost, settle
 from loamwright.planning.passes import need_cells, supply_keys
 from loamwright.planning.records import Outcome, Plan
-from loamwright.planning.search import search
+from loamwright.planning.search import Search, count_out, search
 from loamwright.planning.shortfalls import Shortfall, limits_of_plots, limits_of_sellers
 from loamwright.planning.solver import Effort, Floats, Found
 from loamwright.supplies import Offer
 from loamwright.units import format_money
+from loamwright.values import Supply
 
 
 def make_plan(
@@ -81,6 +90,9 @@ def make_plan(
     return _for_money(request, whole)
 
 
+#: Most time for counting packages out [s].
+_COUNTING_S = 10.0
+
 # ---------------------------------------------------------------------------------------------
 # Meeting every need
 
@@ -117,17 +129,92 @@ def _for_needs(request: Request) -> _Whole:
         explanation = (words, *(one.sentence(terms.units) for one in shortfalls))
         plan = replace(_nothing(request, explanation), outcome=Outcome.FOUND, gap=1.0)
         return _Whole(plan, shares, shortfalls, found.bound, has_plan=False)
-    plan = _written(plan_model, found.solution)
+    weighed = _written(plan_model, found.solution)
+    choices: tuple[str, ...] = ()
+    lesser = _without_small_jobs(request, shares, weighed)
+    if lesser is not None:
+        again = build(request, lesser)
+        fewer = search(again, terms.gap, terms.time_limit_s)
+        if fewer.solution is not None:
+            full, plan_model, found, shares = weighed, again, fewer, lesser
+            weighed = _written(plan_model, fewer.solution)
+            choices = _left_as_choices(request, full, weighed)
+    plan = _counted(request, shares, found, weighed)
     cost = float(plan.total_cost)
     gap = max(0.0, (cost - found.bound) / cost) if cost > 0 else 0.0
-    proved = found.found is Found.OPTIMAL or gap <= terms.gap
+    weighed_proved = found.found is Found.OPTIMAL
+    proved = (weighed_proved and plan is weighed) or gap <= terms.gap
     plan = replace(
         plan,
         outcome=Outcome.IMPOSSIBLE if shortfalls else Outcome.PROVED if proved else Outcome.FOUND,
         gap=None if shortfalls else gap,
-        explanation=_sentences(request, plan, shortfalls, gap, proved),
+        explanation=(
+            *_sentences(request, plan, weighed, found.bound, shortfalls, proved, weighed_proved),
+            *choices,
+        ),
     )
     return _Whole(plan, shares, shortfalls, found.bound, has_plan=True)
+
+
+def _without_small_jobs(request: Request, shares: Floats, plan: Plan) -> Floats | None:
+    """Shares of the needs that are met without the jobs too small to be planned; None when there are none."""
+    least = request.terms.least_job_share
+    if least <= 0:
+        return None
+    supplies = supply_keys(request)
+    contents = {ware.product.product: ware.contents for ware in request.wares}
+    product = {line.line_id: (line.product, line.mass_kg) for line in plan.lines}
+    row = {(one.plot_id, one.supply): one for one in plan.coverage}
+    numbers: dict[tuple[str, Supply], list[int]] = {}
+    for number, cell in enumerate(need_cells(request, supplies)):
+        numbers.setdefault((request.plots[cell.plot].plot_id, supplies[cell.supply]), []).append(number)
+    lesser = shares.copy()
+    for job in plan.jobs:
+        brings: dict[Supply, float] = {}
+        for line in job.line_ids:
+            name, mass_kg = product[line]
+            for supply, content in contents[name].items():
+                brings[supply] = brings.get(supply, 0.0) + content * mass_kg
+        needed = [key for key in brings if (row.get((job.plot_id, key)) and row[job.plot_id, key].need_kg)]
+        if not needed or any(brings[key] > least * (row[job.plot_id, key].need_kg or 0.0) for key in needed):
+            continue
+        plot = next(one for one in request.plots if one.plot_id == job.plot_id)
+        for key in needed:
+            cover = row[job.plot_id, key]
+            left = (cover.supplied_kg - brings[key]) / (band_of(plot, key).low * (cover.need_kg or 1.0))
+            for number in numbers[job.plot_id, key]:
+                lesser[number] = min(lesser[number], max(0.0, left) * (1 - 1e-9))
+    return lesser if (lesser < shares).any() else None
+
+
+def _left_as_choices(request: Request, full: Plan, plan: Plan) -> tuple[str, ...]:
+    """Say what the jobs that are not planned would bring, and what they would cost."""
+    got = {(row.plot_id, row.supply): row for row in plan.coverage}
+    units = request.terms.units
+    words = []
+    for row in full.coverage:
+        now = got[row.plot_id, row.supply]
+        if row.need_kg and now.supplied_kg < row.supplied_kg - 1e-6 * row.need_kg:
+            plot = next(one for one in request.plots if one.plot_id == row.plot_id)
+            if now.supplied_kg >= band_of(plot, row.supply).low * row.need_kg * (1 - 1e-6):
+                continue
+            short = amount_text(row.need_kg - now.supplied_kg, row.supply, units)
+            words.append(f"{row.plot_id} stays {short} short")
+    if not words:
+        return ()
+    saved = format_money(full.total_cost - plan.total_cost)
+    trips = len(full.jobs) - len(plan.jobs)
+    counted = f"{trips} small trip{'s' if trips != 1 else ''}"
+    return (f"Left for you to choose: {'; '.join(words)}. {counted} for it would cost {saved}.",)
+
+
+def _counted(request: Request, shares: Floats, found: Search, weighed: Plan) -> Plan:
+    """The same jobs with packages counted out on the plots, where that is asked for and comes off."""
+    if request.terms.odd_amount_cost <= 0:
+        return weighed
+    counted = build(request, shares, counted=True)
+    solution = count_out(found, counted, min(_COUNTING_S, request.terms.time_limit_s))
+    return weighed if solution is None else _written(counted, solution)
 
 
 def _written(plan_model: PlanModel, solution: Solution) -> Plan:
@@ -145,8 +232,19 @@ def _nothing(request: Request, explanation: tuple[str, ...]) -> Plan:
 
 
 def _sentences(
-    request: Request, plan: Plan, shortfalls: Sequence[Shortfall], gap: float, proved: bool
+    request: Request,
+    plan: Plan,
+    weighed: Plan,
+    bound: float,
+    shortfalls: Sequence[Shortfall],
+    proved: bool,
+    weighed_proved: bool,
 ) -> tuple[str, ...]:
+    def above(cost: Decimal) -> float:
+        return max(0.0, float(cost) - bound) / float(cost) if cost > 0 else 0.0
+
+    gap = above(plan.total_cost)
+    rules = _rules(request)
     subject = "what can be met" if shortfalls else "these needs"
     words = []
     if shortfalls:
@@ -158,11 +256,20 @@ def _sentences(
     if not any(known for known in (row.need_kg for row in plan.coverage)):
         words.append("Nothing is needed that is known, so nothing is bought.")
     elif proved:
-        words.append(f"Proved cheapest for {subject}: no other plan costs more than {_percent(gap)} less.")
+        words.append(
+            f"Proved cheapest for {subject}{rules}: no other plan costs more than {_percent(gap)} less."
+        )
+    elif weighed_proved:
+        more = plan.total_cost - weighed.total_cost
+        words.append(
+            f"Proved cheapest for {subject}{rules} within {_percent(above(weighed.total_cost))} if every "
+            f"amount is weighed out: {format_money(weighed.total_cost)}. In whole and half packages on each "
+            f"plot, as planned here, it costs {format_money(abs(more))} {'more' if more >= 0 else 'less'}."
+        )
     else:
         seconds = f"{request.terms.time_limit_s:g} s"
         words.append(
-            f"Best found for {subject} in {seconds}: a plan up to {_percent(gap)} cheaper may exist. "
+            f"Best found for {subject}{rules} in {seconds}: a plan up to {_percent(gap)} cheaper may exist. "
             "Allow more time to look further."
         )
     words.append(_cost_sentence(request, plan))
@@ -177,6 +284,16 @@ def _sentences(
     return tuple(words)
 
 
+def _rules(request: Request) -> str:
+    """Under which rules a plan is the cheapest, where they are not the plain ones."""
+    words = []
+    if request.terms.mixing:
+        words.append("what may be mixed shares a trip")
+    if any(plot.bands for plot in request.plots):
+        words.append("needs met within their bands")
+    return f" ({', '.join(words)})" if words else ""
+
+
 def _percent(gap: float) -> str:
     return "0.01 %" if gap < 1e-4 else f"{gap * 100:.2f} %"
 
@@ -188,6 +305,10 @@ def _cost_sentence(request: Request, plan: Plan) -> str:
         parts.append(f"delivery{hauled} {format_money(plan.delivery_cost)}")
     if plan.spreading_cost:
         parts.append(f"spreading {format_money(plan.spreading_cost)}")
+    if plan.filling_cost:
+        parts.append(f"filling {format_money(plan.filling_cost)}")
+    if plan.handling_cost:
+        parts.append(f"handling {format_money(plan.handling_cost)}")
     return f"It costs {format_money(plan.total_cost)}: {', '.join(parts)}."
 
 

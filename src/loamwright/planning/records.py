@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -24,8 +26,71 @@ class Outcome(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class Window:
+    """When a job is done, as a published page or the user says.
+
+    Parameters
+    ----------
+    label
+        In words: ``"after the first cutting"``.
+    opens, closes
+        First and last day; None = by the state of the crop, not by a date.
+    """
+
+    label: str
+    opens: dt.date | None = None
+    closes: dt.date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One trip over one plot, in one window, with one machine and one load.
+
+    Parameters
+    ----------
+    job_id
+        Stable id, the same whenever the same plan is rendered again.
+    plot_id, timing
+        Where, and when in the season (None = any time that suits).
+    spreader
+        The machine; empty = not chosen.
+    line_ids
+        The products of its load: lines of the plan.
+    mass_kg, rate_kg_ha
+        The load in all [kg], and per spread area [kg/ha].
+    cost
+        Trip and filling [money].
+    fills
+        Fillings of the hopper [count]; None = hopper not stated.
+    hours
+        Spreading and filling [h]; None = not known.
+    window, placement
+        When it is done and how it is placed; None and empty where no page says, and then `reason` tells.
+    reason
+        Why there is no window or placement, or whose they are.
+    part
+        Id of the part of the plot it is for; empty = all of it.
+    """
+
+    job_id: str
+    plot_id: str
+    timing: Timing | None
+    spreader: str
+    line_ids: tuple[str, ...]
+    mass_kg: float
+    rate_kg_ha: float
+    cost: Decimal
+    fills: int | None = None
+    hours: float | None = None
+    window: Window | None = None
+    placement: str = ""
+    reason: str = ""
+    part: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class PlanLine:
-    """One pass: this much of this product on this plot at this time.
+    """One product of a job: this much of it on this plot at this time.
 
     Parameters
     ----------
@@ -41,6 +106,8 @@ class PlanLine:
         The package this is counted in, as written.
     steps
         From need to product mass.
+    job_id, spreader
+        The job it is part of, and that job's machine; empty for plans made before there were jobs.
     """
 
     line_id: str
@@ -52,6 +119,8 @@ class PlanLine:
     packages: float | None = None
     package: str = ""
     steps: tuple[Step, ...] = ()
+    job_id: str = ""
+    spreader: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,10 +188,10 @@ class Plan:
     outcome, gap
         Three-valued outcome; relative gap between the plan's cost and the proved lower bound
         [fraction]; None when impossible.
-    purchase_cost, spreading_cost, delivery_cost
+    purchase_cost, spreading_cost, delivery_cost, filling_cost, handling_cost
         Money.
-    lines, buy, coverage
-        The passes, the shopping, and need against supply.
+    jobs, lines, buy, coverage
+        The trips, their products, the shopping, and need against supply.
     plot_costs
         Each plot's share of the cost by plot_id [money]; the shares add up to the total.
     season
@@ -155,8 +224,22 @@ class Plan:
     counted_entries: tuple[str, ...] = ()
     explanation: tuple[str, ...] = ()
     problems: tuple[Problem, ...] = ()
+    jobs: tuple[Job, ...] = ()
+    filling_cost: Decimal = Decimal(0)
+    handling_cost: Decimal = Decimal(0)
 
     @property
     def total_cost(self) -> Decimal:
-        """Purchase, delivery and spreading together [money]."""
-        return self.purchase_cost + self.delivery_cost + self.spreading_cost
+        """Purchase, delivery, spreading, filling and handling together [money]."""
+        return (
+            self.purchase_cost
+            + self.delivery_cost
+            + self.spreading_cost
+            + self.filling_cost
+            + self.handling_cost
+        )
+
+    @property
+    def hours(self) -> float:
+        """Spreading and filling of the jobs whose time is known [h]."""
+        return math.fsum(job.hours for job in self.jobs if job.hours is not None)

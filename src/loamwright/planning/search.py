@@ -15,7 +15,7 @@ What comes back is a solution that has been cleaned up and the best proved bound
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -24,6 +24,8 @@ from loamwright.planning.solver import Effort, Flags, Floats, Found, Ints, Model
 
 #: Programs with no more passes than this are solved as they are.
 SMALL = 120
+#: Counting packages out looks beyond the plan's own passes where good plans made no more than this.
+_FEW = 300
 #: Prices are moved this often, each to between this share of itself and itself.
 _ROUNDS, _LOWEST = 4, 0.85
 
@@ -62,12 +64,15 @@ class Search:
         Proved lower bound on the objective.
     stages
         How it went.
+    choices
+        Passes that good plans were seen to make.
     """
 
     found: Found
     solution: Solution | None
     bound: float
     stages: tuple[Stage, ...]
+    choices: Flags
 
 
 def search(plan_model: PlanModel, gap: float, time_limit_s: float) -> Search:
@@ -91,6 +96,7 @@ class _Run:
         self.cost, self.bound = np.inf, -np.inf
         self.impossible = False
         self.stages: list[Stage] = []
+        self.choices = np.zeros(plan_model.passes.count, bool)
 
     def left(self) -> float:
         return self.deadline - time.monotonic()
@@ -131,21 +137,21 @@ class _Run:
             return
         self.bound = max(self.bound, apart.bound)
         self.note("plots alone")
-        choices = chosen(plan_model, apart.values)
+        self.choices = chosen(plan_model, apart.values)
         joined = self.try_model(
-            "their passes joined", only(plan_model, choices, must=True), 0.2 * self.left()
+            "their passes joined", only(plan_model, self.choices, must=True), 0.2 * self.left()
         )
         if not joined.has_values:
-            self.try_model("their passes joined", only(plan_model, choices), 0.2 * self.left())
+            self.try_model("their passes joined", only(plan_model, self.choices), 0.2 * self.left())
         random = np.random.default_rng(0)
         until = time.monotonic() + 0.3 * self.left()
         for _round in range(_ROUNDS):
             if self.done() or time.monotonic() > until:
                 break
             moved = parts.solve(prices * random.uniform(_LOWEST, 1.0, len(prices)), near, until)
-            choices |= chosen(plan_model, moved.values)
+            self.choices |= chosen(plan_model, moved.values)
         if not self.done():
-            self.try_model("more of their passes", only(plan_model, choices), 0.4 * self.left())
+            self.try_model("more of their passes", only(plan_model, self.choices), 0.4 * self.left())
 
     def result(self) -> Search:
         solution = None if self.values is None else settle(self.plan_model, self.values)
@@ -153,7 +159,17 @@ class _Run:
             found = Found.INFEASIBLE if self.impossible else Found.NOTHING
         else:
             found = Found.OPTIMAL if self.done() else Found.LIMITED
-        return Search(found, solution, self.bound, tuple(self.stages))
+        if solution is not None:
+            self.choices = self.choices | (solution.mass_kg > 0)
+        return Search(found, solution, self.bound, tuple(self.stages), self.choices)
+
+
+# ---------------------------------------------------------------------------------------------
+# Taken apart
+
+# M. L. Fisher, The Lagrangian relaxation method for solving integer programming problems, Management Science
+# 27 (1981) 1-18, doi 10.1287/mnsc.27.1.1. What ties plots together is only that they share packages: with a
+# price on each kilogram in place of that tie, every plot is a program of its own and so is the purchase.
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,11 +219,8 @@ class Parts:
     def __init__(self, plan_model: PlanModel) -> None:
         self.plan_model = plan_model
         model = plan_model.model
-        owner = np.full(len(model.cost), -1, np.int64)  # plot of each column; -1 = the purchase
+        owner = plan_model.owner
         passes = plan_model.passes
-        owner[plan_model.amount] = passes.plot
-        switched = plan_model.switch >= 0
-        owner[plan_model.switch[switched]] = passes.plot[switched]
         self.pools = plan_model.supply_row[plan_model.supply_row >= 0]
         entry_row = np.repeat(np.arange(len(model.row_lower)), np.diff(model.starts))
         pooled = np.zeros(len(model.row_lower), bool)
@@ -224,7 +237,18 @@ class Parts:
         self.purchase = _cut(model, np.flatnonzero(owner == -1), np.flatnonzero(row_owner == -1))
 
     def priced(self, prices: Floats) -> Floats:
-        """Put a price on each pool row's imbalance."""
+        """Put a price on each pool row's imbalance.
+
+        Parameters
+        ----------
+        prices
+            Per pool row, zero or more.
+
+        Returns
+        -------
+        array
+            The objective of the program without its pool rows.
+        """
         model = self.plan_model.model
         of_row = np.zeros(len(model.row_lower))
         of_row[self.pools] = prices
@@ -237,7 +261,21 @@ class Parts:
         return cost
 
     def solve(self, prices: Floats, gap: float, deadline: float) -> Apart:
-        """Solve every part at given prices."""
+        """Solve every part at given prices.
+
+        Parameters
+        ----------
+        prices
+            Per pool row, zero or more.
+        gap
+            Relative gap for each plot [fraction].
+        deadline
+            Time to stop at [s, of the monotonic clock].
+
+        Returns
+        -------
+        Apart
+        """
         cost = self.priced(prices)
         values = np.zeros(len(cost))
         bound = 0.0
@@ -285,15 +323,24 @@ def _cut(model: Model, columns: Ints, rows: Ints) -> Part:
 def _fingerprint(model: Model) -> bytes:
     """Alike plots have alike programs and need solving once."""
     return b"".join(
-        array.tobytes() for array in (model.cost, model.upper, model.row_lower, model.index, model.value)
+        array.tobytes()
+        for array in (
+            model.cost,
+            model.lower,
+            model.upper,
+            model.row_lower,
+            model.row_upper,
+            model.index,
+            model.value,
+        )
     )
 
 
 def chosen(plan_model: PlanModel, values: Floats) -> Flags:
     """Tell which passes a solution makes."""
-    switched = plan_model.switch >= 0
     on = np.asarray(values[plan_model.amount] > 1e-7, bool)
-    on[switched] = values[plan_model.switch[switched]] > 0.5
+    switch = plan_model.switch[plan_model.passes.job]
+    on[switch >= 0] &= values[switch[switch >= 0]] > 0.5
     return on
 
 
@@ -302,8 +349,47 @@ def only(plan_model: PlanModel, passes: Flags, must: bool = False) -> Model:
     model = plan_model.model.copy()
     may = passes | plan_model.passes.forced
     model.upper[plan_model.amount] = may.astype(float)
+    jobs = np.zeros(plan_model.passes.jobs.count, bool)
+    np.logical_or.at(jobs, plan_model.passes.job, may)
     switched = plan_model.switch >= 0
-    model.upper[plan_model.switch[switched]] = may[switched]
+    model.upper[plan_model.switch[switched]] = jobs[switched]
     if must:
-        model.lower[plan_model.switch[switched]] = may[switched]
+        model.lower[plan_model.switch[switched]] = jobs[switched]
     return model
+
+
+# ---------------------------------------------------------------------------------------------
+# Counting packages
+
+
+def count_out(found: Search, counted: PlanModel, time_limit_s: float) -> Solution | None:
+    """Put the passes of a plan on the ground in half packages, as cheaply as that can be done.
+
+    Notes
+    -----
+    Every plot is counted out alone first, at what a kilogram costs; then the whole purchase is fitted to
+    it; and in what time is left the whole is looked at again together.
+    """
+    assert found.solution is not None
+    until = time.monotonic() + time_limit_s
+    made = found.solution.mass_kg > 0
+    model = only(counted, made, must=True)
+    relaxed = model.solve(Effort(time_limit_s=time_limit_s), relaxed=True)
+    if relaxed.found is not Found.OPTIMAL:
+        return None
+    parts = Parts(replace(counted, model=model))
+    apart = parts.solve(np.maximum(0.0, -relaxed.duals[parts.pools]), 1e-3, until)
+    start: Floats | None = None
+    if apart.feasible and np.isfinite(apart.bound):
+        fitted = model.copy()
+        own = fitted.integer & (counted.owner >= 0)
+        fitted.lower[own] = fitted.upper[own] = np.round(apart.values[own])
+        solved = fitted.solve(Effort(1e-3, max(0.1, until - time.monotonic())))
+        start = solved.values if solved.has_values else None
+    wider = (model, only(counted, found.choices)) if found.choices.sum() <= _FEW else (model,)
+    for place, program in enumerate(wider):
+        left = (until - time.monotonic()) / (len(wider) - place)
+        if left > 0.1 or start is None:
+            better = program.solve(Effort(1e-3, max(0.1, left)), start=start)
+            start = better.values if better.has_values else start
+    return None if start is None else settle(counted, start)

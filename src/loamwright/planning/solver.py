@@ -245,10 +245,16 @@ class Model:
 
 def _solver(effort: Effort) -> Any:
     """Return HiGHS set up the same way every time: one thread, fixed seed, silent."""
-    from highspy import _core
+    import highspy
 
-    solver = _core._Highs()  # the class the public one wraps; that one prints a banner when it is made
-    solver.setOptionValue("output_flag", False)
+    class Silent(highspy.Highs):
+        """HiGHS that is silent from the start: its greeting is printed when callbacks are enabled."""
+
+        def enableCallbacks(self) -> None:  # noqa: N802 (its name there)
+            self.setOptionValue("output_flag", False)
+            super().enableCallbacks()  # type: ignore[no-untyped-call]
+
+    solver: Any = Silent()  # type: ignore[no-untyped-call]
     for option, value in (
         ("threads", 1),
         ("random_seed", 0),

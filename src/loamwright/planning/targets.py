@@ -14,7 +14,8 @@ from types import MappingProxyType
 from loamwright.errors import Level, Problem
 from loamwright.land import Plot, PlotArea
 from loamwright.needs import LimeNeed, Need, PlotNeeds
-from loamwright.planning.inputs import Demand, PlanPlot
+from loamwright.planning.inputs import Band, Demand, PlanPlot
+from loamwright.planning.terms import bands
 from loamwright.supplies import SAME_SEASON, Product, dose_limit
 from loamwright.units import HA_M2, LB_ACRE_KG_HA
 from loamwright.values import NeedState, Nutrient, Settings, Supply, Timing
@@ -118,6 +119,86 @@ def lime_this_season(
     return min(1.0, max(0.0, dose_kg_ha - spread_kg_ha) / wanted_kg_ha)
 
 
+@dataclass(frozen=True, slots=True)
+class LimeDose:
+    """One dose of a plot's lime, in the season it is due.
+
+    Parameters
+    ----------
+    plot_id, season
+        Where, and when it is due [calendar year].
+    supply
+        Effective lime in the basis of the need.
+    rate_kg_ha, mass_kg
+        Effective lime [kg/ha] and on the plot [kg].
+    rule
+        Whose published rule divides the need; empty when none is chosen and all of it is due at once.
+    """
+
+    plot_id: str
+    season: int
+    supply: Supply
+    rate_kg_ha: float
+    mass_kg: float
+    rule: str
+
+
+def lime_ledger(
+    plots: Sequence[Plot],
+    needs: Mapping[str, PlotNeeds],
+    contents: Mapping[str, Mapping[Supply, float]],
+    products: Sequence[Product],
+    settings: Settings,
+    lime_spread_kg_ha: Mapping[str, float],
+    season: int,
+) -> tuple[LimeDose, ...]:
+    """Divide each plot's lime into doses, with the season each is due.
+
+    Parameters
+    ----------
+    plots
+        Plots of the property.
+    needs
+        By plot_id; what was spread since the soil was sampled is off already.
+    contents
+        Product name to supply key to mass fraction [kg per kg product].
+    products
+        Products of the property.
+    settings
+        Name the published rule for one dose, or none.
+    lime_spread_kg_ha
+        Lime product that a dose now would come on top of, by plot_id [kg/ha].
+    season
+        The season now [calendar year].
+
+    Returns
+    -------
+    tuple of LimeDose
+        In the order of the plots and seasons; nothing for a plot that needs none.
+    """
+    doses: list[LimeDose] = []
+    rule = dose_limit(settings.lime_dose_limit) if settings.lime_dose_limit else None
+    for plot in plots:
+        lime = needs[plot.plot_id].lime
+        if lime.state is not NeedState.NEEDED or lime.basis is None or not lime.rate_kg_ha:
+            continue
+        reaching = [p for p in products if p.product in reachable_products(plot, products, settings)]
+        spread_kg_ha = lime_spread_kg_ha.get(plot.plot_id, 0.0)
+        whole = lime_this_season(lime, contents, reaching, settings, 0.0)
+        share = lime_this_season(lime, contents, reaching, settings, spread_kg_ha)
+        left, year = 1.0, season
+        while left > 1e-9:
+            share = min(left, share)
+            if share > 1e-9:
+                rate, mass = share * lime.rate_kg_ha, share * (lime.mass_kg or 0.0)
+                place = rule.place if rule is not None else ""
+                doses.append(LimeDose(plot.plot_id, year, lime.basis.supply, rate, mass, place))
+            left -= share
+            year += max(1, rule.seasons_apart) if rule is not None else 1
+            share = whole
+    return tuple(doses)
+
+
 def _divided(shares: Mapping[str, float], settings: Settings) -> tuple[Problem, ...]:
     """Say once which plots get part of their lime now, by whose rule, and when the rest is due."""
     if not shares:
@@ -150,6 +231,29 @@ def _left_out(plot_ids: Sequence[str]) -> tuple[Problem, ...]:
     )
 
 
+def _of_the_whole(
+    plot_id: str,
+    demands: tuple[Demand, ...],
+    usual: Mapping[Supply, Band],
+    whole_kg: Mapping[tuple[str, Supply], float],
+) -> Mapping[Supply, Band]:
+    """Hold bands against the season's whole need, of which a part may have been put on already.
+
+    What is still needed but lies inside the band is met: no trip is planned for it.
+    """
+    left: dict[Supply, float] = {}
+    for demand in demands:
+        left[demand.supply] = left.get(demand.supply, 0.0) + (demand.mass_kg or 0.0)
+    held = dict(usual)
+    for supply, left_kg in left.items():
+        band, whole = usual.get(supply), whole_kg.get((plot_id, supply), left_kg)
+        if band is None or whole <= left_kg * (1 + 1e-9):
+            continue
+        low_kg = left_kg - (1 - band.low) * whole
+        held[supply] = Band(max(0.0, low_kg) / left_kg, 1 + (band.high - 1) * whole / left_kg)
+    return held
+
+
 def _demands(plot: PlotNeeds) -> tuple[Demand, ...]:
     demands: list[Demand] = []
     for need in plot.needs:
@@ -162,11 +266,17 @@ def _demands(plot: PlotNeeds) -> tuple[Demand, ...]:
     return tuple(demands)
 
 
+def reachable_machines(plot: Plot, settings: Settings) -> frozenset[str] | None:
+    """Name the spreaders that can get to a plot: those its access note names, else all; None = none owned."""
+    owned = [spreader.name for spreader in settings.spreaders]
+    named = [name for name in owned if name.casefold() in plot.access.casefold()]
+    return frozenset(named or owned) or None
+
+
 def reachable_products(plot: Plot, products: Sequence[Product], settings: Settings) -> frozenset[str]:
     """Name the products that a spreader of the property can put on a plot."""
-    owned = {spreader.name.casefold() for spreader in settings.spreaders}
-    named = {name for name in owned if name in plot.access.casefold()}
-    usable = named or owned
+    reaching = reachable_machines(plot, settings)
+    usable = set() if reaching is None else {name.casefold() for name in reaching}
     if not usable:
         return frozenset(product.product for product in products)
     return frozenset(
@@ -184,6 +294,7 @@ def plan_plots(
     products: Sequence[Product],
     settings: Settings,
     lime_spread_kg_ha: Mapping[str, float] = MappingProxyType({}),
+    whole_kg: Mapping[tuple[str, Supply], float] = MappingProxyType({}),
 ) -> tuple[tuple[PlanPlot, ...], tuple[Problem, ...]]:
     """Turn needs into the planner's plots: demands, caps on surplus, products that can get there.
 
@@ -201,6 +312,8 @@ def plan_plots(
         The property's settings.
     lime_spread_kg_ha
         Lime that a dose planned now comes on top of, by plot_id, from `lime_spread` [kg/ha].
+    whole_kg
+        (plot_id, supply key) to the season's need before anything was put on [kg]: bands are shares of it.
 
     Returns
     -------
@@ -243,14 +356,17 @@ def plan_plots(
                 caps[supply] = _cap_kg(lime, limit, area_ha)  # over what is planned now
             else:
                 caps[supply] = _cap_kg(plot_needs.of(Nutrient(supply)), limit, area_ha)
+        demands = _demands(replace(plot_needs, lime=lime))
         result.append(
             PlanPlot(
                 plot_id=plot.plot_id,
                 area_ha=area_ha,
-                demands=_demands(replace(plot_needs, lime=lime)),
+                demands=demands,
                 caps=caps,
                 weight=plot.weight,
                 allowed_products=allowed,
+                bands=_of_the_whole(plot.plot_id, demands, bands(supplies, settings), whole_kg),
+                machines=reachable_machines(plot, settings),
             )
         )
     return tuple(result), (*_left_out(left_out), *_divided(divided, settings))

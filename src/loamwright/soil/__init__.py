@@ -17,7 +17,9 @@ from loamwright.soil.governing import (
 )
 from loamwright.soil.readings import (
     INCH_M,
+    INDEX_UNITS,
     RATE_UNITS_KG_HA,
+    SOIL_UNITS,
     Buffer,
     Extractant,
     Missing,
@@ -33,7 +35,9 @@ from loamwright.soil.secondary import flag, wants_dolomitic
 
 __all__ = [
     "INCH_M",
+    "INDEX_UNITS",
     "RATE_UNITS_KG_HA",
+    "SOIL_UNITS",
     "Buffer",
     "Extractant",
     "LabRecommendation",

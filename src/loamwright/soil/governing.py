@@ -22,11 +22,13 @@ from functools import partial
 from loamwright.errors import Level, Problem
 from loamwright.soil.readings import (
     INCH_M,
+    INDEX_UNITS,
     Extractant,
     Missing,
     conversion_for,
     plain_name,
     read_extractant,
+    read_unit,
     to_unit,
 )
 from loamwright.soil.records import SoilTest
@@ -324,7 +326,7 @@ class SoilValue:
     value
         Unrounded figure [unit].
     unit
-        ``"ppm"`` or ``"lb/acre"``.
+        One of `soil.SOIL_UNITS`.
     extractant
         The test it counts as; None when the table accepts any.
     steps
@@ -353,11 +355,16 @@ _NAMES = {
 }
 
 
-def _one_extractant(tests: Sequence[SoilTest], element: str) -> Extractant | Missing:
+def _one_extractant(
+    tests: Sequence[SoilTest], element: str, accepted: Sequence[Extractant]
+) -> Extractant | Missing:
     names: set[Extractant] = set()
     for test in tests:
         reading = test.readings[element]
         if reading.extractant is None or not reading.extractant.strip():
+            if read_unit(reading.unit) in INDEX_UNITS and accepted:
+                names.add(accepted[0])  # a laboratory's index says which test it is of
+                continue
             return Missing(
                 f"the report gives {reading.value:g} {reading.unit} {element} without naming the test"
             )
@@ -387,7 +394,7 @@ def soil_value(
     element
         Symbol: ``"P"``.
     unit
-        Unit of the table's classes, ``"ppm"`` or ``"lb/acre"``.
+        Unit of the table's classes, one of `soil.SOIL_UNITS`.
     accepted
         Tests the table was written for; None = the source names none, any is taken as its own and
         marked as assumed.
@@ -412,7 +419,7 @@ def soil_value(
         return Missing(f"{name} was not tested")
     have: Extractant | None = None
     if accepted is not None:
-        found = _one_extractant(governing, element)
+        found = _one_extractant(governing, element, accepted)
         if isinstance(found, Missing):
             return found
         have = found

@@ -41,6 +41,8 @@ class Extractant(StrEnum):
     DTPA = "DTPA"
     HOT_WATER = "hot water"
     CALCIUM_PHOSPHATE = "calcium phosphate"
+    AL = "AL"  #: ammonium lactate: P-AL and K-AL
+    AMMONIUM_NITRATE = "ammonium nitrate"
 
 
 class Buffer(StrEnum):
@@ -75,6 +77,8 @@ _EXTRACTANT_SPELLINGS = {
     Extractant.DTPA: "dtpa",
     Extractant.HOT_WATER: "hotwater hotwaterextractable",
     Extractant.CALCIUM_PHOSPHATE: "calciumphosphate monocalciumphosphate mcp",
+    Extractant.AL: "al pal kal ammoniumlactate ammoniumlactateaceticacid egnerriehmdomingo",
+    Extractant.AMMONIUM_NITRATE: "ammoniumnitrate nh4no3",
 }
 
 _BUFFER_SPELLINGS = {
@@ -139,8 +143,15 @@ def unit_of(rate_unit: str, what: str) -> str:
     return f"{amount} {what}/{per}"
 
 
-#: Units a guideline prints its rates in [kg/ha each].
-RATE_UNITS_KG_HA = {"lb/acre": LB_ACRE_KG_HA, "ton/acre": TON_ACRE_KG_HA, "kg/ha": 1.0}
+#: Units a guideline prints its rates in [kg/ha each]. A decare (daa) is 0.1 ha; a unit of an Irish bag is
+#: taken as 1.25 kg/ha when it is per acre, as Agriland prints it (24 units/acre = 30 kg/ha).
+RATE_UNITS_KG_HA = {
+    "lb/acre": LB_ACRE_KG_HA,
+    "ton/acre": TON_ACRE_KG_HA,
+    "kg/ha": 1.0,
+    "kg/daa": 10.0,
+    "unit/acre": 1.25,
+}
 
 
 def rate_kg_ha(value: float, rate_unit: str) -> float:
@@ -230,11 +241,28 @@ _UNIT_SPELLINGS = {
     "pp2m": "lb/acre",
     "kg/ha": "kg/ha",
     "kg/hectare": "kg/ha",
+    "mg/100g": "mg/100 g",
+    "mg/l": "mg/l",
+    "mg/litre": "mg/l",
+    "mg/dm3": "mg/l",
+    "ncindex": "NC index",
+    "ncdaindex": "NC index",
+    "ncda&csindex": "NC index",
+    "p-i": "NC index",
+    "k-i": "NC index",
+    "ukindex": "UK index",
+    "irishindex": "Irish index",
+    "irelandindex": "Irish index",
 }
+
+#: A laboratory's own scale: a figure on it is no amount and belongs to that laboratory's tables alone.
+INDEX_UNITS = ("NC index", "UK index", "Irish index")
+#: Units a guideline prints its soil classes in.
+SOIL_UNITS = ("ppm", "lb/acre", "mg/100 g", "mg/l", *INDEX_UNITS)
 
 
 def read_unit(text: str) -> str | None:
-    """Read the unit of a soil figure: ppm, lb/acre or kg/ha.
+    """Read the unit of a soil figure: by weight, by area, by volume of soil, or a laboratory's index.
 
     Parameters
     ----------
@@ -244,7 +272,13 @@ def read_unit(text: str) -> str | None:
     Returns
     -------
     str or None
-        None when it is not known. Figures per volume of soil (mg/dm3) are not ppm.
+        One of `SOIL_UNITS` or ``"kg/ha"``; None when it is not known. An index must be named by its
+        laboratory or country: a bare ``"index"`` could be any.
+
+    Examples
+    --------
+    >>> read_unit("P-I"), read_unit("mg/dm3"), read_unit("index")
+    ('NC index', 'mg/l', None)
     """
     spelled = re.sub(r"\s+", "", text.casefold()).replace("lbs", "lb").replace("pounds", "lb")
     spelled = spelled.replace("per", "/").replace("lb.", "lb")
@@ -302,8 +336,10 @@ def to_unit(
     """Bring one reading to the element and unit a table is printed in."""
     printed = read_unit(reading.unit)
     if printed is None:
+        bare = " of which laboratory?" if "index" in reading.unit.casefold() else ""
         return Missing(
-            f"the unit {reading.unit!r} of {element} is not understood (ppm, mg/kg, lb/acre, kg/ha)"
+            f"the unit {reading.unit!r} of {element} is not understood{bare} "
+            f"({', '.join((*SOIL_UNITS, 'mg/kg', 'kg/ha'))})"
         )
     value, steps, assumed = reading.value, [], False
     basis = reading.basis.strip() or element
@@ -320,13 +356,24 @@ def to_unit(
         )
     elif basis.casefold() != element.casefold():
         return Missing(f"the figure is in {basis!r}, which is not {element}")
-    if printed == "kg/ha":
-        value, printed = value / LB_ACRE_KG_HA, "lb/acre"
-        steps.append(Step("kg/ha as lb/acre", value, f"lb/acre {element}", Source("exact definition")))
-    if printed != unit:
+    if printed == unit:
+        return value, tuple(steps), assumed
+    for own, other in ((printed, unit), (unit, printed)):
+        if own in (*INDEX_UNITS, "mg/l"):
+            kind = "a laboratory's own scale" if own in INDEX_UNITS else "per volume of soil"
+            return Missing(f"{reading.value:g} {reading.unit!r} {element}: {own} is {kind}, not {other}")
+    for old, new, factor in (("kg/ha", "lb/acre", 1 / LB_ACRE_KG_HA), ("mg/100 g", "ppm", 10.0)):
+        if printed == old:
+            value, printed = value * factor, new
+            steps.append(Step(f"{old} as {new}", value, f"{new} {element}", Source("exact definition")))
+    by_weight = "ppm" if unit == "mg/100 g" else unit
+    if printed != by_weight:
         factor, step, assumed = slice_factor(_thickness_m(test))
-        value = value / factor if unit == "ppm" else value * factor
-        steps.extend((step, Step(f"{printed} as {unit}", value, f"{unit} {element}", ARITHMETIC)))
+        value = value / factor if by_weight == "ppm" else value * factor
+        steps.extend((step, Step(f"{printed} as {by_weight}", value, f"{by_weight} {element}", ARITHMETIC)))
+    if by_weight != unit:
+        value /= 10
+        steps.append(Step("ppm as mg/100 g", value, f"{unit} {element}", Source("exact definition")))
     return value, tuple(steps), assumed
 
 

@@ -1,9 +1,9 @@
 """What is in the package, and what does it cost?
 
 The rooms: `records` (labels and offers), `ingredients`, `lime_score`, `products` (label arithmetic),
-`seed`, `blends`, `costs`, and the questions of somebody who stands in a store: `shopping` (which is the
-better buy, how much of it), `label_questions` (what do these figures come to), `asking` (reading what was
-asked).
+`seed`, `blends`, `mixing` (what may share a hopper), `costs`, and the questions of somebody who stands in a
+store: `shopping` (which is the better buy, how much of it), `label_questions` (what do these figures come
+to), `asking` (reading what was asked).
 """
 
 from loamwright.supplies.asking import (
@@ -41,6 +41,15 @@ from loamwright.supplies.lime_score import (
     LimeOffer,
     LimeScore,
     dose_limit,
+)
+from loamwright.supplies.mixing import (
+    Material,
+    Mix,
+    MixAnswer,
+    MixRule,
+    MixTable,
+    mixes,
+    pairs_that_may,
 )
 from loamwright.supplies.products import (
     Comparison,
@@ -82,6 +91,11 @@ __all__ = [
     "LimeOffer",
     "LimeQuestion",
     "LimeScore",
+    "Material",
+    "Mix",
+    "MixAnswer",
+    "MixRule",
+    "MixTable",
     "Mixture",
     "Offer",
     "OfferComparison",
@@ -104,9 +118,11 @@ __all__ = [
     "lime_worth",
     "live_seed",
     "mix",
+    "mixes",
     "nitrogen_acidity",
     "nutrient_fractions",
     "over_zero",
+    "pairs_that_may",
     "parse_basis",
     "parse_cost",
     "parse_lime_need",

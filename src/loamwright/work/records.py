@@ -124,6 +124,8 @@ class Stop:
         Number of the hopper fill that starts this stop [1, 2, …].
     left_on_vehicle_kg
         Product still on the vehicle after the stop [kg]; None when the hopper size is not stated.
+    load_rate_kg_ha
+        Of everything in the hopper, per spread area [kg/ha]: what the spreader is set to.
     """
 
     plot_id: str
@@ -135,20 +137,21 @@ class Stop:
     rate_kg_ha: float
     load: int = 1
     left_on_vehicle_kg: float | None = None
+    load_rate_kg_ha: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class Round:
-    """One outing: a product (or blend), a spreader and the plots in the order they are visited.
+    """One outing: a load (one product, or several mixed), a spreader and the plots in visiting order.
 
     Parameters
     ----------
     round_id, title
         Stable id and heading.
     product, timing, spreader
-        What, when, with what (spreader name; empty = not chosen).
+        What (products mixed are joined by ``" + "``), when, with what (spreader name; empty = not chosen).
     stops
-        In visiting order.
+        In visiting order; a stop for each product of a mixed load.
     loads, trips
         Hopper fills and vehicle trips [count]; None when the capacity is not stated.
     last_load_kg

@@ -165,6 +165,10 @@ def spreader_for(product: Product | None, spreaders: Sequence[Spreader]) -> Spre
     return next((owned[name.casefold()] for name in names if name.casefold() in owned), None)
 
 
+#: Between the products of a mixed load.
+MIXED = " + "
+
+
 def plan_rounds(
     lines: Sequence[PlanLine],
     areas: Mapping[str, PlotArea],
@@ -173,7 +177,7 @@ def plan_rounds(
     spreaders: Sequence[Spreader],
     start: tuple[float, float] | None = None,
 ) -> tuple[Round, ...]:
-    """Group a plan's lines into rounds: one product, one timing, one spreader, plots in driving order.
+    """Group a plan's jobs into rounds: one kind of load, one timing, one spreader, plots in driving order.
 
     Parameters
     ----------
@@ -201,12 +205,17 @@ def plan_rounds(
     the vehicle is counted to the end of the trip where the vehicle's load is stated, else of the fill.
     """
     labels = {product.product: product for product in products}
-    groups: dict[tuple[Timing | None, str, str], list[PlanLine]] = {}
+    owned = {spreader.name: spreader for spreader in spreaders}
+    loads: dict[tuple[str, Timing | None], list[PlanLine]] = {}
     for line in lines:
         if line.mass_kg > 0:
-            spreader = spreader_for(labels.get(line.product), spreaders)
-            groups.setdefault((line.timing, line.product, spreader.name if spreader else ""), []).append(line)
-    owned = {spreader.name: spreader for spreader in spreaders}
+            loads.setdefault((line.job_id or line.line_id, line.timing), []).append(line)
+    groups: dict[tuple[Timing | None, str, str], list[PlanLine]] = {}
+    for load in loads.values():
+        mixed = MIXED.join(sorted(line.product for line in load))
+        spreader = owned.get(load[0].spreader) or spreader_for(labels.get(load[0].product), spreaders)
+        key = (load[0].timing, mixed, spreader.name if spreader else "")
+        groups.setdefault(key, []).extend(sorted(load, key=lambda line: line.product))
     calendar: list[Timing | None] = [*Timing, None]
 
     def when(key: tuple[Timing | None, str, str]) -> tuple[int, bool, str, str]:
@@ -231,11 +240,13 @@ def _round(
 ) -> Round:
     """Order one group of lines and cut it into loads."""
     timing, product, _name = key
-    placed = [line for line in lines if line.plot_id in places]
-    order = visiting_order([places[line.plot_id] for line in placed], start)
-    ordered = [placed[i] for i in order] + [line for line in lines if line.plot_id not in places]
+    plots = list(dict.fromkeys(line.plot_id for line in lines))
+    placed = [plot for plot in plots if plot in places]
+    order = [placed[i] for i in visiting_order([places[plot] for plot in placed], start)]
+    lost = [plot for plot in plots if plot not in places]
+    ordered = [line for plot in (*order, *lost) for line in lines if line.plot_id == plot]
     total_kg = sum(line.mass_kg for line in ordered)
-    count = "1 stop" if len(ordered) == 1 else f"{len(ordered)} stops"
+    count = "1 stop" if len(plots) == 1 else f"{len(plots)} stops"
     steps = [Step(f"product for {count}", total_kg / LB_KG, "lb", ARITHMETIC)]
     package = ordered[0].package
     sizes = {round(line.mass_kg / line.packages, 9) for line in ordered if line.packages}
@@ -246,14 +257,14 @@ def _round(
         steps.extend(loads.steps if loads else ())
     hours, time_steps = _hours(ordered, areas, spreader)
     steps.extend(time_steps)
-    if len(placed) == len(ordered):
-        way_m = tour_length_m([places[line.plot_id] for line in ordered], start)
+    if not lost:
+        way_m = tour_length_m([places[plot] for plot in order], start)
         steps.append(
             Step("way between the stops and back, in straight lines", way_m / MILE_M, "miles", ARITHMETIC)
         )
     else:
-        lost = ", ".join(line.plot_id for line in ordered[len(placed) :])
-        steps.append(Step("way between the stops", f"unknown: no place for {lost}, put last", "", USER))
+        unplaced = f"unknown: no place for {', '.join(lost)}, put last"
+        steps.append(Step("way between the stops", unplaced, "", USER))
     words = [product, timing.value if timing else "any time", spreader.name if spreader else ""]
     slug = re.sub(r"[^a-z0-9]+", "-", " ".join(words).casefold()).strip("-")
     return Round(
@@ -275,6 +286,9 @@ def _stops(lines: Sequence[PlanLine], loads: Loads | None) -> tuple[Stop, ...]:
     stops = []
     total_kg = sum(line.mass_kg for line in lines)
     spread_kg = 0.0
+    rate: dict[str, float] = {}
+    for line in lines:
+        rate[line.plot_id] = rate.get(line.plot_id, 0.0) + line.rate_kg_ha
     for line in lines:
         load, left_kg = 1, None
         if loads is not None:
@@ -295,6 +309,7 @@ def _stops(lines: Sequence[PlanLine], loads: Loads | None) -> tuple[Stop, ...]:
                 rate_kg_ha=line.rate_kg_ha,
                 load=load,
                 left_on_vehicle_kg=left_kg,
+                load_rate_kg_ha=rate[line.plot_id],
             )
         )
     return tuple(stops)
@@ -309,7 +324,7 @@ def _hours(
     swath_m, speed_m_s, efficiency = spreader.swath_m, spreader.speed_m_s, spreader.field_efficiency
     if not (swath_m and speed_m_s and efficiency):
         return None, ()
-    area_m2 = sum(areas[line.plot_id].spread_area_m2 for line in lines)
+    area_m2 = sum(areas[plot].spread_area_m2 for plot in {line.plot_id for line in lines})
     per_s = field_capacity_m2_s(swath_m, speed_m_s, efficiency)
     hours = area_m2 / per_s / 3600
     capacity = Step(

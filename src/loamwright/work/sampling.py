@@ -84,7 +84,7 @@ def core_count(
     --------
     Minnesota prints 15 to 30 cores and 20 acres on level ground; 8 acres: 15 + 15 * 8 / 20 = 21.
 
-    >>> guide = SamplingGuide("Minnesota", 15, 30, 20, 20, "6-8 inches", "", "", Source("example"))
+    >>> guide = SamplingGuide("Minnesota", 15, 30, 20, "6-8 inches", "", "", Source("example"))
     >>> core_count(guide, 8 * ACRE_M2)[0]
     21
     """

@@ -75,7 +75,8 @@ CREATE TABLE property (
     min_rate_kg_ha REAL,
     convert_extractants BOOLEAN NOT NULL,
     default_yield_row BOOLEAN NOT NULL,
-    gps_sigma_m REAL NOT NULL
+    gps_sigma_m REAL NOT NULL,
+    work TEXT NOT NULL DEFAULT '{}' -- JSON object, as in a settings file
 );
 
 CREATE TABLE surplus_limits (
@@ -124,6 +125,7 @@ CREATE TABLE croppings (
     legume_pct REAL,
     seeding BOOLEAN,
     previous_stand TEXT NOT NULL,
+    use TEXT NOT NULL DEFAULT '', -- harvested, grazed, browsed, left
     UNIQUE (plot_id, season)
 );
 
@@ -282,7 +284,29 @@ CREATE TABLE plans (
     reason TEXT NOT NULL,
     counted_entries TEXT NOT NULL, -- JSON list
     explanation TEXT NOT NULL, -- JSON list
-    problems TEXT NOT NULL -- JSON list
+    problems TEXT NOT NULL, -- JSON list
+    filling_cost TEXT NOT NULL DEFAULT '0',
+    handling_cost TEXT NOT NULL DEFAULT '0'
+);
+
+CREATE TABLE plan_jobs (
+    fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
+    plan_id TEXT NOT NULL REFERENCES plans (plan_id),
+    job_id TEXT NOT NULL,
+    plot_id TEXT NOT NULL REFERENCES plots (plot_id),
+    timing TEXT,
+    spreader TEXT NOT NULL,
+    line_ids TEXT NOT NULL, -- JSON list
+    mass_kg REAL NOT NULL,
+    rate_kg_ha REAL NOT NULL,
+    cost TEXT NOT NULL,
+    fills INTEGER,
+    hours REAL,
+    window TEXT, -- JSON object: label, opens, closes
+    placement TEXT NOT NULL,
+    reason TEXT NOT NULL,
+    part TEXT NOT NULL,
+    UNIQUE (plan_id, job_id)
 );
 
 CREATE TABLE plan_lines (
@@ -297,6 +321,8 @@ CREATE TABLE plan_lines (
     packages REAL,
     package TEXT NOT NULL,
     steps TEXT NOT NULL, -- JSON list
+    job_id TEXT NOT NULL DEFAULT '',
+    spreader TEXT NOT NULL DEFAULT '',
     UNIQUE (plan_id, line_id)
 );
 
@@ -400,6 +426,7 @@ INSERT INTO gpkg_contents (table_name, data_type, identifier, description, srs_i
     ('products', 'attributes', 'products', 'Labels', NULL),
     ('offers', 'attributes', 'offers', 'Packages and prices', NULL),
     ('plans', 'attributes', 'plans', 'Every plan made, with the reason it changed', NULL),
+    ('plan_jobs', 'attributes', 'plan_jobs', 'Trips, each with one load', NULL),
     ('plan_lines', 'attributes', 'plan_lines', 'Product per plot', NULL),
     ('plan_purchases', 'attributes', 'plan_purchases', 'Packages to buy', NULL),
     ('plan_coverage', 'attributes', 'plan_coverage', 'Need against supply', NULL),

@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Mapping
 
-from loamwright.supplies import Form, Product
+from loamwright.supplies import Form, Product, add_up
 from loamwright.units import HA_M2, LB_ACRE_KG_HA, parse_rate
 from loamwright.values import NeedState, Nutrient, Timing
+from loamwright.words import acidity_words
 from loamwright.work.cautions.case import (
     Case,
     CautionText,
@@ -29,6 +30,7 @@ from loamwright.work.cautions.words import (
     says,
     worked_in,
 )
+from loamwright.work.ledger import acidity_left
 from loamwright.work.records import Application
 
 _DAMP = r"\b(damp|moist|wet|dew|dewy)\b"
@@ -253,8 +255,8 @@ def _nitrogen_asked(case: Case, plot_id: str) -> bool:
 
 def _acid_from_nitrogen(case: Case, text: CautionText) -> Iterator[Finding]:
     """C-50: nitrogen recorded since pH was last read."""
-    lime_per_n = text.limits["lime"].value / text.limits["nitrogen"].value
     nitrogen_kg: dict[str, float] = {}
+    since: list[Application] = []
     for entry in case.entries:
         read = [
             t.sampled_on
@@ -264,11 +266,12 @@ def _acid_from_nitrogen(case: Case, text: CautionText) -> Iterator[Finding]:
         added_kg = entry.mass_kg * case.fraction(entry.product, Nutrient.N)
         if read and entry.applied_on > max(read) and added_kg > 0:
             nitrogen_kg[entry.plot_id] = nitrogen_kg.get(entry.plot_id, 0.0) + added_kg
+            since.append(entry)
     if nitrogen_kg:
-        total = sum(nitrogen_kg.values())
+        acid = add_up(tuple(acidity_left(since, case.record.products).values()))
         yield Finding(
-            f"{case.mass(total)} of N has gone on {case.names(nitrogen_kg)} since pH was last read: "
-            f"about {case.mass(total * lime_per_n)} of ag lime.",
+            f"{case.mass(sum(nitrogen_kg.values()))} of N has gone on {case.names(nitrogen_kg)} since pH was "
+            f"last read: it uses up {acidity_words(acid, case.record.info.units)}.",
             tuple(nitrogen_kg),
         )
 

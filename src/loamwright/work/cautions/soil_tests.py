@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from loamwright.soil import (
+    INDEX_UNITS,
     Extractant,
     SoilTest,
     SoilValue,
@@ -73,6 +74,8 @@ def _phosphorus_unclear(case: Case, text: CautionText) -> Iterator[Finding]:
     for plot_id in case.plots:
         for test in newest(case.tests_of(plot_id), lambda test: "P" in test.readings):
             reading = test.readings["P"]
+            if read_unit(reading.unit) in INDEX_UNITS:
+                continue  # a laboratory's own scale, for that laboratory's tables
             found = (
                 reading.extractant is None or read_extractant(reading.extractant) is None,
                 reading.basis == "P2O5",

@@ -1,0 +1,273 @@
+"""Price sheets of dealers: sections with their own headings, grades, packages, prices, charges."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from loamwright.files.sheets.answers import NOT_KNOWN, Inquiry
+from loamwright.files.sheets.grids import Cell
+from loamwright.files.sheets.layout import Block, Record
+from loamwright.files.sheets.readings import slug
+from loamwright.files.sheets.records import SheetOffer
+from loamwright.files.sheets.words.calendar_dates import DAY_FIRST, MONTH_FIRST, read_printed_date
+from loamwright.files.sheets.words.figures import decimal_comma_of, read_printed
+from loamwright.files.sheets.words.guarantees import read_guarantees
+from loamwright.files.sheets.words.measures import read_unit
+from loamwright.files.sheets.words.vocabulary import means, mentions, plain
+
+_DATE = re.compile(
+    r"\d{4}-\d{1,2}-\d{1,2}|\d{1,2}[./-]\d{1,2}[./-]\d{2,4}"
+    r"|[^\W\d_]{3,9}\.? \d{1,2},? \d{4}|\d{1,2}\.? [^\W\d_]{3,9} \d{4}"
+)
+_CURRENCIES = {
+    "€": "EUR",
+    "£": "GBP",
+    "eur": "EUR",
+    "gbp": "GBP",
+    "nok": "NOK",
+    "sek": "SEK",
+    "dkk": "DKK",
+    "kr": "kr",
+}
+_CHARGE = re.compile(
+    r"(?P<before>[^$€£.;,]*?)\s*[$€£]?\s*(?P<amount>\d+(?:[.,]\d+)?)\s*(?:kr\s*)?(?:/|\bper\b)\s*(?P<per>[^\W\d_]+)(?P<after>[^.;,]*)"
+)
+_CHARGES = (("spread", "spreading"), ("deliver", "delivery"), ("haul", "delivery"), ("freight", "delivery"))
+_UNITS = {
+    "ac": "acre",
+    "acres": "acre",
+    "tons": "ton",
+    "tonne": "t",
+    "tonnes": "t",
+    "gallon": "gal",
+    "mile": "mile",
+    "mi": "mile",
+}
+
+
+def read_offers(blocks: Sequence[Block], inquiry: Inquiry) -> list[SheetOffer]:
+    """Read the offers of all sections."""
+    cells = [cell for block in blocks for record in block.records for cell in record.cells]
+    prices = [
+        record.cells[place].text
+        for block in blocks
+        for record in block.records
+        for place in block.places("price")
+    ]
+    comma = decimal_comma_of([_bare(text) for text in prices])
+    comma = comma if comma is not None else decimal_comma_of(cell.text for cell in cells)
+    if comma is None and any("$" in text for text in prices):
+        comma = False
+    offers: list[SheetOffer] = []
+    for block in blocks:
+        if "product" in block.roles():
+            offers.extend(_offer(block, record, inquiry, comma) for record in block.records)
+    missing = [offer.product for offer in offers if offer.price is None]
+    if missing:
+        inquiry.remark(f"no price for {', '.join(missing)}")
+    return offers
+
+
+def _bare(text: str) -> str:
+    return re.sub(r"(?i)[$€£]|\b(?:usd|eur|gbp|nok|sek|dkk|kr)\b\.?", "", text).strip().rstrip(",-")
+
+
+def _offer(block: Block, record: Record, inquiry: Inquiry, comma: bool | None) -> SheetOffer:
+    def text(*roles: str) -> str:
+        places = [
+            at for at, column in enumerate(block.columns) if {column.role, *column.heading.also} & set(roles)
+        ]
+        return next((record.cells[place].text for place in places if record.cells[place].text), "")
+
+    product, renamed = _product(record.cells[block.places("product")[0]], inquiry, record.where)
+    grade = text("grade")
+    found = read_guarantees(f"{grade} ; {product}" if grade else product)
+    analysis = dict(found.analysis) | _analysis_columns(block, record, comma)
+    lime = found.lime or (mentions("lime", product) is not None and not set(analysis) - {"ca", "mg"})
+    form = "lime" if lime else _form(block.title, product)
+    offer = SheetOffer(
+        product,
+        analysis,
+        form,
+        package=_package(text("package"), block.title),
+        min_order=text("min_order") or None,
+        candidates=renamed,
+    )
+    offer = _with_density(block, record, offer, comma)
+    offer = _with_price(block, record, offer, text("price_unit"), inquiry, comma)
+    return _with_notes(
+        offer, [text("note"), text("quantity"), text("in_stock"), text("price")], text("in_stock")
+    )
+
+
+def _product(cell: Cell, inquiry: Inquiry, where: str) -> tuple[str, tuple[str, ...]]:
+    """Return a product's name; a grade that a spreadsheet turned into a date is asked about."""
+    damaged = re.fullmatch(r"\d{1,2}-[A-Za-z]{3}-\d{2}|[A-Za-z]{3}-\d{2}|\d{1,2}/\d{1,2}/\d{4}", cell.text)
+    if cell.date is None and not damaged:
+        return cell.text, ()
+    date = cell.date
+    if date is None and (printed := read_printed_date(cell.text)) is not None:
+        date = printed.in_order(None)
+    likely = f"{date.day}-{date.month}-{date.year % 100}" if date else None
+    answer = inquiry.ask(
+        f"product.{slug(cell.text)}",
+        f"which product {cell.text!r} is: a spreadsheet may have turned a grade into a date",
+        where,
+        ("<name of the product>",),
+        likely,
+    )
+    if answer and answer != NOT_KNOWN:
+        return answer, ()
+    return (likely or cell.text), ("product",)
+
+
+def _form(title: str, product: str) -> str | None:
+    for kind in ("liquid", "dry"):
+        if mentions(kind, title) or (kind == "liquid" and mentions(kind, product)):
+            return kind
+    return None
+
+
+def _package(size: str, title: str) -> str | None:
+    if size:
+        match = re.fullmatch(r"([\d.,]+)\s*(#|[^\W\d_]+\.?)\s*(?:bags?|sacks?|jugs?|totes?)?", size.strip())
+        unit = read_unit(match[2]) if match else None
+        return f"{match[1]} {unit.names[0] if unit else match[2].casefold()}" if match else size
+    return "bulk" if "bulk" in plain(title).split() else None
+
+
+def _analysis_columns(block: Block, record: Record, comma: bool | None) -> dict[str, float]:
+    """Read columns such as "N %", "P2O5 %", "CCE"."""
+    found = {}
+    for place, column in enumerate(block.columns):
+        heading = column.heading
+        printed = read_printed(record.cells[place].text, comma)
+        if heading.analyte is not None and heading.analyte.kind == "nutrient" and printed.value is not None:
+            found[heading.analyte.name.casefold()] = printed.value
+    return found
+
+
+def _with_density(block: Block, record: Record, offer: SheetOffer, comma: bool | None) -> SheetOffer:
+    for place in block.places("density"):
+        value = read_printed(record.cells[place].text, comma).value
+        unit = block.columns[place].heading.unit
+        if value is not None and unit == "lb/gal":
+            return replace(offer, density_lb_gal=value)
+        if value is not None and unit in ("kg/L", "g/cm3"):
+            return replace(offer, density_kg_l=value)
+    return offer
+
+
+def _with_price(
+    block: Block, record: Record, offer: SheetOffer, sold_by: str, inquiry: Inquiry, comma: bool | None
+) -> SheetOffer:
+    for place in block.places("price"):
+        column = block.columns[place]
+        text = record.cells[place].text
+        match = re.fullmatch(r"(?P<money>.*?\d[\d.,\s]*?)\s*(?:(?:/|per)\s*(?P<per>[^\W\d_]+))?", _bare(text))
+        printed = read_printed(match["money"], comma) if match else None
+        if printed is None or printed.value is None:
+            if printed is not None and printed.choices:
+                inquiry.ask(
+                    f"price.{slug(offer.product)}",
+                    f"price {text!r} of {offer.product}",
+                    record.where,
+                    ("<number>",),
+                )
+            continue
+        per = (
+            (match["per"] if match else None)
+            or sold_by
+            or (column.heading.units[0] if column.heading.units else "")
+        )
+        per = "ton" if plain(per) == "t" and "$" in f"{text}{column.name}" else plain(per)
+        per = _UNITS.get(per, per) or ("each" if "each" in plain(column.name) else "")
+        candidates = offer.candidates
+        if not per:
+            section = block.title or column.name
+            answer = inquiry.ask(
+                f"price-unit.{slug(section)}",
+                f"what the prices under {column.name!r} are for",
+                section,
+                ("each", "ton", "t", "gal", "lb", "kg"),
+                "each" if offer.package not in (None, "bulk") else None,
+            )
+            likely = "each" if offer.package not in (None, "bulk") else ""
+            per, candidates = (answer, candidates) if answer else (likely, (*candidates, "per"))
+        return replace(
+            offer, price=printed.value, per=per or None, currency=currency_of(text), candidates=candidates
+        )
+    return offer
+
+
+def currency_of(text: str) -> str | None:
+    """Return the currency a text names; a dollar sign names none of several."""
+    return next(
+        (
+            code
+            for sign, code in _CURRENCIES.items()
+            if re.search(rf"(?<![a-z]){re.escape(sign)}(?![a-z])", plain(text))
+        ),
+        None,
+    )
+
+
+def _with_notes(offer: SheetOffer, texts: Sequence[str], stock: str) -> SheetOffer:
+    notes = []
+    for text in texts:
+        minimum = re.fullmatch(r"(?i)min(?:imum)?\.?\s*(?:order\s*)?:?\s*(.+)", text)
+        if minimum:
+            offer = replace(offer, min_order=minimum[1])
+        elif means("out of stock", text) and (plain(text) != "no" or text == stock):
+            offer = replace(offer, in_stock=False)
+        elif text == stock and plain(text) in ("yes", "in", "in stock"):
+            offer = replace(offer, in_stock=True)
+        elif text and not re.fullmatch(r"[$€£\s\d.,/-]*(?:kr\.?)?(?:/\w+)?", text):
+            notes.append(text)
+    return replace(offer, note="; ".join(dict.fromkeys(notes)) or None)
+
+
+# ---------------------------------------------------------------------------------------------
+# Around the sections
+
+
+def price_date(lines: Iterable[str], inquiry: Inquiry, us: bool) -> dt.date | None:
+    """Find the day the prices are of; a US sheet writes 2/3/26 month first."""
+    for text in lines:
+        for match in _DATE.finditer(text):
+            printed = read_printed_date(match[0])
+            if printed is None:
+                continue
+            if printed.in_order(None) is not None:
+                return printed.in_order(None)
+            if us and printed.mark == "/":
+                inquiry.remark(f"{match[0]} was read month first, as US price sheets write it")
+                return printed.in_order(MONTH_FIRST)
+            orders = tuple(printed.readings)
+            likely = MONTH_FIRST if us else DAY_FIRST
+            answer = inquiry.ask(
+                "date-order", f"order of day and month in {match[0]!r}", "day of the prices", orders, likely
+            )
+            return printed.in_order(answer or likely)
+    return None
+
+
+def read_charges(lines: Iterable[str], inquiry: Inquiry) -> dict[str, str]:
+    """Find charges for delivery and spreading in the sentences of a price sheet."""
+    charges: dict[str, str] = {}
+    for text in lines:
+        for match in _CHARGE.finditer(text):
+            said = plain(f"{match['before']} {match['after']}")
+            kind = next((name for word, name in _CHARGES if word in said), None)
+            if kind is None:
+                continue
+            name = f"lime_{kind}" if mentions("lime", said) else kind
+            rest = re.sub(r"(?i)\b(spread|spreading|delivered|delivery)\b", "", match["after"]).strip()
+            per = _UNITS.get(plain(match["per"]), plain(match["per"]))
+            charges[name] = f"{match['amount']} per {per}{' ' + rest if rest else ''}"
+    if charges:
+        inquiry.remark("the charges stand in a sentence: enter them by hand")
+    return charges

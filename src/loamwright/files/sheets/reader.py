@@ -1,0 +1,213 @@
+"""The one road from a file to what it says: lab sheet, manure analysis, price sheet, tickets, Modus."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from loamwright.files.sheets.answers import Inquiry, Profile, normal_headings
+from loamwright.files.sheets.grids import Grid, SheetFile, column_letter, file_bytes, grids_of, refuse
+from loamwright.files.sheets.layout import Block, find_blocks
+from loamwright.files.sheets.manure import is_manure, read_manure
+from loamwright.files.sheets.modus import is_modus, lab_of, read_modus
+from loamwright.files.sheets.offers import currency_of, price_date, read_charges, read_offers
+from loamwright.files.sheets.readings import system_of
+from loamwright.files.sheets.records import SheetContents
+from loamwright.files.sheets.soil import read_soil
+from loamwright.files.sheets.statements import Statements, read_statements, statement_texts
+from loamwright.files.sheets.tickets import read_tickets
+from loamwright.files.sheets.worth_saying import remarks_on
+
+READ_THEM, LEAVE_THEM = "read them", "leave them out"
+
+
+def read_sheet(
+    path: Path, answers: Mapping[str, str] | None = None, profile: Profile | None = None
+) -> SheetContents:
+    """Read a file of a lab, dealer or quarry: CSV, XLSX, pasted text, or Modus XML and JSON.
+
+    Parameters
+    ----------
+    path
+        The file. What it is, is told from its content, not from its name.
+    answers
+        Answers to questions of an earlier reading, by question id.
+    profile
+        Answers kept for this lab; used when every heading of the file is one of the profile's.
+
+    Returns
+    -------
+    SheetContents
+        What it says, with the questions that are still open.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be read or holds nothing of the kind, or an answer is none of the choices.
+
+    Notes
+    -----
+    Nothing is converted, and nothing is guessed by magnitude. A value that hangs on a question is the
+    likely one and is marked in `candidates`.
+    """
+    name = path.name or str(path)
+    data = file_bytes(path)
+    inquiry = Inquiry(dict(answers or {}))
+    if is_modus(data):
+        contents = _modus(name, data, inquiry, profile)
+    else:
+        contents = _contents(grids_of(name, data), inquiry, profile)
+    contents = replace(
+        contents,
+        questions=tuple(inquiry.questions),
+        left_out=tuple(inquiry.left_out),
+        answered=inquiry.used,
+    )
+    _refuse_idle_answers(name, answers or {}, inquiry)
+    return replace(contents, remarks=(*inquiry.remarks, *remarks_on(contents)))
+
+
+def _refuse_idle_answers(name: str, answers: Mapping[str, str], inquiry: Inquiry) -> None:
+    idle = [ident for ident in answers if ident not in inquiry.used]
+    if idle:
+        asked = ", ".join(question.id for question in inquiry.questions) or "nothing"
+        raise refuse(name, f"no question is called {', '.join(idle)}", f"This file asks: {asked}.")
+
+
+def _take_profile(inquiry: Inquiry, profile: Profile | None, headings: tuple[str, ...]) -> None:
+    if profile is None:
+        return
+    if profile.fits(headings):
+        inquiry.answers = {**profile.answers, **inquiry.answers}
+    else:
+        new = [heading for heading in headings if heading not in profile.headings]
+        inquiry.remark(f"the profile {profile.name!r} was not used: new headings {', '.join(new)}")
+
+
+def _modus(name: str, data: bytes, inquiry: Inquiry, profile: Profile | None) -> SheetContents:
+    lab = lab_of(name, data)
+    headings = normal_headings([f"Modus of {lab}"])
+    _take_profile(inquiry, profile, headings)
+    return replace(read_modus(name, data, inquiry), headings=headings)
+
+
+def _contents(file: SheetFile, inquiry: Inquiry, profile: Profile | None) -> SheetContents:
+    grids = [_visible(grid, inquiry) for grid in file.grids]
+    tables = [(grid, find_blocks(grid)) for grid in grids]
+    tables = [(grid, tuple(block for block in blocks if block.records)) for grid, blocks in tables]
+    with_records = [(grid, blocks) for grid, blocks in tables if blocks]
+    if not with_records:
+        raise refuse(
+            file.name,
+            "no table of results, prices or tickets was found: "
+            "no row or column names three things a lab, dealer or quarry prints",
+            "Check that it is the right file, or name the columns as the paper does: pH, P, Product, Price.",
+        )
+    with_records.sort(key=lambda pair: -sum(len(block.records) for block in pair[1]))
+    blocks = [block for _, found in with_records for block in found]
+    headings = normal_headings([column.name for block in blocks for column in block.columns])
+    _take_profile(inquiry, profile, headings)
+    for grid, found in tables:
+        if not found and grid.lines:
+            inquiry.leave_out("sheet without results", f"sheet {grid.name!r}")
+    for block in blocks:
+        inquiry.left_out.extend(block.left_out)
+    around = [line for block in blocks for line in block.around]
+    notes = [line for grid, found in tables if not found for line in grid.lines]
+    statements = read_statements(around)
+    _take_notes(statements, read_statements(notes))
+    contents = _by_kind(file, blocks, statements, inquiry)
+    return replace(contents, encoding=file.encoding, report=statements.report, headings=headings)
+
+
+def _by_kind(
+    file: SheetFile, blocks: Sequence[Block], statements: Statements, inquiry: Inquiry
+) -> SheetContents:
+    roles = {role for block in blocks for role in block.roles()}
+    texts = [text for block in blocks for text in statement_texts(block.around)]
+    if {"ticket", "net"} <= roles:
+        return _tickets(file, blocks, statements, inquiry)
+    if {"product", "price"} <= roles:
+        us = system_of(column.heading for block in blocks for column in block.columns) != "metric"
+        offers = read_offers(blocks, inquiry)
+        return SheetContents(
+            file.name,
+            "products",
+            seller=statements.first_line,
+            priced_on=price_date(texts, inquiry, us),
+            currency=next((code for offer in offers if (code := offer.currency)), None)
+            or next((code for block in blocks for c in block.columns if (code := currency_of(c.name))), None),
+            offers=tuple(replace(offer, currency=None) for offer in offers),
+            charges=read_charges(texts, inquiry),
+        )
+    if is_manure(blocks, [*texts, *(cell for pair in statements.pairs.values() for cell in [pair.text])]):
+        manure = read_manure(blocks, statements, inquiry)
+        return SheetContents(file.name, "manure analysis", statements.lab, samples=tuple(manure))
+    samples = read_soil(blocks, statements, inquiry)
+    return SheetContents(file.name, "soil tests", statements.lab, samples=tuple(samples))
+
+
+def _tickets(
+    file: SheetFile, blocks: Sequence[Block], statements: Statements, inquiry: Inquiry
+) -> SheetContents:
+    found = read_tickets(blocks, statements, inquiry)
+    return SheetContents(
+        file.name,
+        "lime tickets" if found.product is not None and found.product.form == "lime" else "tickets",
+        seller=statements.first_line,
+        product=found.product,
+        deliveries=found.deliveries,
+    )
+
+
+def _take_notes(statements: Statements, notes: Statements) -> None:
+    """Take tests, units and limits from sheets that hold notes only, where the table's own lines say none."""
+    for element, test in notes.tests.items():
+        statements.tests.setdefault(element, test)
+    for element, unit in notes.units.items():
+        statements.units.setdefault(element, unit)
+    for mark, limit in notes.limits.items():
+        statements.limits.setdefault(mark, limit)
+    statements.general_tests = statements.general_tests or notes.general_tests
+    statements.general_unit = statements.general_unit or notes.general_unit
+    statements.lime_basis = statements.lime_basis or notes.lime_basis
+    statements.depth = statements.depth or notes.depth
+
+
+def _visible(grid: Grid, inquiry: Inquiry) -> Grid:
+    """Ask about hidden rows and columns, and about formulas without a result; leave the hidden out."""
+    place = f"sheet {grid.name!r}, " if grid.name else ""
+    if grid.hidden:
+        inquiry.leave_out("hidden sheet", f"sheet {grid.name!r}")
+        return replace(grid, lines=())
+    if grid.without_result:
+        inquiry.ask(
+            "formula",
+            "cells whose formula has no stored result: open the file in a spreadsheet and save it, or say",
+            f"{place}cells {', '.join(grid.without_result[:12])}",
+            ("they were not tested",),
+        )
+    columns = [
+        column for column in sorted(grid.hidden_columns) if any(line.text(column) for line in grid.lines)
+    ]
+    if not grid.hidden_rows and not columns:
+        return grid
+    rows = ", ".join(map(str, sorted(grid.hidden_rows)))
+    parts = [f"rows {rows}"] if rows else []
+    parts.extend([f"columns {', '.join(map(column_letter, columns))}"] if columns else [])
+    where = f"{place}{' and '.join(parts)}"
+    if (
+        inquiry.ask("hidden", "hidden rows or columns", where, (READ_THEM, LEAVE_THEM), LEAVE_THEM)
+        == READ_THEM
+    ):
+        return grid
+    inquiry.leave_out("hidden rows or columns", where, len(grid.hidden_rows) + len(columns))
+    lines = tuple(
+        replace(
+            line, cells=tuple(replace(c, text="") if at in columns else c for at, c in enumerate(line.cells))
+        )
+        for line in grid.lines
+        if line.number not in grid.hidden_rows
+    )
+    return replace(grid, lines=lines)

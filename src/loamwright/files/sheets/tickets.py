@@ -1,0 +1,175 @@
+"""Scale tickets of a quarry or dealer: loads, and the guaranteed analysis printed with them."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from loamwright.files.sheets.answers import Inquiry
+from loamwright.files.sheets.grids import EMPTY, Cell, Line
+from loamwright.files.sheets.layout import Block, Record
+from loamwright.files.sheets.readings import ColumnReader, slug, system_of
+from loamwright.files.sheets.records import Delivery, SheetProduct
+from loamwright.files.sheets.sampling_dates import Calendar
+from loamwright.files.sheets.statements import Statements
+from loamwright.files.sheets.words.guarantees import read_guarantee_line
+from loamwright.files.sheets.words.vocabulary import means
+
+_LB_PER_TON, _KG_PER_T = 2000, 1000
+
+#: Tickets are weighed to the next 20 lb; a hundredth of a ton is that.
+_SCALE_TON = 0.011
+
+
+@dataclass(frozen=True, slots=True)
+class Tickets:
+    """What a sheet of tickets says."""
+
+    product: SheetProduct | None
+    deliveries: tuple[Delivery, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Weights:
+    """Net weight of a load in tons or tonnes, and a doubt about it."""
+
+    tons: float | None = None
+    tonnes: float | None = None
+    doubt: str | None = None
+
+
+def read_tickets(blocks: Sequence[Block], statements: Statements, inquiry: Inquiry) -> Tickets:
+    """Read the loads and the analysis of a sheet of tickets."""
+    reader = ColumnReader(statements, inquiry)
+    system = system_of(column.heading for block in blocks for column in block.columns)
+    records = [record for block in blocks for record in block.records]
+    reader.settle_numbers((cell.text for record in records for cell in record.cells), system)
+    loads = [(block, record) for block in blocks if "ticket" in block.roles() for record in block.records]
+    calendar = Calendar(inquiry)
+    cells = [_cell(block, record, "dated") for block, record in loads]
+    calendar.settle(cells, (), system, "date of the tickets")
+    deliveries = []
+    for block, record in loads:
+        if any(means("void", cell.text) for cell in record.cells):
+            inquiry.leave_out("void ticket", record.where)
+        elif any(means("summary", cell.text.rstrip(":")) for cell in record.cells):
+            inquiry.leave_out("sum of the tickets", record.where)
+        else:
+            deliveries.append(_delivery(block, record, reader, calendar))
+    return Tickets(_product(blocks, deliveries), tuple(deliveries))
+
+
+def _cell(block: Block, record: Record, *roles: str) -> Cell:
+    places = block.places(*roles)
+    return record.cells[places[0]] if places else EMPTY
+
+
+def _delivery(block: Block, record: Record, reader: ColumnReader, calendar: Calendar) -> Delivery:
+    ticket = _cell(block, record, "ticket").text
+    weights = _weights(block, record, reader)
+    candidates = ["date"] if calendar.is_candidate(_cell(block, record, "dated")) else []
+    if weights.doubt:
+        answer = reader.inquiry.ask(
+            f"weight.{slug(ticket)}", weights.doubt, record.where, ("<net weight>", "as printed")
+        )
+        candidates.extend([] if answer else ["net_tons"])
+    return Delivery(
+        ticket,
+        calendar.date(_cell(block, record, "dated", "sampled"), record.where),
+        weights.tons,
+        weights.tonnes,
+        plot=_cell(block, record, "plot", "label").text or None,
+        note=_cell(block, record, "note").text or None,
+        candidates=tuple(candidates),
+    )
+
+
+def _weights(block: Block, record: Record, reader: ColumnReader) -> _Weights:
+    """Read the net weight, held against gross less tare and against itself in the other unit."""
+    tons: list[float] = []
+    tonnes: list[float] = []
+    unknown = None
+    gross, tare = _mass(block, record, reader, "gross"), _mass(block, record, reader, "tare")
+    for place in block.places("net"):
+        column = block.columns[place]
+        value = reader.read(record.cells[place], reader.decimal_comma, column.name, record.where).value
+        unit = column.heading.unit
+        if value is None:
+            continue
+        if unit in ("ton", "lb"):
+            tons.append(value / _LB_PER_TON if unit == "lb" else value)
+        elif unit in ("t", "kg"):
+            tonnes.append(value / _KG_PER_T if unit == "kg" else value)
+        else:
+            unknown = f"the unit of {column.name!r}: {record.cells[place].text}"
+    found = tons or tonnes
+    if unknown and not found:
+        return _Weights(doubt=unknown)
+    exact = [value for value in found if round(value, 2) == value] or found
+    doubt = None
+    if found and max(found) - min(found) > _SCALE_TON:
+        doubt = f"the net weights of the ticket differ: {' and '.join(f'{value:g}' for value in found)}"
+    elif found and gross is not None and tare is not None and abs(gross - tare - exact[-1]) > _SCALE_TON:
+        doubt = f"net {exact[-1]:g} is not gross {gross:g} less tare {tare:g}"
+    value = exact[-1] if exact else None
+    return _Weights(value if tons else None, None if tons else value, doubt)
+
+
+def _mass(block: Block, record: Record, reader: ColumnReader, role: str) -> float | None:
+    for place in block.places(role):
+        column = block.columns[place]
+        value = reader.read(record.cells[place], reader.decimal_comma, column.name, record.where).value
+        divisor = {"lb": _LB_PER_TON, "kg": _KG_PER_T, "ton": 1, "t": 1}.get(column.heading.unit or "")
+        if value is not None and divisor:
+            return value / divisor
+    return None
+
+
+# ---------------------------------------------------------------------------------------------
+# Analysis
+
+
+def _product(blocks: Sequence[Block], deliveries: Sequence[Delivery]) -> SheetProduct | None:
+    analysis: dict[str, float] = {}
+    for name, value in _pairs(blocks):
+        found = read_guarantee_line(name, value)
+        if found is not None:
+            analysis.setdefault(*found)
+    names = Counter(
+        _cell(block, record, "product").text
+        for block in blocks
+        if "ticket" in block.roles()
+        for record in block.records
+    )
+    names.pop("", None)
+    if not names and not analysis:
+        return None
+    product = names.most_common(1)[0][0] if names else "lime"
+    return SheetProduct(product, "lime" if _is_lime(analysis, product) else None, analysis)
+
+
+def _is_lime(analysis: dict[str, float], product: str) -> bool:
+    scores = {"cce", "nv", "enp", "ecce", "ecc", "enm", "env", "rnv", "ep"}
+    return bool(scores & {name.removesuffix("_lb_ton") for name in analysis}) or "lime" in product.casefold()
+
+
+def _pairs(blocks: Sequence[Block]) -> Iterable[tuple[str, str]]:
+    """Names with values beside them: lines of two cells, and tables without tickets."""
+    for block in blocks:
+        for line in block.around:
+            yield from _line_pairs(line)
+        if "ticket" not in block.roles():
+            for record in block.records[:1]:
+                for column, cell in zip(block.columns, record.cells, strict=True):
+                    yield column.name, cell.text
+
+
+def _line_pairs(line: Line) -> Iterable[tuple[str, str]]:
+    texts = [line.text(place) for place in line.filled]
+    if len(texts) == 2:
+        yield texts[0], texts[1]
+    for text in texts:
+        name, mark, value = text.partition(":")
+        if mark and value.strip():
+            yield name, value.strip()

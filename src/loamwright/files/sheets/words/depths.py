@@ -1,0 +1,36 @@
+"""Depths as printed: ``0-6 in``, ``0 to 15 cm``, ``0-8"``."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from loamwright.files.sheets.words.vocabulary import plain
+
+#: Marks a field of a record that is written even when it is None or empty: absent and not stated differ.
+ALWAYS: Mapping[str, Any] = {"always": True}
+
+DEPTH = re.compile(
+    r"(?<![\d.,])(\d{1,3}(?:[.,]\d)?)\s*(?:-|to|til)\s*(\d{1,3}(?:[.,]\d)?)\s*(\"|''|in\b|inch(?:es)?\b|cm\b)"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Depth:
+    """A slice of soil as printed; `unit` is None where the sheet does not say inches or centimetres."""
+
+    top: float = field(metadata=ALWAYS)
+    bottom: float = field(metadata=ALWAYS)
+    unit: str | None = field(default=None, metadata=ALWAYS)
+    candidates: tuple[str, ...] = ()
+
+
+def read_depth(text: str) -> Depth | None:
+    """Find a depth with its unit in a text."""
+    match = DEPTH.search(plain(text))
+    if match is None:
+        return None
+    top, bottom = (float(part.replace(",", ".")) for part in match.group(1, 2))
+    return Depth(top, bottom, "cm" if match[3] == "cm" else "in") if bottom > top else None

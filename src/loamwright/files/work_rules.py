@@ -1,0 +1,146 @@
+"""How the work is done on a property, as a settings file writes it and the property file keeps it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from decimal import Decimal
+
+from loamwright.errors import Problem, UnitError
+from loamwright.files.fields import Fields
+from loamwright.units import TON_KG
+from loamwright.values import LimeBasis, MixDecision, Nutrient, OwnWindow, Timing, WorkRules
+
+_SUPPLIES = ("*", *(nutrient.value for nutrient in Nutrient), *(basis.supply.value for basis in LimeBasis))
+_PACKAGES = ("bag", "bulk")
+
+
+def work_rules(keys: Fields) -> WorkRules:
+    """Read the rules; a missing key takes the stated default of `values.WorkRules`."""
+    default = WorkRules()
+    labour, odd = keys.money("labour_per_hour"), keys.money("weighing_out")
+    stop, fill = keys.number("minutes_per_stop", "minutes"), keys.number("minutes_per_fill", "minutes")
+    least, spare = keys.number("least_job_share", "share"), keys.number("spare", "share")
+    rules = WorkRules(
+        state=keys.text("state"),
+        labour_per_hour=default.labour_per_hour if labour is None else labour,
+        minutes_per_stop=default.minutes_per_stop if stop is None else stop,
+        minutes_per_fill=default.minutes_per_fill if fill is None else fill,
+        odd_amount_cost=default.odd_amount_cost if odd is None else odd,
+        least_job_share=default.least_job_share if least is None else least,
+        spare=default.spare if spare is None else spare,
+        handling_per_kg=_handling(keys),
+        bands=_bands(keys.inner("bands")),
+        mixing=tuple(_mix_decision(one) for one in keys.inners("mixing", "mixing")),
+        windows=tuple(
+            window for one in keys.inners("windows", "windows") if (window := _own_window(one)) is not None
+        ),
+    )
+    keys.finish()
+    return rules
+
+
+def kept_rules(content: Mapping[str, object]) -> WorkRules:
+    """Read the rules as the property file keeps them."""
+    problems: list[Problem] = []
+    rules = work_rules(Fields("property file, work", content, problems, typed=True))
+    if problems:
+        raise ValueError(f"{problems[0].where}: {problems[0].what}")
+    return rules
+
+
+def rules_to_keep(rules: WorkRules) -> Mapping[str, object]:
+    """Write the rules as `work_rules` reads them; nothing when all is at its default."""
+    if rules == WorkRules():
+        return {}
+    return {
+        "state": rules.state,
+        "labour_per_hour": str(rules.labour_per_hour),
+        "minutes_per_stop": rules.minutes_per_stop,
+        "minutes_per_fill": rules.minutes_per_fill,
+        "weighing_out": str(rules.odd_amount_cost),
+        "least_job_share": rules.least_job_share,
+        "spare": rules.spare,
+        "handling_per_kg": {kind: str(rate) for kind, rate in rules.handling_per_kg.items()},
+        "bands": {supply: list(ends) for supply, ends in rules.bands.items()},
+        "mixing": [
+            {"one": one.one, "other": one.other, "may": one.may, "reason": one.reason} for one in rules.mixing
+        ],
+        "windows": [
+            {
+                "timing": one.timing.value,
+                "from": "{:02d}-{:02d}".format(*one.opens),
+                "to": "{:02d}-{:02d}".format(*one.closes),
+                "crop": one.crop,
+                "label": one.label,
+                "placement": one.placement,
+            }
+            for one in rules.windows
+        ],
+    }
+
+
+def _handling(keys: Fields) -> Mapping[str, Decimal]:
+    found = {}
+    for name, mass_kg in (("handling_per_ton", Decimal(TON_KG)), ("handling_per_kg", Decimal(1))):
+        rates = keys.inner(name)
+        for kind in _PACKAGES:
+            if (rate := rates.money(kind)) is not None:
+                found[kind] = rate / mass_kg
+        rates.finish()
+    return found
+
+
+def _bands(keys: Fields) -> Mapping[str, tuple[float, float]]:
+    found = {}
+    for supply in keys.matching(".*"):
+        ends = keys.value(supply)
+        if supply not in _SUPPLIES:
+            keys.problem(supply, f"{supply!r} is no supply", f"Use one of: {', '.join(_SUPPLIES)}.")
+        elif ends is not None:
+            numbers = (
+                [float(end) for end in ends if isinstance(end, int | float | Decimal)]
+                if (isinstance(ends, list))
+                else []
+            )
+            if len(numbers) == 2 and 0 < numbers[0] <= 1 <= numbers[1]:
+                found[supply] = (numbers[0], numbers[1])
+            else:
+                fix = "Write the lowest and highest share of a need that is met: [0.95, 1.1]."
+                keys.problem(supply, f"{ends!r} is no band", fix)
+    return found
+
+
+def _mix_decision(keys: Fields) -> MixDecision:
+    keys.stated("may", "true")
+    decision = MixDecision(
+        one=keys.required("one", "Urea 46-0-0"),
+        other=keys.required("other", "Potash 0-0-60"),
+        may=bool(keys.yes_no("may")),
+        reason=keys.text("reason"),
+    )
+    keys.finish()
+    return decision
+
+
+def _own_window(keys: Fields) -> OwnWindow | None:
+    stated = [keys.stated(name, example) for name, example in _WINDOW.items()]
+    timing = keys.word("timing", Timing)
+    opens, closes = keys.read("from", _month_day), keys.read("to", _month_day)
+    crop, label, placement = keys.text("crop"), keys.text("label"), keys.text("placement")
+    keys.finish()
+    if not all(stated) or timing is None or opens is None or closes is None:
+        return None
+    return OwnWindow(timing, opens, closes, crop, label, placement)
+
+
+_WINDOW = {"timing": "before planting", "from": "04-15", "to": "05-20"}
+
+
+def _month_day(text: str) -> tuple[int, int]:
+    month, _, day = text.partition("-")
+    try:
+        date = dt.date(2000, int(month), int(day))
+    except ValueError as error:
+        raise UnitError(f"{text!r} is no day of a year", "write month and day, for example 04-15") from error
+    return date.month, date.day

@@ -1,0 +1,237 @@
+"""When is this work done, and how is it placed, as a published page or the user says?
+
+A row speaks of crops, of a stand that is being established or is established, and of one supply. Rows whose
+days hold in one state only are looked at when that state is picked. The user's own windows come before any
+page; where no page says anything, that is the answer.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from loamwright.land import Cropping
+from loamwright.planning.inputs import Demand
+from loamwright.planning.records import Job, PlanLine, Window
+from loamwright.values import OwnWindow, Source, Supply, Timing, WorkRules
+
+
+@dataclass(frozen=True, slots=True)
+class CalendarRow:
+    """What a page says of one supply on some crops.
+
+    Parameters
+    ----------
+    crops
+        Words of crop names it speaks of.
+    stand
+        ``"establishing"``, ``"established"`` or ``"any"``.
+    supply
+        A nutrient, or ``"lime"``.
+    state
+        State whose days it prints; empty = by the state of the crop, anywhere.
+    timing
+        When in the season; None = at any time.
+    label, placement
+        In words.
+    opens, closes
+        First and last day [month, day]; None = not by a date.
+    source
+        Who says so.
+    """
+
+    crops: tuple[str, ...]
+    stand: str
+    supply: str
+    state: str
+    timing: Timing | None
+    label: str
+    placement: str
+    opens: tuple[int, int] | None
+    closes: tuple[int, int] | None
+    source: Source
+
+
+@dataclass(frozen=True, slots=True)
+class GroundRule:
+    """A rule of one state on ground, dates or rain, for that state only.
+
+    Parameters
+    ----------
+    state, kind, what, rule, who
+        Where, what kind, what it holds for, what it says, whom it binds.
+    source
+        The text of law or notice.
+    """
+
+    state: str
+    kind: str
+    what: str
+    rule: str
+    who: str
+    source: Source
+
+
+def _stand(cropping: Cropping | None) -> str:
+    if cropping is None or cropping.seeding is None:
+        return ""
+    return "establishing" if cropping.seeding else "established"
+
+
+def row_for(
+    rows: Sequence[CalendarRow],
+    cropping: Cropping | None,
+    supply: Supply,
+    timing: Timing | None,
+    state: str,
+) -> CalendarRow | None:
+    """Find what is said of one supply on one crop at one time; the picked state's rows come first."""
+    if cropping is None:
+        return None
+    words = cropping.crop.casefold()
+    key = "lime" if supply.is_lime else supply.value
+    fitting = [
+        row
+        for row in rows
+        if row.supply == key
+        and row.stand in ("any", _stand(cropping))
+        and row.state in ("", state)
+        and (timing is None or row.timing in (None, timing))
+        and any(re.search(rf"\b{re.escape(crop)}", words) for crop in row.crops)
+    ]
+    return min(fitting, key=lambda row: (row.state == "", row.timing != timing), default=None)
+
+
+def placed_in_time(
+    demands: Sequence[Demand], cropping: Cropping | None, rows: Sequence[CalendarRow], state: str
+) -> tuple[Demand, ...]:
+    """Tie needs that are free in time to the time a page gives them.
+
+    Parameters
+    ----------
+    demands
+        What a plot must get.
+    cropping
+        What grows there.
+    rows
+        The calendar.
+    state
+        The state picked; empty = none.
+
+    Returns
+    -------
+    tuple of Demand
+        A need that already has a time keeps it.
+    """
+    placed = []
+    for demand in demands:
+        row = row_for(rows, cropping, demand.supply, None, state) if demand.timing is None else None
+        placed.append(demand if row is None or row.timing is None else replace(demand, timing=row.timing))
+    return tuple(placed)
+
+
+def dated_jobs(
+    jobs: Sequence[Job],
+    lines: Sequence[PlanLine],
+    serves: Mapping[str, Sequence[Supply]],
+    croppings: Mapping[str, Cropping],
+    rows: Sequence[CalendarRow],
+    rules: WorkRules,
+    season: int,
+    today: dt.date,
+) -> tuple[Job, ...]:
+    """Give every job its window and placement, or the reason why it has none.
+
+    Parameters
+    ----------
+    jobs, lines
+        Of the plan.
+    serves
+        Product to the supplies it delivers.
+    croppings
+        By plot_id.
+    rows
+        The calendar.
+    rules
+        Hold the user's own windows and the state picked.
+    season
+        Calendar year.
+    today
+        A window that has closed before today is said to be past, with the next one.
+
+    Returns
+    -------
+    tuple of Job
+    """
+    product = {line.line_id: line.product for line in lines}
+    return tuple(
+        _dated(job, [product[line] for line in job.line_ids], serves, croppings, rows, rules, season, today)
+        for job in jobs
+    )
+
+
+def _dated(
+    job: Job,
+    products: Sequence[str],
+    serves: Mapping[str, Sequence[Supply]],
+    croppings: Mapping[str, Cropping],
+    rows: Sequence[CalendarRow],
+    rules: WorkRules,
+    season: int,
+    today: dt.date,
+) -> Job:
+    cropping = croppings.get(job.plot_id)
+    own = _own(rules.windows, job.timing, cropping)
+    supplies = sorted({supply for name in products for supply in serves.get(name, ())})
+    found = [row for key in supplies if (row := row_for(rows, cropping, key, job.timing, rules.state))]
+    row = min(found, key=lambda one: (one.opens is None, one.timing != job.timing), default=None)
+    placement = row.placement if row is not None else ""
+    if own is not None:
+        window = _within(own.label or job_time(job), own.opens, own.closes, season, today)
+        reason = "by the user's own window"
+        return replace(job, window=window, placement=own.placement or placement, reason=reason)
+    if row is not None:
+        window = _within(row.label, row.opens, row.closes, season, today)
+        return replace(job, window=window, placement=placement, reason=row.source.publication)
+    if job.timing is not None:
+        window = Window(job_time(job))
+        return replace(
+            job, window=window, reason="the need's own source gives the time; no page read says how"
+        )
+    crop = cropping.crop if cropping is not None and cropping.crop else "a crop that is not stated"
+    if cropping is not None and cropping.seeding is None:
+        return replace(job, reason="whether the stand is being established is not stated")
+    return replace(job, reason=f"no page read gives a time for this on {crop}; any time that suits")
+
+
+def job_time(job: Job) -> str:
+    """Name the time of a job in the season."""
+    return "any time" if job.timing is None else job.timing.value
+
+
+def _own(windows: Sequence[OwnWindow], timing: Timing | None, cropping: Cropping | None) -> OwnWindow | None:
+    crop = "" if cropping is None else cropping.crop.casefold()
+    fitting = [one for one in windows if one.timing is timing and one.crop.casefold() in ("", crop)]
+    return min(fitting, key=lambda one: one.crop == "", default=None)
+
+
+def _within(
+    label: str, opens: tuple[int, int] | None, closes: tuple[int, int] | None, season: int, today: dt.date
+) -> Window:
+    """A window in the season's year; one that is past is followed by the next year's."""
+    if opens is None or closes is None:
+        return Window(label)
+    first, last = _day(season, opens), _day(season + (closes < opens), closes)
+    if last < today:
+        following = (_day(first.year + 1, opens), _day(last.year + 1, closes))
+        return Window(f"{label} (past on {last.isoformat()}; the next one)", *following)
+    return Window(label, first, last)
+
+
+def _day(year: int, month_day: tuple[int, int]) -> dt.date:
+    month, day = month_day
+    if (month, day) == (2, 29):
+        day = 28
+    return dt.date(year, month, day)

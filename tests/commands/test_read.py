@@ -1,0 +1,74 @@
+"""`loamwright read`: what a sheet says, its questions with the way to answer them, and a lab's profile."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from command_line import run
+
+LABS = Path(__file__).parents[1] / "files" / "sheets" / "labs"
+SHEETS = sorted(path for path in LABS.iterdir() if path.suffix in (".csv", ".xlsx"))
+
+
+def test_every_sheet_is_told_as_json() -> None:
+    for path in SHEETS:
+        said = run("read", str(path))
+        assert said.data.keys() >= {"file", "kind", "samples", "offers", "questions", "left_out", "remarks"}
+        assert said.data["file"] == path.name
+        assert said.code == (1 if said.data["questions"] else 0)
+        for question in said.data["questions"]:
+            assert question.keys() >= {"id", "about", "where", "choices"}
+
+
+def test_people_read_headings_samples_and_how_to_answer() -> None:
+    said = run("read", str(LABS / "dev05_index_report.csv"), as_json=False)
+    text = " ".join(said.text.split())
+    for words in (
+        "soil tests of Sandhill Agronomic Service (invented)",
+        "P-I",
+        "Mehlich-3",
+        "index",
+        "60-80",
+    ):
+        assert words in text
+    assert 'Answer with --answer depth="…": 0-6 in, 0-7 in, 0-8 in' in text
+    assert "Left out: column 'Ca%': share of the exchange capacity" in text
+
+
+def test_people_read_manure_prices_and_loads() -> None:
+    litter = " ".join(run("read", str(LABS / "dev10_litter_report.xlsx"), as_json=False).text.split())
+    assert "House 2" in litter
+    assert "52.5 lb/ton" in litter
+    prices = " ".join(run("read", str(LABS / "dev11_dealer_prices.csv"), as_json=False).text.split())
+    for words in ("1,015.00", "no price", "out of stock", "at least 3 ton", "65 per load within 20 mi"):
+        assert words in prices
+    loads = " ".join(run("read", str(LABS / "dev12_lime_tickets.csv"), as_json=False).text.split())
+    assert "24.07 tons" in loads
+    assert "enp_lb_ton 1290" in loads
+
+
+def test_a_profile_is_kept_and_used(tmp_path: Path) -> None:
+    path, profile = str(LABS / "dev06_uk_indices.xlsx"), tmp_path / "lab.json"
+    said = run("read", path, "--answer", "depth=0-15 cm", "--save-profile", str(profile))
+    assert (said.code, said.data["questions"]) == (0, [])
+    assert json.loads(profile.read_text(encoding="utf-8"))["answers"] == {"depth": "0-15 cm"}
+    again = run("read", path, "--profile", str(profile))
+    assert again.code == 0
+    assert again.data["samples"][0]["depth"] == {"top": 0.0, "bottom": 15.0, "unit": "cm"}
+
+
+def test_refusals(tmp_path: Path) -> None:
+    path = str(LABS / "dev06_uk_indices.xlsx")
+    for words, what in (
+        ((path, "--answer", "depth"), "'depth' is no answer"),
+        ((path, "--answer", "depth=deep"), "'deep' is no answer to the question depth"),
+        ((path, "--answer", "colour=red"), "no question is called colour"),
+        ((path, "--profile", str(tmp_path / "none.json")), "none.json"),
+        ((str(tmp_path / "none.csv"),), "there is no file"),
+    ):
+        said = run("read", *words)
+        assert said.code == 2
+        assert any(what in f"{problem['where']} {problem['what']}" for problem in said.data["problems"]), (
+            words
+        )

@@ -1,0 +1,271 @@
+"""Jobs: what shares a trip, what it costs, bands, counting packages, small jobs, against hand and milp."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from decimal import Decimal
+
+import numpy as np
+import pytest
+from benchmarks.plain_jobs import plain_jobs
+from benchmarks.properties import Case, make_case
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from plan_cases import bag, plot, ware
+from scipy.optimize import linprog
+
+from loamwright.planning.inputs import Band, Demand, Machine, PlanPlot, Terms, Ware
+from loamwright.planning.planner import make_plan
+from loamwright.planning.records import Outcome, Plan
+from loamwright.supplies.records import Form, Offer
+from loamwright.values import Supply, Timing
+
+UREA, TSP, POTASH = ware("urea", N=46), ware("tsp", P2O5=46), ware("potash", K2O=60)
+LIME = ware("lime", Form.LIME, lime_enp=0.5)
+BAGS = [bag("urea", "20"), bag("tsp", "25"), bag("potash", "18"), bag("lime", "4")]
+SPREADER = Machine("spreader", Decimal(10), Decimal(0))
+ONE_HA = plot("a", 1.0, N=46.0, P2O5=46.0, K2O=60.0)
+
+
+def mixing(*pairs: tuple[str, str]) -> frozenset[frozenset[str]]:
+    return frozenset(frozenset(pair) for pair in pairs)
+
+
+def loads(plan: Plan) -> list[set[str]]:
+    name = {line.line_id: line.product for line in plan.lines}
+    return sorted(({name[line] for line in job.line_ids} for job in plan.jobs), key=sorted)
+
+
+# ---------------------------------------------------------------------------------------------
+# By hand
+
+
+def test_what_may_be_mixed_shares_a_trip() -> None:
+    # 100 kg of each of three, four bags each: 4 × (20 + 25 + 18) = 252. Urea with potash, tsp with potash,
+    # not urea with tsp: two trips of 10 do it; apart three.
+    goods = ([ONE_HA], [UREA, TSP, POTASH], BAGS[:3])
+    apart = make_plan(*goods, Terms(machines=(SPREADER,)))
+    shared = make_plan(
+        *goods, Terms(machines=(SPREADER,), mixing=mixing(("urea", "potash"), ("tsp", "potash")))
+    )
+    together = mixing(("urea", "potash"), ("tsp", "potash"), ("urea", "tsp"))
+    everything = make_plan(*goods, Terms(machines=(SPREADER,), mixing=together))
+    assert [one.total_cost for one in (apart, shared, everything)] == [282, 272, 262]
+    assert len(loads(shared)) == 2
+    assert not any({"urea", "tsp"} <= load for load in loads(shared))
+    assert loads(everything) == [{"potash", "tsp", "urea"}]
+    assert all(one.outcome is Outcome.PROVED for one in (apart, shared, everything))
+    assert everything.spreading_cost == 10
+    assert everything.jobs[0].rate_kg_ha == pytest.approx(300)
+
+
+def test_lime_never_shares_a_trip_whatever_is_decided() -> None:
+    plots = [plot("a", 1.0, **{"K2O": 60.0, "lime ENP": 500.0})]
+    terms = Terms(machines=(SPREADER,), mixing=mixing(("potash", "lime")))
+    plan = make_plan(plots, [POTASH, LIME], [BAGS[2], BAGS[3]], terms)
+    assert loads(plan) == [{"lime"}, {"potash"}]
+
+
+def test_what_is_free_in_time_rides_along() -> None:
+    # nitrogen at planting, potash at any time: one trip, at planting.
+    plots = [PlanPlot("a", 1.0, (Demand(Supply.K2O, 60.0), Demand(Supply.N, 46.0, Timing.AT_PLANTING)), {})]
+    terms = Terms(machines=(SPREADER,), mixing=mixing(("urea", "potash")))
+    plan = make_plan(plots, [UREA, POTASH], [BAGS[0], BAGS[2]], terms)
+    (job,) = plan.jobs
+    assert (job.timing, job.cost, len(job.line_ids)) == (Timing.AT_PLANTING, 10, 2)
+
+
+def test_a_machine_goes_only_where_it_can_and_the_cheaper_one_goes() -> None:
+    # filling: 100 kg in fills of 50 kg at 3 is 6; the wagon costs 4 a trip and takes it at once.
+    barrow = Machine("barrow", Decimal(1), Decimal(0), Decimal(3), 50.0)
+    wagon = Machine("wagon", Decimal(4), Decimal(0), Decimal(0), 500.0)
+    near, far = (
+        plot("near", 1.0, K2O=60.0),
+        replace(plot("far", 1.0, K2O=60.0), machines=frozenset({"barrow"})),
+    )
+    plan = make_plan([near, far], [POTASH], [BAGS[2]], Terms(machines=(barrow, wagon)))
+    jobs = {job.plot_id: job for job in plan.jobs}
+    assert {name: (job.spreader, job.cost) for name, job in jobs.items()} == {
+        "near": ("wagon", 4),
+        "far": ("barrow", 7),
+    }
+    assert (jobs["far"].fills, plan.spreading_cost, plan.filling_cost) == (2, 5, 6)
+    assert plan.total_cost == 8 * 18 + 11
+
+
+def test_a_band_saves_the_package_a_few_pounds_would_cost() -> None:
+    # 47 kg P2O5 are 102.2 kg tsp, five bags; four bags are 46 kg, 97.9 % of it.
+    exact = make_plan([plot("a", 1.0, P2O5=47.0)], [TSP], [BAGS[1]])
+    banded = replace(plot("a", 1.0, P2O5=47.0), bands={Supply.P2O5: Band(0.95, 1.1)})
+    plan = make_plan([banded], [TSP], [BAGS[1]])
+    assert (exact.total_cost, plan.total_cost, plan.outcome) == (125, 100, Outcome.PROVED)
+    assert plan.lines[0].mass_kg == pytest.approx(100)
+
+
+def test_inside_a_band_the_whole_need_is_met_where_it_costs_nothing() -> None:
+    # 45 kg P2O5 are 97.8 kg; 95 % would be 92.9 kg, but the fourth bag is bought either way.
+    banded = replace(plot("a", 1.0, P2O5=45.0), bands={Supply.P2O5: Band(0.95, 1.1)})
+    plan = make_plan([banded], [TSP], [BAGS[1]])
+    assert plan.lines[0].mass_kg == pytest.approx(45 / 0.46, rel=1e-6)
+
+
+def test_packages_are_counted_in_halves_inside_the_band() -> None:
+    # 42 kg P2O5 are 91.3 kg tsp; 3.5 bags of 25 kg, 87.5 kg, are 95.8 % and need no scale.
+    banded = replace(plot("a", 1.0, P2O5=42.0), bands={Supply.P2O5: Band(0.95, 1.1)})
+    plan = make_plan([banded], [TSP], [BAGS[1]], Terms(odd_amount_cost=Decimal(5)))
+    assert (plan.lines[0].packages * 2) % 1 == pytest.approx(0)
+    assert 0.95 * 42 <= plan.coverage[0].supplied_kg <= 1.1 * 42
+    # 20 kg N are 43.5 kg urea; from 41.3 to 43.5 kg there is no half bag of 12.5 kg: a part is weighed out.
+    narrow = replace(plot("a", 1.0, N=20.0), bands={Supply.N: Band(0.95, 1.0)})
+    weighed = make_plan([narrow], [UREA], [BAGS[0]], Terms(odd_amount_cost=Decimal(5)))
+    assert 19 <= weighed.coverage[0].supplied_kg <= 20 + 1e-9
+    assert weighed.total_cost == 40  # what it is worth not to weigh is no money
+
+
+def test_a_job_for_a_few_percent_is_left_as_a_choice() -> None:
+    # the wagon's lime may bring 450 of 500 kg; the last 50, 10 %, would be 100 kg of pellets by hand.
+    stone = ware("stone", Form.LIME, lime_enp=0.5, max_rate=900.0)
+    pellets = ware("pellets", Form.LIME, lime_enp=0.5, max_rate=150.0)
+    goods = (
+        [plot("a", 1.0, **{"lime ENP": 500.0})],
+        [stone, pellets],
+        [bag("stone", "1"), bag("pellets", "10")],
+    )
+    terms = Terms(machines=(SPREADER,))
+    whole = make_plan(*goods, terms)
+    left = make_plan(*goods, replace(terms, least_job_share=0.1, units="metric"))
+    assert (len(whole.jobs), len(left.jobs)) == (2, 1)
+    assert left.outcome is not Outcome.IMPOSSIBLE
+    assert whole.total_cost - left.total_cost == 50  # a trip of 10 and four bags at 10
+    assert any("stays 50 kg lime ENP short" in said and "$50.00" in said for said in left.explanation)
+
+
+# ---------------------------------------------------------------------------------------------
+# By every way of doing it
+
+
+def partitions(items: Sequence[int]) -> Iterator[list[list[int]]]:
+    if not items:
+        yield []
+        return
+    first, *rest = items
+    for parts in partitions(rest):
+        yield [[first], *parts]
+        for place in range(len(parts)):
+            yield [*parts[:place], [first, *parts[place]], *parts[place + 1 :]]
+
+
+def cheapest_by_trying(one: PlanPlot, wares: Sequence[Ware], offers: Sequence[Offer], terms: Terms) -> float:
+    """Every set of products, every way to load them, every count of bags; a linear program for the rest."""
+    machine, best = terms.machines[0], math.inf
+    trip = float(machine.cost_per_job) + float(machine.cost_per_ha) * one.area_ha
+    need = {d.supply: d.mass_kg or 0.0 for d in one.demands}
+    for counts in itertools.product(range(5), repeat=len(wares)):
+        used = [w for w, count in enumerate(counts) if count]
+        paid = sum(count * float(offers[w].price or 0) for w, count in enumerate(counts))
+        allowed = [
+            parts
+            for parts in partitions(used)
+            if all(
+                frozenset((wares[a].product.product, wares[b].product.product)) in terms.mixing
+                for part in parts
+                for a, b in itertools.combinations(part, 2)
+            )
+        ]
+        cost = paid + trip * min(len(parts) for parts in allowed)
+        if cost >= best:
+            continue
+        left, right = [], []
+        for key, mass in need.items():
+            band = one.bands.get(key, Band())
+            left.append([-wares[w].contents.get(key, 0.0) for w in used])
+            right.append(-band.low * mass)
+            alone = [float(len(set(wares[w].contents) & set(need)) == 1) for w in used]
+            if math.isfinite(band.high) and any(alone):
+                left.append([wares[w].contents.get(key, 0.0) * a for w, a in zip(used, alone, strict=True)])
+                right.append(band.high * mass)
+        limits = [(0.0, counts[w] * float(offers[w].package_kg or 0)) for w in used]
+        if used and linprog(np.zeros(len(used)), left, right, bounds=limits).status == 0:
+            best = cost
+    return best
+
+
+@settings(max_examples=10, deadline=None)
+@given(
+    needs=st.tuples(*(st.floats(5, 40) for _ in range(3))),
+    prices=st.tuples(*(st.integers(5, 40) for _ in range(4))),
+    pairs=st.sets(st.sampled_from(list(itertools.combinations(("urea", "tsp", "potash", "mixed"), 2)))),
+    trip=st.integers(0, 30),
+)
+def test_costs_what_trying_everything_finds(
+    needs: tuple[float, ...], prices: tuple[int, ...], pairs: set[tuple[str, str]], trip: int
+) -> None:
+    wares = [UREA, TSP, POTASH, ware("mixed", N=15, P2O5=15, K2O=15)]
+    offers = [bag(one.product.product, str(price)) for one, price in zip(wares, prices, strict=True)]
+    one = plot("a", 1.0, N=needs[0], P2O5=needs[1], K2O=needs[2])
+    one = replace(one, bands={Supply(key): Band(0.95, 1.1) for key in ("N", "P2O5", "K2O")})
+    terms = Terms(machines=(Machine("m", Decimal(trip)),), mixing=mixing(*pairs), gap=1e-6)
+    tried = cheapest_by_trying(one, wares, offers, terms)
+    if math.isfinite(tried):
+        assert float(make_plan([one], wares, offers, terms).total_cost) <= tried + 1e-6
+        if tried <= 5 * min(prices):  # then no count beyond those tried is cheaper
+            assert float(make_plan([one], wares, offers, terms).total_cost) == pytest.approx(tried)
+
+
+# ---------------------------------------------------------------------------------------------
+# Against the plain program, and properties
+
+
+def few(case: Case, number: int) -> Case:
+    names = {ware.product.product for ware in case.wares[:number]}
+    return replace(
+        case, wares=case.wares[:number], offers=tuple(o for o in case.offers if o.product in names)
+    )
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_cost_is_that_of_the_plain_program(seed: int) -> None:
+    # scipy.optimize.milp on numbered trips with conflicts (tests/benchmarks/plain_jobs.py)
+    case = make_case(2, 12, 2, "jobs", seed)
+    plan = make_plan(case.plots, case.wares, case.offers, replace(case.terms, gap=1e-3, time_limit_s=30))
+    plain = plain_jobs(case, 1e-3, 40, places=2)
+    assert plan.outcome is Outcome.PROVED
+    assert float(plan.total_cost) >= plain.bound - 0.05  # cents of the trips
+    assert float(plan.total_cost) * (1 - 1.001e-3) <= plain.cost + 0.05
+
+
+@pytest.mark.parametrize("seed", [4, 5])
+def test_more_allowed_is_never_dearer_and_dearer_never_cheaper(seed: int) -> None:
+    case = make_case(2, 10, 1, "jobs", seed)
+    terms = replace(case.terms, gap=1e-4, time_limit_s=30)
+
+    def cost(**changed: object) -> float:
+        offers = changed.pop("offers", case.offers)
+        plan = make_plan(case.plots, case.wares, offers, replace(terms, **changed))  # type: ignore[arg-type]
+        return float(plan.total_cost)
+
+    base = cost()
+    fewer = frozenset(sorted(terms.mixing, key=sorted)[::2])
+    assert base <= cost(mixing=fewer) * (1 + 2e-4)
+    assert cost(mixing=fewer) <= cost(mixing=frozenset()) * (1 + 2e-4)
+    dearer = tuple(replace(one, price=(one.price or Decimal(0)) * 2) for one in case.offers)
+    assert base <= cost(offers=dearer) * (1 + 2e-4)
+    assert cost(offers=tuple(reversed(case.offers))) == base
+
+
+def test_no_job_breaks_mixing_reach_or_bands() -> None:
+    case = make_case(12, 15, 2, "jobs", 6)
+    plan = make_plan(case.plots, case.wares, case.offers, replace(case.terms, gap=0.01, time_limit_s=20))
+    assert plan.outcome is Outcome.PROVED
+    for load in loads(plan):
+        assert all(frozenset(pair) in case.terms.mixing for pair in itertools.combinations(sorted(load), 2))
+    need = {(row.plot_id, row.supply): row for row in plan.coverage}
+    for row in need.values():
+        if row.need_kg:
+            assert row.supplied_kg >= (0.95 if row.supply != Supply.B else 1.0) * row.need_kg * (1 - 1e-6)
+    assert sum((job.cost for job in plan.jobs), Decimal(0)) == plan.spreading_cost + plan.filling_cost
+    assert sum(plan.plot_costs.values(), Decimal(0)) == plan.total_cost
+    assert {line for job in plan.jobs for line in job.line_ids} == {line.line_id for line in plan.lines}
