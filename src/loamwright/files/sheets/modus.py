@@ -13,8 +13,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 from xml.etree import ElementTree
 
+from loamwright.files.grids import refuse
 from loamwright.files.sheets.answers import NOT_KNOWN, Inquiry
-from loamwright.files.sheets.grids import refuse
 from loamwright.files.sheets.modus_ids import ModusTest, read_test_id
 from loamwright.files.sheets.readings import BUFFERS, FAMILY_TESTS, READING_UNITS
 from loamwright.files.sheets.records import (

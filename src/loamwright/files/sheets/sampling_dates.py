@@ -7,8 +7,8 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from loamwright.files.grids import Cell
 from loamwright.files.sheets.answers import NOT_KNOWN, Inquiry
-from loamwright.files.sheets.grids import Cell
 from loamwright.files.sheets.words.calendar_dates import (
     DAY_FIRST,
     MONTH_FIRST,

@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
-from loamwright.files.sheets.grids import Cell, Line
+from loamwright.files.grids import Cell, Line
 from loamwright.files.sheets.words.depths import Depth, read_depth
 from loamwright.files.sheets.words.headings import more_exact, read_heading, tests_of
 from loamwright.files.sheets.words.measures import find_units
