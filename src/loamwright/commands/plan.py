@@ -125,11 +125,16 @@ def whatif(
 
 def _times(text: str) -> tuple[str, float]:
     """A product and how many times its price."""
+    from loamwright.units import read_number
+
     product, _, factor = text.rpartition("=")
     try:
-        return product.strip(), float(factor)
-    except ValueError as error:
+        times = read_number(factor)
+    except UnitError as error:
         raise UnitError(f"{text!r} names no product and factor", "write for example Potash=1.3") from error
+    if not (product.strip() and 0 <= times <= 1000):
+        raise UnitError(f"{text!r} names no product and factor", "write for example Potash=1.3")
+    return product.strip(), times
 
 
 @command(app, in_units=True)

@@ -1,9 +1,10 @@
 """What to buy, and where to put it?
 
-The rooms: `records` (the plan), `targets` (what must be reached, what may not be exceeded), `inputs`,
-`passes` (what is already decided), `model` and `solver` (the mixed-integer program), `search`, `lines` (the
+The rooms: `records` (the plan), `inputs` (what is asked), `terms` (what trips cost, bands), `targets` (what
+must be reached, what may not be exceeded), `calendar` (when, and how placed), `passes` (which jobs and loads
+could be worth it), `packages`, `model` and `solver` (the mixed-integer program), `search`, `lines` (the
 answer's words and sums), `shortfalls` (what cannot be done), `planner` (the order of it all), `reasons`,
-`alternatives` (tight budgets, habits), `custom_blends`.
+`alternatives` (tight budgets, habits, what-if), `custom_blends`.
 """
 
 from loamwright.planning.alternatives import (
@@ -14,7 +15,6 @@ from loamwright.planning.alternatives import (
     Variant,
     compare_habits,
     coverage_curve,
-    variant_of,
     what_if,
 )
 from loamwright.planning.calendar import CalendarRow, GroundRule, dated_jobs, placed_in_time
@@ -75,7 +75,6 @@ __all__ = [
     "placed_in_time",
     "plan_plots",
     "purchase_lists",
-    "variant_of",
     "what_aged",
     "what_if",
 ]
