@@ -8,11 +8,11 @@ Plots are made up and the same every time: star-shaped, 40 corners, 0.3 to 15 ac
 that the boxes of about half of them meet a neighbour's; one in a hundred is moved onto its neighbour and
 one in ten thousand is its neighbour drawn again.
 
-What the areas are held against is not the program's: every edge is cut in at least eight pieces of at most 50 m along its
-geodesic by `pyproj.Geod.npts`, and the corners laid out by PROJ in an equal-area plane centred on the plot,
-where the shoelace sum is exact but for the bend of the pieces (1e-5 m² for one of 50 m). Karney's polygon
-areas serve as second opinion; each of their edges carries the rounding of a term of 4.1e13 m² (0.0003 m²
-were met), so that below an acre they cannot tell 1e-7.
+What the areas are held against is not the program's: every edge is cut along its geodesic by
+`pyproj.Geod.npts`, in at least eight pieces of at most 50 m, and the corners are laid out by PROJ in an
+equal-area plane centred on the plot, where the shoelace sum is exact but for the bend of the pieces (1e-5 m²
+for one of 50 m). Karney's polygon areas serve as second opinion; each of their edges carries the rounding of
+a term of 4.1e13 m² (0.0003 m² were met), so that below an acre they cannot tell 1e-7.
 """
 
 from __future__ import annotations
