@@ -191,6 +191,11 @@ class Habits:
         return self.commas[name]
 
 
+def stands(text: str) -> bool:
+    """Tell whether a text means itself and can be kept: `Fields.text` gives it back."""
+    return text.lower() not in BLANKS and len(text) <= TEXT_LIMIT and not _UNSTORABLE.search(text)
+
+
 class Fields:
     """Named texts of one thing that a person wrote, read as values; what cannot be is a problem.
 

@@ -26,7 +26,7 @@ from loamwright.files import (
     vectors,
 )
 from loamwright.files.fields import Fields
-from loamwright.files.jsontext import read_json
+from loamwright.files.jsontext import read_json, without_collecting
 from loamwright.files.large_maps import LARGE, LargeMeasured, measure_large
 from loamwright.files.merging import Difference, differences, merged
 from loamwright.files.things import thing_of
@@ -64,6 +64,7 @@ class Measured:
         return ((plot.name, self.areas[plot.plot_id]) for plot in self.plots)
 
 
+@without_collecting()  # the records of a file hold no loops either
 def measure(
     path: Path,
     keepouts_path: Path | None = None,

@@ -17,6 +17,7 @@ import numpy as np
 from loamwright import land
 from loamwright.errors import InputError, Problem, has_errors
 from loamwright.files import plots, vectors
+from loamwright.files.fields import Fields, stands
 from loamwright.land import DUPLICATE_SHARE, BoundaryMeasure, KeepOut, Plot, PlotArea
 
 #: From so many features on a file is measured part by part.
@@ -84,7 +85,7 @@ def measure_large(
     kept = np.flatnonzero(survey.usable)
     if not len(kept):
         raise InputError(survey.problems)
-    renumbered = np.cumsum(survey.usable) - 1
+    renumbered = (np.cumsum(survey.usable) - 1).tolist()
     return LargeMeasured(
         [survey.ids[index] for index in kept.tolist()],
         [survey.names[index] or survey.ids[index] for index in kept.tolist()],
@@ -93,7 +94,7 @@ def measure_large(
         survey.parts[kept],
         survey.holes[kept],
         survey.area_se_m2[kept],
-        {int(renumbered[index]): area for index, area in survey.cut.items()},
+        {renumbered[index]: area for index, area in survey.cut.items()},
         tuple(survey.problems),
     )
 
@@ -109,6 +110,9 @@ class _Survey:
     names: list[str] = field(default_factory=list)
     labels: list[str] = field(default_factory=list)  # what a message calls a feature by
     id_columns: list[str] = field(default_factory=list)  # where its id stands
+    has_ids: bool = False
+    has_names: bool = False
+    refused: list[int] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
     cut: dict[int, PlotArea] = field(default_factory=dict)
     repaired: dict[int, bytes] = field(default_factory=dict)  # boundaries that are not as drawn
@@ -143,15 +147,30 @@ class _Survey:
             remarks |= dict.fromkeys(part.remarks)
             texts = {name: [*map(vectors.text_of, column)] for name, column in part.columns.items()}
             ids, id_columns = _first_told(texts, _names_for(texts, "plot_id"), len(part.wkbs))
-            self.ids += ids
-            self.id_columns += id_columns
-            self.names += _first_told(texts, _names_for(texts, "name"), len(part.wkbs))[0]
+            names, name_columns = _first_told(texts, _names_for(texts, "name"), len(part.wkbs))
+            self.has_ids, self.has_names = self.has_ids or any(ids), self.has_names or any(names)
             self.labels += _first_told(texts, vectors.naming(texts), len(part.wkbs))[0]
+            self.id_columns += id_columns
+            self.ids += self._read_texts("plot_id", ids, id_columns, part.start)
+            self.names += self._read_texts("name", names, name_columns, part.start)
             batch = land.measure_batch(part.wkbs)
             self._put(np.arange(part.start, part.start + len(part.wkbs)), batch)
             odd = np.flatnonzero(~batch.sound).tolist()
             self._check({part.start + n: part.wkbs[n] for n in odd}, gps_sigma_m)
         self.problems[:0] = remarks
+
+    def _read_texts(
+        self, column: str, texts: Sequence[str], names: Sequence[str], start: int
+    ) -> Iterator[str]:
+        """Return texts as a small file's are read: a dash says nothing, what cannot be kept is refused."""
+        for index, text in enumerate(texts, start):
+            if text and not stands(text):
+                name = names[index - start]
+                row = Fields(self.where(index), {column: text}, self.problems, names={column: name})
+                yield row.text(column)
+                self.refused += [index] if row.bad else []
+            else:
+                yield text
 
     def _put(self, rows: np.ndarray, batch: land.Batch) -> None:
         self.usable[rows] = self.read_well[rows] = batch.sound
@@ -175,8 +194,10 @@ class _Survey:
 
     def name(self) -> None:
         """Give every plot its id, and leave out those that have another's."""
-        if not any(self.ids):
-            if any(self.names):
+        for index in self.refused:
+            self.leave_out(index)
+        if not self.has_ids:
+            if self.has_names:
                 self.problems.append(plots.no_ids(self.path))
             self.ids = list(self.names)
             self.id_columns = ["plot_id"] * self.count

@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
 
@@ -109,19 +110,28 @@ def rank_of(name: str, column: str) -> int | None:
     return names.index(plain) if (plain := key_of(name)) in names else None
 
 
+@lru_cache(maxsize=1024)
+def _layout(
+    names: tuple[str, ...], columns: tuple[tuple[str, tuple[str, ...]], ...]
+) -> tuple[tuple[tuple[str, str], ...], tuple[str, ...]]:
+    """Return which of a feature's names stands for which column, and the names that stand for none."""
+    left = {key_of(name): name for name in names}
+    known = tuple(
+        (column, left.pop(key))
+        for column, aliases in columns
+        if (key := next((key for key in (column, *aliases) if key in left), None)) is not None
+    )
+    return known, tuple(left.values())
+
+
 def _rows(shapes: ShapeFile, columns: Mapping[str, tuple[str, ...]]) -> list[Fields]:
     """The words of each feature under our column names; the exact name wins over an alias."""
     named: list[dict[str, tuple[str, str]]] = []
     extras: list[dict[str, str]] = []
-    for feature in shapes.features:
-        left = {key_of(name): (name, text) for name, text in feature.properties.items()}
-        found = {
-            column: left.pop(name)
-            for column, aliases in columns.items()
-            if (name := next((name for name in (column, *aliases) if name in left), None)) is not None
-        }
-        named.append(found)
-        extras.append(dict(left.values()))
+    for stated in (feature.properties for feature in shapes.features):
+        known, extra = _layout(tuple(stated), tuple(columns.items()))
+        named.append({column: (name, stated[name]) for column, name in known})
+        extras.append({name: stated[name] for name in extra})
     habits = Habits(lambda column: (words[column][1] for words in named if column in words))
     return [
         Fields(
@@ -326,6 +336,8 @@ def _use(text: str) -> str:
 
 
 def _cropping(plot_id: str, row: Fields, season: int) -> Cropping | None:
+    if not any(row.has(column) for column in ("season", *_CROP_COLUMNS)):
+        return None
     stated, legume = row.year("season"), row.percent("legume_pct")
     goal, seeding = row.amount("yield_goal", "yield", counted="counted yield"), row.yes_no("seeding")
     if not any(row.text(column) for column in _CROP_COLUMNS):

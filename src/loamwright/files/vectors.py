@@ -27,7 +27,7 @@ import numpy as np
 import shapely
 
 from loamwright.errors import InputError, Level, Problem
-from loamwright.files.jsontext import read_json
+from loamwright.files.jsontext import read_json, without_collecting
 from loamwright.land import check_coordinates, geometry_type, placed_for_sure, shapes_from_geojson
 
 _GEOGRAPHIC = "EPSG:4326"
@@ -161,7 +161,8 @@ def judged(found: Found) -> tuple[list[Feature | None], tuple[Problem, ...]]:
     stated = [shape if isinstance(shape, bytes) else None for _, _, shape in found.rows]
     shapes = shapely.from_wkb(np.array(stated, dtype=object), on_invalid="ignore")
     sure = placed_for_sure(shapes)
-    flat = shapely.to_wkb(shapely.force_2d(shapes))
+    tall = shapely.has_z(shapes) | shapely.has_m(shapes)
+    flat = dict(zip(np.flatnonzero(tall), shapely.to_wkb(shapely.force_2d(shapes[tall])), strict=True))
     is_line = np.isin(shapely.get_type_id(shapes), _LINES)
     features: list[Feature | None] = [None] * len(found.rows)
     problems = list(found.remarks)
@@ -178,7 +179,7 @@ def judged(found: Found) -> tuple[list[Feature | None], tuple[Problem, ...]]:
             for doubt in doubts:
                 misplaced.setdefault(doubt.fix, []).append(doubt)
             if not any(doubt.level is Level.ERROR for doubt in doubts):
-                wkb = flat[index] or shape
+                wkb = flat.get(index, shape)
                 features[index] = Feature(where, properties, wkb, bool(is_line[index]))
     for same in misplaced.values():
         others = f" (and so for {len(same) - 1} more)" if len(same) > 1 else ""
@@ -229,7 +230,8 @@ def naming(names: Iterable[str]) -> list[str]:
 
 
 def _read_geojson(path: Path, _layer: str | None) -> Found:
-    return _from_geojson(path, read_json(path))
+    with without_collecting():
+        return _from_geojson(path, read_json(path))
 
 
 def _from_geojson(path: Path, document: Any) -> Found:

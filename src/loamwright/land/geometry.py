@@ -224,6 +224,8 @@ def distance_m(a: tuple[float, float], b: tuple[float, float]) -> float:
     return float(_GEOD.inv(a[0], a[1], b[0], b[1])[2])
 
 
+#: Shapes read from JSON at once, to hold their corners twice no longer than need be.
+_SHAPES_AT_ONCE = 1000
 #: The fewest metres in a degree of latitude, and of longitude at the equator (110.57 and 111.32 km).
 _DEGREE_M = 110_000.0
 
@@ -449,13 +451,17 @@ def shapes_from_geojson(geometries: Sequence[Any]) -> list[bytes | Problem | Non
     >>> shapes_from_geojson([None, {"type": "Blob"}])[1].what
     '{"type": "Blob"} is not a GeoJSON geometry'
     """
-    plain = [index for index, geometry in enumerate(geometries) if _is_plain_polygon(geometry)]
-    try:
-        wkbs = _plain_polygons([geometries[index]["coordinates"] for index in plain])
-    except OverflowError:  # a whole number beyond every double: quoted below
-        plain, wkbs = [], []
-    ready = dict(zip(plain, wkbs, strict=True))
-    return [ready.get(index) or _one_shape(geometry) for index, geometry in enumerate(geometries)]
+    found: list[bytes | Problem | None] = []
+    for start in range(0, len(geometries), _SHAPES_AT_ONCE):
+        some = geometries[start : start + _SHAPES_AT_ONCE]
+        plain = [index for index, geometry in enumerate(some) if _is_plain_polygon(geometry)]
+        try:
+            wkbs = _plain_polygons([some[index]["coordinates"] for index in plain])
+        except OverflowError:  # a whole number beyond every double: quoted below
+            plain, wkbs = [], []
+        ready = dict(zip(plain, wkbs, strict=True))
+        found.extend(ready.get(index) or _one_shape(geometry) for index, geometry in enumerate(some))
+    return found
 
 
 def _plain_polygons(polygons: Sequence[Sequence[Any]]) -> list[bytes]:
