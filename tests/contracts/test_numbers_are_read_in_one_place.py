@@ -52,7 +52,12 @@ ALLOWED: Mapping[str, tuple[str, str]] = {
         "already read; digits of a column's name",
     ),
     "files/settings.py": ("ACRE_M2 HA_M2 TON_KG", "constants of `units`"),
-    "files/textrows.py": ("value", "a number of a workbook, made the text that `fields` reads"),
+    "files/grids.py": ("value", "a number of a workbook, made text"),
+    "files/sheets/words/calendar_dates.py": (
+        "match[1] match[2] match[3] match[4]",
+        "the digits of a date that a pattern found",
+    ),
+    "files/sheets/words/vocabulary.py": ("row['factor'] r['rank']", "tables that ship with the program"),
     "files/vectors.py": (
         "value shapely.get_dimensions(shapely.from_wkb(feature.wkb))",
         "a number of a map layer, made text",

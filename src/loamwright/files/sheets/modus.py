@@ -31,6 +31,7 @@ from loamwright.files.sheets.words.figures import read_printed
 from loamwright.files.sheets.words.headings import read_heading
 from loamwright.files.sheets.words.measures import read_unit
 from loamwright.files.sheets.words.vocabulary import Analyte, vocabulary
+from loamwright.units import read_number
 
 Node = Any  #: dict, list, text, number or None: what XML and JSON have in common
 
@@ -364,7 +365,7 @@ def _depth(ref: Node) -> Depth | None:
 def _point(node: Node) -> tuple[float, ...]:
     """Return latitude and longitude of a WKT point."""
     match = re.fullmatch(r"POINT\s*\(\s*(-?[\d.]+)\s+(-?[\d.]+)\s*\)", (_text(node) or "").upper())
-    return (float(match[2]), float(match[1])) if match else ()
+    return (read_number(match[2]), read_number(match[1])) if match else ()
 
 
 def _recommendations(node: Node, crops: Mapping[str | None, str | None]) -> tuple[SheetRecommendation, ...]:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 from loamwright.files.sheets.words.figures import read_printed
 from loamwright.files.sheets.words.vocabulary import plain, tokens, vocabulary
+from loamwright.units import read_number
 
 _NUMBER = r"\d{1,2}(?:[.,]\d{1,2})?"
 _GRADE = re.compile(rf"(?<![\d.,:-])({_NUMBER})\s?-\s?({_NUMBER})\s?-\s?({_NUMBER})(?![\d.,]*:)")
@@ -36,7 +37,7 @@ class Guarantees:
 
 
 def _value(text: str) -> float:
-    return float(text.replace(",", "."))
+    return read_number(text)
 
 
 def read_guarantees(text: str) -> Guarantees:
@@ -59,7 +60,8 @@ def read_guarantees(text: str) -> Guarantees:
         if found and found[0].kind == "nutrient":
             analysis.setdefault(found[0].name.casefold(), _value(number or other_number))
     scores = {
-        _score_name(name, unit): float(number.replace(",", "")) for name, number, unit in _SCORE.findall(text)
+        _score_name(name, unit): read_number(number, decimal_comma=False)
+        for name, number, unit in _SCORE.findall(text)
     }
     return Guarantees(analysis | scores, bool(scores))
 
