@@ -59,10 +59,11 @@ def read_guarantees(text: str) -> Guarantees:
         found = vocabulary().analytes.whole(name or other_name)
         if found and found[0].kind == "nutrient":
             analysis.setdefault(found[0].name.casefold(), _value(number or other_number))
-    scores = {
-        _score_name(name, unit): read_number(number, decimal_comma=False)
-        for name, number, unit in _SCORE.findall(text)
-    }
+    scores = {}
+    for name, number, unit in _SCORE.findall(text):
+        value = read_printed(number, decimal_comma=False).value
+        if value is not None:
+            scores[_score_name(name, unit)] = value
     return Guarantees(analysis | scores, bool(scores))
 
 

@@ -58,6 +58,7 @@ class Heading:
     state: str | None = None
     estimate: str | None = None
     depth: Depth | None = None
+    per: str | None = None
     calculated: bool = False
     note: str = ""
     left: tuple[str, ...] = ()
@@ -97,7 +98,7 @@ def read_heading(text: str) -> Heading:
         return Heading(text)
     price = _PRICE.fullmatch(plain(bare))
     if price:
-        return Heading(text, "price", units=(price["per"].strip(),))
+        return Heading(text, "price", per=price["per"].strip())
     depth = read_depth(bare)
     if depth is not None:
         bare = DEPTH.sub(" ", plain(bare))
