@@ -58,9 +58,12 @@ ALLOWED: Mapping[str, tuple[str, str]] = {
         "a constant; digits of a day that a pattern matched",
     ),
     "files/sheets/long_tables.py": ("run or 0", "digits of a run, to sort by"),
-    "files/sheets/words/calendar_dates.py": ("*", "digits of a date that a pattern matched"),
-    "files/sheets/words/vocabulary.py": ("*", "figures that ship with the program"),
-    "files/grids.py": ("value", "a number of a workbook, made the text that `fields` reads"),
+    "files/grids.py": ("value", "a number of a workbook, made text"),
+    "files/sheets/words/calendar_dates.py": (
+        "match[1] match[2] match[3] match[4]",
+        "the digits of a date that a pattern found",
+    ),
+    "files/sheets/words/vocabulary.py": ("row['factor'] r['rank']", "tables that ship with the program"),
     "files/vectors.py": (
         "value about['features'] shapely.get_dimensions(shapely.from_wkb(feature.wkb))",
         "a number of a map layer, made text",

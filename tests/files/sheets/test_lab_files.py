@@ -55,7 +55,7 @@ SAID = {
     "dev04_value_with_rating.csv": ["a range", "several lime rates"],
     "dev05_index_report.csv": ["cannot go into a table printed in ppm", "'$' for Mg is a flag", "Ca%"],
     "dev06_uk_indices.xlsx": ["mg/L is per volume", "NV is on the CaO scale (pure CaCO3 is 56)"],
-    "dev07_norsk.csv": ["1 mg/100 g is 10 mg/kg", "no built-in table is written for P by ammonium lactate"],
+    "dev07_norsk.csv": ["1 mg/100 g is 10 mg/kg", "no built-in table is written for K by nitric acid"],
     "dev08_transposed.xlsx": ["Zn ND"],
     "dev09_long_lims.csv": ["run 2 replaces 121", "quality-control rows"],
     "dev10_litter_report.xlsx": ["first year", "not part of the analysis"],

@@ -19,6 +19,7 @@ from loamwright.files.sheets.sample_rows import (
     sample_records,
 )
 from loamwright.files.sheets.words.headings import Heading, read_heading
+from loamwright.units import read_number
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +77,7 @@ def _result(sheet: SoilSheet, block: Block, record: Record) -> _Result | None:
             sheet.inquiry.leave_out("analyte not understood", f"{name!r}, {record.where}")
             return None
     run = re.sub(r"\D", "", _cell(block, record, "run").text)
-    return _Result(record, heading, name, float(run or 0))
+    return _Result(record, heading, name, read_number(run) if run else 0.0)
 
 
 def _long_readings(

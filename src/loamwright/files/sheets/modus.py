@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 from typing import Any
 from xml.etree import ElementTree
 
-from loamwright.errors import UnitError
 from loamwright.files.grids import refuse
 from loamwright.files.sheets.answers import NOT_KNOWN, Inquiry
 from loamwright.files.sheets.modus_ids import ModusTest, read_test_id
@@ -32,7 +31,6 @@ from loamwright.files.sheets.words.figures import read_printed
 from loamwright.files.sheets.words.headings import read_heading
 from loamwright.files.sheets.words.measures import read_unit
 from loamwright.files.sheets.words.vocabulary import Analyte, vocabulary
-from loamwright.units import read_number
 
 Node = Any  #: dict, list, text, number or None: what XML and JSON have in common
 
@@ -81,7 +79,7 @@ def _tree(name: str, data: bytes) -> Node:
             raise refuse(name, "the XML defines a document type or entities", fix)
         try:
             root = ElementTree.fromstring(text)
-        except ElementTree.ParseError as error:
+        except (ElementTree.ParseError, LookupError, ValueError) as error:
             raise refuse(name, f"the XML is damaged: {error}", "Ask for the file again.") from error
         return {_bare(root.tag): _element(root, 0, name)}
     try:
@@ -366,10 +364,8 @@ def _depth(ref: Node) -> Depth | None:
 def _point(node: Node) -> tuple[float, ...]:
     """Return latitude and longitude of a WKT point."""
     match = re.fullmatch(r"POINT\s*\(\s*(-?[\d.]+)\s+(-?[\d.]+)\s*\)", (_text(node) or "").upper())
-    try:
-        return (read_number(match[2]), read_number(match[1])) if match else ()
-    except UnitError:
-        return ()
+    latitude, longitude = (read_printed(match[at]).value if match else None for at in (2, 1))
+    return () if latitude is None or longitude is None else (latitude, longitude)
 
 
 def _recommendations(node: Node, crops: Mapping[str | None, str | None]) -> tuple[SheetRecommendation, ...]:

@@ -178,11 +178,7 @@ def _with_price(
                     ("<number>",),
                 )
             continue
-        per = (
-            (match["per"] if match else None)
-            or sold_by
-            or (column.heading.units[0] if column.heading.units else "")
-        )
+        per = (match["per"] if match else None) or sold_by or (column.heading.per or "")
         per = "ton" if plain(per) == "t" and "$" in f"{text}{column.name}" else plain(per)
         per = _UNITS.get(per, per) or ("each" if "each" in plain(column.name) else "")
         candidates = offer.candidates

@@ -129,23 +129,31 @@ def _by_kind(
     if {"ticket", "net"} <= roles:
         return _tickets(file, blocks, statements, inquiry)
     if {"product", "price"} <= roles:
-        us = system_of(column.heading for block in blocks for column in block.columns) != "metric"
-        offers = read_offers(blocks, inquiry)
-        return SheetContents(
-            file.name,
-            "products",
-            seller=statements.first_line,
-            priced_on=price_date(texts, inquiry, us),
-            currency=next((code for offer in offers if (code := offer.currency)), None)
-            or next((code for block in blocks for c in block.columns if (code := currency_of(c.name))), None),
-            offers=tuple(replace(offer, currency=None) for offer in offers),
-            charges=read_charges(texts, inquiry),
-        )
+        return _prices(file, blocks, statements, texts, inquiry)
     if is_manure(blocks, [*texts, *(cell for pair in statements.pairs.values() for cell in [pair.text])]):
         manure = read_manure(blocks, statements, inquiry)
         return SheetContents(file.name, "manure analysis", statements.lab, samples=tuple(manure))
     samples = read_soil(blocks, statements, inquiry)
     return SheetContents(file.name, "soil tests", statements.lab, samples=tuple(samples))
+
+
+def _prices(
+    file: SheetFile, blocks: Sequence[Block], statements: Statements, texts: Sequence[str], inquiry: Inquiry
+) -> SheetContents:
+    offers = read_offers(blocks, inquiry)
+    columns = [column for block in blocks for column in block.columns]
+    named = [offer.currency for offer in offers] + [currency_of(column.name) for column in columns]
+    currency = next((code for code in named if code), None)
+    us = currency is None and system_of(column.heading for column in columns) != "metric"
+    return SheetContents(
+        file.name,
+        "products",
+        seller=statements.first_line,
+        priced_on=price_date(texts, inquiry, us),
+        currency=currency,
+        offers=tuple(replace(offer, currency=None) for offer in offers),
+        charges=read_charges(texts, inquiry),
+    )
 
 
 def _tickets(

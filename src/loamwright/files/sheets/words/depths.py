@@ -33,5 +33,5 @@ def read_depth(text: str) -> Depth | None:
     match = DEPTH.search(plain(text))
     if match is None:
         return None
-    top, bottom = (read_number(part.replace(",", ".")) for part in match.group(1, 2))
+    top, bottom = (read_number(part) for part in match.group(1, 2))
     return Depth(top, bottom, "cm" if match[3] == "cm" else "in") if bottom > top else None

@@ -58,6 +58,7 @@ class Heading:
     state: str | None = None
     estimate: str | None = None
     depth: Depth | None = None
+    per: str | None = None
     calculated: bool = False
     note: str = ""
     left: tuple[str, ...] = ()
@@ -97,7 +98,7 @@ def read_heading(text: str) -> Heading:
         return Heading(text)
     price = _PRICE.fullmatch(plain(bare))
     if price:
-        return Heading(text, "price", units=(price["per"].strip(),))
+        return Heading(text, "price", per=price["per"].strip())
     depth = read_depth(bare)
     if depth is not None:
         bare = DEPTH.sub(" ", plain(bare))
@@ -301,8 +302,9 @@ def _lime(text: str, words: tuple[str, ...], marks: dict[str, Word]) -> Heading:
     target, left = None, []
     for word in words:
         number = re.fullmatch(r"(\d)[.:](\d)", word)
-        if number and 4.5 <= read_number(f"{number[1]}.{number[2]}") <= 8:
-            target = read_number(f"{number[1]}.{number[2]}")
+        ph = read_number(f"{number[1]}.{number[2]}") if number else 0.0
+        if 4.5 <= ph <= 8:
+            target = ph
         else:
             left.append(word)
     uses, rest = known.words["land use"].take(tuple(left))
