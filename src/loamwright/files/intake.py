@@ -64,7 +64,6 @@ class Measured:
         return ((plot.name, self.areas[plot.plot_id]) for plot in self.plots)
 
 
-@without_collecting()  # the records of a file hold no loops either
 def measure(
     path: Path,
     keepouts_path: Path | None = None,
@@ -110,13 +109,15 @@ def measure(
     if vectors.count_parted(path, layer) >= LARGE:
         large = measure_large(path, layer, kept.keepouts, gps_sigma_m, progress)
         return replace(large, problems=(*large.problems, *kept.problems))
-    read = plots.plots_from_shapes(vectors.read_shapes(path, layer), season, gps_sigma_m, unnamed_ok=True)
-    problems = [*read.problems, *kept.problems]
-    if not read.plots:
-        raise InputError(problems)
-    problems.extend(land.find_overlaps(read.plots))
-    areas = {area.plot_id: area for area in land.areas(read.plots, kept.keepouts)}
-    return Measured(read.plots, areas, tuple(problems))
+    with without_collecting():  # the records of a file hold no loops either
+        shapes = vectors.read_shapes(path, layer)
+        read = plots.plots_from_shapes(shapes, season, gps_sigma_m, unnamed_ok=True)
+        problems = [*read.problems, *kept.problems]
+        if not read.plots:
+            raise InputError(problems)
+        problems.extend(land.find_overlaps(read.plots))
+        areas = {area.plot_id: area for area in land.areas(read.plots, kept.keepouts)}
+        return Measured(read.plots, areas, tuple(problems))
 
 
 def compare(path: Path) -> supplies.Comparison:
