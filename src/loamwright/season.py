@@ -19,12 +19,12 @@ from pathlib import Path
 from loamwright import fieldmap, files, handoff, land, needs, planning, supplies, work
 from loamwright.errors import InputError, Level, Problem, has_errors
 from loamwright.land import Cropping, PlotArea
-from loamwright.needs import PlotNeeds
+from loamwright.needs import Guideline, PlotNeeds
 from loamwright.planning import Plan
 from loamwright.soil import read_unit
 from loamwright.supplies import Acidity, Offer
-from loamwright.units import HA_M2
-from loamwright.values import LimeBasis, NeedState, Nutrient, Supply
+from loamwright.units import HA_M2, LB_ACRE_KG_HA, format_area
+from loamwright.values import ARITHMETIC, LimeBasis, NeedState, Nutrient, Step, Supply
 from loamwright.work import (
     Application,
     Balance,
@@ -117,9 +117,8 @@ class Season(SeasonView):
 
     @cached_property
     def croppings(self) -> Mapping[str, Cropping]:
-        """What grows this season, by plot_id."""
-        season = self.record.info.season
-        return {item.plot_id: item for item in self.record.croppings if item.season == season}
+        """What grows now, by plot_id: of several crops of the season, the first that has not ended."""
+        return work.current_croppings(self.record, self.made_on)
 
     @cached_property
     def contents(self) -> Mapping[str, Mapping[Supply, float]]:
@@ -127,43 +126,87 @@ class Season(SeasonView):
         return product_contents(self.record)
 
     @cached_property
-    def _put_on(self) -> tuple[Mapping[str, Mapping[Supply, float]], tuple[Problem, ...]]:
-        """What the season's entries delivered [kg], by plot_id, and what is unclear about them."""
-        record, season = self.record, self.record.info.season
-        entries = work.season_entries(record.applications, season)
-        in_season, problems = work.applied_supplies(entries, self.contents)
-        unseen = work.lime_entries(record.applications, _ph_dates(record, self.made_on), season)
-        return work.merge_lime(in_season, work.applied_supplies(unseen, self.contents)[0]), problems
+    def _clocks(self) -> Mapping[str, needs.Clock]:
+        """The dates that decide what counts, by plot_id."""
+        return work.clocks(self.record, self.croppings, self.made_on)
 
     @cached_property
+    def _ground(self) -> work.OnTheGround:
+        """What went on the plots and counts against their needs."""
+        record, settings = self.record, self.record.info.settings
+        earlier = work.season_needs(record, self.contents)
+        season, start = record.info.season, settings.season_start
+        return work.on_the_ground(
+            record.applications, self.contents, self.areas, self._clocks, season, start, earlier
+        )
+
+    @cached_property
+    def _editions(self) -> tuple[needs.Choice, Guideline, tuple[Problem, ...]]:
+        """The guidelines that are asked, the one for lime, and whether they are where the settings say."""
+        settings, kept = self.record.info.settings, self.record.editions
+        choice, problems = files.load_choice_for(settings.guideline, kept)
+        lime, more = files.load_lime_for(settings.lime_guideline, kept)
+        return choice, lime, tuple(dict.fromkeys((*problems, *more)))
+
+    @property
     def _choice(self) -> needs.Choice:
         """The guidelines that are asked."""
-        return files.load_choice(self.record.info.settings.guideline)
+        return self._editions[0]
 
-    def _needs_after(self, applied: Mapping[str, Mapping[Supply, float]]) -> Mapping[str, PlotNeeds]:
-        record, settings = self.record, self.record.info.settings
-        lime_guideline = files.load_lime_guideline(settings.lime_guideline)
-        return {
+    def _needs_with(self, ground: work.OnTheGround | None) -> Mapping[str, PlotNeeds]:
+        record = self.record
+        choice, lime_guideline, _ = self._editions
+        tests = work.tests_with_their_crops(record)
+        found = {
             plot.plot_id: needs.plot_needs(
                 plot,
                 self.croppings.get(plot.plot_id),
                 self.areas[plot.plot_id],
-                tuple(test for test in record.soil_tests if test.plot_id == plot.plot_id),
-                self._choice,
+                tests.get(plot.plot_id, ()),
+                choice,
                 lime_guideline,
-                settings,
-                applied.get(plot.plot_id, {}),
+                record.info.settings,
+                {} if ground is None else ground.whole_kg.get(plot.plot_id, {}),
                 tuple(item for item in record.organic_inputs if item.plot_id == plot.plot_id),
                 self.made_on,
+                parts={} if ground is None else ground.parts.get(plot.plot_id, {}),
+                clock=self._clocks[plot.plot_id],
+                decisions=record.decisions,
             )
             for plot in record.plots
         }
+        return {
+            plot_id: work.too_much_for_one_dose(record, self.contents, plot_needs)
+            for plot_id, plot_needs in found.items()
+        }
+
+    @cached_property
+    def needs_before(self) -> Mapping[str, PlotNeeds]:
+        """What each plot needs before anything is taken off for what went on, by plot_id."""
+        self._progress("reading soil tests and tables")
+        return self._needs_with(None)
 
     @cached_property
     def needs(self) -> Mapping[str, PlotNeeds]:
         """What each plot still needs, by plot_id."""
-        self._progress("reading soil tests and tables")
-        return self._needs_after(self._put_on[0])
+        ground = self._ground
+        return self._needs_with(ground) if ground.whole_kg or ground.parts else self.needs_before
+
+    @cached_property
+    def choices(self) -> tuple[work.ChoiceRow, ...]:
+        """What is to decide, and what is decided."""
+        return work.choices(self, self.contents)
+
+    @cached_property
+    def fingerprint(self) -> Mapping[str, str]:
+        """What a plan made now would stand on."""
+        stands = work.stands_on(self.record, self.needs_before, self.areas)
+        return stands | work.known_purchases(self.record)
+
+    @cached_property
+    def aged(self) -> tuple[planning.Aged, ...]:
+        """What the plan stood on that is not as it was; empty = the plan is not old."""
+        return work.aged(self.record, self.plan, self.needs_before, self.areas)
 
     @cached_property
     def plan(self) -> Plan | None:
@@ -174,13 +217,15 @@ class Season(SeasonView):
     @cached_property
     def statuses(self) -> tuple[LineStatus, ...]:
         """What became of each line of the plan."""
-        return work.line_statuses(self.plan, self.record.applications, self.record.info.season)
+        info = self.record.info
+        return work.line_statuses(
+            self.plan, self.record.applications, info.season, info.settings.season_start
+        )
 
     @cached_property
     def balances(self) -> tuple[Balance, ...]:
         """Need against what was put on, by plot and supply."""
-        applied = self._put_on[0]
-        return work.balances(self._needs_after({}) if applied else self.needs, applied)
+        return work.balances(self.needs_before, self._ground.total_kg())
 
     @cached_property
     def rounds(self) -> tuple[Round, ...]:
@@ -204,7 +249,7 @@ class Season(SeasonView):
     @cached_property
     def cautions(self) -> tuple[Caution, ...]:
         """What to look out for."""
-        return work.fire(
+        fired = work.fire(
             files.load_caution_texts(),
             self.record,
             self.areas,
@@ -213,26 +258,20 @@ class Season(SeasonView):
             self.plan,
             self.made_on,
         )
+        return (*fired, *work.on_the_rest(self.needs, self.areas))
 
     @cached_property
     def problems(self) -> tuple[Problem, ...]:
         """What a person should look at."""
         return (
+            *self.record.problems,
+            *self._editions[2],
             *land.find_overlaps(self.record.plots),
-            *self._put_on[1],
+            *work.several_crops(self.record, self.croppings),
+            *self._ground.problems,
             *work.unknown_corrections(self.record.applications),
             *dict.fromkeys(problem for found in self.needs.values() for problem in found.problems),
         )
-
-
-def _ph_dates(record: PropertyRecord, today: dt.date) -> Mapping[str, dt.date]:
-    """Return the date of each plot's newest sample that says something of lime."""
-    dates: dict[str, dt.date] = {}
-    for test in record.soil_tests:
-        speaks = test.ph is not None or (test.recommendation is not None and test.recommendation.lime)
-        if speaks and test.sampled_on is not None and test.sampled_on <= today:
-            dates[test.plot_id] = max(test.sampled_on, dates.get(test.plot_id, test.sampled_on))
-    return dates
 
 
 def _sampling_guide(place: str) -> work.SamplingGuide:
@@ -242,6 +281,51 @@ def _sampling_guide(place: str) -> work.SamplingGuide:
         what = f"no published sampling advice for {place!r} is built in"
         raise InputError([Problem("settings, sampling_guide", what, f"Use one of: {choices}.")])
     return guides[place]
+
+
+def worked_out(record: PropertyRecord, today: dt.date) -> Season:
+    """Work a season out as far as everything that may refuse, so that nothing unreadable is confirmed.
+
+    Parameters
+    ----------
+    record
+        The property as it would be.
+    today
+        Date for the age of tests and cautions.
+
+    Returns
+    -------
+    Season
+    """
+    found = Season(record, today)
+    _ = found.needs, found.balances, found.statuses, found.problems, found.aged
+    return found
+
+
+def refuse_old(view: SeasonView, what: str, old_ok: bool) -> None:
+    """Refuse to hand out a plan that what it stood on has left behind.
+
+    Parameters
+    ----------
+    view
+        The season.
+    what
+        What was about to be handed out.
+    old_ok
+        True = asked for all the same.
+
+    Raises
+    ------
+    InputError
+        When the plan is old; it lists what changed.
+    """
+    if view.aged and not old_ok:
+        assert view.plan is not None
+        changed = "; ".join(str(aged) for aged in view.aged[:8])
+        more = f"; and {len(view.aged) - 8} more" if len(view.aged) > 8 else ""
+        text = f"the plan was made {view.plan.made_at[:10]}, before this changed: {changed}{more}"
+        fix = "Plan again: loamwright plan; or hand out the old one, which says so, with `old`."
+        raise InputError([Problem(what, text, fix)])
 
 
 def with_sampling(view: SeasonView, place: str | None, cores: int | None) -> Season:
@@ -440,7 +524,9 @@ def acidity(view: SeasonView) -> Mapping[str, Acidity]:
     mapping of plot_id to Acidity
         Plots where something was applied.
     """
-    entries = work.season_entries(view.record.applications, view.record.info.season)
+    entries = work.season_entries(
+        view.record.applications, view.record.info.season, view.record.info.settings.season_start
+    )
     return work.acidity_left(entries, view.record.products)
 
 
@@ -665,6 +751,8 @@ class PlanOptions:
         Why this plan replaces the one before.
     fixed
         Passes already decided on.
+    published
+        True = plan the published figure of what is still to decide; False = leave it, and say so.
     mix_undecided
         True to let products share a load about which no page says anything: what deciding them could bring.
     """
@@ -674,6 +762,7 @@ class PlanOptions:
     time_limit_s: float = 60.0
     reason: str = ""
     fixed: tuple[planning.FixedPass, ...] = ()
+    published: bool = False
     mix_undecided: bool = False
 
 
@@ -737,7 +826,7 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
     plots, problems = planning.plan_plots(
         record.plots,
         view.areas,
-        view.needs,
+        work.with_published(view.needs, view.areas) if options.published else view.needs,
         contents,
         record.products,
         settings,
@@ -758,7 +847,7 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
     return PlanningTask(
         plots=plots,
         wares=tuple(planning.Ware(product, contents[product.product]) for product in record.products),
-        offers=record.offers,
+        offers=work.offers_in_stock(record),
         terms=planning.Terms(
             max_products_per_plot=settings.max_products_per_plot,
             spreading_cost_per_ha=settings.spreading_cost_per_ha,
@@ -807,11 +896,16 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
     """
     before = Season(files.load(path), today, progress)
     progress("finding the cheapest packages")
-    entries = work.season_entries(before.record.applications, before.record.info.season)
+    info = before.record.info
+    entries = work.season_entries(before.record.applications, info.season, info.settings.season_start)
     task = planning_task(before, options)
     made = planning.make_plan(task.plots, task.wares, task.offers, task.terms)
     rules, info = before.record.info.settings.work, before.record.info
     contents = product_contents(before.record)
+    lines = tuple(_spread_on_the_rest(line, before) for line in made.lines)
+    made = replace(
+        made, lines=lines, jobs=tuple(_job_on_the_rest(job, made.lines, lines) for job in made.jobs)
+    )
     made = replace(
         made,
         jobs=planning.dated_jobs(
@@ -824,13 +918,126 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
             info.season,
             today,
         ),
-        problems=(*task.problems, *made.problems),
+        problems=(*task.problems, *made.problems, *_left_open(before, options)),
         counted_entries=tuple(entry.entry_id for entry in entries),
+        fingerprint=before.fingerprint,
     )
-    with files.edit(path) as editor:
+    with files.edit(path, "plan") as editor:
         editor.add_plan(made, options.reason)
+        worked_out(editor.record(), today)
     progress("checking cautions")
     return Season(files.load(path), today, progress)
+
+
+def _spread_on_the_rest(line: planning.PlanLine, view: SeasonView) -> planning.PlanLine:
+    """Give a line that serves only the rest of a plot the rate of that rest, mass over its ground."""
+    contents = product_contents(view.record).get(line.product, {})
+    found = view.needs.get(line.plot_id)
+    if found is None:
+        return line
+    served = [
+        need.rest_m2
+        for need in found.needs
+        if need.state is NeedState.NEEDED and contents.get(Supply(need.nutrient.value), 0.0) > 0
+    ]
+    if not served or None in served:
+        return line
+    rest_m2 = max(area for area in served if area is not None)
+    rate_kg_ha = line.mass_kg / rest_m2 * HA_M2
+    step = Step(
+        f"Spread on the rest of the plot only: {format_area(rest_m2)}",
+        rate_kg_ha / LB_ACRE_KG_HA,
+        f"lb {line.product}/acre",
+        ARITHMETIC,
+    )
+    return replace(line, rate_kg_ha=rate_kg_ha, steps=(*line.steps, step))
+
+
+def _job_on_the_rest(
+    job: planning.Job, before: Sequence[planning.PlanLine], after: Sequence[planning.PlanLine]
+) -> planning.Job:
+    """Give a job all of whose lines go on the rest of a plot the rate of that rest."""
+    pairs = [(old, new) for old, new in zip(before, after, strict=True) if new.line_id in job.line_ids]
+    if not pairs or any(old.rate_kg_ha == new.rate_kg_ha for old, new in pairs):
+        return job
+    return replace(job, rate_kg_ha=sum(new.rate_kg_ha for _, new in pairs), part="rest")
+
+
+def _left_open(view: Season, options: PlanOptions) -> tuple[Problem, ...]:
+    """Say what a plan left open, or took as published, with pounds and money."""
+    rows = [row for row in view.choices if row.open]
+    if not rows:
+        return ()
+    listed = ", ".join(f"{row.supply} on {row.plot_id}" for row in rows)
+    cost = sum((row.cost for row in rows if row.cost is not None), Decimal(0))
+    done = "planned as published" if options.published else "left out of this plan"
+    what = f"{len(rows)} still to decide, {done}: {listed}; about {cost} at the cheapest offers"
+    return (Problem("decisions", what, "See and make them with: decide.", Level.WARNING),)
+
+
+def what_if(
+    view: SeasonView,
+    budget: Decimal | None,
+    dearer: Mapping[str, float],
+    lime_share: float | None,
+    time_limit_s: float,
+    progress: Progress = quiet,
+) -> tuple[planning.Variant, ...]:
+    """Lay other ways to plan beside the plan; nothing is kept.
+
+    Parameters
+    ----------
+    view
+        The season.
+    budget
+        Also with this to spend [money]; None = not.
+    dearer
+        Product to how many times its price: one variant each.
+    lime_share
+        Also with this share of the lime now [fraction]; None = not.
+    time_limit_s
+        For each plan [s].
+    progress
+        Told each variant.
+
+    Returns
+    -------
+    tuple of planning.Variant
+        The plan itself, no mixing, and every pair mixed that no page forbids come first.
+    """
+    task = planning_task(view, PlanOptions(time_limit_s=time_limit_s))
+    freely = planning_task(view, PlanOptions(time_limit_s=time_limit_s, mix_undecided=True))
+    plots, offers, terms = task.plots, task.offers, task.terms
+    asked = [
+        planning.Asked("as planned", plots, offers, terms),
+        planning.Asked("nothing mixed", plots, offers, replace(terms, mixing=frozenset())),
+        planning.Asked("all mixed that no page forbids", plots, offers, freely.terms),
+    ]
+    if budget is not None:
+        asked.append(planning.Asked("with the budget", plots, offers, replace(terms, budget=budget)))
+    for product, times in dearer.items():
+        changed = tuple(
+            replace(one, price=one.price * Decimal(str(times)), price_breaks=())
+            if one.product == product and one.price is not None
+            else one
+            for one in offers
+        )
+        asked.append(planning.Asked(f"{product} at {times:g} times its price", plots, changed, terms))
+    if lime_share is not None:
+        less = tuple(
+            replace(
+                plot,
+                demands=tuple(
+                    replace(one, mass_kg=one.mass_kg * lime_share)
+                    if one.supply.is_lime and one.mass_kg is not None
+                    else one
+                    for one in plot.demands
+                ),
+            )
+            for plot in plots
+        )
+        asked.append(planning.Asked(f"{lime_share:.0%} of the lime now", less, offers, terms))
+    return planning.what_if(asked, task.wares, progress)
 
 
 def ground_rules(view: SeasonView) -> tuple[planning.GroundRule, ...]:
@@ -871,7 +1078,12 @@ def planned_view(view: SeasonView) -> Plan:
     return view.plan
 
 
-def reasons(view: SeasonView, time_limit_s: float, progress: Progress = quiet) -> planning.Reasons:
+def reasons(
+    view: SeasonView,
+    time_limit_s: float,
+    progress: Progress = quiet,
+    questions: Sequence[planning.Question] = tuple(planning.Question),
+) -> planning.Reasons:
     """Say why the season's plan is what it is, by planning again with one thing changed at a time.
 
     Parameters
@@ -882,6 +1094,8 @@ def reasons(view: SeasonView, time_limit_s: float, progress: Progress = quiet) -
         For each new plan [s].
     progress
         Told each question.
+    questions
+        Which to ask.
 
     Returns
     -------
@@ -894,7 +1108,7 @@ def reasons(view: SeasonView, time_limit_s: float, progress: Progress = quiet) -
     """
     plan = planned_view(view)
     task = planning_task(view, PlanOptions(time_limit_s=time_limit_s))
-    return planning.explain(task.plots, task.wares, task.offers, task.terms, plan, progress)
+    return planning.explain(task.plots, task.wares, task.offers, task.terms, plan, progress, questions)
 
 
 def compare_habits(
@@ -998,20 +1212,21 @@ def order_blend(
 def _append(
     path: Path, entries: Sequence[Application], problems: Sequence[Problem], today: dt.date
 ) -> Recorded:
-    with files.edit(path) as editor:
+    with files.edit(path, "record") as editor:
         appended = editor.append_applications(entries)
-    after = view(path, today)
+        after = worked_out(editor.record(), today)
     return Recorded(
         appended.new,
         appended.already_there,
         appended.conflicts,
         after,
-        (*problems, *appended.conflicts, *_other_seasons(appended.new, after.record.info.season)),
+        (*problems, *appended.conflicts, *_other_seasons(appended.new, after.record)),
     )
 
 
-def _other_seasons(entries: Sequence[Application], season: int) -> tuple[Problem, ...]:
+def _other_seasons(entries: Sequence[Application], record: PropertyRecord) -> tuple[Problem, ...]:
     """Say which entries the status of the season leaves out, because of their date."""
+    season, start = record.info.season, record.info.settings.season_start
     return tuple(
         Problem(
             f"entry {entry.entry_id}, applied_on",
@@ -1021,7 +1236,7 @@ def _other_seasons(entries: Sequence[Application], season: int) -> tuple[Problem
             Level.WARNING,
         )
         for entry in entries
-        if entry.applied_on.year != season
+        if needs.season_of(entry.applied_on, start) != season
     )
 
 
@@ -1098,7 +1313,7 @@ def record_file(path: Path, file: Path, today: dt.date, asks: Question = keep_wh
         When an entry cannot be read; nothing was stored.
     """
     record = files.load(path)
-    known = {plot.plot_id for plot in record.plots}
+    known = {plot.plot_id for plot in record.plots} | set(record.former_names)
     if file.suffix.lower() in files.SUFFIXES:
         entries, problems = files.applications_from(files.read_table(file), known)
     else:
@@ -1123,6 +1338,8 @@ class HandEntry:
     corrects
         Id of the entry this one corrects, or empty. Its timing is taken over, and its plan line when plot and
         product are the same.
+    area, part
+        Ground it went on (``"5 acre"``), and what that part is called; None, empty = the whole plot.
     """
 
     plot_id: str
@@ -1135,6 +1352,8 @@ class HandEntry:
     note: str = ""
     reason: str = ""
     corrects: str = ""
+    area: str | None = None
+    part: str = ""
 
 
 def record_entry(path: Path, hand: HandEntry, now: dt.datetime) -> Recorded:
@@ -1168,8 +1387,10 @@ def record_entry(path: Path, hand: HandEntry, now: dt.datetime) -> Recorded:
             Problem("product", f"{hand.product!r} is not a product here", f"Use one of: {names}.")
         )
     problems.extend(_correction_problems(hand.corrects, record.applications))
-    typed = files.typed_options({"amount": hand.amount, "applied on": hand.applied_on}, problems)
+    words = {"amount": hand.amount, "applied on": hand.applied_on, "area": hand.area}
+    typed = files.typed_options(words, problems)
     mass_kg = typed.quantity("amount", "mass") or 0.0
+    area_m2 = typed.quantity("area", "area")
     applied_on = typed.date("applied on") or now.date()
     if problems:
         raise InputError(problems)
@@ -1193,6 +1414,8 @@ def record_entry(path: Path, hand: HandEntry, now: dt.datetime) -> Recorded:
         note=hand.note,
         reason=hand.reason,
         replaces=hand.corrects,
+        area_m2=area_m2,
+        part=hand.part,
         recorded_at=now.isoformat(timespec="seconds"),
     )
     return _append(path, (entry,), (), now.date())
@@ -1280,6 +1503,6 @@ def log_calibration(path: Path, test: CatchTest, today: dt.date) -> Calibration:
         speed_m_s=speed_m_s,
         note=test.note,
     )
-    with files.edit(path) as editor:
+    with files.edit(path, "calibrate") as editor:
         editor.add_calibration(calibration)
     return calibration

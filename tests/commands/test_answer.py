@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 from command_line import run
+from rich.console import Console
 from typer.testing import CliRunner
 
 import loamwright
@@ -61,15 +62,18 @@ def test_the_traceback_is_for_those_who_ask() -> None:
     assert isinstance(done.exception, KeyError)
 
 
-def test_an_error_while_printing_is_one_too(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_an_answer_is_printed_whole_or_not_at_all(monkeypatch: pytest.MonkeyPatch) -> None:
     from loamwright.commands import text
 
-    def show(*_: object) -> None:
+    def show(console: Console, *_: object) -> None:
+        console.print("the first half")
         raise ZeroDivisionError
 
     editions = next(kind for kind in text.TEXTS if kind.__name__ == "Editions")
     monkeypatch.setitem(text.TEXTS, editions, show)  # type: ignore[arg-type]
-    assert CliRunner().invoke(app, ["guideline", "list"], env={TRACEBACK: ""}).exit_code == 70
+    done = CliRunner().invoke(app, ["guideline", "list"], env={TRACEBACK: ""})
+    assert done.exit_code == 70
+    assert done.stdout == ""
 
 
 # ---------------------------------------------------------------------------------------------
@@ -130,5 +134,8 @@ def test_help_loads_none_of_the_heavy_libraries() -> None:
     assert {name for name in done.stderr.split() if name.startswith("loamwright.")} == {
         "loamwright.errors",
         "loamwright.version",
-        *(f"loamwright.commands{room}" for room in ("", ".answer", ".buy", ".cli", ".guideline", ".plan")),
+        *(
+            f"loamwright.commands{room}"
+            for room in ("", ".answer", ".buy", ".cli", ".guideline", ".keep", ".plan")
+        ),
     }

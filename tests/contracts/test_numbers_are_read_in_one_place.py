@@ -25,6 +25,7 @@ ALLOWED: Mapping[str, tuple[str, str]] = {
         "fills trips chosen samples cores guide.cores_high np.argmax(gain_m) np.argmin(added_m)",
         "counts for a step of the reckoning, and positions in arrays",
     ),
+    "season.py": ("str(times)", "a factor that the command has read"),
     "commands": (
         "round(value, 2) value amount item.cost_per_ha TON_KG "
         "repr(read('hauling', hauling, supplies.parse_price_per_mass))",
@@ -52,11 +53,19 @@ ALLOWED: Mapping[str, tuple[str, str]] = {
         "already read; digits of a column's name",
     ),
     "files/settings.py": ("ACRE_M2 HA_M2 TON_KG", "constants of `units`"),
-    "files/textrows.py": ("value", "a number of a workbook, made the text that `fields` reads"),
+    "files/work_rules.py": (
+        "TON_KG match[1] match[2]",
+        "a constant; digits of a day that a pattern matched",
+    ),
+    "files/sheets/long_tables.py": ("run or 0", "digits of a run, to sort by"),
+    "files/sheets/words/calendar_dates.py": ("*", "digits of a date that a pattern matched"),
+    "files/sheets/words/vocabulary.py": ("*", "figures that ship with the program"),
+    "files/grids.py": ("value", "a number of a workbook, made the text that `fields` reads"),
     "files/vectors.py": (
-        "value shapely.get_dimensions(shapely.from_wkb(feature.wkb))",
+        "value about['features'] shapely.get_dimensions(shapely.from_wkb(feature.wkb))",
         "a number of a map layer, made text",
     ),
+    "files/large_maps.py": ("renumbered[index]", "a place in an array"),
     "files/plots.py": ("shapely.get_dimensions(shapely.from_wkb(feature.wkb))", "the dimension of a shape"),
 }
 

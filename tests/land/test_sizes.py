@@ -207,6 +207,11 @@ def test_a_plot_has_the_same_area_alone_and_in_any_company() -> None:
         assert measure_boundary(shapely.to_wkb(shape)).area_m2 == m2
 
 
+def test_the_way_a_ring_was_drawn_moves_no_digit() -> None:
+    shapes = many(300)
+    assert (areas_m2(shapes) == areas_m2([shape.reverse() for shape in shapes])).all()
+
+
 def test_no_shape_is_not_a_shape_without_area() -> None:
     found = measure_polygons([None, shapely.Polygon(), shapely.MultiPolygon(), polygon(box(0, 0, 10, 10))])
     assert np.isnan(found.area_m2[0])

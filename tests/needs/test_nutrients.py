@@ -38,6 +38,7 @@ from loamwright.needs.choice import Choice
 from loamwright.needs.nutrients import plot_needs
 from loamwright.needs.records import Need, PlotNeeds
 from loamwright.soil.records import LabRecommendation, OrganicInput, Reading, SoilTest
+from loamwright.units import LB_ACRE_KG_HA
 from loamwright.values import LimeBasis, NeedState, Nutrient, Quantity, Settings, Supply, Timing
 
 PUBLISHED = Path(__file__).parents[1] / "published"
@@ -80,6 +81,9 @@ def test_published_needs_with_their_classes(case: Mapping[str, Any]) -> None:
     found = needs([test], grown, acres=2.5)
     for nutrient, answer in case["answer"].items():
         need = of(found, nutrient)
+        if need.state is NeedState.TO_DECIDE:  # nitrogen on a legume mixture: the figure stands beside it
+            assert need.published_kg_ha == pytest.approx(answer * LB_ACRE_KG_HA, abs=case["tolerance"])
+            continue
         assert pounds(found, nutrient) == pytest.approx(answer * 2.5, abs=case["tolerance"])
         assert need.state is (NeedState.NEEDED if answer else NeedState.NONE)
     for element, printed_class in case.get("intermediates", {}).items():
@@ -530,7 +534,7 @@ def test_what_was_applied_this_season_is_taken_off_even_a_labs_figure() -> None:
     lab = replace(CLOVER, recommendation=advice(P2O5=33, taken=True))
     found = needs([lab], crop(), acres=2, applied={"P2O5": 10})
     assert pounds(found, "P2O5") == pytest.approx(56)
-    assert [credit.what for credit in of(found, "P2O5").credits] == ["applied this season"]
+    assert [credit.what for credit in of(found, "P2O5").credits] == ["applied since the soil was sampled"]
     done = needs([CLOVER], crop(), applied={"P2O5": 25})
     assert of(done, "P2O5").state is NeedState.NONE
 

@@ -4,8 +4,8 @@ A command reads what was typed, calls once and returns an `Answer`. `command` ad
 ``--units``, the moving line that names the stage, the refusals, and the exit code. What is printed follows
 from the type of the result alone: `data` for programs, `text` and its neighbours for people.
 
-Exit codes: 0 done, 1 done with warnings, 2 the input has problems and nothing was changed, 3 no plan, 70 an
-error of ours.
+Exit codes: 0 done; 1 done, with warnings or open decisions; 2 refused, or a question: nothing was changed;
+3 not possible; 70 an error of ours.
 """
 
 from __future__ import annotations
@@ -58,6 +58,9 @@ class Units(StrEnum):
 PropertyPath = Annotated[Path, typer.Argument(metavar="PROPERTY", help="The property file (.gpkg).")]
 LayerName = Annotated[str | None, typer.Option("--layer", help="Layer to read, when a file has several.")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON for programs instead of tables.")]
+Old = Annotated[
+    bool, typer.Option("--old", help="Hand out the plan although what it stood on has changed; it says so.")
+]
 InUnits = Annotated[
     Units | None, typer.Option("--units", help="Units for people; the property's own when not given.")
 ]
@@ -78,12 +81,15 @@ class Answer:
         True for exit code 3.
     from_file
         True when an error among the problems is a fault of the file asked about: exit code 2.
+    undecided
+        True when something is left to decide: exit code 1.
     """
 
     result: Any
     units: str = Units.US.value
     no_plan: bool = False
     from_file: bool = False
+    undecided: bool = False
 
     @property
     def problems(self) -> tuple[Problem, ...]:
@@ -143,10 +149,9 @@ def command(
         ]
 
         def run(*, context: typer.Context, as_json: bool, units: Units | None = None, **words: Any) -> None:
-            def call() -> Answer:
-                with _showing_progress(as_json) as progress:
-                    asked = Asked(as_json, units, progress)
-                    return function(asked, **words) if wants_asked else function(**words)
+            def call(progress: Progress) -> Answer:
+                asked = Asked(as_json, units, progress)
+                return function(asked, **words) if wants_asked else function(**words)
 
             raise typer.Exit(_answered(call, as_json, units, _flags(context)))
 
@@ -160,13 +165,16 @@ def command(
 
 
 def _answered(
-    call: Callable[[], Answer], as_json: bool, units: Units | None, flags: Mapping[str, str]
+    call: Callable[[Progress], Answer], as_json: bool, units: Units | None, flags: Mapping[str, str]
 ) -> int:
     """Call, print the answer or why there is none, and return the exit code."""
     try:
-        answer = call()
+        with _showing_progress(as_json) as progress:
+            answer = call(progress)
         answer = replace(answer, result=_naming_options(answer.result, flags))
-        _give(answer, as_json, answer.units if units is None else units.value)
+        system = answer.units if units is None else units.value
+        for piece in _json_of(answer.result) if as_json else _text_of(answer, system):
+            typer.echo(piece, nl=False)
         return exit_code(answer)
     except LoamwrightError as error:
         _refuse([name_options(problem, flags) for problem in _problems_of(error)], as_json)
@@ -182,54 +190,56 @@ def _answered(
         return OUR_ERROR
 
 
-def _give(answer: Answer, as_json: bool, system: str) -> None:
-    if as_json:
-        from loamwright.commands import data
+def _text_of(answer: Answer, system: str) -> Iterator[str]:
+    """Lay out an answer and its problems: all of it, before any of it is printed."""
+    from rich.console import Console
 
-        _print_json(data.of(answer.result))
-    else:
-        from rich.console import Console
+    from loamwright.commands import buy_text, keep_text, plan_text, sheet_text, text
 
-        from loamwright.commands import buy_text, plan_text, sheet_text, text
+    rooms = (text, plan_text, buy_text, sheet_text, keep_text)
+    texts = {kind: show for room in rooms for kind, show in room.TEXTS.items()}
+    console = Console(highlight=False)
+    with console.capture() as printed:
+        texts[type(answer.result)](console, answer.result, system)
+        text.show_problems(console, answer.problems)
+    yield printed.get()
 
-        texts = {**text.TEXTS, **plan_text.TEXTS, **buy_text.TEXTS, **sheet_text.TEXTS}
-        out = Console(highlight=False)
-        texts[type(answer.result)](out, answer.result, system)
-        text.show_problems(out, answer.problems)
+
+def _json_of(found: Any) -> Iterator[str]:
+    """Write JSON in one piece; a list that comes as an iterator an item to a line, without holding it."""
+    import json
+
+    from loamwright.commands import data
+
+    values = data.of(found)
+    problems = found["problems"] if isinstance(found, dict) else getattr(found, "problems", ())
+    values = {**values, "questions": data.questions(problems)}
+    if not any(isinstance(value, Iterator) for value in values.values()):
+        yield json.dumps(values, ensure_ascii=False, indent=2) + "\n"
+        return
+    for place, (key, value) in enumerate(values.items()):
+        yield f"{',' if place else '{'}\n  {json.dumps(key)}: "
+        if not isinstance(value, Iterator):
+            yield json.dumps(value, ensure_ascii=False)
+            continue
+        items = (json.dumps(item, ensure_ascii=False) for item in value)
+        before = "["
+        while some := ",\n    ".join(islice(items, 1000)):
+            yield f"{before}\n    {some}"
+            before = ","
+        yield "\n  ]"
+    yield "\n}\n"
 
 
 def _refuse(problems: list[Problem], as_json: bool) -> None:
     if as_json:
-        from loamwright.commands import data
-
-        _print_json({"problems": data.of(problems)})
+        typer.echo("".join(_json_of({"problems": problems})), nl=False)
     else:
         from rich.console import Console
 
         from loamwright.commands import text
 
         text.show_problems(Console(stderr=True, highlight=False), problems)
-
-
-def _print_json(data: Mapping[str, Any]) -> None:
-    """Print JSON; a list that comes as an iterator is printed an item to a line, without holding it."""
-    import json
-
-    if not any(isinstance(value, Iterator) for value in data.values()):
-        typer.echo(json.dumps(data, ensure_ascii=False, indent=2))
-        return
-    for place, (key, value) in enumerate(data.items()):
-        typer.echo(f"{',' if place else '{'}\n  {json.dumps(key)}: ", nl=False)
-        if not isinstance(value, Iterator):
-            typer.echo(json.dumps(value, ensure_ascii=False), nl=False)
-            continue
-        items = (json.dumps(item, ensure_ascii=False) for item in value)
-        before = "["
-        while some := ",\n    ".join(islice(items, 1000)):
-            typer.echo(f"{before}\n    {some}", nl=False)
-            before = ","
-        typer.echo("\n  ]", nl=False)
-    typer.echo("\n}")
 
 
 def exit_code(answer: Answer) -> int:
@@ -239,12 +249,16 @@ def exit_code(answer: Answer) -> int:
     if answer.from_file and has_errors(answer.problems):
         return INPUT_PROBLEMS
     warned = any(problem.level is not Level.NOTE for problem in answer.problems)
-    return WARNINGS if warned else DONE
+    return WARNINGS if warned or answer.undecided else DONE
 
 
 @contextmanager
 def _showing_progress(as_json: bool) -> Iterator[Progress]:
-    """Show a moving line that names the stage, from the first stage on, on a terminal and only there."""
+    """Show a moving line that names the stage, on a terminal and only there.
+
+    It begins with the first stage. A stage begun after the end, while the answer is laid out, is not shown:
+    nothing may move while lines are printed.
+    """
     if as_json or not sys.stderr.isatty():
         yield lambda _stage: None
         return
@@ -252,14 +266,17 @@ def _showing_progress(as_json: bool) -> Iterator[Progress]:
 
     err = Console(stderr=True)
     line = err.status("")
+    over = False
 
     def show(stage: str) -> None:
-        line.update(f"{stage} …")
-        line.start()
+        if not over:
+            line.update(f"{stage} …")
+            line.start()
 
     try:
         yield show
     finally:
+        over = True
         line.stop()
 
 

@@ -6,6 +6,7 @@ This file lays out text; it computes nothing but units. ``--json`` output is in 
 from __future__ import annotations
 
 import csv
+import io
 from collections.abc import Callable, Mapping
 from decimal import Decimal
 from typing import Any
@@ -220,7 +221,8 @@ _COLUMNS = (
 
 def show_material_rows(console: Console, found: MaterialRows, _system: str) -> None:
     """Print materials as rows of a products file, package and price left to fill in."""
-    writer = csv.DictWriter(console.file, _COLUMNS, restval="", lineterminator="\n")
+    rows = io.StringIO()
+    writer = csv.DictWriter(rows, _COLUMNS, restval="", lineterminator="\n")
     writer.writeheader()
     for item in found.materials:
         product = item.product
@@ -235,6 +237,7 @@ def show_material_rows(console: Console, found: MaterialRows, _system: str) -> N
                 "figures_from": f"{LABEL_WINS} {item.analysis_source}",
             }
         )
+    console.out(rows.getvalue(), highlight=False, end="")
 
 
 def show_seed(console: Console, found: SeedAnswer, system: str) -> None:

@@ -472,14 +472,25 @@ def _plan(plan: Plan, view: SeasonView) -> Json:
 def _status(view: SeasonView) -> Json:
     return {
         "season": view.record.info.season,
+        "plan_made_before": [str(aged) for aged in view.aged or ()],
         "lines": view.statuses,
         "balance": view.balances,
         "problems": view.problems,
     }
 
 
+def questions(problems: Iterable[Problem]) -> list[Json]:
+    """Return the problems that are questions, with their ids and choices."""
+    return [
+        {"id": p.question, "where": p.where, "question": p.what, "choices": list(p.choices)}
+        for p in problems
+        if p.question
+    ]
+
+
 #: Answers whose shape is their own.
 SPECIAL: Mapping[type, Callable[[Any], Json]] = {
+    Problem: lambda p: {"where": p.where, "what": p.what, "fix": p.fix, "level": p.level},
     LargeMeasured: _measured,
     Measured: _measured,
     SeasonNeeds: _needs,

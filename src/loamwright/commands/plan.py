@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
@@ -18,10 +19,18 @@ from loamwright.commands.answer import (
     today,
     view_of,
 )
+from loamwright.errors import UnitError
 
 app = typer.Typer()
 
 SolveTime = Annotated[float, typer.Option("--time-limit", help="Seconds each search may take.")]
+
+
+class Open(StrEnum):
+    """What to do with needs that are still to decide."""
+
+    LEAVE = "leave"
+    PUBLISHED = "published"
 
 
 @command(app, in_units=True)
@@ -35,6 +44,9 @@ def plan(
     gap: Annotated[float, typer.Option(help="Proof wanted: 0.001 = within a tenth of a percent.")] = 0.001,
     time_limit: SolveTime = 60.0,
     reason: Annotated[str, typer.Option(help="Why this plan replaces the one before.")] = "",
+    open_: Annotated[
+        Open, typer.Option("--open", help="What is still to decide: leave it out, or plan it as published.")
+    ] = Open.LEAVE,
     tables: Annotated[
         bool, typer.Option("--tables", help="Print the long table of every product too.")
     ] = False,
@@ -50,6 +62,7 @@ def plan(
         time_limit_s=time_limit,
         reason=reason,
         fixed=() if fixed is None else season.read_passes(view_of(property_path), fixed),
+        published=open_ is Open.PUBLISHED,
     )
     view = season.make_plan(property_path, options, today(), asked.progress)
     made = season.planned_view(view)
@@ -67,12 +80,61 @@ def plan(
 
 
 @command(app, in_units=True)
-def why(asked: Asked, property_path: PropertyPath, time_limit: SolveTime = 20.0) -> Answer:
+def why(
+    asked: Asked,
+    property_path: PropertyPath,
+    ask: Annotated[
+        str | None, typer.Option(help="Only one question: nutrients, offers or prices; all when not given.")
+    ] = None,
+    time_limit: SolveTime = 20.0,
+) -> Answer:
     """Say why the plan is what it is: what each nutrient costs, and at which price others would enter."""
-    from loamwright import season
+    from loamwright import planning, season
 
     view = view_of(property_path)
-    return Answer(season.reasons(view, time_limit, asked.progress), view.record.info.units)
+    season.refuse_old(view, "why", old_ok=False)
+    questions = tuple(planning.Question)
+    if ask is not None:
+        questions = (read("ask", ask, planning.Question),)
+    return Answer(season.reasons(view, time_limit, asked.progress, questions), view.record.info.units)
+
+
+@command(app)
+def whatif(
+    asked: Asked,
+    property_path: PropertyPath,
+    budget: Annotated[str | None, typer.Option(help="Also with this to spend.")] = None,
+    dearer: Annotated[
+        list[str] | None, typer.Option(help="Also with a product dearer: 'Potash 0-0-60=1.3'.")
+    ] = None,
+    lime_share: Annotated[float | None, typer.Option(help="Also with this share of the lime now.")] = None,
+    time_limit: SolveTime = 20.0,
+) -> Answer:
+    """Lay other ways to plan side by side: dollars, trips, hours, pounds, what is left short."""
+    from loamwright import season
+    from loamwright.commands.results import Variants
+    from loamwright.units import parse_money
+
+    view = view_of(property_path)
+    factors = dict(read("dearer", one, _times) for one in dearer or ())
+    found = season.what_if(
+        view, read_if_given("budget", budget, parse_money), factors, lime_share, time_limit, asked.progress
+    )
+    return Answer(Variants(found), view.record.info.units)
+
+
+def _times(text: str) -> tuple[str, float]:
+    """A product and how many times its price."""
+    from loamwright.units import read_number
+
+    product, _, factor = text.rpartition("=")
+    try:
+        times = read_number(factor)
+    except UnitError as error:
+        raise UnitError(f"{text!r} names no product and factor", "write for example Potash=1.3") from error
+    if not (product.strip() and 0 <= times <= 1000):
+        raise UnitError(f"{text!r} names no product and factor", "write for example Potash=1.3")
+    return product.strip(), times
 
 
 @command(app, in_units=True)

@@ -5,13 +5,14 @@ Like `text`, it lays out text and computes nothing but units.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 from rich.console import Console
 from rich.markup import escape
 
-from loamwright.commands.results import BudgetCurve, HabitsCosted, PlanMade
+from loamwright.commands.results import BudgetCurve, HabitsCosted, PlanMade, Variants
 from loamwright.commands.text import (
     OUTCOME_WORDS,
     show_cautions,
@@ -88,7 +89,7 @@ def _when(job: Job) -> str:
 def _amount(line: PlanLine, system: str) -> str:
     """One product of a load, in packages where they come out whole or half."""
     if line.packages is not None and (line.packages * 2) % 1 == 0:
-        return f"{line.packages:g} × {line.package} {line.product}"
+        return f"{packages_words(line.packages, line.package, line.mass_kg, system)} {line.product}"
     return f"{mass_words(line.mass_kg, system)} {line.product}"
 
 
@@ -185,10 +186,22 @@ def show_habits(console: Console, found: HabitsCosted, system: str) -> None:
     """Print the usual ways of doing it beside the plan."""
     table = table_of("On the same needs", "way", "cost", "needs covered", "short", "over", numbers=(1, 2))
     if found.view.plan is not None:
-        table.add_row("the plan", format_money(found.view.plan.total_cost), "", "", "")
+        plan = found.view.plan
+        over = [row for row in plan.coverage if row.need_kg is not None and row.supplied_kg > row.need_kg]
+        short = [row for row in plan.coverage if row.need_kg and row.supplied_kg < 0.95 * row.need_kg]
+        covered = math.fsum(
+            min(1.0, row.supplied_kg / row.need_kg) for row in plan.coverage if row.need_kg
+        ) / max(1, sum(bool(row.need_kg) for row in plan.coverage))
+        table.add_row(
+            f"the plan, {len(plan.jobs)} trips",
+            format_money(plan.total_cost),
+            f"{covered:.0%}",
+            _listed(short, system),
+            _listed(over, system),
+        )
     for habit in found.habits:
         table.add_row(
-            escape(habit.name),
+            f"{escape(habit.name)}, {len(habit.plan.jobs)} trips",
             format_money(habit.plan.total_cost),
             f"{habit.covered:.0%}",
             _listed(habit.short, system),
@@ -199,6 +212,21 @@ def show_habits(console: Console, found: HabitsCosted, system: str) -> None:
         console.print(f"[bold]{escape(habit.name)}[/]: {escape(habit.how)} {escape(habit.beside)}")
         for sentence in habit.broken:
             console.print(f"  [yellow]{escape(sentence)}[/]")
+
+
+def show_variants(console: Console, found: Variants, system: str) -> None:
+    """Print ways to plan side by side."""
+    table = table_of("What if", "way", "cost", "trips", "hours", "product", "short", numbers=(1, 2, 3, 4))
+    for one in found.variants:
+        table.add_row(
+            escape(one.name),
+            format_money(one.cost),
+            str(one.trips),
+            f"{one.hours:.0f}" if one.hours else "",
+            mass_words(one.mass_kg, system),
+            _listed(one.short, system),
+        )
+    console.print(table)
 
 
 def show_budget(console: Console, found: BudgetCurve, _system: str) -> None:
@@ -233,6 +261,7 @@ def show_blend(console: Console, found: CustomBlend, system: str) -> None:
 #: What people read of each kind of result about plans, as in `text`.
 TEXTS: Mapping[type, Callable[[Console, Any, str], None]] = {
     PlanMade: show_plan,
+    Variants: show_variants,
     Reasons: show_reasons,
     HabitsCosted: show_habits,
     BudgetCurve: show_budget,

@@ -306,6 +306,10 @@ def show_cautions(console: Console, cautions: Iterable[Caution], sources: Source
 def show_status(console: Console, found: SeasonStatus, system: str) -> None:
     """Print planned against applied, what each plot is still owed, and the lime used up."""
     view = found.view
+    if view.aged and view.plan is not None:
+        console.print(f"The plan was made {view.plan.made_at[:10]}, before this changed:", markup=False)
+        for aged in view.aged:
+            console.print(f"  {aged}", markup=False)
     table = table_of(
         f"Done so far, season {view.record.info.season}",
         "plot",
@@ -427,6 +431,13 @@ def show_imported(console: Console, found: Imported, _system: str) -> None:
     """Print a sentence for each file taken in."""
     for sentence in found.taken:
         console.print(sentence, markup=False)
+    changed = [difference for difference in found.differences if difference.state == "changed"]
+    for difference in found.differences if found.preview else changed:
+        console.print(f"  {difference.thing} {difference.name}: {difference.state}", markup=False)
+        for field, before, after in difference.fields:
+            console.print(f"    {field}: {before} → {after}", markup=False)
+    if found.preview:
+        console.print("Nothing was stored: this was a preview.", markup=False)
 
 
 def _show_next_steps(console: Console, property_path: Path) -> None:

@@ -260,9 +260,16 @@ class _Contents:
         for test in view.record.soil_tests:
             self.tests[test.plot_id].append(test)
         self.entries: dict[str, list[Application]] = defaultdict(list)
-        for entry in season_entries(view.record.applications, view.record.info.season):
+        for entry in season_entries(
+            view.record.applications, view.record.info.season, view.record.info.settings.season_start
+        ):
             self.entries[entry.plot_id].append(entry)
-        self.answered = lines_answered(view.plan, view.record.applications, view.record.info.season)
+        self.answered = lines_answered(
+            view.plan,
+            view.record.applications,
+            view.record.info.season,
+            view.record.info.settings.season_start,
+        )
         self.counted = taken_off(view.plan, view.record.applications)
         self.cautions = tuple(
             c
@@ -283,7 +290,7 @@ class _Contents:
             title=info.name,
             season=str(info.season),
             about=info.about,
-            made_on=view.made_on.isoformat(),
+            made_on=view.stamp,
             plan_id=view.plan.plan_id if view.plan else "",
             store_key=f"loamwright/{info.name}/{info.season}",
             units=self.units,

@@ -23,10 +23,11 @@ from typing import Any, Generic, TypeVar
 
 from loamwright.errors import Level, Problem, PropertyFileError
 from loamwright.files.work_rules import kept_rules, rules_to_keep
-from loamwright.land import Cropping, KeepOut, Plot
+from loamwright.land import Cropping, KeepOut, Plot, PlotPart, Way
+from loamwright.needs import Decision
 from loamwright.planning import Coverage, Job, Plan, PlanLine, Purchase, Window
 from loamwright.soil import OrganicInput, Reading, SoilTest
-from loamwright.supplies import LimeLabel, Offer, Product
+from loamwright.supplies import LimeLabel, Offer, Product, StockEntry
 from loamwright.values import Nutrient, PropertyInfo, Quantity, Settings, Source, Spreader, Step, Timing
 from loamwright.work import Application, Calibration
 
@@ -193,15 +194,13 @@ def _steps(column: str) -> Codec:
 
 
 def _problems(column: str) -> Codec:
+    names = ("where", "what", "fix", "level")
+
     def encode(problems: tuple[Problem, ...]) -> list[dict[str, str]]:
-        return (
-            [{part.name: str(getattr(p, part.name)) for part in fields(Problem)} for p in problems]
-            if (problems)
-            else []
-        )
+        return [{name: str(getattr(problem, name)) for name in names} for problem in problems]
 
     def decode(content: list[dict[str, str]]) -> tuple[Problem, ...]:
-        return tuple(Problem(**{**p, "level": Level(p["level"])}) for p in content)  # type: ignore[arg-type]
+        return tuple(Problem(p["where"], p["what"], p["fix"], Level(p["level"])) for p in content)
 
     return _json(column, decode, encode)
 
@@ -349,9 +348,15 @@ PLOTS = Layout(
         "boundary_wkb": _one("boundary", _boundary_blob, _boundary_wkb),
         "entrance": _pair("entrance_lon", "entrance_lat"),
         "extra": _mapping("extra"),
+        "reach_months": _json("reach_months", tuple, list),
+        "reach": _mapping("reach"),
     },
 )
-CROPPINGS = Layout("croppings", Cropping, ("plot_id", "season"), {"yield_goal": _quantity("yield_goal")})
+PARTS = Layout("plot_parts", PlotPart, ("part_id",), {"shape_wkb": _one("shape", shape_blob, shape_wkb)})
+WAYS = Layout("ways", Way, ("way_id",), {"shape_wkb": _one("shape", shape_blob, shape_wkb)})
+CROPPINGS = Layout(
+    "croppings", Cropping, ("plot_id", "season", "position"), {"yield_goal": _quantity("yield_goal")}
+)
 KEEPOUTS = Layout("keepouts", KeepOut, ("keepout_id",), {"shape_wkb": _one("shape", shape_blob, shape_wkb)})
 SOIL_TESTS = Layout("soil_tests", SoilTest, ("test_id",), elsewhere=frozenset({"readings", "recommendation"}))
 SOIL_READINGS = Layout("soil_readings", Reading)
@@ -379,6 +384,8 @@ PRODUCTS = Layout(
         "extra": _mapping("extra"),
     },
 )
+PURCHASES = Layout("purchases", StockEntry, ("purchase_id",))
+DECISIONS = Layout("decisions", Decision, ("decision_id",))
 OFFERS = Layout("offers", Offer, ("offer_id",), {"price_breaks": _price_breaks("price_breaks")})
 PLANS = Layout(
     "plans",
@@ -388,6 +395,7 @@ PLANS = Layout(
         "counted_entries": _texts("counted_entries"),
         "explanation": _texts("explanation"),
         "problems": _problems("problems"),
+        "fingerprint": _mapping("fingerprint"),
     },
     frozenset({"jobs", "lines", "buy", "coverage", "plot_costs"}),
 )

@@ -84,7 +84,7 @@ def measure_large(
     kept = np.flatnonzero(survey.usable)
     if not len(kept):
         raise InputError(survey.problems)
-    renumbered = dict(zip(kept.tolist(), range(len(kept)), strict=True)) if survey.cut else {}
+    renumbered = np.cumsum(survey.usable) - 1
     return LargeMeasured(
         [survey.ids[index] for index in kept.tolist()],
         [survey.names[index] or survey.ids[index] for index in kept.tolist()],
@@ -93,7 +93,7 @@ def measure_large(
         survey.parts[kept],
         survey.holes[kept],
         survey.area_se_m2[kept],
-        {renumbered[index]: area for index, area in survey.cut.items() if index in renumbered},
+        {int(renumbered[index]): area for index, area in survey.cut.items()},
         tuple(survey.problems),
     )
 
@@ -215,9 +215,9 @@ class _Survey:
             if pair.first not in twice and pair.second not in twice:
                 problem = land.overlap_problem(pair, self.plot(pair.first), self.plot(pair.second))
                 self.problems.append(problem)
-        for some in _some_at_once(several):
+        for some in _some_at_once(several[self.usable[several]]):
             self.problems.extend(land.find_slivers([self.plot(n, shapes[n]) for n in some]))
-        for some in _some_at_once(near):
+        for some in _some_at_once(near[self.usable[near]]):
             areas = land.areas([self.plot(n, shapes[n]) for n in some], keepouts)
             self.cut |= dict(zip(some, areas, strict=True))
 

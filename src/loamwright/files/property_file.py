@@ -13,8 +13,9 @@ from __future__ import annotations
 import datetime as dt
 import sqlite3
 import tempfile
+import uuid
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass, replace
 from importlib import resources
@@ -22,15 +23,18 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from loamwright import land
-from loamwright.errors import Problem, PropertyFileError
+from loamwright.errors import InputError, Level, Problem, PropertyFileError
+from loamwright.files import guidelines, journal
 from loamwright.files.columns import (
     APPLICATIONS,
     CALIBRATIONS,
     CROPPINGS,
+    DECISIONS,
     INFO,
     KEEPOUTS,
     OFFERS,
     ORGANIC_INPUTS,
+    PARTS,
     PLAN_COVERAGE,
     PLAN_JOBS,
     PLAN_LINES,
@@ -38,29 +42,32 @@ from loamwright.files.columns import (
     PLANS,
     PLOTS,
     PRODUCTS,
+    PURCHASES,
     SETTINGS,
     SOIL_READINGS,
     SOIL_TESTS,
     SPREADERS,
+    WAYS,
     Layout,
     shape_wkb,
 )
-from loamwright.land import Cropping, KeepOut, Plot
+from loamwright.land import Cropping, KeepOut, Plot, PlotPart, Way
+from loamwright.needs import Decision
 from loamwright.planning import Plan
 from loamwright.soil import LabRecommendation, OrganicInput, SoilTest
-from loamwright.supplies import Offer, Product
+from loamwright.supplies import Offer, Product, StockEntry
 from loamwright.units import ACRE_M2
-from loamwright.values import Nutrient, PropertyInfo, Quantity
+from loamwright.values import Nutrient, PropertyInfo, Quantity, Spreader
 from loamwright.version import __version__
-from loamwright.work import Application, Calibration, PropertyRecord
+from loamwright.work import Application, Calibration, Done, PropertyRecord, Retired
 
 R = TypeVar("R")
 
 #: Version of the tables this program writes.
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 
 #: Schema version to the SQL file in ``data/property_file`` that brings it one version further.
-UPGRADES: Mapping[int, str] = {}
+UPGRADES: Mapping[int, str] = {1: "upgrade-1-to-2.sql"}
 
 #: How long a writer waits for another one [s].
 WAIT_S = 10.0
@@ -97,8 +104,8 @@ def create(path: Path, info: PropertyInfo) -> None:
                 connection.execute("PRAGMA foreign_keys = ON")
                 with _transaction(connection, "BEGIN IMMEDIATE"):
                     connection.execute(
-                        "INSERT INTO loamwright (schema_version, made_by) VALUES (?, ?)",
-                        (SCHEMA_VERSION, __version__),
+                        "INSERT INTO loamwright (schema_version, made_by, property_uid) VALUES (?, ?, ?)",
+                        (SCHEMA_VERSION, __version__, uuid.uuid4().hex),
                     )
                     Editor(connection).put_info(info)
             if path.exists():
@@ -162,13 +169,19 @@ def refuse_to_replace(path: Path) -> None:
 
 
 @contextmanager
-def edit(path: Path, wait_s: float = WAIT_S) -> Iterator[Editor]:
+def edit(path: Path, command: str = "", by: str = "", wait_s: float = WAIT_S) -> Iterator[Editor]:
     """Open a property file for one change: all of it is kept, or, when anything fails, none.
+
+    What changed is written into the journal in the same transaction.
 
     Parameters
     ----------
     path
         The property file. A file of an older version is copied, then brought up to date.
+    command
+        What makes the change, for the journal: ``"set plot AF-03"``.
+    by
+        Who; empty = the keeper that the settings name.
     wait_s
         How long to wait for another program that is writing [s].
 
@@ -184,7 +197,26 @@ def edit(path: Path, wait_s: float = WAIT_S) -> Iterator[Editor]:
         record refers to something the file does not hold.
     """
     with _opened(path, wait_s) as connection, _transaction(connection, "BEGIN IMMEDIATE"):
-        yield Editor(connection)
+        _refuse_foreign(connection)
+        editor = Editor(connection)
+        with journal.watching(connection) as watched:
+            yield editor
+        keeper = connection.execute("SELECT keeper FROM property").fetchone()
+        who = by or (keeper["keeper"] if keeper else "")
+        now = dt.datetime.now().astimezone().isoformat(timespec="seconds")
+        editor.change_id = journal.write(
+            connection, watched.rows(), now, who, command, editor.undoes, editor.change_uid
+        )
+
+
+def _refuse_foreign(connection: sqlite3.Connection) -> None:
+    """Write nothing into a file whose own triggers would run: they may be anybody's."""
+    foreign = journal.foreign_parts(connection)
+    if foreign:
+        raise PropertyFileError(
+            f"it holds {', '.join(foreign)}, which loamwright did not make and does not run; another program "
+            "put it there: take it out there, or with the option `mend` of check, which copies it first"
+        )
 
 
 def _sql(name: str) -> str:
@@ -203,6 +235,7 @@ def _opened(path: Path, wait_s: float) -> Iterator[sqlite3.Connection]:
         ) as connection:
             connection.row_factory = sqlite3.Row
             connection.execute("PRAGMA foreign_keys = ON")
+            connection.execute("PRAGMA trusted_schema = OFF")
             connection.execute("PRAGMA synchronous = FULL")
             version = _version(connection)
             if version < SCHEMA_VERSION:
@@ -218,6 +251,174 @@ def _opened(path: Path, wait_s: float) -> Iterator[sqlite3.Connection]:
         raise PropertyFileError(_why(error, wait_s), str(path)) from error
     except PropertyFileError as error:
         raise PropertyFileError(error.what, str(path)) from error
+
+
+def read_journal(path: Path) -> tuple[journal.Change, ...]:
+    """Read every change made to a property file, oldest first.
+
+    Parameters
+    ----------
+    path
+        The property file.
+
+    Returns
+    -------
+    tuple of journal.Change
+
+    Raises
+    ------
+    PropertyFileError
+        As for `load`.
+    """
+    with _opened(path, WAIT_S) as connection, _transaction(connection, "BEGIN"):
+        return journal.read(connection)
+
+
+def differences(path: Path, other: Path) -> journal.Difference:
+    """Hold two copies of one property against each other by their journals.
+
+    Parameters
+    ----------
+    path, other
+        This copy, and the other one.
+
+    Returns
+    -------
+    journal.Difference
+
+    Raises
+    ------
+    PropertyFileError
+        When they are not copies of one property, or as for `load`.
+    """
+    here, there = load(path), load(other)
+    if here.property_uid != there.property_uid:
+        raise PropertyFileError(
+            f"it is a copy of another property ({there.info.name!r}, not {here.info.name!r}); only copies "
+            "of one property can be held against each other",
+            str(other),
+        )
+    return journal.differences(read_journal(path), read_journal(other))
+
+
+def backup(path: Path, folder: Path, today: dt.date) -> Path:
+    """Make a dated copy of a property file and check it.
+
+    Parameters
+    ----------
+    path
+        The property file.
+    folder
+        Where; must exist.
+    today
+        Put into the name.
+
+    Returns
+    -------
+    Path
+        The copy.
+
+    Raises
+    ------
+    PropertyFileError
+        When the copy cannot be made, or is not whole.
+    """
+    stem = f"{path.stem}.{today.isoformat()}"
+    target = folder / f"{stem}{path.suffix}"
+    number = 2
+    while target.exists():
+        target, number = folder / f"{stem}-{number}{path.suffix}", number + 1
+    with _opened(path, WAIT_S) as connection:
+        try:
+            with tempfile.TemporaryDirectory(prefix=".loamwright-", dir=folder) as scratch:
+                draft = Path(scratch) / "copy.gpkg"
+                with closing(sqlite3.connect(draft)) as copy:
+                    connection.backup(copy)
+                    whole = copy.execute("PRAGMA integrity_check").fetchone()[0]
+                if whole != "ok":
+                    raise PropertyFileError(f"the copy is not whole ({whole}); run `check` on the property")
+                draft.rename(target)
+        except OSError as error:
+            raise PropertyFileError(
+                f"no copy can be made in {folder}: {error.strerror}; name another"
+            ) from error
+    load(target)
+    return target
+
+
+#: Tables that `check_property` reads row by row; the others are read whole.
+_CHECKED: tuple[Layout[Any], ...] = (
+    *(PLOTS, PARTS, WAYS, CROPPINGS, KEEPOUTS, ORGANIC_INPUTS, PRODUCTS, OFFERS, PURCHASES, DECISIONS),
+    *(PLAN_LINES, PLAN_PURCHASES, PLAN_COVERAGE, APPLICATIONS, CALIBRATIONS, SPREADERS, SOIL_READINGS),
+)
+
+
+def check_property(path: Path, mend: bool = False, today: dt.date | None = None) -> tuple[Problem, ...]:
+    """Read a whole property file and name what is wrong with it.
+
+    Parameters
+    ----------
+    path
+        The property file.
+    mend
+        True takes out triggers and views that are not ours, after a dated copy.
+    today
+        Date of that copy.
+
+    Returns
+    -------
+    tuple of Problem
+        Empty when everything is as this program writes it.
+    """
+    if mend:
+        backup(path, path.parent, today or _today())
+    found: list[Problem] = []
+    restore = "Restore it from a copy, or correct it in the program that changed it."
+    with _opened(path, WAIT_S) as connection:
+        foreign = journal.foreign_parts(connection)
+        for name in foreign:
+            if mend:
+                kind, _, word = name.partition(" ")
+                quoted = word.replace('"', '""')
+                connection.execute(f'DROP {kind} "{quoted}"')
+            what = f"it holds the {name}, which loamwright did not make" + (
+                " and has taken out" if mend else ""
+            )
+            fix = "Nothing more to do." if mend else "Take it out with check: `mend`."
+            found.append(Problem(path.name, what, fix, Level.NOTE if mend else Level.WARNING))
+        with _transaction(connection, "BEGIN"):
+            for row in connection.execute("PRAGMA integrity_check").fetchall():
+                if row[0] != "ok":
+                    found.append(Problem(path.name, f"damaged: {row[0]}", restore))
+            for table, rowid, parent, _ in connection.execute("PRAGMA foreign_key_check").fetchall():
+                what = f"row {rowid} of {table} belongs to a row of {parent} that is not there"
+                found.append(Problem(f"{path.name}, {table}", what, restore))
+            names = {
+                row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'")
+            }
+            for name in sorted(journal.OWN_TRIGGERS - names):
+                what = f"its trigger {name}, which keeps the record append-only, is gone"
+                found.append(Problem(path.name, what, restore))
+            for layout in _CHECKED:
+                try:
+                    rows = _rows(connection, layout.table)
+                except sqlite3.Error as error:
+                    found.append(Problem(f"{path.name}, {layout.table}", str(error), restore))
+                    continue
+                for row in rows:
+                    try:
+                        layout.record_of(row)
+                    except PropertyFileError as error:
+                        found.append(
+                            Problem(f"{path.name}, {layout.table}, row {row['fid']}", error.what, restore)
+                        )
+            try:
+                record = _read(connection)
+            except PropertyFileError as error:
+                found.append(Problem(path.name, error.what, restore))
+            else:
+                found.extend(record.problems)
+    return tuple(dict.fromkeys(found))
 
 
 def _why(error: Exception, wait_s: float) -> str:
@@ -337,35 +538,154 @@ def _rows(connection: sqlite3.Connection, table: str) -> list[_Row]:
     return [_Row(table, row) for row in connection.execute(f"SELECT * FROM {table} ORDER BY fid")]
 
 
-def _all(connection: sqlite3.Connection, layout: Layout[R]) -> tuple[R, ...]:
-    return tuple(layout.record_of(row) for row in _rows(connection, layout.table))
-
-
-def _by(connection: sqlite3.Connection, table: str, column: str) -> Mapping[str, list[_Row]]:
+def _by(rows: Iterable[_Row], column: str) -> Mapping[str, list[_Row]]:
     """Rows of a table grouped by the record they belong to."""
     grouped: dict[str, list[_Row]] = defaultdict(list)
-    for row in _rows(connection, table):
+    for row in rows:
         grouped[row[column]].append(row)
     return grouped
 
 
+class _Reader:
+    """Reads the tables of one moment: names of today for plots, and nothing that is retired.
+
+    A row that belongs to nothing, because somebody changed the file by hand, is left out and named.
+    """
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        self._connection = connection
+        plots = _rows(connection, "plots")
+        self.names = {row["plot_key"]: row["plot_id"] or row["plot_key"] for row in plots}
+        self._here = {row["plot_key"] for row in plots if row["retired_on"] is None}
+        self.retired: list[Retired] = []
+        self.problems: list[Problem] = []
+
+    def rows(self, table: str) -> list[_Row]:
+        """Rows that count, their plot under the name it has today."""
+        found = []
+        for row in _rows(self._connection, table):
+            if table in _OF_PLOTS and row["plot_id"]:
+                if row["plot_id"] not in self.names:
+                    self._loose(table, row, f"plot {row['plot_id']!r}")
+                    continue
+                here = row["plot_id"] in self._here
+                row["plot_id"] = self.names[row["plot_id"]]
+                if not here:
+                    continue
+            if table in _RETIRABLE.values() and (row["retired_on"], row["retired_because"])[0] is not None:
+                self._note(table, row)
+                continue
+            found.append(row)
+        return found
+
+    def all(self, layout: Layout[R]) -> tuple[R, ...]:
+        """Records of a table that count."""
+        return tuple(layout.record_of(row) for row in self.rows(layout.table))
+
+    def belonging(self, layout: Layout[R], column: str, known: Collection[str], what: str) -> tuple[R, ...]:
+        """Records whose parent counts; one whose parent is not in the file at all is named."""
+        found = []
+        gone = {gone.name for gone in self.retired}
+        for row in self.rows(layout.table):
+            if row[column] in known:
+                found.append(layout.record_of(row))
+            elif row[column] not in gone:
+                self._loose(layout.table, row, f"{what} {row[column]!r}")
+        return tuple(found)
+
+    def _note(self, table: str, row: _Row) -> None:
+        words = {noun: word for word, noun in _RETIRABLE.items()}
+        name = " ".join(str(row[column]) for column in _NAMED_BY.get(table, journal.TABLES[table]))
+        on = dt.date.fromisoformat(row["retired_on"])
+        self.retired.append(Retired(words.get(table, table), name, on, row["retired_because"]))
+
+    def _loose(self, table: str, row: _Row, parent: str) -> None:
+        noun = journal.NOUNS.get(table, f"row of {table}")
+        name = " ".join(str(row[column]) for column in journal.TABLES.get(table, ()))
+        self.problems.append(
+            Problem(
+                f"property file, {noun} {name}".strip(),
+                f"it belongs to {parent}, which is not in the file any more: another program took it out; "
+                "left out of everything",
+                "Restore the file from a copy, or bring it in again under the same id.",
+                Level.WARNING,
+            )
+        )
+
+
+#: What people call what can be retired, and its table.
+_RETIRABLE: Mapping[str, str] = {
+    "plot": "plots",
+    "part": "plot_parts",
+    "way": "ways",
+    "cropping": "croppings",
+    "keep-out": "keepouts",
+    "spreader": "spreaders",
+    "soil-test": "soil_tests",
+    "organic": "organic_inputs",
+    "product": "products",
+    "offer": "offers",
+    "purchase": "purchases",
+    "decision": "decisions",
+    "plan": "plans",
+}
+_NAMED_BY: Mapping[str, tuple[str, ...]] = {"plots": ("plot_id",)}
+#: Tables whose rows belong to plots; an empty plot_id is the property's.
+_OF_PLOTS = frozenset(
+    {
+        "plot_aliases",
+        "plot_boundaries",
+        "plot_parts",
+        "croppings",
+        "soil_tests",
+        "organic_inputs",
+        "decisions",
+        "checklist",
+        "plan_jobs",
+        "plan_lines",
+        "plan_coverage",
+        "plan_plot_costs",
+        "applications",
+    }
+)
+
+
 def _read(connection: sqlite3.Connection) -> PropertyRecord:
+    reader = _Reader(connection)
+    plots = reader.all(PLOTS)
+    products = reader.all(PRODUCTS)
+    labels = {product.product for product in products}
+    kept: dict[str, dict[str, bytes]] = defaultdict(dict)
+    for row in _rows(connection, "kept_editions"):
+        kept[row["edition"]][row["file"]] = row["content"]
+    made = connection.execute("SELECT property_uid FROM loamwright").fetchone()
+    info = _read_info(connection, reader)
     return PropertyRecord(
-        info=_read_info(connection),
-        plots=_all(connection, PLOTS),
-        croppings=_all(connection, CROPPINGS),
-        keepouts=_all(connection, KEEPOUTS),
-        soil_tests=_read_soil_tests(connection),
-        organic_inputs=_all(connection, ORGANIC_INPUTS),
-        products=_all(connection, PRODUCTS),
-        offers=_all(connection, OFFERS),
-        plans=_read_plans(connection),
-        applications=_all(connection, APPLICATIONS),
-        calibrations=_all(connection, CALIBRATIONS),
+        info=info,
+        plots=plots,
+        croppings=reader.all(CROPPINGS),
+        keepouts=reader.all(KEEPOUTS),
+        soil_tests=_read_soil_tests(connection, reader),
+        organic_inputs=reader.all(ORGANIC_INPUTS),
+        products=products,
+        offers=reader.belonging(OFFERS, "product", labels, "product"),
+        plans=_read_plans(reader),
+        applications=reader.all(APPLICATIONS),
+        calibrations=reader.all(CALIBRATIONS),
+        parts=reader.all(PARTS),
+        ways=reader.all(WAYS),
+        purchases=reader.belonging(PURCHASES, "product", labels, "product"),
+        decisions=reader.all(DECISIONS),
+        checklist={(row["number"], row["plot_id"]): row["text"] for row in reader.rows("checklist")},
+        former_names={row["alias"]: row["plot_id"] for row in reader.rows("plot_aliases")},
+        retired=tuple(reader.retired),
+        problems=tuple(reader.problems),
+        property_uid=made["property_uid"],
+        editions=dict(kept),
     )
 
 
-def _read_info(connection: sqlite3.Connection) -> PropertyInfo:
+def _read_info(connection: sqlite3.Connection, reader: _Reader) -> PropertyInfo:
     found = _rows(connection, "property")
     if not found:
         raise PropertyFileError("the file has lost its name and season; restore it from a copy")
@@ -375,16 +695,16 @@ def _read_info(connection: sqlite3.Connection) -> PropertyInfo:
         row,
         surplus_limit_fraction={r["supply"]: r["fraction"] for r in limits if r["fraction"] is not None},
         surplus_limit_kg_ha={r["supply"]: r["rate_kg_ha"] for r in limits if r["rate_kg_ha"] is not None},
-        spreaders=_all(connection, SPREADERS),
+        spreaders=reader.all(SPREADERS),
     )
     return INFO.record_of(row, settings=settings)
 
 
-def _read_soil_tests(connection: sqlite3.Connection) -> tuple[SoilTest, ...]:
-    readings = _by(connection, "soil_readings", "test_id")
-    rates = _by(connection, "lab_rates", "test_id")
+def _read_soil_tests(connection: sqlite3.Connection, reader: _Reader) -> tuple[SoilTest, ...]:
+    readings = _by(_rows(connection, "soil_readings"), "test_id")
+    rates = _by(_rows(connection, "lab_rates"), "test_id")
     tests = []
-    for row in _rows(connection, "soil_tests"):
+    for row in reader.rows("soil_tests"):
         recommendation = None
         if row["recommends"]:
             recommendation = LabRecommendation(
@@ -408,12 +728,12 @@ def _read_soil_tests(connection: sqlite3.Connection) -> tuple[SoilTest, ...]:
     return tuple(tests)
 
 
-def _read_plans(connection: sqlite3.Connection) -> tuple[Plan, ...]:
-    jobs = _by(connection, "plan_jobs", "plan_id")
-    lines = _by(connection, "plan_lines", "plan_id")
-    buy = _by(connection, "plan_purchases", "plan_id")
-    coverage = _by(connection, "plan_coverage", "plan_id")
-    costs = _by(connection, "plan_plot_costs", "plan_id")
+def _read_plans(reader: _Reader) -> tuple[Plan, ...]:
+    jobs = _by(reader.rows("plan_jobs"), "plan_id")
+    lines = _by(reader.rows("plan_lines"), "plan_id")
+    buy = _by(reader.rows("plan_purchases"), "plan_id")
+    coverage = _by(reader.rows("plan_coverage"), "plan_id")
+    costs = _by(reader.rows("plan_plot_costs"), "plan_id")
     decimal = PLANS.codecs["purchase_cost"].decode
     return tuple(
         PLANS.record_of(
@@ -424,7 +744,7 @@ def _read_plans(connection: sqlite3.Connection) -> tuple[Plan, ...]:
             coverage=tuple(PLAN_COVERAGE.record_of(r) for r in coverage.get(row["plan_id"], ())),
             plot_costs={r["plot_id"]: decimal(r["cost"]) for r in costs.get(row["plan_id"], ())},
         )
-        for row in _rows(connection, "plans")
+        for row in reader.rows("plans")
     )
 
 
@@ -466,13 +786,25 @@ class Editor:
     def __init__(self, connection: sqlite3.Connection) -> None:
         self._connection = connection
         self._connection.row_factory = sqlite3.Row
+        #: The change that this one takes back, its id in other copies, its number once it is written.
+        self.undoes: int | None = None
+        self.change_uid = ""
+        self.change_id = 0
+
+    def record(self) -> PropertyRecord:
+        """Return everything the file would hold if the change were confirmed now.
+
+        Returns
+        -------
+        PropertyRecord
+        """
+        return _read(self._connection)
 
     def put_info(self, info: PropertyInfo) -> None:
         """Write name, season and settings, replacing those before."""
         settings = info.settings
         self._put("property", {"fid": 1, **INFO.row(info), **SETTINGS.row(settings)}, ("fid",))
-        for table in ("surplus_limits", "spreaders"):
-            self._connection.execute(f"DELETE FROM {table}")
+        self._connection.execute("DELETE FROM surplus_limits")
         for supply in sorted({*settings.surplus_limit_fraction, *settings.surplus_limit_kg_ha}):
             self._insert(
                 "surplus_limits",
@@ -482,20 +814,302 @@ class Editor:
                     "rate_kg_ha": settings.surplus_limit_kg_ha.get(supply),
                 },
             )
-        for spreader in settings.spreaders:
-            self._insert("spreaders", SPREADERS.row(spreader))
-        self._changed("property", "surplus_limits", "spreaders")
+        named = {spreader.name for spreader in settings.spreaders}
+        for row in _rows(self._connection, "spreaders"):
+            if row["retired_on"] is None and row["name"] not in named:
+                self.retire("spreader", (row["name"],), "not in the settings any more")
+        self.put_spreaders(settings.spreaders)
+        for guideline in guidelines.editions_named(settings.guideline, settings.lime_guideline):
+            for file, content in guidelines.files_of(guideline).items():
+                kept = {"edition": guideline, "file": file, "content": content}
+                self._put("kept_editions", kept, ("edition", "file"))
+        self._changed("property", "surplus_limits")
+
+    def put_spreaders(self, spreaders: Iterable[Spreader]) -> None:
+        """Add or replace spreaders by name.
+
+        Parameters
+        ----------
+        spreaders
+            Equipment.
+        """
+        for spreader in spreaders:
+            row = SPREADERS.row(spreader)
+            self._refuse_retired("spreaders", row, ("name",))
+            held = self._connection.execute("SELECT fid FROM spreaders WHERE name = ?", (spreader.name,))
+            known = held.fetchone()
+            if known is None:
+                self._insert("spreaders", row)
+            else:
+                self._put("spreaders", {"fid": known["fid"], **row}, ("fid",))
+        self._changed("spreaders")
 
     def put_plots(self, plots: Iterable[Plot]) -> None:
-        """Add or replace plots by plot_id."""
+        """Add or replace plots by plot_id; a boundary that changes is kept with its date.
+
+        Parameters
+        ----------
+        plots
+            Their boundaries checked by `geometry`.
+        """
+        today = _today().isoformat()
         for plot in plots:
             area_m2 = land.measure_boundary(plot.boundary_wkb).area_m2
-            area = {"area_m2": area_m2, "area_acres": area_m2 / ACRE_M2}
-            self._put("plots", {**PLOTS.row(plot), **area}, PLOTS.key)
+            row = {**PLOTS.row(plot), "area_m2": area_m2, "area_acres": area_m2 / ACRE_M2}
+            held = self._connection.execute(
+                "SELECT * FROM plots WHERE plot_id = ?", (plot.plot_id,)
+            ).fetchone()
+            if held is None:
+                row["plot_key"] = self._new_key(plot.plot_id)
+                row["boundary_since"] = today
+            else:
+                row["plot_key"] = held["plot_key"]
+                if held["boundary"] != row["boundary"]:
+                    before = {"plot_id": held["plot_key"], "shape": held["boundary"], "until": today}
+                    self._insert(
+                        "plot_boundaries",
+                        {**before, "area_m2": held["area_m2"]},
+                        " ON CONFLICT (plot_id, until, area_m2) DO NOTHING",
+                    )
+                    row["boundary_since"] = today
+            self._put("plots", row, ("plot_key",))
         self._changed_layer("plots", "boundary")
 
+    def _new_key(self, plot_id: str) -> str:
+        """A key for a new plot: its id, unless a renamed plot has that key already."""
+        used = self._connection.execute("SELECT 1 FROM plots WHERE plot_key = ?", (plot_id,)).fetchone()
+        return f"{plot_id}~{uuid.uuid4().hex[:8]}" if used else plot_id
+
+    def _key_of(self, plot_id: str) -> str:
+        """The key of a plot by the name it has, or had."""
+        query = (
+            "SELECT plot_key FROM plots WHERE plot_id = :name UNION ALL "
+            "SELECT plot_id FROM plot_aliases WHERE alias = :name LIMIT 1"
+        )
+        found = self._connection.execute(query, {"name": plot_id}).fetchone()
+        return plot_id if found is None else str(found[0])
+
+    def rename_plot(self, plot_id: str, new_id: str) -> None:
+        """Call a plot something else; the name it had stays its own, and everything of it stays its own.
+
+        Parameters
+        ----------
+        plot_id, new_id
+            The name it has, and the one it gets.
+
+        Raises
+        ------
+        InputError
+            When the new one is, or ever was, another plot's.
+        """
+        key = self._key_of(plot_id)
+        query = (
+            "SELECT plot_id, plot_key FROM plots WHERE lower(:n) IN (lower(plot_id), lower(plot_key)) "
+            "UNION SELECT alias, plot_id FROM plot_aliases WHERE lower(alias) = lower(:n)"
+        )
+        others = [row[0] for row in self._connection.execute(query, {"n": new_id}) if row[1] != key]
+        if others or not new_id.strip():
+            what = f"{new_id!r} is, or once was, the id of another plot" if others else "the new id is blank"
+            raise InputError([Problem(f"plot {plot_id}", what, "An id is never used again; give another.")])
+        now = self._connection.execute("SELECT plot_id FROM plots WHERE plot_key = ?", (key,)).fetchone()[0]
+        self._insert("plot_aliases", {"alias": now, "plot_id": key}, " ON CONFLICT (alias) DO NOTHING")
+        self._connection.execute("DELETE FROM plot_aliases WHERE alias = ?", (new_id,))
+        self._connection.execute("UPDATE plots SET plot_id = ? WHERE plot_key = ?", (new_id, key))
+        self._changed("plots", "plot_aliases")
+
+    def retire(self, word: str, key: Sequence[str | int], because: str) -> None:
+        """Retire something: it keeps its row, and leaves lists, sums and plans.
+
+        Parameters
+        ----------
+        word
+            ``"plot"``, ``"soil-test"`` …
+        key
+            Values of the columns that tell it, as in `journal.TABLES`; a plot by the name it has.
+        because
+            Why.
+        """
+        table = _RETIRABLE[word]
+        columns = journal.TABLES[table]
+        values = tuple(
+            self._key_of(str(value)) if column in ("plot_key", "plot_id") else value
+            for column, value in zip(columns, key, strict=True)
+        )
+        where = " AND ".join(f"{column} = ?" for column in columns)
+        self._connection.execute(
+            f"UPDATE {table} SET retired_on = ?, retired_because = ? WHERE {where}",
+            (_today().isoformat(), because, *values),
+        )
+        self._changed(table)
+
+    def undo(self, change_id: int | None, because: str = "") -> journal.Change:
+        """Take a change back; what is kept for ever is withdrawn or retired instead.
+
+        Parameters
+        ----------
+        change_id
+            Its number; None = the newest that stands.
+        because
+            Why, for what is withdrawn.
+
+        Returns
+        -------
+        journal.Change
+            The change taken back.
+
+        Raises
+        ------
+        InputError
+            When there is none, it is taken back already, or a later change is built on it.
+        """
+        change = journal.change_to_undo(self._connection, change_id)
+        kept = journal.undo(self._connection, change)
+        self.undoes = change.change_id
+        reason = because or f"change {change.change_id} was taken back"
+        words = {table: word for word, table in _RETIRABLE.items()}
+        for row in kept:
+            if row.table == "applications":
+                self.withdraw(str(row.key[0]), reason)
+            elif row.table in words:
+                self.retire(words[row.table], [str(part) for part in row.key], reason)
+        for table, column in (("plots", "boundary"), ("keepouts", "shape"), ("ways", "shape")):
+            self._changed_layer(table, column)
+        return change
+
+    def take_over(self, change: journal.Change) -> None:
+        """Do here what a change of another copy did there.
+
+        Parameters
+        ----------
+        change
+            From the other copy's journal.
+
+        Raises
+        ------
+        InputError
+            When this file is not as that one was.
+        """
+        journal.take_over(self._connection, change)
+        self.change_uid = change.uid
+
+    def withdraw(self, entry_id: str, because: str) -> Application:
+        """Withdraw an entry of the record: a new entry says that it never happened.
+
+        Parameters
+        ----------
+        entry_id
+            The entry.
+        because
+            Why.
+
+        Returns
+        -------
+        Application
+            The new entry.
+
+        Raises
+        ------
+        InputError
+            When there is no such entry, or another has taken its place.
+        """
+        entries = {entry.entry_id: entry for entry in _Reader(self._connection).all(APPLICATIONS)}
+        standing = {entry.replaces: entry.entry_id for entry in entries.values() if entry.replaces}
+        entry = entries.get(entry_id)
+        where = f"entry {entry_id}"
+        if entry is None:
+            raise InputError([Problem(where, "the record holds no such entry", "See `export … csv`.")])
+        if entry_id in standing:
+            what = f"entry {standing[entry_id]!r} has taken its place"
+            raise InputError([Problem(where, what, "Withdraw that one.")])
+        if entry.withdrawn:  # withdrawing a withdrawal: what it took back stands again
+            again = entries[entry.replaces]
+            new = replace(again, entry_id=uuid.uuid4().hex, replaces=entry_id, reason=because)
+        else:
+            new = replace(
+                entry,
+                entry_id=uuid.uuid4().hex,
+                done=Done.NOT_DONE,
+                mass_kg=0.0,
+                area_m2=None,
+                cost=None,
+                replaces=entry_id,
+                reason=because,
+                withdrawn=True,
+            )
+        now = dt.datetime.now().astimezone().isoformat(timespec="seconds")
+        new = replace(new, recorded_at=now)
+        self._insert("applications", APPLICATIONS.row(new))
+        self._changed("applications")
+        return new
+
+    def put_parts(self, parts: Iterable[PlotPart]) -> None:
+        """Add or replace parts of plots by part_id.
+
+        Parameters
+        ----------
+        parts
+            Of plots in the file.
+        """
+        self._put_all(PARTS, parts)
+
+    def put_ways(self, ways: Iterable[Way]) -> None:
+        """Add or replace ways by way_id.
+
+        Parameters
+        ----------
+        ways
+            Lines and points.
+        """
+        self._put_all(WAYS, ways)
+        self._changed_layer("ways", "shape")
+
+    def put_purchases(self, entries: Iterable[StockEntry]) -> None:
+        """Add or replace entries of the shed's book by purchase_id.
+
+        Parameters
+        ----------
+        entries
+            Of products in the file.
+        """
+        self._put_all(PURCHASES, entries)
+
+    def put_decisions(self, decisions: Iterable[Decision]) -> None:
+        """Add or replace decisions by decision_id.
+
+        Parameters
+        ----------
+        decisions
+            Of plots in the file.
+        """
+        self._put_all(DECISIONS, decisions)
+
+    def put_checklist(self, number: str, plot_id: str, text: str) -> None:
+        """Write the free text for one number of the list of what a plan holds.
+
+        Parameters
+        ----------
+        number
+            ``"1.1"``.
+        plot_id
+            For one plot; empty = for the property.
+        text
+            The text; empty takes it out.
+        """
+        key = self._key_of(plot_id) if plot_id else ""
+        if text:
+            self._put("checklist", {"number": number, "plot_id": key, "text": text}, ("number", "plot_id"))
+        else:
+            self._connection.execute("DELETE FROM checklist WHERE number = ? AND plot_id = ?", (number, key))
+        self._changed("checklist")
+
     def put_croppings(self, croppings: Iterable[Cropping]) -> None:
-        """Add or replace croppings by plot_id and season."""
+        """Add or replace croppings by plot_id, season and position.
+
+        Parameters
+        ----------
+        croppings
+            Of plots in the file.
+        """
         self._put_all(CROPPINGS, croppings)
 
     def put_keepouts(self, keepouts: Iterable[KeepOut]) -> None:
@@ -517,7 +1131,7 @@ class Editor:
                 "credits_taken": taken,
             }
             self._put("soil_tests", row, SOIL_TESTS.key)
-            for table in ("soil_readings", "lab_rates"):
+            for table in ("soil_readings", "lab_rates"):  # the journal sees what differs in the end
                 self._connection.execute(f"DELETE FROM {table} WHERE test_id = ?", (test.test_id,))
             for element, reading in test.readings.items():
                 own = {"test_id": test.test_id, "element": element}
@@ -540,13 +1154,27 @@ class Editor:
         self._put_all(OFFERS, offers)
 
     def add_plan(self, plan: Plan, reason: str) -> Plan:
-        """Keep a plan; the plans before it stay."""
-        plans = _read_plans(self._connection)
+        """Keep a plan; the plans before it stay.
+
+        Parameters
+        ----------
+        plan
+            The plan. When an older plan has its id, it gets a number after it; when the newest plan
+            is this plan word for word, nothing is added.
+        reason
+            Why it replaces the one before; empty for the first.
+
+        Returns
+        -------
+        Plan
+            As stored, with its reason and the time it was made.
+        """
+        plans = _read_plans(_Reader(self._connection))
         if plans:
             newest = plans[-1]
             if replace(plan, made_at=newest.made_at, reason=newest.reason) == newest:
                 return newest
-        taken = {stored.plan_id for stored in plans}
+        taken = {row["plan_id"] for row in _rows(self._connection, "plans")}
         plan_id, number = plan.plan_id, 2
         while plan_id in taken:
             plan_id, number = f"{plan.plan_id}-{number}", number + 1
@@ -570,8 +1198,23 @@ class Editor:
         return stored
 
     def append_applications(self, applications: Sequence[Application]) -> Appended:
-        """Add entries to the record; entries that are there already change nothing."""
-        stored = {entry.entry_id: entry for entry in _all(self._connection, APPLICATIONS)}
+        """Add entries to the record; entries that are there already change nothing.
+
+        Parameters
+        ----------
+        applications
+            In any order. A correction must find the entry it corrects in the file or among them.
+
+        Returns
+        -------
+        Appended
+        """
+        reader = _Reader(self._connection)
+        stored = {entry.entry_id: entry for entry in reader.all(APPLICATIONS)}
+        former = {row["alias"]: row["plot_id"] for row in reader.rows("plot_aliases")}
+        applications = [
+            replace(entry, plot_id=former.get(entry.plot_id, entry.plot_id)) for entry in applications
+        ]
         plot_ids = {row["plot_id"] for row in self._connection.execute("SELECT plot_id FROM plots")}
         new: list[Application] = []
         same: list[Application] = []
@@ -603,8 +1246,19 @@ class Editor:
         return Appended(tuple(new), tuple(same), tuple(conflicts))
 
     def add_calibration(self, calibration: Calibration) -> None:
-        """Add one spreader test."""
-        known = {c.calibration_id: c for c in _all(self._connection, CALIBRATIONS)}
+        """Add one spreader test.
+
+        Parameters
+        ----------
+        calibration
+            The test; its id must be new.
+
+        Raises
+        ------
+        PropertyFileError
+            When its id is taken.
+        """
+        known = {c.calibration_id: c for c in _Reader(self._connection).all(CALIBRATIONS)}
         if calibration.calibration_id in known:
             raise PropertyFileError(
                 f"there is a calibration {calibration.calibration_id!r} already; give the new one its own id"
@@ -617,11 +1271,34 @@ class Editor:
             self._put(layout.table, layout.row(record), layout.key)
         self._changed(layout.table)
 
+    def _refuse_retired(self, table: str, row: Mapping[str, Any], key: Sequence[str]) -> None:
+        """Refuse to write over what is retired: an id is never used again."""
+        if "retired_on" not in journal.columns_of(self._connection, table):
+            return
+        where = " AND ".join(f"{column} = ?" for column in key)
+        values = tuple(row[column] for column in key)
+        found = self._connection.execute(
+            f"SELECT retired_on, retired_because FROM {table} WHERE {where}", values
+        ).fetchone()
+        if found is not None and found["retired_on"] is not None:
+            name = f"{journal.NOUNS[table]} {' '.join(map(str, values))}"
+            when, why = found["retired_on"], found["retired_because"]
+            what = f"it was retired on {when} ({why}), and an id is never used again"
+            raise InputError(
+                [Problem(name, what, "Give another id, or take back the change that retired it.")]
+            )
+
     def _put(self, table: str, row: Mapping[str, Any], key: Sequence[str]) -> None:
+        if table != "plots" and row.get("plot_id"):
+            row = {**row, "plot_id": self._key_of(row["plot_id"])}
+        if key != ("fid",):
+            self._refuse_retired(table, row, key)
         changes = ", ".join(f"{column} = excluded.{column}" for column in row if column not in key)
         self._insert(table, row, f" ON CONFLICT ({', '.join(key)}) DO UPDATE SET {changes}")
 
     def _insert(self, table: str, row: Mapping[str, Any], clause: str = "") -> None:
+        if table != "plots" and row.get("plot_id"):
+            row = {**row, "plot_id": self._key_of(row["plot_id"])}
         marks = ", ".join("?" for _ in row)
         try:
             self._connection.execute(
@@ -652,6 +1329,10 @@ class Editor:
                 (min(west), min(south), max(east), max(north), table),
             )
         self._changed(table)
+
+
+def _today() -> dt.date:
+    return dt.datetime.now().astimezone().date()
 
 
 def _conflict(entry: Application, known: Application) -> Problem:

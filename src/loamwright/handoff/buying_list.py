@@ -238,7 +238,7 @@ def buying_page(view: SeasonView) -> BuyingPage | None:
     system = view.record.info.units
     return BuyingPage(
         f"Buying list {view.record.info.season}",
-        f"{view.record.info.name}, made {view.made_on.isoformat()}",
+        f"{view.record.info.name}, made {view.stamp}",
         tuple(
             BuyingOrder(
                 order.seller or "Seller not stated",
@@ -307,7 +307,7 @@ def buying_sheet(view: SeasonView) -> Sheet | None:
     sections.append(Section("", (), total("total to pay", listed.total)))
     title = (
         f"Buying list {view.plan.season or view.record.info.season}, {view.record.info.name}",
-        f"made {view.made_on.isoformat()}, plan {view.plan.plan_id}: {view.plan.outcome.value}",
+        f"made {view.stamp}, plan {view.plan.plan_id}: {view.plan.outcome.value}",
     )
     return Sheet("Buying list", title, columns, tuple(sections))
 

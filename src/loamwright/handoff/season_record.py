@@ -17,16 +17,29 @@ source read asks for is five years: Idaho 02.04.32.252, all nutrient records.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
 from loamwright.errors import Level, Problem
 from loamwright.handoff.paper import PaperMade, PaperOptions, check_paper, print_pages
-from loamwright.handoff.workbook import Cell, Column, Section, Sheet, write_workbook
+from loamwright.handoff.workbook import (
+    Cell,
+    Column,
+    Kept,
+    Section,
+    Sheet,
+    cells_of,
+    columns_of,
+    texts_of,
+    write_workbook,
+)
+from loamwright.planning import Plan
 from loamwright.supplies import Product, nutrient_fractions, supply_fractions
 from loamwright.units import (
     ACRE_M2,
+    FT_M,
     HA_M2,
     LB_ACRE_KG_HA,
     LB_KG,
@@ -35,9 +48,11 @@ from loamwright.units import (
     format_length,
     format_money,
 )
-from loamwright.values import LimeBasis, Nutrient, Supply
+from loamwright.values import LimeBasis, Nutrient
 from loamwright.words import mass_words, rate_words
-from loamwright.work import Application, SeasonView, entries_that_count
+from loamwright.work import Application, Balance, Calibration, SeasonView, entries_that_count
+
+R = TypeVar("R")
 
 KEEP_FOR = (
     "Keep at least five years, the longest of the rules read (Idaho Administrative Code 02.04.32.252); "
@@ -101,7 +116,7 @@ class SumRow:
     """Need, applied and left of one supply on one plot."""
 
     plot_id: str
-    supply: Supply
+    supply: str
     need: str
     applied: str
     left: str
@@ -231,39 +246,178 @@ def _facts(view: SeasonView) -> tuple[_Fact, ...]:
     return tuple(facts)
 
 
+def _frozen(ground: str) -> str:
+    """Whether the ground was reported frozen or under snow; empty when it was not reported."""
+    if not ground:
+        return ""
+    return "yes" if any(word in ground.casefold() for word in ("frozen", "snow")) else "no"
+
+
+def _stated(field: str) -> Callable[[_Fact, str], str]:
+    """Say a field of the entry, or that it was not stated."""
+    return lambda fact, _system: getattr(fact.entry, field) or "not stated"
+
+
+def _nutrient_lb(nutrient: Nutrient) -> Callable[[_Fact], Cell]:
+    return lambda fact: fact.nutrients_kg[nutrient] / LB_KG if nutrient in fact.nutrients_kg else None
+
+
+def _blank(_fact: _Fact) -> Cell:
+    """A column that is filled in by hand."""
+    return None
+
+
+#: The entries: every column once, for the workbook and for the page.
+_ENTRIES: tuple[Kept[_Fact], ...] = (
+    Kept(Column("entry", 14), lambda f: f.entry.entry_id, "entry_id"),
+    Kept(Column("stands", 12), lambda f: f.counts, "counts"),
+    Kept(Column("corrects entry", 14), lambda f: f.entry.replaces, "replaces"),
+    Kept(
+        Column("date", 11),
+        lambda f: f.entry.applied_on,
+        "when",
+        lambda f, _system: f"{f.entry.applied_on.isoformat()} {f.entry.time_of_day}".strip(),
+    ),
+    Kept(Column("time", 8), lambda f: f.entry.time_of_day),
+    Kept(Column("plot", 10), lambda f: f.entry.plot_id, "plot_id"),
+    Kept(Column("plot name", 20), lambda f: f.name, "name"),
+    Kept(Column("crop", 16), lambda f: f.crop, "crop", lambda f, _system: f.crop or "not stated"),
+    Kept(
+        Column("acres covered", 9, 2),
+        lambda f: None if f.entry.area_m2 is None else f.entry.area_m2 / ACRE_M2,
+        "acres",
+        lambda f, system: "not stated" if f.entry.area_m2 is None else format_area(f.entry.area_m2, system),
+    ),
+    Kept(Column("product", 24), lambda f: f.entry.product, "product"),
+    Kept(Column("analysis", 20), lambda f: _analysis(f.product), "analysis"),
+    Kept(
+        Column("rate lb/acre", 9, 1),
+        lambda f: None if f.rate_kg_ha is None else f.rate_kg_ha / LB_ACRE_KG_HA,
+        "rate",
+        lambda f, system: "area not stated" if f.rate_kg_ha is None else rate_words(f.rate_kg_ha, system),
+    ),
+    Kept(
+        Column("amount lb", 10, 1),
+        lambda f: f.entry.mass_kg / LB_KG,
+        "amount",
+        lambda f, system: mass_words(f.entry.mass_kg, system),
+    ),
+    *(Kept(Column(f"{n.value} lb", 8, 2), _nutrient_lb(n)) for n in SHOWN),
+    Kept(Column("effective lime", 16), lambda f: f.lime),
+    Kept(Column("reported", 9), lambda f: f.entry.done.value, "done"),
+    Kept(Column("who applied", 16), lambda f: f.entry.operator, "operator"),
+    Kept(Column("equipment", 16), lambda f: f.entry.equipment, "equipment", _stated("equipment")),
+    Kept(Column("method", 14), lambda f: f.entry.method, "method", _stated("method")),
+    Kept(Column("ground", 14), lambda f: f.entry.ground, "ground", _stated("ground")),
+    Kept(Column("frozen or snow", 8), lambda f: _frozen(f.entry.ground)),
+    Kept(Column("weather", 18), lambda f: f.entry.weather, "weather", _stated("weather")),
+    Kept(Column("forecast next day", 18), lambda f: f.entry.forecast, "forecast", _stated("forecast")),
+    Kept(
+        Column("planned lb", 10, 1),
+        lambda f: None if f.planned_kg is None else f.planned_kg / LB_KG,
+        "planned",
+        lambda f, system: "outside the plan" if f.planned_kg is None else mass_words(f.planned_kg, system),
+    ),
+    Kept(Column("reason if different", 24), lambda f: f.entry.reason, "reason"),
+    Kept(
+        Column("paid $", 10, money=True),
+        lambda f: f.entry.cost,
+        "cost",
+        lambda f, _system: "" if f.entry.cost is None else format_money(f.entry.cost),
+    ),
+    Kept(Column("note", 24), lambda f: f.entry.note, "note"),
+    Kept(Column("recorded at", 18), lambda f: f.entry.recorded_at, "recorded_at"),
+    *(Kept(Column(name, 16), _blank) for name in BY_HAND),
+)
+
+
 def _entry_row(fact: _Fact, system: str) -> EntryRow:
-    entry = fact.entry
-    when = f"{entry.applied_on.isoformat()} {entry.time_of_day}".strip()
     nutrients = tuple(
         mass_words(fact.nutrients_kg[n], system) if fact.nutrients_kg.get(n) else "" for n in SHOWN
     )
-    return EntryRow(
-        entry.entry_id,
-        fact.counts,
-        entry.replaces,
-        when,
-        entry.plot_id,
-        fact.name,
-        fact.crop or "not stated",
-        "not stated" if entry.area_m2 is None else format_area(entry.area_m2, system),
-        entry.product,
-        _analysis(fact.product),
-        "area not stated" if fact.rate_kg_ha is None else rate_words(fact.rate_kg_ha, system),
-        mass_words(entry.mass_kg, system),
-        (*nutrients, fact.lime),
-        entry.done.value,
-        entry.operator,
-        entry.equipment or "not stated",
-        entry.method or "not stated",
-        entry.ground or "not stated",
-        entry.weather or "not stated",
-        entry.forecast or "not stated",
-        "outside the plan" if fact.planned_kg is None else mass_words(fact.planned_kg, system),
-        entry.reason,
-        "" if entry.cost is None else format_money(entry.cost),
-        entry.note,
-        entry.recorded_at,
-    )
+    return EntryRow(nutrients=(*nutrients, fact.lime), **texts_of(_ENTRIES, fact, system))
+
+
+def _mass(balance: Balance, mass_kg: float | None, system: str) -> str:
+    return "not known" if mass_kg is None else mass_words(mass_kg, system, balance.supply)
+
+
+def _pounds(mass_kg: float | None) -> float | None:
+    return None if mass_kg is None else mass_kg / LB_KG
+
+
+def _left_kg(balance: Balance) -> float | None:
+    return None if balance.need_kg is None else max(balance.need_kg - balance.applied_kg, 0.0)
+
+
+#: Need, applied and left of each supply on each plot.
+_SUMS: tuple[Kept[Balance], ...] = (
+    Kept(Column("plot", 10), lambda b: b.plot_id, "plot_id"),
+    Kept(Column("supply", 12), lambda b: b.supply, "supply"),
+    Kept(Column("need lb", 11, 1), lambda b: _pounds(b.need_kg), "need", lambda b, s: _mass(b, b.need_kg, s)),
+    Kept(
+        Column("applied lb", 11, 1),
+        lambda b: _pounds(b.applied_kg),
+        "applied",
+        lambda b, s: _mass(b, b.applied_kg, s),
+    ),
+    Kept(
+        Column("left lb", 11, 1),
+        lambda b: _pounds(_left_kg(b)),
+        "left",
+        lambda b, s: _mass(b, _left_kg(b), s),
+    ),
+)
+
+#: Catch tests of spreaders.
+_TESTS: tuple[Kept[Calibration], ...] = (
+    Kept(Column("spreader", 18), lambda c: c.spreader, "spreader"),
+    Kept(Column("product", 24), lambda c: c.product, "product"),
+    Kept(Column("setting", 12), lambda c: c.setting, "setting"),
+    Kept(Column("tested on", 11), lambda c: c.tested_on, "tested_on"),
+    Kept(Column("operator", 16), lambda c: c.operator, "operator"),
+    Kept(
+        Column("swath ft", 9, 1),
+        lambda c: None if c.swath_m is None else c.swath_m / FT_M,
+        "swath",
+        lambda c, system: "not stated" if c.swath_m is None else format_length(c.swath_m, system),
+    ),
+    Kept(
+        Column("caught lb", 10, 3),
+        lambda c: c.caught_kg / LB_KG,
+        "caught",
+        lambda c, s: f"{mass_words(c.caught_kg, s)} on {format_figure(c.catch_area_m2)} m²",
+    ),
+    Kept(Column("sheet m2", 10, 2), lambda c: c.catch_area_m2),
+    Kept(
+        Column("rate lb/acre", 11, 1),
+        lambda c: c.rate_kg_ha / LB_ACRE_KG_HA,
+        "rate",
+        lambda c, system: rate_words(c.rate_kg_ha, system),
+    ),
+    Kept(Column("note", 24), lambda c: c.note, "note"),
+)
+
+#: Plans of the season.
+_PLANS: tuple[Kept[Plan], ...] = (
+    Kept(Column("plan", 20), lambda p: p.plan_id, "plan_id"),
+    Kept(
+        Column("made at", 18), lambda p: p.made_at, "made_at", lambda p, _s: p.made_at[:16].replace("T", " ")
+    ),
+    Kept(Column("outcome", 16), lambda p: p.outcome.value, "outcome"),
+    Kept(
+        Column("total $", 12, money=True),
+        lambda p: p.total_cost,
+        "cost",
+        lambda p, _s: format_money(p.total_cost),
+    ),
+    Kept(
+        Column("why it replaced the one before", 40),
+        lambda p: p.reason,
+        "reason",
+        lambda p, _s: p.reason or "first plan",
+    ),
+)
 
 
 def _missing_reasons(facts: tuple[_Fact, ...]) -> tuple[Problem, ...]:
@@ -288,45 +442,6 @@ def record_page(view: SeasonView, paper: str) -> RecordPage:
     """Work out everything that stands on the printed record."""
     info, system = view.record.info, view.record.info.units
 
-    def said(mass_kg: float | None, supply: Supply) -> str:
-        return "not known" if mass_kg is None else mass_words(mass_kg, system, supply)
-
-    sums = tuple(
-        SumRow(
-            b.plot_id,
-            b.supply,
-            said(b.need_kg, b.supply),
-            said(b.applied_kg, b.supply),
-            said(None if b.need_kg is None else max(b.need_kg - b.applied_kg, 0.0), b.supply),
-        )
-        for b in view.balances
-        if b.need_kg or b.applied_kg or b.need_kg is None
-    )
-    tests = tuple(
-        TestRow(
-            c.spreader,
-            c.product,
-            c.setting,
-            c.tested_on.isoformat(),
-            c.operator,
-            "not stated" if c.swath_m is None else format_length(c.swath_m, system),
-            f"{mass_words(c.caught_kg, system)} on {format_figure(c.catch_area_m2)} m²",
-            rate_words(c.rate_kg_ha, system),
-            c.note,
-        )
-        for c in view.record.calibrations
-    )
-    plans = tuple(
-        PlanRow(
-            p.plan_id,
-            p.made_at[:16].replace("T", " "),
-            p.outcome.value,
-            format_money(p.total_cost),
-            p.reason or "first plan",
-        )
-        for p in view.record.plans
-        if p.season in (0, info.season)
-    )
     return RecordPage(
         title=f"Season record {info.season}, {info.name}",
         property=info.name,
@@ -336,86 +451,17 @@ def record_page(view: SeasonView, paper: str) -> RecordPage:
         made_on=view.made_on.isoformat(),
         nutrient_heads=(*(n.value for n in SHOWN), "lime"),
         entries=tuple(_entry_row(fact, system) for fact in _facts(view)),
-        sums=sums,
-        tests=tests,
-        plans=plans,
+        sums=tuple(
+            SumRow(**texts_of(_SUMS, b, system))
+            for b in view.balances
+            if b.need_kg or b.applied_kg or b.need_kg is None
+        ),
+        tests=tuple(TestRow(**texts_of(_TESTS, c, system)) for c in view.record.calibrations),
+        plans=tuple(
+            PlanRow(**texts_of(_PLANS, p, system)) for p in view.record.plans if p.season in (0, info.season)
+        ),
         by_hand=BY_HAND,
         keep_for=KEEP_FOR,
-    )
-
-
-_ENTRY_COLUMNS = (
-    Column("entry", 14),
-    Column("stands", 12),
-    Column("corrects entry", 14),
-    Column("date", 11),
-    Column("time", 8),
-    Column("plot", 10),
-    Column("plot name", 20),
-    Column("crop", 16),
-    Column("acres covered", 9, 2),
-    Column("product", 24),
-    Column("analysis", 20),
-    Column("rate lb/acre", 9, 1),
-    Column("amount lb", 10, 1),
-    *(Column(f"{n.value} lb", 8, 2) for n in SHOWN),
-    Column("effective lime", 16),
-    Column("reported", 9),
-    Column("who applied", 16),
-    Column("equipment", 16),
-    Column("method", 14),
-    Column("ground", 14),
-    Column("frozen or snow", 8),
-    Column("weather", 18),
-    Column("forecast next day", 18),
-    Column("planned lb", 10, 1),
-    Column("reason if different", 24),
-    Column("paid $", 10, money=True),
-    Column("note", 24),
-    Column("recorded at", 18),
-    *(Column(name, 16) for name in BY_HAND),
-)
-
-
-def _frozen(ground: str) -> str:
-    """Whether the ground was reported frozen or under snow; empty when it was not reported."""
-    if not ground:
-        return ""
-    return "yes" if any(word in ground.casefold() for word in ("frozen", "snow")) else "no"
-
-
-def _entry_cells(fact: _Fact) -> tuple[Cell, ...]:
-    entry = fact.entry
-    return (
-        entry.entry_id,
-        fact.counts,
-        entry.replaces,
-        entry.applied_on,
-        entry.time_of_day,
-        entry.plot_id,
-        fact.name,
-        fact.crop,
-        None if entry.area_m2 is None else entry.area_m2 / ACRE_M2,
-        entry.product,
-        _analysis(fact.product),
-        None if fact.rate_kg_ha is None else fact.rate_kg_ha / LB_ACRE_KG_HA,
-        entry.mass_kg / LB_KG,
-        *(fact.nutrients_kg[n] / LB_KG if n in fact.nutrients_kg else None for n in SHOWN),
-        fact.lime,
-        entry.done.value,
-        entry.operator,
-        entry.equipment,
-        entry.method,
-        entry.ground,
-        _frozen(entry.ground),
-        entry.weather,
-        entry.forecast,
-        None if fact.planned_kg is None else fact.planned_kg / LB_KG,
-        entry.reason,
-        entry.cost,
-        entry.note,
-        entry.recorded_at,
-        *(None for _ in BY_HAND),
     )
 
 
@@ -438,75 +484,30 @@ def _crops_sheet(view: SeasonView, title: str) -> Sheet:
     return Sheet("Crops", (title,), columns, (Section("", tuple(rows)),))
 
 
+def _table(name: str, title: tuple[str, ...], table: Sequence[Kept[R]], records: Sequence[R]) -> Sheet:
+    rows = tuple(cells_of(table, record) for record in records)
+    return Sheet(name, title, columns_of(table), (Section("", rows),))
+
+
 def record_sheets(view: SeasonView) -> tuple[Sheet, ...]:
     """Lay the record out as sheets: entries, sums per plot, crops, spreader tests, plans."""
     info = view.record.info
     facts = _facts(view)
     standing = {e.entry_id for e in entries_that_count(view.record.applications)}
     counted = [f for f in facts if f.entry.entry_id in standing]
-    totals: list[Cell] = [None] * len(_ENTRY_COLUMNS)
+    totals: list[Cell] = [None] * len(_ENTRIES)
     totals[0] = "sum of entries that count"
-    first = [column.name for column in _ENTRY_COLUMNS].index(f"{SHOWN[0].value} lb")
+    first = [kept.column.name for kept in _ENTRIES].index(f"{SHOWN[0].value} lb")
     for offset, nutrient in enumerate(SHOWN):
         totals[first + offset] = math.fsum(f.nutrients_kg.get(nutrient, 0.0) for f in counted) / LB_KG
     title = (f"Season record {info.season}, {info.name}", info.about, KEEP_FOR)
-    entries = Section("", tuple(_entry_cells(fact) for fact in facts), tuple(totals))
-    balance_columns = (
-        Column("plot", 10),
-        Column("supply", 12),
-        Column("need lb", 11, 1),
-        Column("applied lb", 11, 1),
-        Column("left lb", 11, 1),
-    )
-    balances = tuple(
-        (
-            b.plot_id,
-            b.supply,
-            None if b.need_kg is None else b.need_kg / LB_KG,
-            b.applied_kg / LB_KG,
-            None if b.need_kg is None else max(b.need_kg - b.applied_kg, 0.0) / LB_KG,
-        )
-        for b in view.balances
-    )
-    test_columns = (
-        Column("spreader", 18),
-        Column("product", 24),
-        Column("setting", 12),
-        Column("tested on", 11),
-        Column("operator", 16),
-        Column("caught lb", 10, 3),
-        Column("sheet m2", 10, 2),
-        Column("rate lb/acre", 11, 1),
-        Column("note", 24),
-    )
-    tests = tuple(
-        (
-            c.spreader,
-            c.product,
-            c.setting,
-            c.tested_on,
-            c.operator,
-            c.caught_kg / LB_KG,
-            c.catch_area_m2,
-            c.rate_kg_ha / LB_ACRE_KG_HA,
-            c.note,
-        )
-        for c in view.record.calibrations
-    )
-    plan_columns = (
-        Column("plan", 20),
-        Column("made at", 18),
-        Column("outcome", 16),
-        Column("total $", 12, money=True),
-        Column("why it replaced the one before", 40),
-    )
-    plans = tuple((p.plan_id, p.made_at, p.outcome.value, p.total_cost, p.reason) for p in view.record.plans)
+    entries = Section("", tuple(cells_of(_ENTRIES, fact) for fact in facts), tuple(totals))
     return (
-        Sheet("Applications", title, _ENTRY_COLUMNS, (entries,)),
-        Sheet("Sums per plot", (title[0],), balance_columns, (Section("", balances),)),
+        Sheet("Applications", title, columns_of(_ENTRIES), (entries,)),
+        _table("Sums per plot", title[:1], _SUMS, view.balances),
         _crops_sheet(view, title[0]),
-        Sheet("Spreader tests", (title[0],), test_columns, (Section("", tests),)),
-        Sheet("Plans", (title[0],), plan_columns, (Section("", plans),)),
+        _table("Spreader tests", title[:1], _TESTS, view.record.calibrations),
+        _table("Plans", title[:1], _PLANS, view.record.plans),
     )
 
 

@@ -10,12 +10,15 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
+from typing import Generic, TypeVar
 
 from loamwright.errors import InputError, Problem
+
+R = TypeVar("R")
 
 #: What a cell may hold. None is an empty cell: not stated, not tested, unknown.
 Cell = str | float | int | Decimal | dt.date | None
@@ -48,6 +51,50 @@ class Column:
     width: float = 12.0
     digits: int | None = None
     money: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Kept(Generic[R]):
+    """One column of a table that stands in a workbook and on a page: declared once, read by both.
+
+    Parameters
+    ----------
+    column
+        What the workbook's column is called and how it looks.
+    cell
+        What the workbook holds of a record.
+    key
+        What the page calls it; empty = it does not stand there.
+    text
+        What the page says of a record, in a unit system; None = the cell as it is.
+    """
+
+    column: Column
+    cell: Callable[[R], Cell]
+    key: str = ""
+    text: Callable[[R, str], str] | None = None
+
+    def said(self, record: R, system: str) -> str:
+        """Return what the page says."""
+        if self.text is not None:
+            return self.text(record, system)
+        cell = self.cell(record)
+        return "" if cell is None else str(cell)
+
+
+def columns_of(table: Sequence[Kept[R]]) -> tuple[Column, ...]:
+    """The columns of a table, for a workbook."""
+    return tuple(kept.column for kept in table)
+
+
+def cells_of(table: Sequence[Kept[R]], record: R) -> tuple[Cell, ...]:
+    """The cells of one record, for a workbook."""
+    return tuple(kept.cell(record) for kept in table)
+
+
+def texts_of(table: Sequence[Kept[R]], record: R, system: str) -> dict[str, str]:
+    """What a page says of one record, by the page's own keys."""
+    return {kept.key: kept.said(record, system) for kept in table if kept.key}
 
 
 @dataclass(frozen=True, slots=True)

@@ -37,7 +37,7 @@ from loamwright.land.geometry import (
     shapes_from_geojson,
     simplify_for_map,
 )
-from loamwright.land.records import Cropping, KeepOut, Plot, PlotArea
+from loamwright.land.records import Cropping, KeepOut, Plot, PlotArea, PlotPart, Way
 from loamwright.land.sizes import areas_m2
 from loamwright.land.sketch import Sketch, SketchKeepOut, outline, overview
 from loamwright.land.walks import walk_to_boundary
@@ -51,8 +51,10 @@ __all__ = [
     "KeepOut",
     "Plot",
     "PlotArea",
+    "PlotPart",
     "Sketch",
     "SketchKeepOut",
+    "Way",
     "areas",
     "areas_m2",
     "as_geojson",

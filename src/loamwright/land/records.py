@@ -5,6 +5,7 @@ Boundaries are carried as well-known binary (WKB) in longitude, latitude on WGS8
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -34,6 +35,12 @@ class Plot:
         How much this plot matters when a budget is short [dimensionless, 1 = normal].
     extra
         Columns the user's file had that we do not use, kept.
+    narrowest_m, weight_limit_kg
+        Narrowest width of the way in [m], heaviest vehicle it carries [kg]; None = not stated.
+    reach_months
+        Months it can be reached, 1 to 12; empty = not stated.
+    reach
+        Spreader to whether it can get there; absent = not stated.
     """
 
     plot_id: str
@@ -45,11 +52,15 @@ class Plot:
     area_se_m2: float | None = None
     weight: float = 1.0
     extra: Mapping[str, str] = field(default_factory=dict)
+    narrowest_m: float | None = None
+    weight_limit_kg: float | None = None
+    reach_months: tuple[int, ...] = ()
+    reach: Mapping[str, bool] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
 class Cropping:
-    """What grows on a plot in one season.
+    """What grows on a plot in one season, or in one part of it: several follow each other.
 
     Parameters
     ----------
@@ -65,8 +76,14 @@ class Cropping:
         True in the establishment year, False on an established stand, None = not stated.
     previous_stand
         Condition of the previous legume for credits (``"4-5 plants/ft2"``); empty if not stated.
+    position
+        Its place among the plot's crops of the season [1, 2, …].
+    sown_on, ended_on
+        When it was sown, and when it was cut for the last time or killed; None = not stated.
     use
         ``"harvested"``, ``"grazed"``, ``"browsed"``, ``"left"``; empty = not stated.
+    yield_goal_how
+        How the yield goal was set, as written.
     """
 
     plot_id: str
@@ -77,7 +94,11 @@ class Cropping:
     legume_pct: float | None = None
     seeding: bool | None = None
     previous_stand: str = ""
+    position: int = 1
+    sown_on: dt.date | None = None
+    ended_on: dt.date | None = None
     use: str = ""
+    yield_goal_how: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,3 +171,52 @@ class PlotArea:
     keepouts: tuple[tuple[str, float], ...] = ()
     missing_setbacks: tuple[str, ...] = ()
     steps: Sequence[Step] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PlotPart:
+    """A part of a plot, drawn or stated, with samples and entries of its own.
+
+    Parameters
+    ----------
+    part_id, plot_id, name
+        Ids and name.
+    area_m2
+        Its size when it is stated [m2]; None = from the shape, or not stated.
+    shape_wkb
+        Polygon, WKB, longitude-latitude on WGS84; None = not drawn.
+    notes
+        Free text.
+    """
+
+    part_id: str
+    plot_id: str
+    name: str = ""
+    area_m2: float | None = None
+    shape_wkb: bytes | None = None
+    notes: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """A track, gate, bridge, loading place or contact: how one gets there.
+
+    Parameters
+    ----------
+    way_id, kind, name
+        Id, what it is, what people call it.
+    shape_wkb
+        Line or point, WKB, longitude-latitude on WGS84.
+    width_m, load_limit_kg
+        Clear width [m], heaviest vehicle [kg]; None = not stated.
+    notes
+        Free text.
+    """
+
+    way_id: str
+    kind: str
+    shape_wkb: bytes
+    name: str = ""
+    width_m: float | None = None
+    load_limit_kg: float | None = None
+    notes: str = ""

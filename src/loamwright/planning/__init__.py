@@ -1,23 +1,36 @@
 """What to buy, and where to put it?
 
-The rooms: `records` (the plan), `targets` (what must be reached, what may not be exceeded), `inputs`,
-`passes` (what is already decided), `model` and `solver` (the mixed-integer program), `search`, `lines` (the
+The rooms: `records` (the plan), `inputs` (what is asked), `terms` (what trips cost, bands), `targets` (what
+must be reached, what may not be exceeded), `calendar` (when, and how placed), `passes` (which jobs and loads
+could be worth it), `packages`, `model` and `solver` (the mixed-integer program), `search`, `lines` (the
 answer's words and sums), `shortfalls` (what cannot be done), `planner` (the order of it all), `reasons`,
-`alternatives` (tight budgets, habits), `custom_blends`.
+`alternatives` (tight budgets, habits, what-if), `custom_blends`.
 """
 
-from loamwright.planning.alternatives import Compared, CurvePoint, Habit, compare_habits, coverage_curve
+from loamwright.planning.alternatives import (
+    Asked,
+    Compared,
+    CurvePoint,
+    Habit,
+    Variant,
+    compare_habits,
+    coverage_curve,
+    what_if,
+)
 from loamwright.planning.calendar import CalendarRow, GroundRule, dated_jobs, placed_in_time
 from loamwright.planning.custom_blends import BlendService, CustomBlend, order_blend
+from loamwright.planning.freshness import Aged, bought_outside, figure, key, over_the_plan, what_aged
 from loamwright.planning.inputs import Band, FixedPass, Machine, PlanPlot, Terms, Ware
 from loamwright.planning.lines import PurchaseList, purchase_lists
 from loamwright.planning.planner import make_plan
-from loamwright.planning.reasons import NutrientReason, PlotCost, Reasons, explain
+from loamwright.planning.reasons import NutrientReason, PlotCost, Question, Reasons, explain
 from loamwright.planning.records import Coverage, Job, Outcome, Plan, PlanLine, Purchase, Window
 from loamwright.planning.targets import LimeDose, lime_ledger, plan_plots
 from loamwright.planning.terms import bands, handling, machines
 
 __all__ = [
+    "Aged",
+    "Asked",
     "Band",
     "BlendService",
     "CalendarRow",
@@ -39,21 +52,29 @@ __all__ = [
     "PlotCost",
     "Purchase",
     "PurchaseList",
+    "Question",
     "Reasons",
     "Terms",
+    "Variant",
     "Ware",
     "Window",
     "bands",
+    "bought_outside",
     "compare_habits",
     "coverage_curve",
     "dated_jobs",
     "explain",
+    "figure",
     "handling",
+    "key",
     "lime_ledger",
     "machines",
     "make_plan",
     "order_blend",
+    "over_the_plan",
     "placed_in_time",
     "plan_plots",
     "purchase_lists",
+    "what_aged",
+    "what_if",
 ]

@@ -22,6 +22,7 @@ from loamwright.planning.inputs import (
     Terms,
     Ware,
     amount_text,
+    band_of,
     check_request,
     is_lime,
     known_kg,
@@ -105,8 +106,8 @@ def compare_habits(
     own
         The user's own list: so much of a product on a plot; empty = none.
     triple
-        Product of the flat-rate habit; empty = the offered product with N, P2O5 and K2O most alike, the
-        cheapest of those.
+        Product of the flat-rate habit; empty = the offered product with N, P2O5 and K2O in which
+        they cost least.
     flat_rate_kg_ha
         Rate of the flat-rate habit [kg/ha]; None = the rate at which the property as a whole gets all of
         its N, P2O5 and K2O.
@@ -148,7 +149,7 @@ def _flat(
         what = f"{triple!r} is not on offer" if triple else "no product with N, P2O5 and K2O is on offer"
         problems.append(Problem("habit of one product everywhere", what, "Add an offer of one."))
         return None
-    ware = min(mixed, key=lambda one: (_unlike(one), _price_kg(request, one), one.product.product))
+    ware = min(mixed, key=lambda one: (_price_of_nutrients(request, one), _unlike(one), one.product.product))
     name = ware.product.product
     needed = [plot for plot in request.plots if known_kg(plot)]
     area_ha = math.fsum(plot.area_ha for plot in needed)
@@ -177,6 +178,12 @@ def _unlike(ware: Ware) -> float:
     """How unlike the three numbers of a product are: 0 for 10-10-10."""
     numbers = [ware.contents.get(key, 0.0) for key in _TRIPLE]
     return round((max(numbers) - min(numbers)) / max(*numbers, 1e-9), 3)
+
+
+def _price_of_nutrients(request: Request, ware: Ware) -> float:
+    """What a kilogram of N, P2O5 and K2O together costs in a product."""
+    held = math.fsum(ware.contents.get(key, 0.0) for key in _TRIPLE)
+    return round(_price_kg(request, ware) / max(held, 1e-9), 6)
 
 
 def _price_kg(request: Request, ware: Ware) -> float:
@@ -257,7 +264,7 @@ def _costed(request: Request, name: str, how: str, lines: Sequence[Spread], plan
     made = write_plan(request, lines, bought, empty)
     share = covered(request.plots, request.wares, lines)
     rows = coverage(_asked_for_all(request), request.wares, lines)
-    short = tuple(row for row in made.coverage if row.need_kg and row.supplied_kg < row.need_kg * (1 - 1e-6))
+    short = short_of_bands(request.plots, made)
     surplus = tuple(
         row for row in rows if row.need_kg is not None and row.supplied_kg > row.need_kg * (1 + 1e-6)
     )
@@ -378,6 +385,87 @@ class CurvePoint:
     gap: float | None
     packages: float
     plan: Plan
+
+
+@dataclass(frozen=True, slots=True)
+class Variant:
+    """One way to plan, beside the plan.
+
+    Parameters
+    ----------
+    name
+        What is different.
+    cost, trips, hours, mass_kg
+        Money, trips over plots, hours of spreading and filling, product in all [kg].
+    short
+        Needs left short of their bands.
+    outcome
+        What can be said of it.
+    """
+
+    name: str
+    cost: Decimal
+    trips: int
+    hours: float
+    mass_kg: float
+    short: tuple[Coverage, ...]
+    outcome: Outcome
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a variant is planned from."""
+
+    name: str
+    plots: tuple[PlanPlot, ...]
+    offers: tuple[Offer, ...]
+    terms: Terms
+
+
+def what_if(
+    asked: Sequence[Asked], wares: Sequence[Ware], progress: Callable[[str], None] | None = None
+) -> tuple[Variant, ...]:
+    """Plan every variant and lay them side by side; nothing is kept.
+
+    Parameters
+    ----------
+    asked
+        The variants.
+    wares
+        Products with what they deliver.
+    progress
+        Told of each variant as its turn comes.
+
+    Returns
+    -------
+    tuple of Variant
+    """
+    found = []
+    for one in asked:
+        if progress is not None:
+            progress(one.name)
+        plan = make_plan(one.plots, wares, one.offers, one.terms)
+        found.append(variant_of(one.name, plan, one.plots))
+    return tuple(found)
+
+
+def short_of_bands(plots: Sequence[PlanPlot], plan: Plan) -> tuple[Coverage, ...]:
+    """The needs a plan leaves short of the lower edge of their bands."""
+    of_plot = {plot.plot_id: plot for plot in plots}
+    return tuple(
+        row
+        for row in plan.coverage
+        if row.need_kg
+        and row.plot_id in of_plot
+        and row.supplied_kg < band_of(of_plot[row.plot_id], row.supply).low * row.need_kg * (1 - 1e-6)
+    )
+
+
+def variant_of(name: str, plan: Plan, plots: Sequence[PlanPlot]) -> Variant:
+    """Sum a plan up, to stand beside others."""
+    short = short_of_bands(plots, plan)
+    mass_kg = math.fsum(line.mass_kg for line in plan.lines)
+    return Variant(name, plan.total_cost, len(plan.jobs), plan.hours, mass_kg, short, plan.outcome)
 
 
 def coverage_curve(

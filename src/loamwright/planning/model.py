@@ -108,7 +108,7 @@ class PlanModel:
     owner
         Plot of each column; -1 for what plots share.
     switch_rows
-        Rows that hold amounts under their job's switch.
+        Rows that hold amounts under a switch, and what several loads of a day bring to one pass.
     over, over_at
         Columns by which a cap is exceeded [kg], and the (plot, supply) of each (only with soft caps).
     supply_row
@@ -194,7 +194,8 @@ def build(
         owner=passes.plot,
     )
     switch, switch_rows = _add_jobs(request, program, passes, amount)
-    servings = _add_servings(request, program, passes, amount, counted)
+    servings, more_rows = _add_servings(request, program, passes, amount, counted)
+    switch_rows = np.concatenate([switch_rows, more_rows])
     over, over_at = _add_caps(program, passes, amount, content, caps, soft_caps)
     _add_edges(request, program, passes, amount, content, supplies)
     share = program.add_columns(
@@ -316,7 +317,9 @@ def _add_jobs(request: Request, program: _Owned, passes: Passes, amount: Ints) -
     return switch, switch_rows
 
 
-def _add_servings(request: Request, program: _Owned, passes: Passes, amount: Ints, counted: bool) -> Servings:
+def _add_servings(
+    request: Request, program: _Owned, passes: Passes, amount: Ints, counted: bool
+) -> tuple[Servings, Ints]:
     """Add what belongs to a product on a plot at a time: the places it takes, and its half packages."""
     key = (passes.plot * len(TIMES) + passes.time) * max(1, len(request.wares)) + passes.ware
     _keys, first, of_pass = np.unique(key, return_index=True, return_inverse=True)
@@ -333,7 +336,7 @@ def _add_servings(request: Request, program: _Owned, passes: Passes, amount: Int
     taken[on] = program.add_columns(len(on), upper=1.0, integer=True, owner=plot[on])
     held = np.flatnonzero(taken[of_pass] >= 0)
     rows = np.arange(len(held))
-    program.add_rows(
+    taken_rows = program.add_rows(
         len(held),
         np.concatenate([rows, rows]),
         np.concatenate([amount[held], taken[of_pass[held]]]),
@@ -347,19 +350,20 @@ def _add_servings(request: Request, program: _Owned, passes: Passes, amount: Int
         np.ones(sum(len(members) for members, _room in crowds)),
         upper=np.array([room for _members, room in crowds], float),
     )
-    _one_load_at_most(program, amount, of_pass)
+    load_rows = _one_load_at_most(program, amount, of_pass)
     half, halves, odd = np.zeros(number), np.full(number, -1, np.int64), np.full(number, -1, np.int64)
     if counted:
         half, halves, odd = _add_halves(request, program, passes, amount, of_pass, plot, ware, forced)
-    return Servings(plot, ware, of_pass, half, taken, halves, odd)
+    servings = Servings(plot, ware, of_pass, half, taken, halves, odd)
+    return servings, np.concatenate([taken_rows, load_rows])
 
 
-def _one_load_at_most(program: _Owned, amount: Ints, of_pass: Ints) -> None:
+def _one_load_at_most(program: _Owned, amount: Ints, of_pass: Ints) -> Ints:
     """Hold a product that two loads of the same day could carry to what one pass may bring."""
     several = np.bincount(of_pass) > 1 if len(of_pass) else np.zeros(0, bool)
     inside = np.flatnonzero(several[of_pass]) if len(of_pass) else np.zeros(0, np.int64)
     shared, row = np.unique(of_pass[inside], return_inverse=True)
-    program.add_rows(len(shared), row, amount[inside], np.ones(len(inside)), upper=1.0)
+    return program.add_rows(len(shared), row, amount[inside], np.ones(len(inside)), upper=1.0)
 
 
 def _add_halves(

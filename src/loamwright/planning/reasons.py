@@ -9,9 +9,10 @@ this counts every bag, and is as certain as the two plans are proved.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import ROUND_DOWN, Decimal
+from enum import StrEnum
 
 import numpy as np
 
@@ -23,13 +24,15 @@ from loamwright.planning.inputs import (
     Ware,
     amount_text,
     check_request,
+    machines_of,
     offer_text,
 )
+from loamwright.planning.lines import spreads_of, trips
 from loamwright.planning.model import PlanModel, build
 from loamwright.planning.passes import TIMES
 from loamwright.planning.planner import make_plan
 from loamwright.planning.records import Outcome, Plan
-from loamwright.planning.solver import Effort, Floats, Found
+from loamwright.planning.solver import Effort, Flags, Floats, Found
 from loamwright.supplies import Offer
 from loamwright.units import LB_KG, format_money
 from loamwright.values import Supply
@@ -174,6 +177,14 @@ class Reasons:
     summary: tuple[str, ...]
 
 
+class Question(StrEnum):
+    """What can be asked of a plan, one at a time."""
+
+    NUTRIENTS = "nutrients"  #: what each nutrient costs
+    OFFERS = "offers"  #: at which price what is not bought would be
+    PRICES = "prices"  #: what changes within the stated price ranges
+
+
 def explain(
     plots: Sequence[PlanPlot],
     wares: Sequence[Ware],
@@ -181,6 +192,7 @@ def explain(
     terms: Terms,
     plan: Plan,
     progress: Callable[[str], None] | None = None,
+    questions: Collection[Question] = tuple(Question),
 ) -> Reasons:
     """Say why a plan is what it is, by planning again with one thing changed at a time.
 
@@ -192,6 +204,8 @@ def explain(
         The plan to explain.
     progress
         Told of each question as its turn comes.
+    questions
+        Which to ask; what each plot costs is always told.
 
     Returns
     -------
@@ -199,21 +213,26 @@ def explain(
     """
     tell = progress or (lambda _stage: None)
     terms = replace(terms, budget=None)
+    if terms.odd_amount_cost or terms.least_job_share:
+        # the questions are about prices: every amount weighed out and every job planned, on both sides
+        terms = replace(terms, odd_amount_cost=Decimal(0), least_job_share=0.0)
+        tell("the plan as it is, every amount weighed out")
+        plan = make_plan(plots, wares, offers, terms)
     tell("prices by the pound")
     by_the_pound = pound_prices(check_request(plots, wares, offers, terms), plan)
     asked = _Asked(plots, wares, offers, terms, plan, by_the_pound)
     nutrients = []
-    for supply in asked.supplies():
+    for supply in asked.supplies() if Question.NUTRIENTS in questions else ():
         tell(f"what {supply} costs")
         nutrients.append(asked.nutrient(supply, by_the_pound.get(supply)))
     bought = {one.offer_id for one in plan.buy if one.count > 0}
     entries = []
-    for offer in sorted(offers, key=lambda one: one.offer_id):
+    for offer in sorted(offers, key=lambda one: one.offer_id) if Question.OFFERS in questions else ():
         if offer.offer_id not in bought and _can_be_bought(offer):
             tell(f"at which price {offer_text(offer)} would enter")
             entries.append(asked.entry(offer))
     ranges = []
-    for offer in sorted(offers, key=lambda one: one.offer_id):
+    for offer in sorted(offers, key=lambda one: one.offer_id) if Question.PRICES in questions else ():
         for price in (offer.price_low, offer.price_high):
             if price is not None and price > 0 and price != offer.price and _can_be_bought(offer):
                 tell(f"{offer_text(offer)} at {format_money(price)}")
@@ -262,23 +281,12 @@ def pound_prices(request: Request, plan: Plan) -> Mapping[Supply, float]:
     plan_model = build(request)
     model = plan_model.model.copy()
     passes = plan_model.passes
-    made = {(line.plot_id, line.product, line.timing) for line in plan.lines}
-    made |= {(line.plot_id, line.product, None) for line in plan.lines}  # passes at any time, if put at one
-    on = np.array(
-        [
-            (
-                request.plots[passes.plot[i]].plot_id,
-                request.wares[passes.ware[i]].product.product,
-                TIMES[passes.time[i]],
-            )
-            in made
-            for i in range(passes.count)
-        ],
-        bool,
-    )
+    on = _made(plan_model, plan)
+    jobs = np.zeros(passes.jobs.count, bool)
+    np.logical_or.at(jobs, passes.job, on | passes.forced)
     switched = plan_model.switch >= 0
-    model.lower[plan_model.switch[switched]] = on[switched]
-    model.upper[plan_model.switch[switched]] = on[switched]
+    model.lower[plan_model.switch[switched]] = jobs[switched]
+    model.upper[plan_model.switch[switched]] = jobs[switched]
     # an amount is not held to what is needed today, only to what is allowed
     roomy = np.where(np.isfinite(passes.limit_kg), passes.limit_kg / passes.high_kg, math.inf)
     model.upper[plan_model.amount] = np.where(on | passes.forced, np.maximum(1.0, roomy), 0.0)
@@ -296,6 +304,37 @@ def pound_prices(request: Request, plan: Plan) -> Mapping[Supply, float]:
         supply = plan_model.supplies[cell.supply]
         mass[supply] = mass.get(supply, 0.0) + cell.mass_kg
     return {supply: total / mass[supply] for supply, total in dual.items()}
+
+
+def _made(plan_model: PlanModel, plan: Plan) -> Flags:
+    """Which passes of the program a plan makes: each load in a job that can carry all of it."""
+    passes, request = plan_model.passes, plan_model.request
+    jobs = passes.jobs
+    names = [ware.product.product for ware in request.wares]
+    members: dict[int, dict[str, int]] = {}
+    for number in range(passes.count):
+        members.setdefault(int(passes.job[number]), {})[names[passes.ware[number]]] = number
+    machine = [one.name for one in machines_of(request.terms)]
+    on = np.zeros(passes.count, bool)
+    for load in trips(request, spreads_of(plan)).values():
+        products = {one.product for one in load}
+        able = [
+            job
+            for job, carried in members.items()
+            if request.plots[jobs.plot[job]].plot_id == load[0].plot_id
+            and TIMES[jobs.time[job]] in (load[0].timing, None)
+            and products <= carried.keys()
+        ]
+        for job in sorted(
+            able,
+            key=lambda job: (
+                TIMES[jobs.time[job]] is None and load[0].timing is not None,
+                machine[jobs.machine[job]] != load[0].machine,
+                job,
+            ),
+        )[:1]:
+            on[[members[job][product] for product in products]] = True
+    return on
 
 
 def _fix_orders(plan_model: PlanModel, plan: Plan, lower: Floats, upper: Floats) -> None:

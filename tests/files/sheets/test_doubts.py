@@ -324,7 +324,7 @@ def test_files_that_hold_no_sheet(tmp_path: Path) -> None:
         path.write_bytes(data)
         assert words in refused(path), data
     assert "there is no file" in refused(tmp_path / "none.csv")
-    assert "this is a folder" in refused(tmp_path)
+    assert "is a directory" in refused(tmp_path)
 
 
 def test_a_workbook_that_unpacks_to_a_gigabyte_is_refused(tmp_path: Path) -> None:

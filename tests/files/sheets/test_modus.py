@@ -146,7 +146,7 @@ def test_an_awkward_file() -> None:
     ],
 )
 def test_an_id_says_analyte_and_test(ident: str, name: str, test: str | None) -> None:
-    """Meanings as in the Modus soil nomenclature; P_032 and P_033 by their names, not the swapped list."""
+    """Meanings as in the Modus soil nomenclature; P_032 and P_033 by their own names."""
     found = read_test_id(ident)
     assert found.analyte is not None
     assert (found.analyte.name, found.test) == (name, test)

@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from loamwright.files.sheets.grids import Cell, Grid, Line, column_letter
+from loamwright.files.grids import Cell, Grid, Line, column_letter
 from loamwright.files.sheets.records import LeftOut
 from loamwright.files.sheets.words.figures import read_printed
 from loamwright.files.sheets.words.headings import Heading, is_subheading, more_exact, read_heading, tests_of

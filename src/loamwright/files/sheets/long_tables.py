@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from loamwright.files.sheets.grids import EMPTY, Cell
+from loamwright.files.grids import EMPTY, Cell
 from loamwright.files.sheets.layout import Block, Record
 from loamwright.files.sheets.readings import slug
 from loamwright.files.sheets.records import LabReading, Sample

@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
+from loamwright.files.grids import EMPTY, Cell
 from loamwright.files.sheets.answers import NOT_KNOWN, Inquiry
-from loamwright.files.sheets.grids import EMPTY, Cell
 from loamwright.files.sheets.layout import Block, Record
 from loamwright.files.sheets.readings import ColumnReader, system_of
 from loamwright.files.sheets.records import LabReading, ManureSample

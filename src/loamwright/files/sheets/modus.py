@@ -13,8 +13,9 @@ from dataclasses import dataclass, replace
 from typing import Any
 from xml.etree import ElementTree
 
+from loamwright.errors import UnitError
+from loamwright.files.grids import refuse
 from loamwright.files.sheets.answers import NOT_KNOWN, Inquiry
-from loamwright.files.sheets.grids import refuse
 from loamwright.files.sheets.modus_ids import ModusTest, read_test_id
 from loamwright.files.sheets.readings import BUFFERS, FAMILY_TESTS, READING_UNITS
 from loamwright.files.sheets.records import (
@@ -31,6 +32,7 @@ from loamwright.files.sheets.words.figures import read_printed
 from loamwright.files.sheets.words.headings import read_heading
 from loamwright.files.sheets.words.measures import read_unit
 from loamwright.files.sheets.words.vocabulary import Analyte, vocabulary
+from loamwright.units import read_number
 
 Node = Any  #: dict, list, text, number or None: what XML and JSON have in common
 
@@ -364,7 +366,10 @@ def _depth(ref: Node) -> Depth | None:
 def _point(node: Node) -> tuple[float, ...]:
     """Return latitude and longitude of a WKT point."""
     match = re.fullmatch(r"POINT\s*\(\s*(-?[\d.]+)\s+(-?[\d.]+)\s*\)", (_text(node) or "").upper())
-    return (float(match[2]), float(match[1])) if match else ()
+    try:
+        return (read_number(match[2]), read_number(match[1])) if match else ()
+    except UnitError:
+        return ()
 
 
 def _recommendations(node: Node, crops: Mapping[str | None, str | None]) -> tuple[SheetRecommendation, ...]:

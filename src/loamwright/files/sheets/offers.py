@@ -7,8 +7,8 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
+from loamwright.files.grids import Cell
 from loamwright.files.sheets.answers import NOT_KNOWN, Inquiry
-from loamwright.files.sheets.grids import Cell
 from loamwright.files.sheets.layout import Block, Record
 from loamwright.files.sheets.readings import slug
 from loamwright.files.sheets.records import SheetOffer

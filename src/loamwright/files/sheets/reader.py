@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from loamwright.files.grids import Grid, SheetFile, column_letter, file_bytes, grids_of, refuse
 from loamwright.files.sheets.answers import Inquiry, Profile, normal_headings
-from loamwright.files.sheets.grids import Grid, SheetFile, column_letter, file_bytes, grids_of, refuse
 from loamwright.files.sheets.layout import Block, find_blocks
 from loamwright.files.sheets.manure import is_manure, read_manure
 from loamwright.files.sheets.modus import is_modus, lab_of, read_modus
@@ -181,11 +181,11 @@ def _visible(grid: Grid, inquiry: Inquiry) -> Grid:
     if grid.hidden:
         inquiry.leave_out("hidden sheet", f"sheet {grid.name!r}")
         return replace(grid, lines=())
-    if grid.without_result:
+    if grid.faults:
         inquiry.ask(
             "formula",
             "cells whose formula has no stored result: open the file in a spreadsheet and save it, or say",
-            f"{place}cells {', '.join(grid.without_result[:12])}",
+            f"{place}cells {', '.join(fault.cell for fault in grid.faults[:12])}",
             ("they were not tested",),
         )
     columns = [

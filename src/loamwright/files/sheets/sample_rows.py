@@ -7,8 +7,8 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from loamwright.files.grids import EMPTY, Cell
 from loamwright.files.sheets.answers import Inquiry
-from loamwright.files.sheets.grids import EMPTY, Cell
 from loamwright.files.sheets.layout import Block, Record
 from loamwright.files.sheets.readings import ColumnReader
 from loamwright.files.sheets.records import Area, LabReading, Sample

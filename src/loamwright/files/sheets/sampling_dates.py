@@ -7,8 +7,8 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from loamwright.files.grids import Cell
 from loamwright.files.sheets.answers import NOT_KNOWN, Inquiry
-from loamwright.files.sheets.grids import Cell
 from loamwright.files.sheets.words.calendar_dates import (
     DAY_FIRST,
     MONTH_FIRST,
@@ -19,6 +19,7 @@ from loamwright.files.sheets.words.calendar_dates import (
     settled_order,
 )
 from loamwright.files.sheets.words.depths import Depth, read_depth
+from loamwright.units import read_number
 
 #: Roles of date columns, in the order in which the days follow one another.
 DATE_ROLES = ("sampled", "received", "reported")
@@ -144,16 +145,16 @@ def depth_of(texts: Mapping[str, tuple[str, str | None]], stated: Depth | None) 
             named = read_depth(whole) is not None or unit is not None
             return found if named else Depth(found.top, found.bottom)
         single = re.fullmatch(r"(\d{1,3}(?:[.,]\d)?)\s*(\"|in|inches|cm)?", whole.strip().casefold())
-        if single and float(single[1].replace(",", ".")) > 0:
+        if single and read_number(single[1].replace(",", ".")) > 0:
             printed = _LENGTHS.get(single[2] or "")
-            return Depth(0.0, float(single[1].replace(",", ".")), printed or unit)
+            return Depth(0.0, read_number(single[1].replace(",", ".")), printed or unit)
         return None
     numbers = [
-        re.fullmatch(r"\s*(\d{1,3}(?:[.,]\d+)?)\s*(\"|in|inches|cm)?\s*", text.casefold())
+        re.fullmatch(r"\s*(\d{1,3}(?:[.,]\d{1,6})?)\s*(\"|in|inches|cm)?\s*", text.casefold())
         for text in (top, bottom)
     ]
     if all(numbers):
-        values = [float(match[1].replace(",", ".")) for match in numbers if match]
+        values = [read_number(match[1].replace(",", ".")) for match in numbers if match]
         printed = next((match[2] for match in numbers if match and match[2]), None)
         unit = _LENGTHS.get(printed or "", unit)
         return Depth(values[0], values[1], unit) if values[1] > values[0] else None

@@ -9,8 +9,8 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
+from loamwright.files.grids import Cell
 from loamwright.files.sheets.answers import NOT_KNOWN, Inquiry
-from loamwright.files.sheets.grids import Cell
 from loamwright.files.sheets.layout import Block
 from loamwright.files.sheets.long_tables import read_long_table
 from loamwright.files.sheets.readings import ColumnReader, slug, system_of

@@ -6,8 +6,8 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+from loamwright.files.grids import Cell
 from loamwright.files.sheets.answers import NOT_KNOWN
-from loamwright.files.sheets.grids import Cell
 from loamwright.files.sheets.layout import Block, Record
 from loamwright.files.sheets.readings import BUFFERS, FAMILY_TESTS, is_rating, printed_numbers, slug
 from loamwright.files.sheets.recommended import (

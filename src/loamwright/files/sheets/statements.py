@@ -11,11 +11,13 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
-from loamwright.files.sheets.grids import Cell, Line
+from loamwright.errors import UnitError
+from loamwright.files.grids import Cell, Line
 from loamwright.files.sheets.words.depths import Depth, read_depth
 from loamwright.files.sheets.words.headings import more_exact, read_heading, tests_of
 from loamwright.files.sheets.words.measures import find_units
 from loamwright.files.sheets.words.vocabulary import Analyte, LabTest, mentions, plain, tokens, vocabulary
+from loamwright.units import read_number
 
 _PAIR = re.compile(r"\s*([^:]{2,40}?)\s*:\s*(.*)")
 _SENTENCES = re.compile(r";|\.(?=\s|$)|\n")
@@ -142,7 +144,10 @@ def _mark(found: Statements, mark: str, what: str) -> bool:
         return True
     limit = re.search(r"(?:below|less than|at|limit(?: of)?|<)\s*([\d.,]+)\s*(.*)", said)
     if limit and re.search(r"detect|below|limit|less than", said):
-        number = float(limit[1].rstrip(".,").replace(",", "."))
+        try:
+            number = read_number(limit[1].rstrip(".,").replace(",", "."))
+        except UnitError:
+            return False
         analytes, _ = vocabulary().analytes.take(tokens(find_units(limit[2]).rest))
         for meaning in analytes:
             found.limit_of[plain(mark), meaning[0].element] = number

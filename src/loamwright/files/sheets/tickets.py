@@ -6,8 +6,8 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from loamwright.files.grids import EMPTY, Cell, Line
 from loamwright.files.sheets.answers import Inquiry
-from loamwright.files.sheets.grids import EMPTY, Cell, Line
 from loamwright.files.sheets.layout import Block, Record
 from loamwright.files.sheets.readings import ColumnReader, slug, system_of
 from loamwright.files.sheets.records import Delivery, SheetProduct

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from loamwright.files.sheets.words.vocabulary import plain
+from loamwright.units import read_number
 
 #: Marks a field of a record that is written even when it is None or empty: absent and not stated differ.
 ALWAYS: Mapping[str, Any] = {"always": True}
@@ -32,5 +33,5 @@ def read_depth(text: str) -> Depth | None:
     match = DEPTH.search(plain(text))
     if match is None:
         return None
-    top, bottom = (float(part.replace(",", ".")) for part in match.group(1, 2))
+    top, bottom = (read_number(part.replace(",", ".")) for part in match.group(1, 2))
     return Depth(top, bottom, "cm" if match[3] == "cm" else "in") if bottom > top else None

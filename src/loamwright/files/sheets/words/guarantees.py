@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 from loamwright.files.sheets.words.figures import read_printed
 from loamwright.files.sheets.words.vocabulary import plain, tokens, vocabulary
+from loamwright.units import read_number
 
 _NUMBER = r"\d{1,2}(?:[.,]\d{1,2})?"
 _GRADE = re.compile(rf"(?<![\d.,:-])({_NUMBER})\s?-\s?({_NUMBER})\s?-\s?({_NUMBER})(?![\d.,]*:)")
@@ -21,7 +22,7 @@ _NAMED = re.compile(
     rf"([^\W\d_]{{1,12}})\s*(?:\(\w+\)\s*)?({_NUMBER})\s*%|({_NUMBER})\s*%\s*([^\W\d_]{{1,12}})"
 )
 _SCORE = re.compile(
-    r"\b(ENP|ECCE|ECC|ENM|ENV|RNV|CCE|TNP|NV|EP)\b\W{0,3}(\d[\d,]*(?:\.\d+)?)\s*(%|(?:lbs?|#)?\s*(?:/|per)\s*t(?:on)?\b)?",
+    r"\b(ENP|ECCE|ECC|ENM|ENV|RNV|CCE|TNP|NV|EP)\b\W{0,3}(\d[\d,]{0,8}(?:\.\d{1,6})?)\s*(%|(?:lbs?|#)?\s*(?:/|per)\s*t(?:on)?\b)?",
     re.IGNORECASE,
 )
 _SIEVE = re.compile(r"(?:pass(?:ing|es)?|through|thru)?\s*(?:no\.?|#)?\s*(\d{1,3})\s*(mesh)?", re.IGNORECASE)
@@ -36,7 +37,7 @@ class Guarantees:
 
 
 def _value(text: str) -> float:
-    return float(text.replace(",", "."))
+    return read_number(text.replace(",", "."))
 
 
 def read_guarantees(text: str) -> Guarantees:
@@ -59,7 +60,8 @@ def read_guarantees(text: str) -> Guarantees:
         if found and found[0].kind == "nutrient":
             analysis.setdefault(found[0].name.casefold(), _value(number or other_number))
     scores = {
-        _score_name(name, unit): float(number.replace(",", "")) for name, number, unit in _SCORE.findall(text)
+        _score_name(name, unit): read_number(number.replace(",", ""))
+        for name, number, unit in _SCORE.findall(text)
     }
     return Guarantees(analysis | scores, bool(scores))
 

@@ -25,6 +25,7 @@ from loamwright.files.sheets.words.vocabulary import (
     tokens,
     vocabulary,
 )
+from loamwright.units import read_number
 
 _PRICE = re.compile(
     r"(?:price)?\W*(?:[$€£]|usd|eur|gbp|nok|sek|dkk|kr|cad|aud|nzd)\s*(?:/|per)\s*(?P<per>[^/()]+?)\W*"
@@ -300,8 +301,8 @@ def _lime(text: str, words: tuple[str, ...], marks: dict[str, Word]) -> Heading:
     target, left = None, []
     for word in words:
         number = re.fullmatch(r"(\d)[.:](\d)", word)
-        if number and 4.5 <= float(f"{number[1]}.{number[2]}") <= 8:
-            target = float(f"{number[1]}.{number[2]}")
+        if number and 4.5 <= read_number(f"{number[1]}.{number[2]}") <= 8:
+            target = read_number(f"{number[1]}.{number[2]}")
         else:
             left.append(word)
     uses, rest = known.words["land use"].take(tuple(left))

@@ -1,7 +1,7 @@
-"""A user's file as grids of cells: the text as printed, and what a workbook stored behind it.
+"""A CSV, XLSX or text file as grids of cells: the text as printed, and what a workbook stored behind it.
 
 This file finds encoding and delimiter of a text, and hidden rows, merged cells and formulas without a
-result of a workbook. Where the table is, and what it says, is for the files above.
+result of a workbook. A plain table of ours is `textrows`; what a lab, dealer or quarry sends is `sheets`.
 """
 
 from __future__ import annotations
@@ -68,11 +68,21 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
+class Fault:
+    """A cell of a workbook that shows no value though it should, and why."""
+
+    row: int
+    cell: str
+    what: str
+    fix: str
+
+
+@dataclass(frozen=True, slots=True)
 class Grid:
     """One sheet: its filled rows, and what its cells do not show.
 
-    `spans` gives, for the first cell of a merged heading, the last column it stands over. `hidden` names
-    hidden rows and columns, `without_result` cells whose formula has no stored result or shows an error.
+    `spans` gives, for the first cell of a merged heading, the last column it stands over; `faults` are cells
+    whose formula has no stored result or shows an error.
     """
 
     name: str
@@ -80,7 +90,7 @@ class Grid:
     spans: Mapping[tuple[int, int], int] = field(default_factory=dict)
     hidden_rows: frozenset[int] = frozenset()
     hidden_columns: frozenset[int] = frozenset()
-    without_result: tuple[str, ...] = ()
+    faults: tuple[Fault, ...] = ()
     hidden: bool = False
 
     @property
@@ -117,7 +127,7 @@ def file_bytes(path: Path) -> bytes:
     """Return a file's bytes; raise `InputError` when it is missing, a folder or empty."""
     name = path.name or str(path)
     if path.is_dir():
-        raise refuse(name, "this is a folder, not a sheet", "Name the file.")
+        raise refuse(name, f"{str(path)!r} is a directory, not a file", "Name the file.")
     try:
         data = path.read_bytes()
     except FileNotFoundError as error:
@@ -176,7 +186,7 @@ def _text_grid(name: str, text: str) -> Grid:
             tables.append(list(csv.reader(io.StringIO(text, newline=""), delimiter=mark, strict=True)))
         except csv.Error as error:
             faults.append(error)
-    if not tables:
+    if faults and max(map(_regularity, tables), default=0) <= 1:
         raise refuse(
             name,
             f"the text cannot be split into cells: {faults[0]}",
@@ -197,7 +207,7 @@ def _regularity(table: list[list[str]]) -> int:
 
 def _printed(text: str) -> str:
     bare = text.strip()
-    return bare[1:] if re.match(r"'[=+\-@]", bare) else bare
+    return bare[1:] if re.match(r"'[=+\-@\t\r\n]", bare) else bare
 
 
 def _lines(name: str, numbered: Iterable[tuple[int, list[Cell]]]) -> tuple[Line, ...]:
@@ -239,13 +249,12 @@ def _sheet(name: str, sheet: object, formulas: object) -> Grid:
     cells: dict[tuple[int, int], object] = sheet._cells  # type: ignore[attr-defined]
     formula_cells: dict[tuple[int, int], object] = formulas._cells  # type: ignore[attr-defined]
     by_row: dict[int, dict[int, Cell]] = {}
-    without_result = []
+    faults = []
     for (row, column), cell in sorted(cells.items()):
         found = _cell(cell)
-        formula = formula_cells.get((row, column))
-        formula_without_result = not found.text and getattr(formula, "data_type", "") == "f"
-        if formula_without_result or getattr(cell, "data_type", "") == "e":
-            without_result.append(f"{column_letter(column - 1)}{row}")
+        fault = _fault(cell, formula_cells.get((row, column)))
+        if fault is not None:
+            faults.append(Fault(row, f"{column_letter(column - 1)}{row}", *fault))
         if found.text:
             by_row.setdefault(row, {})[column - 1] = found
     spans: dict[tuple[int, int], int] = {}
@@ -279,9 +288,21 @@ def _sheet(name: str, sheet: object, formulas: object) -> Grid:
         spans,
         frozenset(row for row in by_row if row in dimensions and dimensions[row].hidden),
         frozenset(hidden_columns),
-        tuple(without_result),
+        tuple(faults),
         sheet.sheet_state != "visible",  # type: ignore[attr-defined]
     )
+
+
+def _fault(cell: object, formula: object) -> tuple[str, str] | None:
+    """Say why a cell shows no value, and what to do."""
+    value = getattr(cell, "value", None)
+    if getattr(cell, "data_type", "") == "e":
+        return f"the cell shows the error {value}", "Correct the formula, or write the number."
+    if value is None and getattr(formula, "data_type", "") == "f":
+        written = str(getattr(formula, "value", ""))
+        fix = "Open the file in a spreadsheet and save it, or write the number."
+        return f"the formula {written} has no stored result", fix
+    return None
 
 
 def _cell(cell: object) -> Cell:
@@ -304,4 +325,6 @@ def _number_text(value: float, number_format: str) -> str:
     if shown and (shown[1] or shown[2]):
         digits = len(shown[1] or "")
         return f"{value * 100:.{digits}f}%" if shown[2] else f"{value:.{digits}f}"
-    return str(int(value)) if float(value).is_integer() and abs(value) < 1e15 else f"{value:.10g}"
+    if isinstance(value, int):
+        return str(value)
+    return str(int(value)) if value.is_integer() and abs(value) < 1e15 else f"{value:.15g}"
