@@ -487,10 +487,13 @@ def show_crops(console: Console, asked: CropsAsked, _system: str) -> None:
             f"{escape(asked.crop)} is a mixture of {escape(' and '.join(found.parts))}: say which rule "
             f"governs with `loamwright guideline use PROPERTY EDITION --crop {crop} --as CROP`"
         )
-    if not found.listed:
-        console.print(f"No built-in guideline names {crop}.")
-    if found.near:
-        console.print(f"Was {escape(' or '.join(found.near))} meant?")
+    if not found.listed and found.near:
+        console.print(f"No built-in guideline names {crop}. Was {escape(' or '.join(found.near))} meant?")
+    elif not found.listed:
+        console.print(
+            f"No built-in guideline names {crop}: use your lab's recommendation, or set a rate of your own "
+            "with `loamwright guideline rate`"
+        )
     if found.listed:
         columns = ("region", "guideline", "status", "crop", "prints", "also called")
         table = table_of("Crops by guideline", *columns)

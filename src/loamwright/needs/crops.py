@@ -140,8 +140,11 @@ class CropNames:
         Returns
         -------
         tuple of str
+            Empty for a name that is known: its neighbours are other crops.
         """
         written = plain_name(text)
+        if self.of(text) is not None:
+            return ()
         known = {name: name for name in map(plain_name, others)}
         known |= {name: crop.name for crop in self.crops for name in crop.every}
         close = difflib.get_close_matches(written, known, n=3, cutoff=_NEAR)

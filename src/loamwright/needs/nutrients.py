@@ -423,8 +423,8 @@ def _same_crop(case: Case, crop: str) -> bool:
 def _to_decide(
     case: Case, nutrient: Nutrient, gross: _Gross, governing: Sequence[SoilTest]
 ) -> ToDecide | None:
-    """Say why this rate is a choice, when it is one; a lab's own figure is used as printed."""
-    if gross.from_lab or not gross.rate_kg_ha:
+    """Say why this rate is a choice, when it is one; a lab's figure, and one's own, is used as written."""
+    if gross.from_lab or gross.status == STANDARD_RATE or not gross.rate_kg_ha:
         return None
     if nutrient is Nutrient.N:
         share = None if case.cropping is None else case.cropping.legume_pct
