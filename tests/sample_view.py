@@ -29,6 +29,7 @@ from pyproj import Geod
 from loamwright.errors import Level, Problem
 from loamwright.land.records import Cropping, KeepOut, Plot, PlotArea
 from loamwright.needs.records import Credit, LimeNeed, Need, PlotNeeds
+from loamwright.planning import Aged
 from loamwright.planning.records import Coverage, Outcome, Plan, PlanLine, Purchase
 from loamwright.soil.records import Reading, SoilTest
 from loamwright.supplies.records import Form, LimeLabel, Offer, Product
@@ -62,6 +63,7 @@ from loamwright.work.records import (
     SamplingPlan,
     Stop,
     WorkState,
+    stamp_of,
 )
 
 #: Text that must come out as text, whatever it is put into.
@@ -111,6 +113,11 @@ class GivenSeason:
     cautions: tuple[Caution, ...]
     problems: tuple[Problem, ...]
     made_on: dt.date
+    aged: tuple[Aged, ...] = ()
+
+    @property
+    def stamp(self) -> str:
+        return stamp_of(self)
 
 
 def in_bags(pounds: float) -> str:

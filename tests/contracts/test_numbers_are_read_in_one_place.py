@@ -65,6 +65,17 @@ ALLOWED: Mapping[str, tuple[str, str]] = {
         "value about['features'] shapely.get_dimensions(shapely.from_wkb(feature.wkb))",
         "a number of a map layer, made text",
     ),
+    "files/kinds.py": (
+        "value read(first) read(last) part _number('mesh', 1, 400)(mesh.strip()) str(ACRE_M2)",
+        "already read by `fields`; digits of a day that `date` then holds against the calendar",
+    ),
+    "files/things.py": ("match[2] or record.info.season match[3] or 0", "digits that a pattern matched"),
+    "needs/seen.py": ("part", "month and day of a setting that was read"),
+    "supplies/stock.py": ("str(left)", "a count between float and Decimal"),
+    "work/choices.py": (
+        "str(offer.package_kg * contents[offer.product][supply]) str(mass_kg)",
+        "masses between float and Decimal",
+    ),
     "files/large_maps.py": ("renumbered[index]", "a place in an array"),
     "files/plots.py": ("shapely.get_dimensions(shapely.from_wkb(feature.wkb))", "the dimension of a shape"),
 }

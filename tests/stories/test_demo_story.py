@@ -394,8 +394,11 @@ NEVER = [{"Urea 46-0-0", "Triple superphosphate 0-46-0"}]
 
 
 def of_the_season(wanted: dict[tuple[str, str], float]) -> dict[tuple[str, str], float]:
-    """What is wanted with what was put on before the first plan: a band is a share of the whole."""
-    return {key: lb + APPLIED_LB.get(key[0], {}).get(key[1], 0.0) for key, lb in wanted.items()}
+    """What is wanted with what was put on before and what is listed only: a band is a share of the whole."""
+    return {
+        key: lb + APPLIED_LB.get(key[0], {}).get(key[1], 0.0) + TOPUP_LB.get(key, 0.0)
+        for key, lb in wanted.items()
+    }
 
 
 def check_jobs(plan: dict[str, Any], acres: dict[str, float]) -> None:
@@ -480,10 +483,10 @@ def test_the_plot_pages_say_what_the_plan_says(folder: Path, plan: dict[str, Any
             found = re.search(words, page)
             assert found, (plot_id, line["product"])
             assert number(found[1]) == pytest.approx(line["mass_lb"], abs=rounded(found[1]))
-            bags = re.search(r"(\d+) × (\d+) lb bag(?: \+ ([\d.,]+) lb)?", found[2])
+            bags = re.search(r"([\d.]+) × (\d+) lb bag(?: \+ ([\d.,]+) lb)?", found[2])
             if line["package"].endswith("lb bag") and line["mass_lb"] >= number(line["package"].split()[0]):
                 assert bags, (plot_id, line["product"])
-                total = int(bags[1]) * int(bags[2]) + (number(bags[3]) if bags[3] else 0)
+                total = float(bags[1]) * int(bags[2]) + (number(bags[3]) if bags[3] else 0)
                 assert total == pytest.approx(line["mass_lb"], abs=0.051)
                 assert bags[2] + " lb bag" == line["package"]
                 assert line["packages"] == pytest.approx(line["mass_lb"] / int(bags[2]), rel=1e-9)

@@ -144,6 +144,7 @@ PLOT = (
 
 
 def reach_field(spreader: str) -> Field:
+    """Make the field that says whether a spreader reaches a plot."""
     help_ = f"can {spreader} get there? yes, no; clear = not stated"
     return _in_mapping(f"reach.{spreader}", kinds.FLAG, help_, "reach", spreader, ("reach",))
 
@@ -239,6 +240,7 @@ def _reading_field(name: str, element: str, attribute: str, kind: Kind, help_: s
 
 
 def advice_of(record: SoilTest) -> LabRecommendation:
+    """Return a report's own rates; an empty set when it printed none."""
     return record.recommendation or LabRecommendation()
 
 
@@ -500,6 +502,7 @@ def _setting(name: str, kind: Kind, help_: str, attribute: str = "") -> Field:
 
 
 def settings_fields() -> tuple[Field, ...]:
+    """List the fields of the settings."""
     doses = tuple(limit.limit_id for limit in DOSE_LIMITS)
     return (
         _plain("name", kinds.TEXT, "what people call the property"),

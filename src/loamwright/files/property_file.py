@@ -801,7 +801,13 @@ class Editor:
         return _read(self._connection)
 
     def put_info(self, info: PropertyInfo) -> None:
-        """Write name, season and settings, replacing those before."""
+        """Write name, season and settings, replacing those before.
+
+        Parameters
+        ----------
+        info
+            Name, season, units and settings.
+        """
         settings = info.settings
         self._put("property", {"fid": 1, **INFO.row(info), **SETTINGS.row(settings)}, ("fid",))
         self._connection.execute("DELETE FROM surplus_limits")
@@ -1113,12 +1119,24 @@ class Editor:
         self._put_all(CROPPINGS, croppings)
 
     def put_keepouts(self, keepouts: Iterable[KeepOut]) -> None:
-        """Add or replace keep-outs by keepout_id."""
+        """Add or replace keep-outs by keepout_id.
+
+        Parameters
+        ----------
+        keepouts
+            Checked.
+        """
         self._put_all(KEEPOUTS, keepouts)
         self._changed_layer("keepouts", "shape")
 
     def put_soil_tests(self, tests: Iterable[SoilTest]) -> None:
-        """Add or replace soil tests by test_id."""
+        """Add or replace soil tests by test_id.
+
+        Parameters
+        ----------
+        tests
+            Of plots of this property.
+        """
         for test in tests:
             advice = test.recommendation
             lime = advice.lime if advice is not None else None
@@ -1142,15 +1160,33 @@ class Editor:
         self._changed("soil_tests", "soil_readings", "lab_rates")
 
     def put_organic_inputs(self, inputs: Iterable[OrganicInput]) -> None:
-        """Add or replace organic inputs by input_id."""
+        """Add or replace organic inputs by input_id.
+
+        Parameters
+        ----------
+        inputs
+            Of plots of this property.
+        """
         self._put_all(ORGANIC_INPUTS, inputs)
 
     def put_products(self, products: Iterable[Product]) -> None:
-        """Add or replace products by name."""
+        """Add or replace products by name.
+
+        Parameters
+        ----------
+        products
+            Labels.
+        """
         self._put_all(PRODUCTS, products)
 
     def put_offers(self, offers: Iterable[Offer]) -> None:
-        """Add or replace offers by offer_id."""
+        """Add or replace offers by offer_id.
+
+        Parameters
+        ----------
+        offers
+            Of products of this property.
+        """
         self._put_all(OFFERS, offers)
 
     def add_plan(self, plan: Plan, reason: str) -> Plan:

@@ -220,7 +220,15 @@ class Clock:
         return Verdict(False, f"already seen by the soil sample of {sampled}")
 
     def counts(self, supply: str, applied_on: dt.date) -> bool:
-        """Tell whether what went on that day counts; the short answer of `verdict`."""
+        """Tell whether what went on that day counts; the short answer of `verdict`.
+
+        Parameters
+        ----------
+        supply
+            A `Supply` value.
+        applied_on
+            When it went on.
+        """
         return self.verdict(supply, applied_on).counts
 
 

@@ -148,7 +148,17 @@ def with_published(found: Mapping[str, PlotNeeds], areas: Mapping[str, PlotArea]
 def too_much_for_one_dose(
     record: PropertyRecord, contents: Mapping[str, Mapping[Supply, float]], found: PlotNeeds
 ) -> PlotNeeds:
-    """Leave a lime need above one dose to decide where no dose rule is chosen."""
+    """Leave a lime need above one dose to decide where no dose rule is chosen.
+
+    Parameters
+    ----------
+    record
+        The property.
+    contents
+        What each product supplies [kg/kg], by product.
+    found
+        The needs of one plot.
+    """
     lime = found.lime
     if lime.state is not NeedState.NEEDED or lime.basis is None or lime.published_kg_ha is not None:
         return found

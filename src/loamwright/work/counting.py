@@ -61,7 +61,17 @@ def _before_it(record: PropertyRecord, cropping: Cropping) -> dt.date | None:
 def clocks(
     record: PropertyRecord, croppings: Mapping[str, Cropping], today: dt.date
 ) -> Mapping[str, needs.Clock]:
-    """The dates that decide, plot by plot, what a soil test has seen and what a crop got."""
+    """The dates that decide, plot by plot, what a soil test has seen and what a crop got.
+
+    Parameters
+    ----------
+    record
+        The property.
+    croppings
+        This season's crop of each plot, by plot_id.
+    today
+        Reports from after this day are not looked at.
+    """
     settings = record.info.settings
     start, end = needs.season_dates(record.info.season, settings.season_start)
     found = {}
@@ -82,6 +92,11 @@ def tests_with_their_crops(record: PropertyRecord) -> Mapping[str, tuple[SoilTes
 
     A report that does not say was written for the crop of the season its sample was taken in; a sample of
     the second half of the year, for the season after, as manure is counted.
+
+    Parameters
+    ----------
+    record
+        The property.
     """
     start = record.info.settings.season_start
     grown: dict[tuple[str, int], str] = {}
@@ -154,7 +169,15 @@ def offers_in_stock(record: PropertyRecord) -> tuple[Offer, ...]:
 
 
 def several_crops(record: PropertyRecord, croppings: Mapping[str, Cropping]) -> Iterator[Problem]:
-    """Say which of several crops of the season the needs are for."""
+    """Say which of several crops of the season the needs are for.
+
+    Parameters
+    ----------
+    record
+        The property.
+    croppings
+        The crop the needs are for, by plot_id.
+    """
     for plot_id, now in croppings.items():
         mine = [c for c in record.croppings if (c.plot_id, c.season) == (plot_id, now.season)]
         if len(mine) > 1:
@@ -168,7 +191,15 @@ def several_crops(record: PropertyRecord, croppings: Mapping[str, Cropping]) -> 
 
 
 def on_the_rest(plot_needs: Mapping[str, PlotNeeds], areas: Mapping[str, PlotArea]) -> Iterator[Caution]:
-    """Say on plan, order and map where a part of a plot has got its share, and how large the rest is."""
+    """Say on plan, order and map where a part of a plot has got its share, and how large the rest is.
+
+    Parameters
+    ----------
+    plot_needs
+        By plot_id.
+    areas
+        By plot_id.
+    """
     for plot_id, found in plot_needs.items():
         asked: list[tuple[str, Need | LimeNeed]] = [(need.nutrient.value, need) for need in found.needs]
         for supply, need in [*asked, ("lime", found.lime)]:

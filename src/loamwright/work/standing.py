@@ -23,7 +23,17 @@ def stands_on(
     needs_before: Mapping[str, PlotNeeds],
     areas: Mapping[str, PlotArea],
 ) -> dict[str, str]:
-    """Say what a plan made now would stand on, one short text for each thing."""
+    """Say what a plan made now would stand on, one short text for each thing.
+
+    Parameters
+    ----------
+    record
+        The property.
+    needs_before
+        Needs before anything was put on, by plot_id.
+    areas
+        By plot_id.
+    """
     key, figure = planning.key, planning.figure
     settings = record.info.settings
     found = {
@@ -113,7 +123,19 @@ def aged(
     needs_before: Mapping[str, PlotNeeds],
     areas: Mapping[str, PlotArea],
 ) -> tuple[Aged, ...]:
-    """What the plan stood on that is not as it was; carrying it out is no change."""
+    """What the plan stood on that is not as it was; carrying it out is no change.
+
+    Parameters
+    ----------
+    record
+        The property.
+    plan
+        The plan asked about; None = none was made.
+    needs_before
+        Needs before anything was put on, by plot_id.
+    areas
+        By plot_id.
+    """
     if plan is None or not plan.fingerprint:
         return ()
     then = {name: text for name, text in plan.fingerprint.items() if name != _PURCHASES}
@@ -122,5 +144,11 @@ def aged(
 
 
 def known_purchases(record: PropertyRecord) -> dict[str, str]:
-    """Return the entry of a fingerprint that names the purchases known when a plan is made."""
+    """Return the entry of a fingerprint that names the purchases known when a plan is made.
+
+    Parameters
+    ----------
+    record
+        The property.
+    """
     return {_PURCHASES: " ".join(entry.purchase_id for entry in record.purchases)}
