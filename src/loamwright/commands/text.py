@@ -489,6 +489,8 @@ def show_crops(console: Console, asked: CropsAsked, _system: str) -> None:
         )
     if not found.listed and found.near:
         console.print(f"No built-in guideline names {crop}. Was {escape(' or '.join(found.near))} meant?")
+    elif not found.listed and not asked.crop:
+        console.print(f"No built-in guideline that names crops is for {escape(repr(asked.region))}.")
     elif not found.listed:
         console.print(
             f"No built-in guideline names {crop}: use your lab's recommendation, or set a rate of your own "
