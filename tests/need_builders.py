@@ -9,6 +9,7 @@ from typing import Any
 from loamwright.files import guidelines
 from loamwright.land.records import Cropping, Plot, PlotArea
 from loamwright.needs.choice import Choice
+from loamwright.needs.decisions import Decision
 from loamwright.needs.nutrients import plot_needs
 from loamwright.needs.publication import Guideline
 from loamwright.needs.records import PlotNeeds
@@ -72,6 +73,7 @@ def needs(
     applied: Mapping[str, float] | None = None,
     organic: Sequence[OrganicInput] = (),
     boundary_wkb: bytes = b"",
+    decisions: Sequence[Decision] = (),
 ) -> PlotNeeds:
     """Ask for the needs of plot A; `applied` in pounds."""
     return plot_needs(
@@ -85,6 +87,7 @@ def needs(
         {Supply(key): pounds * LB_KG for key, pounds in (applied or {}).items()},
         organic,
         TODAY,
+        decisions=decisions,
     )
 
 

@@ -484,8 +484,9 @@ def without_a_rate(view: SeasonView) -> tuple[tuple[str, str], ...]:
         (view.croppings[plot_id].crop, need.nutrient.value)
         for plot_id, found in view.needs.items()
         for need in found.needs
-        if need.nutrient in asked and need.state is NeedState.UNKNOWN
-        if not need.edition or need.between_kg_ha is not None
+        if need.nutrient in asked
+        if (need.state is NeedState.UNKNOWN and not need.edition)
+        or (need.state is NeedState.TO_DECIDE and need.published_kg_ha is None)
         if plot_id in view.croppings and view.croppings[plot_id].crop
     ]
     return tuple(dict.fromkeys(pairs))
@@ -970,7 +971,10 @@ def _left_open(view: Season, options: PlanOptions) -> tuple[Problem, ...]:
         return ()
     listed = ", ".join(f"{row.supply} on {row.plot_id}" for row in rows)
     cost = sum((row.cost for row in rows if row.cost is not None), Decimal(0))
-    done = "planned as published" if options.published else "left out of this plan"
+    done = "left out of this plan"
+    if options.published:
+        ranges = any(row.published_kg_ha is None for row in rows)
+        done = "planned as published" + (", printed ranges left out" if ranges else "")
     what = f"{len(rows)} still to decide, {done}: {listed}; about {cost} at the cheapest offers"
     return (Problem("decisions", what, "See and make them with: decide.", Level.WARNING),)
 

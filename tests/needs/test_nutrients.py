@@ -35,6 +35,7 @@ from need_builders import (
 from loamwright.errors import Level
 from loamwright.files import guidelines
 from loamwright.needs.choice import Choice
+from loamwright.needs.decisions import Decision
 from loamwright.needs.nutrients import plot_needs
 from loamwright.needs.records import Need, PlotNeeds
 from loamwright.soil.records import LabRecommendation, OrganicInput, Reading, SoilTest
@@ -716,8 +717,9 @@ def test_a_shallow_sample_asks_for_a_depth_rule_and_takes_the_one_chosen() -> No
     """Buffer 6.3, Area 1: 3,500 lb ENP. E-2567 halves it for 0-4 inches; 4 of 6 inches is 2,333 lb."""
     shallow = replace(ACID, depth_bottom_m=4 * 0.0254)
     lime = needs([shallow], crop()).lime
-    assert lime.state is NeedState.UNKNOWN
-    assert lime.mass_kg is None
+    assert lime.state is NeedState.TO_DECIDE
+    assert (lime.mass_kg, lime.rate_kg_ha) == (None, None)
+    assert lime.published_kg_ha == pytest.approx(3500 * LB_KG / ACRE_M2 * 1e4)  # as printed
     assert "sampled to 4 inches" in lime.reason
     assert "choose a depth rule" in lime.reason
     assert lime.between_kg_ha == pytest.approx((1750 * LB_KG / ACRE_M2 * 1e4, 3500 * LB_KG / ACRE_M2 * 1e4))
@@ -725,6 +727,10 @@ def test_a_shallow_sample_asks_for_a_depth_rule_and_takes_the_one_chosen() -> No
         setting = Settings(lime_region="Area 1", lime_guideline=f"umn-wildlife-lime; depth = {rule}")
         found = needs([shallow], crop(), lime=setting.lime_guideline, settings=setting)
         assert pounds(found, "lime") == pytest.approx(answer)
+    decided = Decision("D1", "A", 2026, "lime", "half will do", TODAY, share=0.5)
+    found = needs([shallow], crop(), decisions=[decided])
+    assert pounds(found, "lime") == pytest.approx(1750)
+    assert found.lime.state is NeedState.NEEDED
     three = replace(ACID, depth_bottom_m=3 * 0.0254)
     half = Settings(lime_region="Area 1", lime_guideline="umn-wildlife-lime; depth = half")
     assert pounds(needs([three], crop(), settings=half), "lime") == pytest.approx(1750)

@@ -94,7 +94,7 @@ def test_a_property_in_north_carolina_from_choice_to_plan(carolina: Path, tmp_pa
     assert need(data, "P1", "P2O5")["lb_per_acre"] == pytest.approx(77.94)
     assert need(data, "P1", "K2O")["lb_per_acre"] == pytest.approx(33.84)
     nitrogen = need(data, "P1", "N")
-    assert (nitrogen["state"], nitrogen["between_lb_per_acre"]) == ("unknown", [0.0, pytest.approx(60)])
+    assert (nitrogen["state"], nitrogen["between_lb_per_acre"]) == ("to decide", [0.0, pytest.approx(60)])
     assert {need(data, "P1", n)["edition"] for n in ("N", "P2O5", "K2O")} == {"nc-wildlife-2014"}
     assert need(data, "P1", "P2O5")["edition_status"] == "default"
     # Lime: acidity (6.6 - 6.3) x 4 = 1.2; factor (6.0 - 5.2) / (6.6 - 5.2) = 0.5714; 0.6857 ton = 1,371 lb
@@ -112,7 +112,13 @@ def test_a_property_in_north_carolina_from_choice_to_plan(carolina: Path, tmp_pa
     assert need(data, "P2", "P2O5")["lb_per_acre"] == pytest.approx(41.5)
     assert (need(data, "P2", "K2O")["state"], need(data, "P2", "K2O")["lb_per_acre"]) == ("none", 0.0)
 
-    # The range is decided by a standard rate of the user's, named as such.
+    # The range is one plot's to decide,
+    (row,) = [row for row in run("decide", carolina).data["decisions"] if row["plot_id"] == "P1"]
+    assert (row["open"], row["published_lb_per_acre"], row["between_lb_per_acre"][0]) == (True, None, 0.0)
+    ran_well("decide", carolina, "P1", "N", "25 lb/acre", "--because", "clover in it")
+    nitrogen = need(run("needs", carolina).data, "P1", "N")
+    assert (nitrogen["state"], nitrogen["lb_per_acre"]) == ("needed", pytest.approx(25))
+    # or decided by a standard rate of the user's, named as such.
     decided = ("--nutrient", "N", "--rate", "40 lb/acre", "--by", "A. Steward", "--why", "clover in the mix")
     ran_well("guideline", "rate", carolina, "--crop", "Deer/Turkey", *decided)
     nitrogen = need(run("needs", carolina).data, "P2", "N")
@@ -201,6 +207,10 @@ def test_a_sheet_of_what_nothing_answers_is_filled_in_and_taken(carolina: Path, 
     # 40 kg/ha = 40 / 0.45359237 x 0.40468564224 = 35.69 lb/acre
     assert found["lb_per_acre"] == pytest.approx(40 / 0.45359237 * 0.40468564224)
     assert "what we always did" in found["reason"]
+    (tmp_path / "standard_rates.csv").unlink()
+    kept = run("needs", carolina)
+    assert need(kept.data, "P2", "P2O5")["lb_per_acre"] == found["lb_per_acre"]
+    assert kept.says("standard_rates.csv", "the copy kept in the property is used")
     other = need(run("needs", carolina).data, "P1", "P2O5")
     assert other["edition"] == "nc-wildlife-2014"
 
@@ -237,7 +247,7 @@ def test_crops_are_listed_by_guideline_and_region_on_request() -> None:
     assert carolina[0]["nutrients"] == ["N", "P2O5", "K2O", "Zn", "Mn"]
     mixed = ran_well("guideline", "crops", "deer mix: clover + chicory")
     assert mixed["parts"] == ["clover", "chicory"]
-    assert "birdsfoot trefoil" in ran_well("guideline", "crops", "birdsfoot trefoyl")["near"]
+    assert ran_well("guideline", "crops", "birdsfoot trefoyl")["near"] == ["birdsfoot trefoil"]
 
 
 def test_a_choice_that_cannot_be_used_changes_nothing(carolina: Path) -> None:
@@ -287,9 +297,12 @@ def test_lime_for_a_shallow_sample_waits_for_a_rule_and_is_divided_over_seasons(
     ran_well("import", path, square, reports(tmp_path, rows), lime)
     asks = need(run("needs", path).data, "A", "lime")
     assert (asks["state"], asks["between_lb_per_acre"]) == (
-        "unknown",
+        "to decide",
         [pytest.approx(2500), pytest.approx(5000)],
     )
+    ran_well("decide", path, "A", "lime", "published", "--because", "worked in deep")
+    assert need(run("needs", path).data, "A", "lime")["lb_per_acre"] == pytest.approx(5000)
+    ran_well("undo", path)
     ran_well("guideline", "use", path, "--depth", "half")
     assert need(run("needs", path).data, "A", "lime")["lb_per_acre"] == pytest.approx(2500)
     doses = run("status", path).data["lime_doses"]
@@ -317,4 +330,4 @@ def test_one_figure_of_acidity_in_status_and_caution(tmp_path: Path) -> None:
     assert acid["caco3_lb_ceiling"] == pytest.approx(328.7, abs=0.1)
     cautions = ran_well("explain", path, "A")["cautions"]
     (said,) = [one["text"] for one in cautions if one["rule"] == "C-50"]
-    assert "lime worth 162 lb by published figures, 329 lb at most" in said or "162.0 lb" in said
+    assert "lime worth 162.0 lb by published figures, 328.7 lb at most" in said

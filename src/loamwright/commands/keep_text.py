@@ -20,6 +20,7 @@ from loamwright.commands.text import table_of
 from loamwright.units import format_money, format_rate
 from loamwright.upkeep import Changed, SeasonStarted
 from loamwright.words import mass_words
+from loamwright.work import ChoiceRow
 
 
 def show_fields(out: Console, fields: Sequence[tuple[str, str, str]]) -> None:
@@ -91,16 +92,27 @@ def show_stock(out: Console, found: StockListed, system: str) -> None:
     out.print(table if table.row_count else "Nothing is written down: see purchase.")
 
 
+def _published(row: ChoiceRow, system: str) -> str:
+    """Write the published figure of a choice, or its range."""
+    if row.published_kg_ha is not None:
+        return format_rate(row.published_kg_ha, system)
+    if row.between_kg_ha is None:
+        return "—"
+    low, high = (format_rate(bound, system) for bound in row.between_kg_ha)
+    return f"{low.partition(' ')[0]} to {high}"
+
+
 def show_decisions(out: Console, found: ChoicesListed, system: str) -> None:
     """Print open and made decisions with amounts and money."""
     table = table_of("Decisions", "plot", "of", "state", "published", "decided", "amount", "about", "why")
     for row in found.decisions:
-        rates = (row.published_kg_ha, row.decided_kg_ha)
+        decided = "—" if row.decided_kg_ha is None else format_rate(row.decided_kg_ha, system)
         table.add_row(
             escape(row.plot_id),
             escape(row.supply),
             "to decide" if row.open else "decided",
-            *("—" if rate is None else format_rate(rate, system) for rate in rates),
+            _published(row, system),
+            decided,
             mass_words(row.mass_kg, system),
             "—" if row.cost is None else format_money(row.cost),
             escape(row.why),

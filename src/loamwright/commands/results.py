@@ -73,6 +73,7 @@ class CropsAsked:
     """Which guideline has which crop."""
 
     crop: str
+    region: str
     found: CropsFound
 
 

@@ -228,6 +228,8 @@ def files_of(guideline: str) -> Mapping[str, bytes]:
         File name to content; empty when there is no such edition.
     """
     folder = BUILT_IN / guideline if guideline in _built_in_ids() else Path(guideline).expanduser()
+    if folder.suffix.casefold() in SUFFIXES and folder.is_file():
+        return {folder.name: folder.read_bytes()}
     if not (folder / MAIN_FILE).is_file():
         return {}
     wanted = (MAIN_FILE, *(path.name for path in sorted(folder.glob("*.csv"))))
@@ -254,6 +256,8 @@ def load_kept_guideline(files: Mapping[str, bytes]) -> Guideline:
     with tempfile.TemporaryDirectory(prefix="loamwright-") as folder:
         for name, content in files.items():
             (Path(folder) / Path(name).name).write_bytes(content)
+        if MAIN_FILE not in files:  # a sheet of standard rates
+            return load_own_rates(Path(folder) / Path(next(iter(files), MAIN_FILE)).name)
         return load_file(Path(folder))
 
 

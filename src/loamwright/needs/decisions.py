@@ -2,8 +2,9 @@
 
 This file answers "is this need asked of a person first, why, and what was decided?". It knows the three
 places where a published figure is a choice: nitrogen on a legume mixture, a rate on ground nobody
-sampled, lime above one dose where no dose rule is set. It applies a decision to a published rate; the
-published figure stays beside it.
+sampled, lime above one dose where no dose rule is set. (A printed range, and lime for a sample of another
+depth than its table assumes, are choices that the tables themselves leave: `rates`, `lime_rules`.) It
+applies a decision to a published rate; the published figure stays beside it.
 """
 
 from __future__ import annotations
@@ -91,13 +92,15 @@ class Decision:
             return self.share * published_kg_ha
         return self.rate_kg_ha or 0.0
 
-    def words(self, published_kg_ha: float) -> str:
+    def words(self, published_kg_ha: float | None, between_kg_ha: tuple[float, float] | None = None) -> str:
         """Say what was decided, beside the published rate.
 
         Parameters
         ----------
         published_kg_ha
-            What the lab or the guideline says [kg/ha].
+            What the lab or the guideline says [kg/ha]; None when it prints no one figure.
+        between_kg_ha
+            The range it prints [kg/ha]; None when it prints none.
 
         Returns
         -------
@@ -105,10 +108,15 @@ class Decision:
         """
         who = f" by {self.made_by}" if self.made_by else ""
         how = "" if self.share is None else f"{self.share:.0%} of it, "
-        return (
-            f"Decided{who} on {self.decided_on}: {how}{_per_acre(self.applied_to(published_kg_ha))}, where "
-            f"{_per_acre(published_kg_ha)} is published ({self.reason})"
-        )
+        if published_kg_ha is not None:
+            beside = f"{_per_acre(published_kg_ha)} is published"
+        elif between_kg_ha is not None:
+            low, high = between_kg_ha
+            beside = f"{low / LB_ACRE_KG_HA:.6g} to {_per_acre(high)} is published"
+        else:
+            beside = "nothing is published"
+        rate = _per_acre(self.applied_to(published_kg_ha or 0.0))
+        return f"Decided{who} on {self.decided_on}: {how}{rate}, where {beside} ({self.reason})"
 
 
 def _per_acre(rate_kg_ha: float) -> str:

@@ -119,14 +119,21 @@ def lime_need(case: Case) -> tuple[LimeNeed, list[Problem]]:
         edition_status="lab" if edition is None else edition.status,
         at_least=answer.at_least,
     )
-    if answer.state is NeedState.UNKNOWN:
-        if answer.between is None:
-            return need, problems
+    if answer.between is not None:
         low, high = (rate_kg_ha(rate, answer.unit) for rate in answer.between)
-        return replace(need, between_kg_ha=(low, high)), problems
+        need = replace(need, between_kg_ha=(low, high))
+    if answer.state is NeedState.UNKNOWN:
+        return need, problems
     if answer.state is NeedState.NONE or answer.value is None or answer.basis is None:
         return replace(need, rate_kg_ha=0.0, mass_kg=0.0), problems
-    return _lime_owed(case, need, answer, magnesium), [*problems, *_other_basis(case, answer.basis)]
+    problems.extend(_other_basis(case, answer.basis))
+    owed = _lime_owed(case, replace(need, state=NeedState.NEEDED), answer, magnesium)
+    if need.state is NeedState.TO_DECIDE and owed.state is NeedState.NEEDED and owed.published_kg_ha is None:
+        published = owed.rate_kg_ha  # as printed; a person chooses
+        return replace(
+            owed, state=need.state, published_kg_ha=published, rate_kg_ha=None, mass_kg=None
+        ), problems
+    return owed, problems
 
 
 def _lime_owed(case: Case, need: LimeNeed, answer: LimeAnswer, magnesium: Sequence[Step]) -> LimeNeed:

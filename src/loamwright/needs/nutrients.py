@@ -287,14 +287,16 @@ def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
         problems.extend(part_asks(case, governing, nutrient.value, _asks_for(nutrient)))
     plot_id, steps = case.plot.plot_id, list(gross.steps)
     decision = governing_decision(case.decisions, plot_id, case.season, nutrient.value, case.crop_text)
-    if gross.rate_kg_ha is None and decision is not None and decision.rate_kg_ha is not None:
-        gross = replace(gross, rate_kg_ha=decision.rate_kg_ha)  # a person says what no print says
-    if gross.rate_kg_ha is None:
+    if gross.rate_kg_ha is None and (decision is None or decision.rate_kg_ha is None):
+        state = NeedState.UNKNOWN if gross.between_kg_ha is None else NeedState.TO_DECIDE
+        reason = gross.reason
+        if decision is not None:
+            reason += f"; {decision.share:.0%} was decided, but no one figure is published: decide an amount"
         unknown = Need(
             plot_id,
             nutrient,
-            NeedState.UNKNOWN,
-            sentence(gross.reason),
+            state,
+            sentence(reason),
             steps=tuple(steps),
             edition=gross.edition,
             edition_status=gross.status,
@@ -305,7 +307,7 @@ def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
     to_decide = _to_decide(case, nutrient, gross, governing)
     published = gross.rate_kg_ha if to_decide is not None or decision is not None else None
     if decision is not None:
-        gross = _decided(case, nutrient, gross, decision)
+        gross = _decided(nutrient, gross, decision)
         steps = list(gross.steps)
     assert gross.rate_kg_ha is not None
     lines: list[CreditLine] = []
@@ -363,6 +365,7 @@ def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
         topup_kg=topup_kg,
         edition=gross.edition,
         edition_status=gross.status,
+        between_kg_ha=gross.between_kg_ha,
         at_least=gross.at_least,
     )
     if to_decide is not None and decision is None and state is NeedState.NEEDED:
@@ -420,8 +423,8 @@ def _same_crop(case: Case, crop: str) -> bool:
 def _to_decide(
     case: Case, nutrient: Nutrient, gross: _Gross, governing: Sequence[SoilTest]
 ) -> ToDecide | None:
-    """Say why this rate is a choice, when it is one; a lab's own figure is used as printed."""
-    if gross.from_lab or not gross.rate_kg_ha:
+    """Say why this rate is a choice, when it is one; a lab's figure, and one's own, is used as written."""
+    if gross.from_lab or gross.status == STANDARD_RATE or not gross.rate_kg_ha:
         return None
     if nutrient is Nutrient.N:
         share = None if case.cropping is None else case.cropping.legume_pct
@@ -430,11 +433,10 @@ def _to_decide(
     return unsampled_to_decide(nutrient.value, bool(governing), source)
 
 
-def _decided(case: Case, nutrient: Nutrient, gross: _Gross, decision: Decision) -> _Gross:
-    """Put a decision in the place of the published rate, which stays in the steps."""
-    assert gross.rate_kg_ha is not None
-    rate = decision.applied_to(gross.rate_kg_ha)
-    what = decision.words(gross.rate_kg_ha)
+def _decided(nutrient: Nutrient, gross: _Gross, decision: Decision) -> _Gross:
+    """Put a decision in the place of what is published, which stays in the steps."""
+    rate = decision.applied_to(gross.rate_kg_ha or 0.0)
+    what = decision.words(gross.rate_kg_ha, gross.between_kg_ha)
     step = Step(what, rate / LB_ACRE_KG_HA, f"lb {nutrient.value}/acre", USER)
     return replace(
         gross,

@@ -66,7 +66,8 @@ class Need:
         Id of the edition it stands on and what that is good for (`Status`); ``"lab"`` for the lab's own
         figure, ``"your standard rate"`` for the user's; both empty when nothing answered.
     between_kg_ha
-        Lowest and highest rate the print allows, when the choice is the user's [kg/ha]; None otherwise.
+        Lowest and highest rate the print allows, where the choice is a person's, made or not [kg/ha]; None
+        where the print leaves none.
     at_least
         True when the print ends before the case, so that more may be needed.
     """

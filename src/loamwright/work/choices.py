@@ -32,23 +32,26 @@ class ChoiceRow:
     open
         True = nobody has decided.
     published_kg_ha, decided_kg_ha
-        What the lab or guideline asks for, and what was decided [kg/ha]; None = not known, not decided.
+        What the lab or guideline asks for, and what was decided [kg/ha]; None = no one figure, not decided.
     mass_kg, cost
-        What hangs on it: the published amount on the plot [kg], and about what that costs at the cheapest
-        offer [money]; None = no offer supplies it.
+        What hangs on it: the published amount on the plot [kg] (the highest of a range, 0.0 when nothing is
+        published), and about what that costs at the cheapest offer [money]; None = no offer supplies it.
     why, how
         Why it is a choice, or the reason given; how to decide.
+    between_kg_ha
+        The printed range, where a range is the choice [kg/ha]; None where it is not.
     """
 
     plot_id: str
     supply: str
     open: bool
-    published_kg_ha: float
+    published_kg_ha: float | None
     decided_kg_ha: float | None
     mass_kg: float
     cost: Decimal | None
     why: str
     how: str
+    between_kg_ha: tuple[float, float] | None = None
 
 
 def choices(view: SeasonView, contents: Mapping[str, Mapping[Supply, float]]) -> tuple[ChoiceRow, ...]:
@@ -75,24 +78,29 @@ def choices(view: SeasonView, contents: Mapping[str, Mapping[Supply, float]]) ->
         ]
         everything.append(("lime", basis, plot_needs.lime))
         for supply, key, asked in everything:
-            if asked.published_kg_ha is None:
-                continue
             decision = needs.governing_decision(
                 view.record.decisions, plot_id, view.record.info.season, supply, crop
             )
-            mass_kg = asked.published_kg_ha * view.areas[plot_id].spread_area_m2 / HA_M2
+            published, between = asked.published_kg_ha, asked.between_kg_ha
+            if published is None and between is None and (decision is None or asked.rate_kg_ha is None):
+                continue
+            what = "AMOUNT" if published is None else "'50 %'"
+            settled = decision is not None and asked.state is not NeedState.TO_DECIDE
+            highest = published if published is not None else between[1] if between is not None else 0.0
+            mass_kg = highest * view.areas[plot_id].spread_area_m2 / HA_M2
             price = None if key is None else _cheapest_per_kg(view.record, contents, key)
             rows.append(
                 ChoiceRow(
                     plot_id,
                     supply,
-                    decision is None,
-                    asked.published_kg_ha,
-                    None if decision is None else decision.applied_to(asked.published_kg_ha),
+                    not settled,
+                    published,
+                    decision.applied_to(published or 0.0) if settled and decision is not None else None,
                     mass_kg,
                     None if price is None else (price * Decimal(str(mass_kg))).quantize(Decimal("0.01")),
-                    asked.reason if decision is None else decision.reason,
-                    f"decide FILE {plot_id} {supply} '50 %', and why",
+                    decision.reason if settled and decision is not None else asked.reason,
+                    f"decide FILE {plot_id} {supply} {what}, and why",
+                    between,
                 )
             )
     return tuple(sorted(rows, key=lambda row: not row.open))
