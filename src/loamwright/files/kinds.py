@@ -7,6 +7,7 @@ read again: numbers are not rounded. Which thing has which field of which kind i
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
@@ -318,8 +319,9 @@ def _depth_text(value: tuple[float | None, float | None] | None, system: str) ->
 
 
 def _month_day(text: str) -> str:
+    match = re.fullmatch(r"([0-9]{1,2})-([0-9]{1,2})", text.strip())
+    month, day = (int(match[1]), int(match[2])) if match else (0, 0)
     try:
-        month, day = (int(part) for part in text.strip().split("-"))
         dt.date(2001, month, day)  # 29 February starts no season
     except ValueError as error:
         raise ValueError(f"{text!r} is not a month and day; write for example 09-01") from error
