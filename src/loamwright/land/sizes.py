@@ -141,7 +141,8 @@ def _measure(shapes: npt.NDArray[np.object_]) -> Sizes:
         kind = shapes[int(np.argmax(wrong))].geom_type
         raise ValueError(f"a boundary is a Polygon or MultiPolygon, not a {kind}")
     with np.errstate(invalid="ignore"):  # a number that is not one gives no area
-        turned = shapely.orient_polygons(shapes)  # so that not even the last digit tells how it was drawn
+        # so that not even the last digit tells how it was drawn; a ring flat in degrees has no direction
+        turned = np.where(shapely.area(shapes) == 0, shapes, shapely.orient_polygons(shapes))
     polygons, of_shape = shapely.get_parts(turned, return_index=True)
     rings, of_polygon = shapely.get_rings(polygons, return_index=True)
     owner = of_shape[of_polygon]
