@@ -18,7 +18,6 @@ from places import HOME, box, place, polygon, square, wkb
 from pyproj import Transformer
 
 from loamwright.errors import Level
-from loamwright.files import vectors
 from loamwright.files.vectors import LayerFeature, LayerKind, ShapeFile, read_shapes, write_layer
 from loamwright.land.geometry import measure_boundary
 
@@ -350,28 +349,6 @@ def test_a_zipped_shapefile(tmp_path: Path) -> None:
     shapes = read_shapes(archive)
     assert [feature.properties["plot_id"] for feature in shapes.features] == ["7", "B2", "C3"]
     assert shapes.features[1].where == "plots.zip, feature 2 (Bächle <script>)"
-
-
-def test_geoparquet_without_its_reader_says_how_to_get_it(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    (tmp_path / "plots.parquet").write_bytes(b"PAR1")
-    monkeypatch.setattr(vectors, "find_spec", lambda _name: None)
-    said = refused(read_shapes(tmp_path / "plots.parquet"))
-    assert "pip install pyarrow" in said
-
-
-def test_geoparquet_with_its_reader(tmp_path: Path) -> None:
-    pytest.importorskip("pyarrow", reason="GeoParquet needs pyarrow")
-    import geopandas
-
-    frame = geopandas.GeoDataFrame({"plot_id": [7]}, geometry=[shapely.Polygon(RING)], crs="EPSG:4326")
-    frame.to_crs("EPSG:32615").to_parquet(tmp_path / "plots.parquet")
-    (feature,) = read_shapes(tmp_path / "plots.parquet").features
-    assert feature.properties == {"plot_id": "7"}
-    assert shapely.hausdorff_distance(shapely.from_wkb(feature.wkb), shapely.Polygon(RING)) < 1e-9
-    (tmp_path / "bad.parquet").write_bytes(b"PAR1 and nothing")
-    assert "cannot be read as parquet" in refused(read_shapes(tmp_path / "bad.parquet"))
 
 
 # Broken files ----------------------------------------------------------------------------------------------

@@ -1,4 +1,4 @@
-"""Map files in and out: GeoJSON, KML, KMZ, GPX, Shapefile, GeoPackage, FlatGeobuf, GeoParquet.
+"""Map files in and out: GeoJSON, KML, KMZ, GPX, Shapefile, GeoPackage, FlatGeobuf.
 
 This file answers "which shapes and which words are in this file, in longitude and latitude?" and
 writes them back. It does not know what a plot or a keep-out is (`plots` does) and does not
@@ -19,7 +19,6 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
-from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -433,27 +432,6 @@ def _unreadable(path: Path, error: Exception) -> Problem:
     return Problem(path.name, what, "Save it again from the program it came from.")
 
 
-def _read_parquet(path: Path, _layer: str | None) -> Found:
-    if find_spec("pyarrow") is None:
-        what = "reading GeoParquet needs the package pyarrow, which is not installed"
-        fix = "Run: pip install pyarrow, or save the layer as GeoPackage or GeoJSON."
-        raise InputError([Problem(path.name, what, fix)])
-    import geopandas
-
-    try:
-        frame = geopandas.read_parquet(path)
-    except (ValueError, OSError, TypeError) as error:
-        raise InputError([_unreadable(path, error)]) from error
-    columns = [name for name in frame.columns if name != frame.geometry.name]
-    found = Found()
-    for number, (shape, words) in enumerate(
-        zip(frame.geometry, frame[columns].to_dict("records"), strict=True), start=1
-    ):
-        wkb = None if shape is None else shapely.to_wkb(shape)
-        found.rows.append((f"{path.name}, feature {number}", _words(words), wkb))
-    return _in_degrees(found, None if frame.crs is None else frame.crs.to_wkt(), path)
-
-
 _READERS: dict[str, Callable[[Path, str | None], Found]] = {
     ".geojson": _read_geojson,
     ".json": _read_geojson,
@@ -464,8 +442,6 @@ _READERS: dict[str, Callable[[Path, str | None], Found]] = {
     ".zip": _read_zip,
     ".gpkg": _read_gdal,
     ".fgb": _read_gdal,
-    ".parquet": _read_parquet,
-    ".geoparquet": _read_parquet,
 }
 
 
