@@ -213,7 +213,8 @@ def _json_of(found: Any) -> Iterator[str]:
 
     values = data.of(found)
     problems = found["problems"] if isinstance(found, dict) else getattr(found, "problems", ())
-    values = {"questions": data.questions(problems), **values}  # a sheet brings questions of its own
+    if "questions" not in values:  # a sheet brings questions of its own
+        values = {**values, "questions": data.questions(problems)}
     if not any(isinstance(value, Iterator) for value in values.values()):
         yield json.dumps(values, ensure_ascii=False, indent=2) + "\n"
         return
