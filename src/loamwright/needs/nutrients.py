@@ -598,9 +598,14 @@ def _as_gross(
     guideline = asked.guideline
     about = f"{guideline.status}" + (f": {guideline.why}" if guideline.why else "")
     steps = (*rate.steps, *calls, Step(f"Standing of {guideline.short}", about, "", Source(guideline.name)))
+    status = str(guideline.status)
+    if asked.put_in and asked.crop is not None:
+        chosen = f"The rule for {asked.crop.name} stands in for {asked.put_in}"
+        steps = (Step(chosen, "your choice", "", USER), *steps)
+        status = f"{status}; the rule for {asked.crop.name}, put in by you"
     between = None if rate.between is None else (rate.between[0] * factor, rate.between[1] * factor)
     if rate.value is None:
-        return _Gross(None, rate.reason, steps, asked=asked, status=guideline.status, between_kg_ha=between)
+        return _Gross(None, rate.reason, steps, asked=asked, status=status, between_kg_ha=between)
     gross = rate.value * factor
     if rate.unit != "lb/acre" or rate.basis:
         of = f"{rate.basis} as {nutrient.value}, in lb/acre" if rate.basis else "The same in lb/acre"
@@ -613,7 +618,7 @@ def _as_gross(
         rate.timings,
         counts_previous_crop=rate.counts_previous_crop,
         asked=asked,
-        status=guideline.status,
+        status=status,
         at_least=rate.at_least,
         nitrate_counts=rate.nitrate_counts,
     )
