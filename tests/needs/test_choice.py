@@ -73,8 +73,9 @@ def test_a_crop_may_have_its_own_edition() -> None:
 
 
 def test_another_crops_rule_put_in_by_the_user_says_so_on_the_need() -> None:
-    """Oats' rule for triticale, 90 bu: 100 lb as Oklahoma prints for oats; it must not read as triticale's."""
-    found = needs([], crop("triticale", 90, "bu/acre"), guideline="umn-oats; triticale = osu-nitrogen as oats")
+    """90 bu of oats: 100 lb, as Oklahoma prints; with triticale grown it must not read as triticale's."""
+    chosen = "umn-oats; triticale = osu-nitrogen as oats"
+    found = needs([], crop("triticale", 90, "bu/acre"), guideline=chosen)
     need = of(found, "N")
     assert pounds(found, "N") == pytest.approx(100)
     assert need.edition_status == "default; the rule for oats, put in by you"
