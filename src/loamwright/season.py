@@ -403,12 +403,8 @@ def explain(view: SeasonView, plot_id: str, nutrient: str | None = None) -> Stor
     InputError
         When the plot or nutrient is not known.
     """
-    plot = next((item for item in view.record.plots if item.plot_id == plot_id), None)
-    if plot is None:
-        known = ", ".join(item.plot_id for item in view.record.plots)
-        raise InputError(
-            [Problem("plot", f"{plot_id!r} is not a plot of this property", f"Use one of: {known}.")]
-        )
+    plot = files.find(files.thing_of("plot"), view.record, plot_id)
+    plot_id = plot.plot_id
     names = {item.value.casefold(): item for item in Nutrient}
     asked = None if nutrient is None else nutrient.casefold()
     if asked is not None and asked != "lime" and asked not in names:
@@ -461,9 +457,7 @@ def history(view: SeasonView, plot_id: str | None = None) -> tuple[work.PlotHist
     histories, _problems = work.plot_histories(view.record, product_contents(view.record))
     if plot_id is None:
         return tuple(histories.values())
-    if plot_id not in histories:
-        raise InputError([Problem("plot", f"{plot_id!r} is not a plot of this property", "")])
-    return (histories[plot_id],)
+    return (histories[files.find(files.thing_of("plot"), view.record, plot_id).plot_id],)
 
 
 def without_a_rate(view: SeasonView) -> tuple[tuple[str, str], ...]:
@@ -1383,13 +1377,12 @@ def record_entry(path: Path, hand: HandEntry, now: dt.datetime) -> Recorded:
     """
     record = files.load(path)
     problems: list[Problem] = []
-    if hand.plot_id not in {plot.plot_id for plot in record.plots}:
-        problems.append(Problem("plot", f"{hand.plot_id!r} is not a plot of this property", "See `status`."))
-    if hand.product not in {product.product for product in record.products}:
-        names = ", ".join(product.product for product in record.products)
-        problems.append(
-            Problem("product", f"{hand.product!r} is not a product here", f"Use one of: {names}.")
-        )
+    for field, word in (("plot_id", "plot"), ("product", "product")):
+        try:
+            named = files.find(files.thing_of(word), record, getattr(hand, field))
+            hand = replace(hand, **{field: getattr(named, field)})
+        except InputError as error:
+            problems.extend(error.problems)
     problems.extend(_correction_problems(hand.corrects, record.applications))
     words = {"amount": hand.amount, "applied on": hand.applied_on, "area": hand.area}
     typed = files.typed_options(words, problems)
