@@ -25,7 +25,7 @@ ALLOWED: Mapping[str, tuple[str, str]] = {
         "fills trips chosen samples cores guide.cores_high np.argmax(gain_m) np.argmin(added_m)",
         "counts for a step of the reckoning, and positions in arrays",
     ),
-    "season.py": ("str(times)", "a factor that the command has read"),
+    "season/plans.py": ("str(times)", "a factor that the command has read"),
     "commands": (
         "round(value, 2) value amount item.cost_per_ha TON_KG "
         "repr(read('hauling', hauling, supplies.parse_price_per_mass))",
