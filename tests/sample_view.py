@@ -213,13 +213,12 @@ def _record(count: int, units: str) -> tuple[PropertyRecord, dict[str, PlotArea]
         if index == 4:  # one in two parts
             shape = shape.difference(shapely.box(x_m - 4, y_m - 500, x_m + 4, y_m + 500))
         plot_id = f"AF-{index + 1:02d}"
-        wkb = shapely.to_wkb(_to_degrees(shape))
         west, south, _, _ = shape.bounds
         plots.append(
             Plot(
                 plot_id,
                 f"Plot {index + 1}" if index % 3 else f"Old pasture {index + 1}",
-                wkb,
+                _to_degrees(shape),
                 entrance=_degrees(west, south + 5) if index % 2 == 0 else None,
                 access="gate on the east track" if index % 4 == 0 else "",
                 notes="stony corner" if index % 5 == 0 else "",
@@ -235,7 +234,7 @@ def _record(count: int, units: str) -> tuple[PropertyRecord, dict[str, PlotArea]
         if index != 6:  # one plot was never sampled
             tests.append(_test(plot_id, index))
     keepouts = tuple(
-        KeepOut(key, name, kind, shapely.to_wkb(_to_degrees(shape)), setback, text)
+        KeepOut(key, name, kind, _to_degrees(shape), setback, text)
         for key, name, kind, shape, setback, text in keepouts_m
     )
     info = PropertyInfo(
@@ -312,7 +311,7 @@ def _area(
         area,
         spread_area,
         shape_m.length,
-        shapely.to_wkb(_to_degrees(spread)),
+        _to_degrees(spread),
         parts=shapely.get_num_geometries(shape_m),
         holes=sum(len(p.interiors) for p in shapely.get_parts(shape_m)),
         area_se_m2=se_m2,
@@ -672,7 +671,7 @@ def _rounds(plan: Plan) -> tuple[Round, ...]:
 
 
 def _sampling(index: int, plot: Plot, area: PlotArea) -> SamplingPlan:
-    shape = shapely.from_wkb(area.spread_wkb)
+    shape = area.spread
     west, south, east, north = shape.bounds
     rng = random.Random(index)
     points: list[tuple[float, float]] = []

@@ -25,7 +25,7 @@ ALLOWED: Mapping[str, tuple[str, str]] = {
         "fills trips chosen samples cores guide.cores_high np.argmax(gain_m) np.argmin(added_m)",
         "counts for a step of the reckoning, and positions in arrays",
     ),
-    "season.py": ("str(times)", "a factor that the command has read"),
+    "season/plans.py": ("str(times)", "a factor that the command has read"),
     "commands": (
         "round(value, 2) value amount item.cost_per_ha TON_KG "
         "repr(read('hauling', hauling, supplies.parse_price_per_mass))",
@@ -43,7 +43,7 @@ ALLOWED: Mapping[str, tuple[str, str]] = {
     ),
     "files/reference.py": ("*", "figures that ship with the program"),
     "files/columns.py": (
-        "price mesh struct.unpack('<I' if wkb[0] else '>I', wkb[1:5])[0]",
+        "price mesh",
         "our property file",
     ),
     "files/property_file.py": ("row['schema_version']", "an integer of our property file"),
@@ -65,7 +65,7 @@ ALLOWED: Mapping[str, tuple[str, str]] = {
     ),
     "files/sheets/words/vocabulary.py": ("row['factor'] r['rank']", "tables that ship with the program"),
     "files/vectors.py": (
-        "value about['features'] shapely.get_dimensions(shapely.from_wkb(feature.wkb))",
+        "value about['features'] shapely.get_dimensions(feature.shape)",
         "a number of a map layer, made text",
     ),
     "files/kinds.py": (
@@ -80,7 +80,7 @@ ALLOWED: Mapping[str, tuple[str, str]] = {
         "masses between float and Decimal",
     ),
     "files/large_maps.py": ("renumbered[index]", "a place in an array"),
-    "files/plots.py": ("shapely.get_dimensions(shapely.from_wkb(feature.wkb))", "the dimension of a shape"),
+    "files/plots.py": ("shapely.get_dimensions(feature.shape)", "the dimension of a shape"),
 }
 
 

@@ -55,7 +55,7 @@ from loamwright.values import (
 from loamwright.work.records import Application, Calibration, Done, PropertyRecord
 
 INFO = PropertyInfo("Test property", 2026)
-SQUARE = shapely.to_wkb(shapely.box(-93.05, 46.05, -93.049, 46.051))
+SQUARE = shapely.box(-93.05, 46.05, -93.049, 46.051)
 PLOT = Plot("A-1", "North", SQUARE)
 
 
@@ -177,7 +177,7 @@ def full_record() -> PropertyRecord:
             Plot(
                 "A-1",
                 "Ring",
-                shapely.to_wkb(ring),
+                ring,
                 (1.5, 0.5),
                 "gate",
                 "stony",
@@ -189,7 +189,7 @@ def full_record() -> PropertyRecord:
                 (5, 6, 10),
                 {"ATV": True, "Truck": False},
             ),
-            Plot("A-2", "Parts", shapely.to_wkb(parts)),
+            Plot("A-2", "Parts", parts),
         ),
         croppings=(
             Cropping(
@@ -215,13 +215,13 @@ def full_record() -> PropertyRecord:
                 "K-1",
                 "Creek",
                 "creek",
-                shapely.to_wkb(shapely.LineString([(0, 0), (1, 2)])),
+                shapely.LineString([(0, 0), (1, 2)]),
                 7.62,
                 "25 ft",
                 "example",
             ),
-            KeepOut("K-2", "Well", "well", shapely.to_wkb(shapely.Point(0.1, 0.2)), 0.0, "0 ft", "dry"),
-            KeepOut("K-3", "Pond", "pond", shapely.to_wkb(ring)),
+            KeepOut("K-2", "Well", "well", shapely.Point(0.1, 0.2), 0.0, "0 ft", "dry"),
+            KeepOut("K-3", "Pond", "pond", ring),
         ),
         soil_tests=(
             SoilTest(
@@ -430,12 +430,12 @@ def full_record() -> PropertyRecord:
             Calibration("C-2", "ATV", "Urea", "5", "", dt.date(2026, 4, 20), None, None, 0.5, 46.0, 108.7),
         ),
         parts=(
-            PlotPart("A-1/south", "A-1", "South", 4000.0, shapely.to_wkb(ring), "wet"),
+            PlotPart("A-1/south", "A-1", "South", 4000.0, ring, "wet"),
             PlotPart("A-2/x", "A-2"),
         ),
         ways=(
-            Way("W-1", "bridge", shapely.to_wkb(shapely.Point(1, 1)), "Plank bridge", 3.0, 5000.0, "old"),
-            Way("W-2", "track", shapely.to_wkb(shapely.LineString([(0, 0), (1, 1)]))),
+            Way("W-1", "bridge", shapely.Point(1, 1), "Plank bridge", 3.0, 5000.0, "old"),
+            Way("W-2", "track", shapely.LineString([(0, 0), (1, 1)])),
         ),
         purchases=(
             StockEntry(
@@ -934,7 +934,7 @@ def test_create_where_nothing_can_be_made(tmp_path: Path) -> None:
 
 
 def test_three_dimensional_shapes_are_refused(path: Path) -> None:
-    deep = shapely.to_wkb(shapely.Point(1, 2, 3), flavor="iso")
+    deep = shapely.Point(1, 2, 3)
     with pytest.raises(PropertyFileError, match="two-dimensional"), property_file.edit(path) as editor:
         editor.put_keepouts([KeepOut("K", "K", "well", deep)])
 
@@ -1046,11 +1046,10 @@ def test_gdal_opens_every_layer(full: Path) -> None:
 
 def test_gdal_sees_the_ground_where_it_is(full: Path) -> None:
     record = full_record()
-    for layer, wkbs, kind in (
-        ("plots", [p.boundary_wkb for p in record.plots], "MultiPolygon"),
-        ("keepouts", [k.shape_wkb for k in record.keepouts], "Unknown"),
+    for layer, shapes, kind in (
+        ("plots", [p.boundary for p in record.plots], "MultiPolygon"),
+        ("keepouts", [k.shape for k in record.keepouts], "Unknown"),
     ):
-        shapes = shapely.from_wkb(wkbs)
         info = pyogrio.read_info(full, layer=layer, force_total_bounds=True)
         assert info["crs"] == "EPSG:4326"
         assert info["geometry_type"] == kind
@@ -1071,7 +1070,7 @@ def test_gdal_reads_the_columns_with_their_types(full: Path) -> None:
     plots = pyogrio.read_dataframe(full, layer="plots")
     expected = [
         abs(Geod(ellps="WGS84").geometry_area_perimeter(shapely.orient_polygons(shape))[0])
-        for shape in shapely.from_wkb([p.boundary_wkb for p in full_record().plots])
+        for shape in [p.boundary for p in full_record().plots]
     ]
     assert plots["area_m2"].tolist() == pytest.approx(expected, rel=1e-9)
     assert plots["area_acres"].tolist() == pytest.approx([a / 4046.8564224 for a in expected], rel=1e-9)
@@ -1113,6 +1112,22 @@ def test_requirements_of_the_standard(full: Path) -> None:
         assert registered == set(columns_) == {"plots", "keepouts", "ways"}
 
 
+def test_a_shape_that_cannot_be_read_is_named(path: Path) -> None:
+    with property_file.edit(path) as editor:
+        editor.put_plots([Plot("A-1", "A", SQUARE)])
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute("UPDATE plots SET boundary = substr(boundary, 1, 40)")
+    # 40 bytes less the header of 8 and the nine bytes that make one polygon a MultiPolygon of one
+    with pytest.raises(PropertyFileError, match="a shape of 23 bytes in the file cannot be read"):
+        property_file.load(path)
+
+
+@pytest.mark.parametrize("shape", [shapely.LineString([(0, 0), (1, 1)]), shapely.force_3d(SQUARE, 300.0)])
+def test_a_boundary_is_a_flat_polygon(shape: shapely.Geometry) -> None:
+    with pytest.raises(PropertyFileError, match="two-dimensional Polygon or MultiPolygon"):
+        columns.PLOTS.row(Plot("A-1", "A", shape))
+
+
 def test_shapes_written_by_a_gis_come_back(tmp_path: Path) -> None:
     """GDAL writes an envelope into the header; a GIS may save the layer back like that."""
     import geopandas
@@ -1122,8 +1137,8 @@ def test_shapes_written_by_a_gis_come_back(tmp_path: Path) -> None:
     with closing(sqlite3.connect(tmp_path / "gis.gpkg")) as connection:
         (blob,) = connection.execute("SELECT geom FROM x").fetchone()
     assert blob[3] >> 1 & 0b111 == 1  # with envelope
-    assert shapely.from_wkb(columns.shape_wkb(blob)).equals(box)
+    assert columns.shape_of(blob) == box
     with pytest.raises(PropertyFileError, match="3857"):
-        columns.shape_wkb(struct.pack("<2sBBi", b"GP", 0, 1, 3857) + shapely.to_wkb(box))
+        columns.shape_of(struct.pack("<2sBBi", b"GP", 0, 1, 3857) + shapely.to_wkb(box))
     with pytest.raises(PropertyFileError, match="not a GeoPackage geometry"):
-        columns.shape_wkb(shapely.to_wkb(box))
+        columns.shape_of(shapely.to_wkb(box))

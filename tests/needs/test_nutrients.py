@@ -10,7 +10,6 @@ from __future__ import annotations
 import datetime as dt
 import json
 import shutil
-import struct
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -31,6 +30,7 @@ from need_builders import (
     report,
     texts,
 )
+from places import square
 
 from loamwright.errors import Level
 from loamwright.files import guidelines
@@ -740,26 +740,20 @@ def test_a_shallow_sample_asks_for_a_depth_rule_and_takes_the_one_chosen() -> No
 # Region and status
 
 
-def square(longitude: float, latitude: float) -> bytes:
-    """Write a small square as well-known binary by hand (OGC 06-103r4, polygon)."""
-    corners = [(0, 0), (0.001, 0), (0.001, 0.001), (0, 0.001), (0, 0)]
-    points = b"".join(struct.pack("<dd", longitude + x, latitude + y) for x, y in corners)
-    return struct.pack("<BIII", 1, 3, 1, len(corners)) + points
-
-
 def test_a_guideline_outside_its_region_draws_a_notice_and_still_answers() -> None:
     """Columbus, Ohio, near 40.0 N, 83.0 W; Alder Fork, in Minnesota, near 46.05 N, 93.05 W."""
-    ohio = needs([CLOVER], crop(), boundary_wkb=square(-83.0, 40.0))
+    ohio = needs([CLOVER], crop(), boundary=square(100, origin=(-83.0, 40.0)))
     notices = [p for p in ohio.problems if "was written for Minnesota" in p.what]
     assert len(notices) == 2  # the guideline, and the lime guideline
     assert all("near 40° N, 83° W" in p.what and p.level is Level.WARNING for p in notices)
     assert all("plot A" not in p.where for p in notices)  # one notice for a property, not one a plot
     assert pounds(ohio, "P2O5") == pytest.approx(25)
-    assert needs([CLOVER], crop(), boundary_wkb=square(-93.05, 46.05)).problems == ()
+    assert needs([CLOVER], crop(), boundary=square(100)).problems == ()
 
 
 def test_editions_not_meant_for_planning_say_so() -> None:
-    clemson = needs([CLOVER], crop("alfalfa"), guideline="clemson-matrix")
+    here = square(100, origin=(-82.84, 34.68))  # Clemson, South Carolina
+    clemson = needs([CLOVER], crop("alfalfa"), guideline="clemson-matrix", boundary=here)
     (said,) = [p for p in clemson.problems if "guideline clemson-matrix" in p.where]
     assert "selectable: phosphate and potash go by rating words" in said.what
     assert said.level is Level.NOTE

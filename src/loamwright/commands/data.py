@@ -36,7 +36,7 @@ from loamwright.commands.results import (
 )
 from loamwright.errors import Problem
 from loamwright.files import LargeMeasured, Measured, as_data
-from loamwright.land import PlotArea
+from loamwright.land import PlotArea, Shape
 from loamwright.needs import Credit, LimeNeed, Need, PlotNeeds
 from loamwright.planning import (
     Coverage,
@@ -132,7 +132,7 @@ def _pairs(record: Any) -> Iterator[tuple[str, Any]]:
     """The fields of a record; shapes are left out."""
     for field in fields(record):
         value = getattr(record, field.name)
-        if not isinstance(value, bytes):
+        if not isinstance(value, Shape):
             yield field.name, value
 
 

@@ -40,7 +40,7 @@ from loamwright.files.columns import (
     SPREADERS,
     WAYS,
     Layout,
-    shape_wkb,
+    shape_of,
 )
 from loamwright.files.held import RETIRABLE, Reader, read_all, read_plans, rows_of
 from loamwright.land import Cropping, KeepOut, Plot, PlotPart, Way
@@ -163,7 +163,7 @@ class Editor:
         """
         today = _today().isoformat()
         for plot in plots:
-            area_m2 = land.measure_boundary(plot.boundary_wkb).area_m2
+            area_m2 = land.measure_boundary(plot.boundary).area_m2
             row = {**PLOTS.row(plot), "area_m2": area_m2, "area_acres": area_m2 / ACRE_M2}
             held = self._connection.execute(
                 "SELECT * FROM plots WHERE plot_id = ?", (plot.plot_id,)
@@ -664,8 +664,7 @@ class Editor:
 
     def _changed_layer(self, table: str, column: str) -> None:
         boxes = [
-            land.bounds(shape_wkb(row[0]))
-            for row in self._connection.execute(f"SELECT {column} FROM {table}")
+            land.bounds(shape_of(row[0])) for row in self._connection.execute(f"SELECT {column} FROM {table}")
         ]
         if boxes:
             west, south, east, north = zip(*boxes, strict=True)

@@ -1,6 +1,6 @@
 """Plots, what grows on them, where nothing is spread, and how big they are.
 
-Boundaries are carried as well-known binary (WKB) in longitude, latitude on WGS84.
+Shapes are in longitude, latitude on WGS84.
 """
 
 from __future__ import annotations
@@ -8,8 +8,14 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import TypeAlias
+
+from shapely.geometry.base import BaseGeometry
 
 from loamwright.values import Quantity, Step
+
+#: A point, line or polygon, or several, in longitude, latitude on WGS84. It never changes: records share it.
+Shape: TypeAlias = BaseGeometry
 
 # ---------------------------------------------------------------------------------------------
 # The property: plots, crops, keep-outs
@@ -23,8 +29,8 @@ class Plot:
     ----------
     plot_id, name
         Stable id, and what people call it.
-    boundary_wkb
-        Polygon or MultiPolygon, WKB, longitude-latitude on WGS84, checked.
+    boundary
+        Polygon or MultiPolygon, longitude-latitude on WGS84, checked.
     entrance
         (longitude, latitude) of the way in [degree], if known.
     access, notes
@@ -45,7 +51,7 @@ class Plot:
 
     plot_id: str
     name: str
-    boundary_wkb: bytes
+    boundary: Shape
     entrance: tuple[float, float] | None = None
     access: str = ""
     notes: str = ""
@@ -111,8 +117,8 @@ class KeepOut:
         Stable id and name.
     kind
         Water, well, sinkhole, ditch, rock, slope … as written.
-    shape_wkb
-        Any geometry, WKB, longitude-latitude on WGS84.
+    shape
+        Any geometry, longitude-latitude on WGS84.
     setback_m
         Setback distance [m]; None = not stated (shown as missing, never taken as zero).
     setback_text, notes
@@ -122,7 +128,7 @@ class KeepOut:
     keepout_id: str
     name: str
     kind: str
-    shape_wkb: bytes
+    shape: Shape
     setback_m: float | None = None
     setback_text: str = ""
     notes: str = ""
@@ -146,8 +152,8 @@ class PlotArea:
         Area left after keep-outs and setbacks [m2].
     perimeter_m
         Length of all rings [m].
-    spread_wkb
-        The spread area as WKB, longitude-latitude; empty bytes when nothing is left.
+    spread
+        The spread area, longitude-latitude; None when nothing is left, or where figures alone are asked.
     parts, holes
         Number of polygons and of inner rings.
     area_se_m2
@@ -164,7 +170,7 @@ class PlotArea:
     area_m2: float
     spread_area_m2: float
     perimeter_m: float
-    spread_wkb: bytes
+    spread: Shape | None
     parts: int = 1
     holes: int = 0
     area_se_m2: float | None = None
@@ -183,8 +189,8 @@ class PlotPart:
         Ids and name.
     area_m2
         Its size when it is stated [m2]; None = from the shape, or not stated.
-    shape_wkb
-        Polygon, WKB, longitude-latitude on WGS84; None = not drawn.
+    shape
+        Polygon, longitude-latitude on WGS84; None = not drawn.
     notes
         Free text.
     """
@@ -193,7 +199,7 @@ class PlotPart:
     plot_id: str
     name: str = ""
     area_m2: float | None = None
-    shape_wkb: bytes | None = None
+    shape: Shape | None = None
     notes: str = ""
 
 
@@ -205,8 +211,8 @@ class Way:
     ----------
     way_id, kind, name
         Id, what it is, what people call it.
-    shape_wkb
-        Line or point, WKB, longitude-latitude on WGS84.
+    shape
+        Line or point, longitude-latitude on WGS84.
     width_m, load_limit_kg
         Clear width [m], heaviest vehicle [kg]; None = not stated.
     notes
@@ -215,7 +221,7 @@ class Way:
 
     way_id: str
     kind: str
-    shape_wkb: bytes
+    shape: Shape
     name: str = ""
     width_m: float | None = None
     load_limit_kg: float | None = None

@@ -208,11 +208,11 @@ def _not_named(case: Case) -> Problem:
 
 def _outside(plot: Plot, guideline: Guideline) -> str:
     """Return about where the plot lies when that is outside the guideline's box, else nothing."""
-    if guideline.region.box is None or not plot.boundary_wkb:
+    if guideline.region.box is None:
         return ""
     from loamwright.land import label_point
 
-    longitude, latitude = label_point(plot.boundary_wkb)
+    longitude, latitude = label_point(plot.boundary)
     if guideline.region.contains(longitude, latitude):
         return ""
     north_south, east_west = "NS"[latitude < 0], "EW"[longitude < 0]
