@@ -46,7 +46,7 @@ class Clock:
                 dt.tzinfo,
             )
 
-        for room in ("commands.answer", "commands.cli", "files.property_file", "upkeep"):
+        for room in ("commands.answer", "commands.cli", "files.property_file", "upkeep.bookkeeping"):
             self._patch.setattr(f"loamwright.{room}.dt", Module)
 
 
