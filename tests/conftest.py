@@ -1,4 +1,4 @@
-"""For every test: examples are drawn without a clock, since tests do not time; in the gate always the same."""
+"""For every test: examples are drawn without a clock, as tests do not time; in the gate always the same."""
 
 from __future__ import annotations
 

@@ -21,6 +21,8 @@ from loamwright.season import Season, view
 from loamwright.values import NeedState
 from loamwright.words import timing_words
 
+pytestmark = pytest.mark.slow
+
 DEMO = Path(__file__).parents[2] / "demo_data"
 FILES = ("plots.geojson", "keepouts.geojson", "soil_tests.csv", "products.csv", "organic_inputs.csv")
 LB_ACRE_PER_KG_HA = 0.45359237 / 4046.8564224 * 10_000  # NIST: pound and international acre

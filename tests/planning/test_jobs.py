@@ -193,6 +193,7 @@ def cheapest_by_trying(one: PlanPlot, wares: Sequence[Ware], offers: Sequence[Of
     return best
 
 
+@pytest.mark.slow
 @settings(max_examples=10, deadline=None)
 @given(
     needs=st.tuples(*(st.floats(5, 40) for _ in range(3))),
