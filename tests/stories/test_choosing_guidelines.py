@@ -331,3 +331,13 @@ def test_one_figure_of_acidity_in_status_and_caution(tmp_path: Path) -> None:
     cautions = ran_well("explain", path, "A")["cautions"]
     (said,) = [one["text"] for one in cautions if one["rule"] == "C-50"]
     assert "lime worth 162.0 lb by published figures, 328.7 lb at most" in said
+
+
+def test_an_edition_without_the_crop_is_refused_and_changes_nothing(tmp_path: Path) -> None:
+    made = tmp_path / "p.gpkg"
+    run("new", made, "--name", "Invented place")
+    before = made.read_bytes()
+    said = run("guideline", "use", made, "uk-silage-2010", "--crop", "ladino")
+    assert said.code == 2
+    assert said.says("--crop", "does not name 'ladino'", "--as")
+    assert made.read_bytes() == before

@@ -115,7 +115,22 @@ def choose(path: Path, editions: Sequence[str], crop: str, name: str, add: bool)
     others = [one for one in held if one not in same]
     kept = [one for one in same if add and one not in new]
     sheets = [one for one in same if not add and not crop and Path(one.edition).suffix in SUFFIXES]
-    return _store(path, info, (*kept, *new, *sheets, *others), info.settings.lime_guideline)
+    entries = (*kept, *new, *sheets, *others)
+    if crop.strip() and not name.strip():
+        _refuse_without(crop, new, entries)
+    return _store(path, info, entries, info.settings.lime_guideline)
+
+
+def _refuse_without(crop: str, new: Sequence[Chosen], entries: Sequence[Chosen]) -> None:
+    """Refuse an edition chosen for a crop that it does not name: it would be passed over without a word."""
+    asked = guidelines.load_choice(write_chosen(tuple(dict.fromkeys(entries)))).asked(crop)
+    named = {one.guideline.guideline_id for one in asked if one.crop is not None}
+    for one in new:
+        edition = guidelines.load_guideline(one.edition)
+        if edition.guideline_id not in named:
+            what = f"{edition.short} does not name {crop.strip()!r}"
+            fix = f"See `loamwright guideline crops {crop.strip()}`, or say with `as` which crop stands in."
+            raise InputError([Problem("crop", what, fix)])
 
 
 def choose_lime(path: Path, edition: str, depth: str) -> ChosenNow:
