@@ -88,7 +88,13 @@ def heading_score(line: Line) -> int:
     found = set()
     for cell in line.cells:
         text = cell.text
-        if text and cell.number is None and cell.date is None and len(text) < 80 and not _FIGURE.fullmatch(text):
+        if (
+            text
+            and cell.number is None
+            and cell.date is None
+            and len(text) < 80
+            and not _FIGURE.fullmatch(text)
+        ):
             heading = read_heading(text)
             if heading.known:
                 name = heading.analyte.name if heading.analyte else ""
