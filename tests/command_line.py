@@ -24,6 +24,9 @@ SAMPLED = TODAY - dt.timedelta(days=30)
 
 Ring = list[list[float]]
 
+#: The rule under which the lime of `worked_files` goes on at once: without one it would be to decide.
+WHOLE_LIME = "lime_dose_limit=noble-worked-in"
+
 
 @dataclass(frozen=True, slots=True)
 class Ran:

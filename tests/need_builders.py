@@ -6,9 +6,13 @@ import datetime as dt
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+import shapely
+from places import square
+
 from loamwright.files import guidelines
 from loamwright.land.records import Cropping, Plot, PlotArea
 from loamwright.needs.choice import Choice
+from loamwright.needs.decisions import Decision
 from loamwright.needs.nutrients import plot_needs
 from loamwright.needs.publication import Guideline
 from loamwright.needs.records import PlotNeeds
@@ -19,17 +23,19 @@ from loamwright.values import Nutrient, Quantity, Settings, Step, Supply
 ACRE_M2 = 43560 * 0.3048**2
 LB_KG = 0.45359237
 TODAY = dt.date(2026, 5, 20)
+#: A hectare in Minnesota.
+FIELD = square(100)
 SAMPLED = dt.date(2026, 4, 1)
 
 
-def plot(boundary_wkb: bytes = b"") -> Plot:
+def plot(boundary: shapely.Polygon = FIELD) -> Plot:
     """Make plot A."""
-    return Plot("A", "Plot A", boundary_wkb)
+    return Plot("A", "Plot A", boundary)
 
 
 def area(acres: float = 1.0) -> PlotArea:
     """Make its area."""
-    return PlotArea("A", acres * ACRE_M2, acres * ACRE_M2, 0.0, b"")
+    return PlotArea("A", acres * ACRE_M2, acres * ACRE_M2, 0.0, None)
 
 
 def crop(name: str = "red clover", goal: float | None = 2, unit: str = "ton/acre", **more: Any) -> Cropping:
@@ -71,11 +77,12 @@ def needs(
     settings: Settings | None = None,
     applied: Mapping[str, float] | None = None,
     organic: Sequence[OrganicInput] = (),
-    boundary_wkb: bytes = b"",
+    boundary: shapely.Polygon = FIELD,
+    decisions: Sequence[Decision] = (),
 ) -> PlotNeeds:
     """Ask for the needs of plot A; `applied` in pounds."""
     return plot_needs(
-        plot(boundary_wkb),
+        plot(boundary),
         cropping,
         area(acres),
         tests,
@@ -85,6 +92,7 @@ def needs(
         {Supply(key): pounds * LB_KG for key, pounds in (applied or {}).items()},
         organic,
         TODAY,
+        decisions=decisions,
     )
 
 

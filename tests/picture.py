@@ -23,7 +23,7 @@ def main() -> None:
     """Build the demo, keep its map, and photograph it."""
     with tempfile.TemporaryDirectory() as folder:
         made = demo.build(Path(folder), today(), lambda _stage: None)
-        (drawn,) = (path for path in made.paths if path.suffix == ".html")
+        (drawn,) = (path for path in made.files if path.suffix == ".html")
         MAPS.mkdir(exist_ok=True)
         shutil.copyfile(drawn, MAPS / "alder_fork.html")
     with sync_playwright() as playwright:

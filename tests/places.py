@@ -8,6 +8,7 @@ shape is what school geometry says.
 from __future__ import annotations
 
 import math
+import struct
 from collections.abc import Sequence
 
 import shapely
@@ -16,6 +17,8 @@ from geographiclib.geodesic import Geodesic
 Corner = tuple[float, float]
 #: The invented Alder Fork Preserve lies near here.
 HOME = (-93.05, 46.05)
+#: The boundary of a plot whose ground plays no part in a test.
+NOWHERE = shapely.Polygon()
 
 
 def place(corner: Corner, origin: Corner = HOME) -> Corner:
@@ -39,14 +42,18 @@ def box(west: float, south: float, east: float, north: float) -> list[Corner]:
     return [(west, south), (east, south), (east, north), (west, north)]
 
 
-def wkb(shape: shapely.Geometry) -> bytes:
-    """Return a shape as WKB."""
-    return shapely.to_wkb(shape)
+def square(side: float, west: float = 0.0, south: float = 0.0, origin: Corner = HOME) -> shapely.Polygon:
+    """Return a square of a side in metres."""
+    return polygon(box(west, south, west + side, south + side), origin=origin)
 
 
-def square(side: float, west: float = 0.0, south: float = 0.0, origin: Corner = HOME) -> bytes:
-    """Return a square of a side in metres as WKB."""
-    return wkb(polygon(box(west, south, west + side, south + side), origin=origin))
+def ring_wkb(corners: Sequence[Corner], kind: int = 3) -> bytes:
+    """Write a ring as it comes, closed or not, as well-known binary by hand.
+
+    OGC 06-103r4: kind 3 is a polygon, 17 a triangle.
+    """
+    points = b"".join(struct.pack("<dd", *place(corner)) for corner in corners)
+    return struct.pack("<BIII", 1, kind, 1, len(corners)) + points
 
 
 def independent_area_m2(ring: Sequence[Corner]) -> float:

@@ -29,6 +29,7 @@ from pyproj import Geod
 from loamwright.errors import Level, Problem
 from loamwright.land.records import Cropping, KeepOut, Plot, PlotArea
 from loamwright.needs.records import Credit, LimeNeed, Need, PlotNeeds
+from loamwright.planning import Aged
 from loamwright.planning.records import Coverage, Outcome, Plan, PlanLine, Purchase
 from loamwright.soil.records import Reading, SoilTest
 from loamwright.supplies.records import Form, LimeLabel, Offer, Product
@@ -62,6 +63,7 @@ from loamwright.work.records import (
     SamplingPlan,
     Stop,
     WorkState,
+    stamp_of,
 )
 
 #: Text that must come out as text, whatever it is put into.
@@ -111,6 +113,11 @@ class GivenSeason:
     cautions: tuple[Caution, ...]
     problems: tuple[Problem, ...]
     made_on: dt.date
+    aged: tuple[Aged, ...] = ()
+
+    @property
+    def stamp(self) -> str:
+        return stamp_of(self)
 
 
 def in_bags(pounds: float) -> str:
@@ -206,13 +213,12 @@ def _record(count: int, units: str) -> tuple[PropertyRecord, dict[str, PlotArea]
         if index == 4:  # one in two parts
             shape = shape.difference(shapely.box(x_m - 4, y_m - 500, x_m + 4, y_m + 500))
         plot_id = f"AF-{index + 1:02d}"
-        wkb = shapely.to_wkb(_to_degrees(shape))
         west, south, _, _ = shape.bounds
         plots.append(
             Plot(
                 plot_id,
                 f"Plot {index + 1}" if index % 3 else f"Old pasture {index + 1}",
-                wkb,
+                _to_degrees(shape),
                 entrance=_degrees(west, south + 5) if index % 2 == 0 else None,
                 access="gate on the east track" if index % 4 == 0 else "",
                 notes="stony corner" if index % 5 == 0 else "",
@@ -228,7 +234,7 @@ def _record(count: int, units: str) -> tuple[PropertyRecord, dict[str, PlotArea]
         if index != 6:  # one plot was never sampled
             tests.append(_test(plot_id, index))
     keepouts = tuple(
-        KeepOut(key, name, kind, shapely.to_wkb(_to_degrees(shape)), setback, text)
+        KeepOut(key, name, kind, _to_degrees(shape), setback, text)
         for key, name, kind, shape, setback, text in keepouts_m
     )
     info = PropertyInfo(
@@ -305,7 +311,7 @@ def _area(
         area,
         spread_area,
         shape_m.length,
-        shapely.to_wkb(_to_degrees(spread)),
+        _to_degrees(spread),
         parts=shapely.get_num_geometries(shape_m),
         holes=sum(len(p.interiors) for p in shapely.get_parts(shape_m)),
         area_se_m2=se_m2,
@@ -665,7 +671,7 @@ def _rounds(plan: Plan) -> tuple[Round, ...]:
 
 
 def _sampling(index: int, plot: Plot, area: PlotArea) -> SamplingPlan:
-    shape = shapely.from_wkb(area.spread_wkb)
+    shape = area.spread
     west, south, east, north = shape.bounds
     rng = random.Random(index)
     points: list[tuple[float, float]] = []

@@ -42,12 +42,18 @@ class Problem:
         What the user can do about it.
     level
         Error (left out), warning (used) or note (repaired, assumed, ignored).
+    question
+        Id by which it is answered, ``--answer ID=CHOICE``; empty when it is no question.
+    choices
+        What it may be answered with.
     """
 
     where: str
     what: str
     fix: str
     level: Level = Level.ERROR
+    question: str = ""
+    choices: tuple[str, ...] = ()
 
     def __str__(self) -> str:
         return f"{self.where}: {self.what}. {self.fix}" if self.fix else f"{self.where}: {self.what}"

@@ -145,7 +145,7 @@ class Property(season.Season):
                     "spread_acres": area.spread_area_m2 / ACRE_M2,
                 }
             )
-        shapes = gpd.GeoSeries.from_wkb([plot.boundary_wkb for plot in self.record.plots], crs=4326)
+        shapes = gpd.GeoSeries([plot.boundary for plot in self.record.plots], crs=4326)
         columns = ("plot_id", "name", "crop", "area_m2", "spread_area_m2", "acres", "spread_acres")
         return gpd.GeoDataFrame(rows, columns=[*columns], geometry=shapes).set_index("plot_id")
 

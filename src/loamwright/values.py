@@ -152,11 +152,12 @@ class Nutrient(StrEnum):
 
 
 class NeedState(StrEnum):
-    """The three answers to "does the plot need it?"."""
+    """The answers to "does the plot need it?"."""
 
     NEEDED = "needed"
     NONE = "none"
     UNKNOWN = "unknown"
+    TO_DECIDE = "to decide"  #: the source leaves a choice, and nobody has made it
 
 
 class Timing(StrEnum):
@@ -246,6 +247,12 @@ class Spreader:
         What the vehicle carries in one trip [kg]; None = not stated.
     swath_m, speed_m_s, field_efficiency
         Working width [m], ground speed [m/s], effective share of the time [fraction].
+    heavy
+        True for a machine that goes only where a plot's reach says yes.
+    fill_minutes
+        For one fill [min]; None = not stated.
+    cost_per_ha, cost_per_stop, cost_per_hour
+        Money; None = not stated.
     """
 
     name: str
@@ -254,6 +261,11 @@ class Spreader:
     swath_m: float | None = None
     speed_m_s: float | None = None
     field_efficiency: float | None = None
+    heavy: bool = False
+    fill_minutes: float | None = None
+    cost_per_ha: Decimal | None = None
+    cost_per_stop: Decimal | None = None
+    cost_per_hour: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -387,6 +399,15 @@ class Settings:
         Equipment of the property.
     work
         How the work is done, and what it costs beside the spreader itself.
+    keeper
+        Who changes things, unless another is said; empty = nobody named.
+    season_start
+        Month and day a season begins, ``"09-01"``; from July on it lies in the year before.
+    legume_share_no_n_pct
+        Legume share from which nitrogen on a mixture is to decide [percent].
+    topup_share, topup_cost
+        Top-ups smaller than this share of a need [fraction], or cheaper than this [money], are listed
+        instead of planned. Ours; common practice, no source.
     """
 
     guideline: str = "umn-forage-2011"
@@ -408,6 +429,11 @@ class Settings:
     gps_sigma_m: float = 3.0
     spreaders: tuple[Spreader, ...] = ()
     work: WorkRules = WorkRules()
+    keeper: str = ""
+    season_start: str = "01-01"
+    legume_share_no_n_pct: float = 25.0
+    topup_share: float = 0.05
+    topup_cost: Decimal = Decimal(0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -426,6 +452,8 @@ class PropertyInfo:
         ``"us"`` or ``"metric"``: how numbers are shown.
     settings
         The user's choices.
+    currency
+        Of every price [ISO 4217 code].
     """
 
     name: str
@@ -433,3 +461,4 @@ class PropertyInfo:
     about: str = ""
     units: str = "us"
     settings: Settings = field(default_factory=Settings)
+    currency: str = "USD"

@@ -56,7 +56,7 @@ def acidity_words(acidity: Acidity, system: str) -> str:
 
 
 def packages_words(packages: float | None, package: str, mass_kg: float, system: str) -> str:
-    """Say an amount in whole packages and the rest by weight.
+    """Say an amount in whole and half packages, or in whole ones and the rest by weight.
 
     Parameters
     ----------
@@ -72,7 +72,7 @@ def packages_words(packages: float | None, package: str, mass_kg: float, system:
     Returns
     -------
     str
-        ``"3 × 50 lb bag + 21.5 lb"``, ``"21.5 lb of a 50 lb bag"`` or ``"bulk"``.
+        ``"2.5 × 50 lb bag"``, ``"3 × 50 lb bag + 21.5 lb"``, ``"21.5 lb of a 50 lb bag"`` or ``"bulk"``.
 
     Examples
     --------
@@ -82,6 +82,9 @@ def packages_words(packages: float | None, package: str, mass_kg: float, system:
     package = shortened(package, PACKAGE_LENGTH)
     if not packages:
         return "bulk"
+    halves = round(packages * 2)
+    if halves and math.isclose(packages * 2, halves, abs_tol=1e-6):
+        return f"{halves / 2:,g} × {package}"
     whole = math.floor(packages + 1e-9)
     rest_kg = max(mass_kg - whole * mass_kg / packages, 0.0)
     rest = mass_words(rest_kg, system)

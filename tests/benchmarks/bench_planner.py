@@ -8,6 +8,10 @@ wall seconds on whatever machine runs it; properties are made up in `properties`
    no scaling) for `scipy.optimize.milp`; a greedy hand method (each need from the product cheapest for it,
    packages rounded up); the bound of the plain linear relaxation.
 3. What each strengthening buys: best cost and bound after each stage of the search.
+4. Jobs and mixing against the same question written plainly (`plain_jobs`) for scipy: the time each takes
+   to the same gap, or the gap it has when the time is up.
+
+``--jobs`` runs the properties with jobs only.
 """
 
 from __future__ import annotations
@@ -34,6 +38,7 @@ from loamwright.planning.records import Outcome
 from loamwright.planning.search import search
 from loamwright.planning.solver import Effort
 from loamwright.values import Timing
+from tests.benchmarks.plain_jobs import plain_jobs
 from tests.benchmarks.properties import Case, make_case
 
 
@@ -54,11 +59,11 @@ class Target:
 
 
 TARGETS = (
-    Target(20, 15, 2, 0.001, 3, (1, 2, 3, 4, 5, 6, 7)),
-    Target(100, 30, 2, 0.005, 30, (1, 2, 3)),
-    Target(1000, 30, 1, 0.01, 120, (1,)),
+    Target(20, 15, 2, 0.001, 10, (1, 2, 3, 4, 5, 6, 7)),
+    Target(100, 30, 2, 0.005, 10, (1, 2, 3)),
+    Target(1000, 30, 1, 0.005, 60, (1,)),
 )
-KINDS = ("plain", "full")
+KINDS = ("plain", "full", "jobs")
 
 
 def peak_gb() -> float:
@@ -169,13 +174,13 @@ def percent(part: float) -> str:
     return "–" if not math.isfinite(part) else f"{part * 100:.2f} %"
 
 
-def targets_table(targets: tuple[Target, ...]) -> Table:
+def targets_table(targets: tuple[Target, ...], kinds: tuple[str, ...]) -> Table:
     table = Table(title="1. Targets")
     names = ("plots × offers × timings", "kind", "asked", "median s", "worst s", "median gap", "worst gap")
     for name in (*names, "proved", "peak GB so far"):
         table.add_column(name, justify="right")
     for target in targets:
-        for kind in KINDS:
+        for kind in kinds:
             seconds, gaps, proved = [], [], 0
             for seed in target.seeds:
                 case = make_case(target.plots, target.offers, target.timings, kind, seed)
@@ -204,7 +209,7 @@ def methods_table(sizes: tuple[Target, ...], seconds: float) -> Table:
     for name in ("size", "kind", "ours $", "gap", "plain milp", "its gap", "by hand", "plain LP bound"):
         table.add_column(name, justify="right")
     for size in sizes:
-        for kind in KINDS:
+        for kind in KINDS[:2]:
             case = make_case(size.plots, size.offers, size.timings, kind, 1)
             terms = replace(case.terms, gap=size.gap, time_limit_s=seconds)
             plan = make_plan(case.plots, case.wares, case.offers, terms)
@@ -228,7 +233,7 @@ def stages_table(sizes: tuple[Target, ...], seconds: float) -> Table:
     for name in ("size", "kind", "step", "cost $", "bound $", "gap", "at s"):
         table.add_column(name, justify="right")
     for size in sizes:
-        for kind in KINDS:
+        for kind in KINDS[:2]:
             case = make_case(size.plots, size.offers, size.timings, kind, 1)
             plan_model = build(check_request(case.plots, case.wares, case.offers, case.terms))
             plain = plain_milp(case, size.gap, 0.1)
@@ -251,13 +256,44 @@ def stages_table(sizes: tuple[Target, ...], seconds: float) -> Table:
     return table
 
 
+def jobs_table(sizes: tuple[Target, ...], seconds: float) -> Table:
+    table = Table(title=f"4. Jobs and mixing, written plainly for scipy, at most {seconds:g} s")
+    for name in ("size", "asked", "ours s", "ours $", "our gap", "plain s", "plain against ours", "its gap"):
+        table.add_column(name, justify="right")
+    for size in sizes:
+        case = make_case(size.plots, size.offers, size.timings, "jobs", 1)
+        terms = replace(case.terms, gap=size.gap, time_limit_s=seconds)
+        began = time.monotonic()
+        plan = make_plan(case.plots, case.wares, case.offers, terms)
+        took = time.monotonic() - began
+        plain = plain_jobs(case, size.gap, seconds, places=2)
+        ours = float(plan.total_cost)
+        found = math.isfinite(plain.cost)
+        table.add_row(
+            size.name,
+            f"≤ {size.gap:.1%}",
+            f"{took:.1f}",
+            f"{ours:,.2f}",
+            percent(math.inf if plan.gap is None else plan.gap),
+            f"{plain.seconds:.1f}",
+            f"{plain.cost / ours - 1:+.2%}" if found else "nothing found",
+            percent((plain.cost - plain.bound) / plain.cost if found else math.inf),
+        )
+    return table
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
     parser.add_argument("--quick", action="store_true", help="one property of each size")
-    quick = parser.parse_args().quick
+    parser.add_argument("--jobs", action="store_true", help="only properties with jobs and mixing")
+    asked = parser.parse_args()
+    quick = asked.quick
     targets = tuple(replace(one, seeds=one.seeds[:1]) for one in TARGETS) if quick else TARGETS
     console = Console(width=120)
-    console.print(targets_table(targets))
+    console.print(targets_table(targets, ("jobs",) if asked.jobs else KINDS))
+    console.print(jobs_table(TARGETS[:2], 30 if quick else 60))
+    if asked.jobs:
+        return 0
     console.print(methods_table(TARGETS[:2], 5 if quick else 10))
     console.print(stages_table(TARGETS[:2], 5 if quick else 10))
     return 0

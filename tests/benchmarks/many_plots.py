@@ -54,11 +54,10 @@ class Copy:
         if dataclasses.is_dataclass(value) and not isinstance(value, type):
             fields = {f.name: self.of(getattr(value, f.name), f.name) for f in dataclasses.fields(value)}
             return dataclasses.replace(value, **fields)
-        if isinstance(value, Sequence) and not isinstance(value, str | bytes):
+        if isinstance(value, Sequence) and not isinstance(value, str):
             return tuple(self.of(item) for item in value)
-        if isinstance(value, bytes) and value:
-            shape = shapely.from_wkb(value)
-            return shapely.to_wkb(shapely.transform(shape, lambda xy: np.add(xy, (self.east, 0.0))))
+        if isinstance(value, shapely.Geometry):
+            return shapely.transform(value, lambda xy: np.add(xy, (self.east, 0.0)))
         return self.ids.get(value, value) if isinstance(value, str) else value
 
     def by_plot(self, values: Mapping[str, Any]) -> dict[str, Any]:

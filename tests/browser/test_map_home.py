@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from command_line import TODAY, ran_well, worked_files
+from command_line import TODAY, WHOLE_LIME, ran_well, worked_files
 from qr_reader import read_code
 
 pytestmark = pytest.mark.browser
@@ -25,6 +25,7 @@ def own(tmp_path: Path) -> Path:
     path = tmp_path / "own.gpkg"
     ran_well("new", path, "--name", "Own ground", "--season", TODAY.year)
     ran_well("import", path, *worked_files(tmp_path))
+    ran_well("set", path, "settings", WHOLE_LIME)
     ran_well("plan", path)
     ran_well("map", path)
     return path

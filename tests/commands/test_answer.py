@@ -134,5 +134,8 @@ def test_help_loads_none_of_the_heavy_libraries() -> None:
     assert {name for name in done.stderr.split() if name.startswith("loamwright.")} == {
         "loamwright.errors",
         "loamwright.version",
-        *(f"loamwright.commands{room}" for room in ("", ".answer", ".buy", ".cli", ".guideline", ".plan")),
+        *(
+            f"loamwright.commands{room}"
+            for room in ("", ".answer", ".buy", ".cli", ".guideline", ".keep", ".plan")
+        ),
     }

@@ -15,7 +15,7 @@ from typing import Any
 
 import pytest
 import typer.main
-from command_line import SEASON, box, geojson, ran_well, run, worked_files
+from command_line import SEASON, WHOLE_LIME, box, geojson, ran_well, run, worked_files
 from places import independent_area_m2
 
 from loamwright.commands.cli import app
@@ -45,6 +45,7 @@ def worked(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = folder / "own.gpkg"
     ran_well("new", path, "--name", "Own ground", "--season", SEASON)
     ran_well("import", path, *worked_files(folder))
+    ran_well("set", path, "settings", WHOLE_LIME)
     ran_well("plan", path)
     return path
 
@@ -331,7 +332,7 @@ def test_guideline_list_and_check(tmp_path: Path) -> None:
     assert done.code == 2
     assert done.says("guideline.toml")
     built_in = ROOT / "src" / "loamwright" / "data" / "guidelines" / "umn-forage-2011"
-    assert ran_well("guideline", "check", built_in) == {"problems": []}
+    assert ran_well("guideline", "check", built_in) == {"problems": [], "questions": []}
 
 
 # ---------------------------------------------------------------------------------------------

@@ -9,6 +9,7 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
+import shapely
 
 from loamwright.commands import data
 from loamwright.values import USER, Nutrient, Source, Step
@@ -32,7 +33,7 @@ class Sack:
     doses_kg: tuple[float, ...]
     fee: Decimal
     bought_on: dt.date
-    shape_wkb: bytes
+    shape: shapely.Point
     source: Source
     steps: tuple[Step, ...]
     file: Path
@@ -49,7 +50,7 @@ SACK = Sack(
     doses_kg=(0.45359237, 0.0),
     fee=Decimal("8.505"),
     bought_on=dt.date(2026, 5, 2),
-    shape_wkb=b"\x01",
+    shape=shapely.Point(1, 2),
     source=Source("A bulletin", "2024", "Table 1"),
     steps=(Step("weighed", 100.0, "lb", USER),),
     file=Path("a/b.csv"),

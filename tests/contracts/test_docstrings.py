@@ -39,7 +39,7 @@ def modules() -> list[str]:
 def _with_methods(name: str, item: Any) -> Iterator[tuple[str, Any]]:
     if inspect.isfunction(inspect.unwrap(item)):
         yield name, inspect.unwrap(item)
-    elif inspect.isclass(item):
+    elif inspect.isclass(item) and item.__module__.startswith("loamwright."):  # not a library's: shapes
         yield name, item
         for method_name, method in vars(item).items():
             function = getattr(method, "__func__", getattr(method, "fget", method))

@@ -25,6 +25,7 @@ ALLOWED: Mapping[str, tuple[str, str]] = {
         "fills trips chosen samples cores guide.cores_high np.argmax(gain_m) np.argmin(added_m)",
         "counts for a step of the reckoning, and positions in arrays",
     ),
+    "season/plans.py": ("str(times)", "a factor that the command has read"),
     "commands": (
         "round(value, 2) value amount item.cost_per_ha TON_KG "
         "repr(read('hauling', hauling, supplies.parse_price_per_mass))",
@@ -42,7 +43,7 @@ ALLOWED: Mapping[str, tuple[str, str]] = {
     ),
     "files/reference.py": ("*", "figures that ship with the program"),
     "files/columns.py": (
-        "price mesh struct.unpack('<I' if wkb[0] else '>I', wkb[1:5])[0]",
+        "price mesh",
         "our property file",
     ),
     "files/property_file.py": ("row['schema_version']", "an integer of our property file"),
@@ -52,6 +53,11 @@ ALLOWED: Mapping[str, tuple[str, str]] = {
         "already read; digits of a column's name",
     ),
     "files/settings.py": ("ACRE_M2 HA_M2 TON_KG", "constants of `units`"),
+    "files/work_rules.py": (
+        "TON_KG match[1] match[2]",
+        "a constant; digits of a day that a pattern matched",
+    ),
+    "files/sheets/long_tables.py": ("run or 0", "digits of a run, to sort by"),
     "files/grids.py": ("value", "a number of a workbook, made text"),
     "files/sheets/words/calendar_dates.py": (
         "match[1] match[2] match[3] match[4]",
@@ -59,10 +65,22 @@ ALLOWED: Mapping[str, tuple[str, str]] = {
     ),
     "files/sheets/words/vocabulary.py": ("row['factor'] r['rank']", "tables that ship with the program"),
     "files/vectors.py": (
-        "value shapely.get_dimensions(shapely.from_wkb(feature.wkb))",
+        "value about['features'] shapely.get_dimensions(feature.shape)",
         "a number of a map layer, made text",
     ),
-    "files/plots.py": ("shapely.get_dimensions(shapely.from_wkb(feature.wkb))", "the dimension of a shape"),
+    "files/kinds.py": (
+        "value read(first) read(last) match[1] match[2] _number('mesh', 1, 400)(mesh.strip()) str(ACRE_M2)",
+        "already read by `fields`; digits of a day that `date` then holds against the calendar",
+    ),
+    "files/things.py": ("match[2] or record.info.season match[3] or 0", "digits that a pattern matched"),
+    "needs/seen.py": ("part", "month and day of a setting that was read"),
+    "supplies/stock.py": ("str(left)", "a count between float and Decimal"),
+    "work/choices.py": (
+        "str(offer.package_kg * contents[offer.product][supply]) str(mass_kg)",
+        "masses between float and Decimal",
+    ),
+    "files/large_maps.py": ("renumbered[index]", "a place in an array"),
+    "files/plots.py": ("shapely.get_dimensions(feature.shape)", "the dimension of a shape"),
 }
 
 

@@ -81,7 +81,7 @@ def test_what_goes_on_is_said_alike(path: Path, season: Season) -> None:
     on_map = {line.id: line for plot in map_data(season).plots for line in plot.lines}
     sheets = orders_page(season, PaperOptions()).plots
     on_paper = {(s.plot_id, row.product, row.timing): row for s in sheets for row in s.lines}
-    screen = run("plan", path, "--gap", "0.02", "--time-limit", "10", as_json=False).text
+    screen = run("plan", path, "--tables", "--gap", "0.02", "--time-limit", "10", as_json=False).text
     for line in season.plan.lines:
         mapped, printed = (
             on_map[line.line_id],

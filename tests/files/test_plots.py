@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 import shapely
-from places import HOME, box, place, polygon, square, wkb
+from places import HOME, box, place, polygon, square
 
 from loamwright.errors import Level, Problem, has_errors
 from loamwright.files.plots import keepouts_from_shapes, looks_like, plots_from_shapes
@@ -18,14 +18,11 @@ from loamwright.units import FT_M
 from loamwright.values import Quantity
 
 
-def shapes(
-    *features: tuple[bytes | shapely.Geometry, Mapping[str, str]], name: str = "land.geojson"
-) -> ShapeFile:
+def shapes(*features: tuple[shapely.Geometry, Mapping[str, str]], name: str = "land.geojson") -> ShapeFile:
     made = []
     for number, (shape, words) in enumerate(features, start=1):
-        given = shape if isinstance(shape, bytes) else wkb(shape)
-        track = shapely.from_wkb(given).geom_type.endswith("LineString")
-        made.append(Feature(f"{name}, feature {number}", words, given, track))
+        track = shape.geom_type.endswith("LineString")
+        made.append(Feature(f"{name}, feature {number}", words, shape, track))
     return ShapeFile(Path(name), tuple(made))
 
 
@@ -64,7 +61,7 @@ def test_every_column_of_a_plot() -> None:
     assert plot.weight == 2.0
     assert plot.area_se_m2 is None
     assert dict(plot.extra) == {"soil": "sandy loam"}
-    assert measure_boundary(plot.boundary_wkb).area_m2 == pytest.approx(10_000, rel=1e-6)
+    assert measure_boundary(plot.boundary).area_m2 == pytest.approx(10_000, rel=1e-6)
     (cropping,) = read.croppings
     assert cropping.plot_id == "A1"
     assert cropping.season == 2025
@@ -211,7 +208,7 @@ def test_a_line_is_a_walk_with_its_standard_error() -> None:
     """60 by 80 m by its corners and σ = 3 m: ± 300 m² (hand arithmetic in test_walks)."""
     read = plots_from_shapes(shapes((WALK, {"plot_id": "W1"})), 2026, 3.0)
     (plot,) = read.plots
-    assert measure_boundary(plot.boundary_wkb).area_m2 == pytest.approx(4800, rel=1e-6)
+    assert measure_boundary(plot.boundary).area_m2 == pytest.approx(4800, rel=1e-6)
     assert plot.area_se_m2 == pytest.approx(300, rel=1e-5)
     note = next(problem for problem in read.problems if problem.level is Level.NOTE)
     assert "1.19 acres ± 0.07 acres" in note.what  # 4800 and 300 over 4046.86
@@ -224,7 +221,7 @@ def test_pieces_of_a_track_are_joined_when_near_and_refused_when_far() -> None:
     corners = [place(corner) for corner in box(0, 0, 60, 80)]
     near = shapely.MultiLineString([[corners[0], corners[1], place((60, 70))], [corners[2], corners[3]]])
     read = plots_from_shapes(shapes((near, {"plot_id": "W1"})), 2026, 3.0)
-    assert measure_boundary(read.plots[0].boundary_wkb).area_m2 == pytest.approx(4800, rel=1e-6)
+    assert measure_boundary(read.plots[0].boundary).area_m2 == pytest.approx(4800, rel=1e-6)
     far = shapely.MultiLineString([corners, [place((x + 500, y)) for x, y in box(0, 0, 60, 80)]])
     (error,) = errors(plots_from_shapes(shapes((far, {"plot_id": "W1"})), 2026, 3.0).problems)
     assert "in 2 pieces" in error
@@ -290,7 +287,7 @@ def test_every_column_of_a_keepout() -> None:
     assert (creek.keepout_id, creek.name, creek.kind, creek.notes) == ("K1", "Alder Fork", "creek", "flows")
     assert creek.setback_m == pytest.approx(50 * FT_M, rel=1e-12)
     assert creek.setback_text == "50 ft"
-    assert creek.shape_wkb == wkb(CREEK)
+    assert creek.shape == CREEK
     assert read.problems == ()
 
 
@@ -360,7 +357,7 @@ def test_a_crossed_keepout_keeps_all_its_ground() -> None:
     crossed = polygon([(0, 0), (100, 100), (100, 0), (0, 100)])
     read = keepouts_from_shapes(shapes((crossed, {"keepout_id": "P", "kind": "pond"})))
     assert read.problems[0].level is Level.NOTE
-    assert measure_boundary(read.keepouts[0].shape_wkb).area_m2 == pytest.approx(5000, rel=1e-5)
+    assert measure_boundary(read.keepouts[0].shape).area_m2 == pytest.approx(5000, rel=1e-5)
 
 
 # What a file holds ----------------------------------------------------------------------------------------

@@ -14,11 +14,10 @@ import numpy as np
 import pyogrio.raw
 import pytest
 import shapely
-from places import HOME, box, place, polygon, square, wkb
+from places import HOME, box, place, polygon, ring_wkb, square
 from pyproj import Transformer
 
 from loamwright.errors import Level
-from loamwright.files import vectors
 from loamwright.files.vectors import LayerFeature, LayerKind, ShapeFile, read_shapes, write_layer
 from loamwright.land.geometry import measure_boundary
 
@@ -58,11 +57,11 @@ WRITTEN = [
         square(100), {"plot_id": "7", "name": "Pine Flat", "rank": 1, "share": 0.25, "seeding": True}
     ),
     LayerFeature(
-        wkb(polygon(box(200, 0, 300, 100), box(220, 20, 260, 60))),
+        polygon(box(200, 0, 300, 100), box(220, 20, 260, 60)),
         {"plot_id": "B2", "name": "Bächle <script>", "rank": None, "share": None, "seeding": False},
     ),
     LayerFeature(
-        wkb(shapely.MultiPolygon([polygon(box(400, 0, 450, 50)), polygon(box(500, 0, 550, 50))])),
+        shapely.MultiPolygon([polygon(box(400, 0, 450, 50)), polygon(box(500, 0, 550, 50))]),
         {"plot_id": "C3", "name": "Two parts", "rank": 3, "share": 1.5, "seeding": None},
     ),
 ]
@@ -88,9 +87,9 @@ def test_every_format_there_and_back(tmp_path: Path, kind: LayerKind, suffix: st
         read = found[str(feature.properties["plot_id"])]
         assert not read.is_track
         # Coordinates survive to the last digit, give or take the text of a double.
-        assert shapely.hausdorff_distance(shapely.from_wkb(feature.wkb), shapely.from_wkb(read.wkb)) < 1e-13
-        measured = measure_boundary(read.wkb)
-        assert measured.area_m2 == pytest.approx(measure_boundary(feature.wkb).area_m2, rel=1e-9)
+        assert shapely.hausdorff_distance(feature.shape, read.shape) < 1e-13
+        measured = measure_boundary(read.shape)
+        assert measured.area_m2 == pytest.approx(measure_boundary(feature.shape).area_m2, rel=1e-9)
         words = {key.lower(): value for key, value in read.properties.items()}
         assert words["name"] == feature.properties["name"]
         assert words.get("rank") == (str(feature.properties["rank"]) if feature.properties["rank"] else None)
@@ -108,7 +107,7 @@ def test_writing_leaves_nothing_else_behind(tmp_path: Path) -> None:
 def test_a_geopackage_keeps_its_other_layers(tmp_path: Path) -> None:
     path = tmp_path / "property.gpkg"
     write_layer(path, "geopackage", WRITTEN, "plots")
-    write_layer(path, "geopackage", [LayerFeature(wkb(shapely.Point(HOME)), {"kind": "well"})], "keepouts")
+    write_layer(path, "geopackage", [LayerFeature(shapely.Point(HOME), {"kind": "well"})], "keepouts")
     assert len(read_shapes(path, layer="plots").features) == 3
     assert read_shapes(path, layer="keepouts").features[0].properties == {"kind": "well"}
     assert "it holds several layers: plots, keepouts" in refused(read_shapes(path))
@@ -118,7 +117,7 @@ def test_a_geopackage_keeps_its_other_layers(tmp_path: Path) -> None:
 def test_geojson_is_written_as_the_standard_has_it(tmp_path: Path) -> None:
     """RFC 7946, section 3.1.6: outer rings counter-clockwise; section 4: no crs member."""
     path = tmp_path / "plots.geojson"
-    clockwise = wkb(shapely.from_wkb(square(100)).reverse())
+    clockwise = square(100).reverse()
     write_layer(path, "geojson", [LayerFeature(clockwise, {"plot_id": "A"})], "plots")
     document = json.loads(path.read_text(encoding="utf-8"))
     assert "crs" not in document
@@ -127,15 +126,15 @@ def test_geojson_is_written_as_the_standard_has_it(tmp_path: Path) -> None:
 
 def test_points_and_tracks_go_to_gpx(tmp_path: Path) -> None:
     cores = [
-        LayerFeature(wkb(shapely.Point(place((i, 0)))), {"name": f"core {i}", "plot_id": "A"}) for i in (1, 2)
+        LayerFeature(shapely.Point(place((i, 0))), {"name": f"core {i}", "plot_id": "A"}) for i in (1, 2)
     ]
     (note,) = write_layer(tmp_path / "cores.gpx", "gpx", cores, "cores")
     assert note.level is Level.NOTE
     assert "'plot_id'" in note.what
     back = read_shapes(tmp_path / "cores.gpx")
     assert [feature.properties["name"] for feature in back.features] == ["core 1", "core 2"]
-    assert shapely.from_wkb(back.features[0].wkb).distance(shapely.Point(place((1, 0)))) < 1e-8
-    path = LayerFeature(wkb(shapely.LineString([place((0, 0)), place((9, 9))])), {"name": "way in"})
+    assert back.features[0].shape.distance(shapely.Point(place((1, 0)))) < 1e-8
+    path = LayerFeature(shapely.LineString([place((0, 0)), place((9, 9))]), {"name": "way in"})
     assert write_layer(tmp_path / "way.gpx", "gpx", [path], "ways") == ()
     assert read_shapes(tmp_path / "way.gpx").features[0].is_track
 
@@ -171,8 +170,8 @@ def test_long_text_is_cut_between_letters_and_told(tmp_path: Path) -> None:
 def test_mixed_shapes_become_one_shapefile_each(tmp_path: Path) -> None:
     mixed = [
         LayerFeature(square(100), {"kind": "pond"}),
-        LayerFeature(wkb(shapely.LineString([HOME, place((9, 9))])), {"kind": "creek"}),
-        LayerFeature(wkb(shapely.Point(HOME)), {"kind": "well"}),
+        LayerFeature(shapely.LineString([HOME, place((9, 9))]), {"kind": "creek"}),
+        LayerFeature(shapely.Point(HOME), {"kind": "well"}),
     ]
     (note,) = write_layer(tmp_path / "k.shp", "shapefile", mixed, "k")
     assert "k_areas.shp, k_lines.shp, k_points.shp" in note.fix
@@ -251,7 +250,7 @@ def test_a_single_feature_or_geometry_is_a_file_too(tmp_path: Path) -> None:
     (tmp_path / "bare.json").write_bytes(b"\xef\xbb\xbf" + json.dumps(polygon_of(RING)).encode())
     for name in ("one.geojson", "bare.json"):
         (feature,) = read_shapes(tmp_path / name).features
-        assert measure_boundary(feature.wkb).area_m2 == pytest.approx(10_000, rel=1e-6)
+        assert measure_boundary(feature.shape).area_m2 == pytest.approx(10_000, rel=1e-6)
 
 
 def test_an_open_ring_is_closed_and_said(tmp_path: Path) -> None:
@@ -277,8 +276,8 @@ def test_all_folders_of_a_kml_are_read_without_its_housekeeping(tmp_path: Path) 
     plot, well = read_shapes(path).features
     assert plot.properties == {"Name": "Pine", "description": "wet end", "crop": "red clover"}
     assert plot.where == "farm.kml, folder plots, feature 1 (Pine)"
-    assert not shapely.has_z(shapely.from_wkb(plot.wkb))
-    assert measure_boundary(plot.wkb).area_m2 == pytest.approx(10_000, rel=1e-6)
+    assert not shapely.has_z(plot.shape)
+    assert measure_boundary(plot.shape).area_m2 == pytest.approx(10_000, rel=1e-6)
     assert well.where == "farm.kml, folder wells, feature 1 (Dug well)"
     assert [feature.where for feature in read_shapes(path, layer="wells").features] == [well.where]
 
@@ -300,7 +299,7 @@ def test_tracks_of_a_gpx_are_walks_and_waypoints_are_said(tmp_path: Path) -> Non
     (walk,) = shapes.features
     assert walk.is_track
     assert walk.where == "walk.gpx, tracks, feature 1 (Pine walk)"
-    assert shapely.from_wkb(walk.wkb).geoms[0].coords[0] == pytest.approx(RING[0])
+    assert walk.shape.geoms[0].coords[0] == pytest.approx(RING[0])
     assert "its 1 waypoints were left aside" in shapes.problems[0].what
     (well,) = read_shapes(gpx(tmp_path / "wells.gpx", [])).features
     assert well.properties == {"name": "Well"}
@@ -326,7 +325,7 @@ def write_utm(path: Path, crs: str | None = "EPSG:32615") -> Path:
 def test_other_coordinate_systems_are_converted_and_said(tmp_path: Path, suffix: str) -> None:
     shapes = read_shapes(write_utm(tmp_path / f"utm{suffix}"))
     (feature,) = shapes.features
-    assert shapely.hausdorff_distance(shapely.from_wkb(feature.wkb), shapely.Polygon(RING)) < 1e-9
+    assert shapely.hausdorff_distance(feature.shape, shapely.Polygon(RING)) < 1e-9
     assert shapes.problems[0].level is Level.NOTE
     assert "UTM zone 15N" in shapes.problems[0].what.replace("_", " ")
 
@@ -336,7 +335,7 @@ def test_an_older_geojson_that_names_its_system_is_converted(tmp_path: Path) -> 
     geometry = json.loads(shapely.to_geojson(shapely.from_wkb(shapes[0])))
     crs = {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::32615"}}
     (feature,) = read_shapes(geojson(tmp_path / "utm.geojson", geometry, crs=crs)).features
-    assert shapely.hausdorff_distance(shapely.from_wkb(feature.wkb), shapely.Polygon(RING)) < 1e-9
+    assert shapely.hausdorff_distance(feature.shape, shapely.Polygon(RING)) < 1e-9
     same = {"type": "name", "properties": {"name": "urn:ogc:def:crs:OGC:1.3:CRS84"}}
     assert read_shapes(geojson(tmp_path / "same.geojson", polygon_of(RING), crs=same)).problems == ()
 
@@ -350,28 +349,6 @@ def test_a_zipped_shapefile(tmp_path: Path) -> None:
     shapes = read_shapes(archive)
     assert [feature.properties["plot_id"] for feature in shapes.features] == ["7", "B2", "C3"]
     assert shapes.features[1].where == "plots.zip, feature 2 (Bächle <script>)"
-
-
-def test_geoparquet_without_its_reader_says_how_to_get_it(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    (tmp_path / "plots.parquet").write_bytes(b"PAR1")
-    monkeypatch.setattr(vectors, "find_spec", lambda _name: None)
-    said = refused(read_shapes(tmp_path / "plots.parquet"))
-    assert "pip install pyarrow" in said
-
-
-def test_geoparquet_with_its_reader(tmp_path: Path) -> None:
-    pytest.importorskip("pyarrow", reason="GeoParquet needs pyarrow")
-    import geopandas
-
-    frame = geopandas.GeoDataFrame({"plot_id": [7]}, geometry=[shapely.Polygon(RING)], crs="EPSG:4326")
-    frame.to_crs("EPSG:32615").to_parquet(tmp_path / "plots.parquet")
-    (feature,) = read_shapes(tmp_path / "plots.parquet").features
-    assert feature.properties == {"plot_id": "7"}
-    assert shapely.hausdorff_distance(shapely.from_wkb(feature.wkb), shapely.Polygon(RING)) < 1e-9
-    (tmp_path / "bad.parquet").write_bytes(b"PAR1 and nothing")
-    assert "cannot be read as parquet" in refused(read_shapes(tmp_path / "bad.parquet"))
 
 
 # Broken files ----------------------------------------------------------------------------------------------
@@ -466,6 +443,30 @@ def test_swapped_longitude_and_latitude_are_refused(tmp_path: Path) -> None:
     said = refused(read_shapes(geojson(tmp_path / "p.geojson", swapped)))
     assert "latitude -93.05" in said
     assert "longitude first" in said
+
+
+@pytest.mark.filterwarnings("ignore:Registering non-standard")
+def test_an_unclosed_ring_is_closed_and_said_and_a_kind_nobody_reads_is_refused(tmp_path: Path) -> None:
+    triangle = ring_wkb([(0, 0), (9, 0), (9, 9), (0, 0)], kind=17)
+    drawn = [ring_wkb(box(0, 0, 100, 100)), triangle, shapely.to_wkb(square(100))]
+    pyogrio.raw.write(
+        tmp_path / "land.gpkg",
+        np.array(drawn, dtype=object),
+        [np.array(["open", "triangle", "closed"], dtype=object)],
+        ["name"],
+        driver="GPKG",
+        geometry_type="Unknown",
+        crs="EPSG:4326",
+    )
+    shapes = read_shapes(tmp_path / "land.gpkg")
+    assert [feature.properties["name"] for feature in shapes.features] == ["open", "closed"]
+    for feature in shapes.features:
+        assert measure_boundary(feature.shape).area_m2 == pytest.approx(10_000, rel=1e-6)
+    closed, unread = shapes.problems
+    assert (closed.where, closed.level) == ("land.gpkg, feature 1 (open)", Level.NOTE)
+    assert "not its first" in closed.what
+    assert (unread.where, unread.level) == ("land.gpkg, feature 2 (triangle)", Level.ERROR)
+    assert f"cannot be read ({len(triangle)} bytes)" in unread.what
 
 
 def test_bad_features_are_named_and_the_rest_is_read(tmp_path: Path) -> None:

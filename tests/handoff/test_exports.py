@@ -120,7 +120,7 @@ def test_plots_come_back_through_our_own_reader(tmp_path: Path) -> None:
     assert [plot.plot_id for plot in read.plots] == [plot.plot_id for plot in view.record.plots]
     for plot, original in zip(read.plots, view.record.plots, strict=True):
         assert plot.name == original.name
-        area = geodesic_m2(shapely.from_wkb(plot.boundary_wkb))
+        area = geodesic_m2(plot.boundary)
         assert area == pytest.approx(view.areas[plot.plot_id].area_m2, rel=1e-6)
         assert (plot.entrance is None) == (original.entrance is None)
     crops = {c.plot_id: (c.crop, c.yield_goal) for c in read.croppings}
@@ -140,7 +140,7 @@ def test_setbacks_are_as_far_as_they_say(tmp_path: Path) -> None:
     utm = Transformer.from_crs(4326, 32615, always_xy=True)
     ring, creek = (
         shapely.transform(shape, lambda xy: np.column_stack(utm.transform(xy[:, 0], xy[:, 1])))
-        for shape in (frame.geometry[0].exterior, shapely.from_wkb(view.record.keepouts[0].shape_wkb))
+        for shape in (frame.geometry[0].exterior, view.record.keepouts[0].shape)
     )
     far = [creek.distance(shapely.Point(corner)) for corner in shapely.get_coordinates(ring)]
     assert max(far) == pytest.approx(15.24, rel=6e-4)

@@ -15,7 +15,6 @@ from pathlib import Path
 
 import pypdf
 import pytest
-import shapely
 from pyproj import Geod
 from sample_view import LIME, POTASH, TRIPLE, UREA, sample_view
 
@@ -442,7 +441,7 @@ def test_sketches_are_to_scale_and_north_up(plot_id: str, system: str) -> None:
     drawing = plot_drawing(plot, view.areas[plot_id], view.record.keepouts, system)
     scale = float(drawing.scale.removeprefix("1 : ").replace(",", ""))
     ring = _plot_rings(drawing)[0]
-    shape = shapely.from_wkb(plot.boundary_wkb)
+    shape = plot.boundary
     part = shape.geoms[0] if hasattr(shape, "geoms") else shape
     ground = list(part.exterior.coords)
     geod = Geod(ellps="WGS84")

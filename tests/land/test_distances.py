@@ -10,11 +10,11 @@ from loamwright.land.geometry import distances_m
 from loamwright.land.records import KeepOut, Plot
 
 GEOD = Geod(ellps="WGS84")
-SQUARE = Plot("A1", "", shapely.to_wkb(shapely.box(-93.051, 46.050, -93.049, 46.051)))
+SQUARE = Plot("A1", "", shapely.box(-93.051, 46.050, -93.049, 46.051))
 
 
 def keepout(shape: shapely.Geometry) -> KeepOut:
-    return KeepOut("K1", "", "creek", shapely.to_wkb(shape))
+    return KeepOut("K1", "", "creek", shape)
 
 
 @pytest.mark.parametrize("metres", [1.0, 91.44, 304.8])

@@ -11,7 +11,7 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from places import HOME, box, place, polygon, square, wkb
+from places import HOME, box, place, polygon, square
 from pyproj import Proj
 
 from loamwright.errors import InputError
@@ -59,7 +59,7 @@ def flat(shape: Any, origin: Corner) -> Any:
 
 
 def plots_of(shapes: list[Any]) -> list[Plot]:
-    checked = [check_boundary(wkb(shape), "f")[0] for shape in shapes]
+    checked = [check_boundary(shape, "f")[0] for shape in shapes]
     return [Plot(str(n), "", boundary) for n, boundary in enumerate(checked) if boundary is not None]
 
 
@@ -129,11 +129,11 @@ def test_meeting_boxes_are_those_of_trying_every_pair() -> None:
 
 
 def test_pairs_can_be_compared_some_at_a_time(monkeypatch: pytest.MonkeyPatch) -> None:
-    shapes = [square(100, west=60.0 * n) for n in range(12)]
+    shapes = np.array([square(100, west=60.0 * n) for n in range(12)], dtype=object)
     plots = [Plot(str(n), "", shape) for n, shape in enumerate(shapes)]
     monkeypatch.setattr("loamwright.land.boundaries._PAIRS_AT_ONCE", 3)
-    boxes = measure_batch(np.array(shapes, dtype=object)).boxes
-    found = tuple(shared_among(np.array(shapes, dtype=object), near_pairs(boxes)))
+    boxes = measure_batch(shapes).boxes
+    found = tuple(shared_among(shapes.__getitem__, near_pairs(boxes)))
     assert found == overlaps(plots)
     assert len(found) == 11
     said = [overlap_problem(pair, plots[pair.first], plots[pair.second]) for pair in found]
@@ -143,7 +143,7 @@ def test_pairs_can_be_compared_some_at_a_time(monkeypatch: pytest.MonkeyPatch) -
 def test_slivers_are_found_among_many() -> None:
     sliver = shapely.MultiPolygon([polygon(box(0, 0, 100, 100)), polygon(box(200, 0, 200.4, 100))])
     broad = shapely.MultiPolygon([polygon(box(0, 0, 100, 100)), polygon(box(200, 0, 240, 100))])
-    plots = [Plot("A", "", wkb(broad)), Plot("B", "", square(0.5)), Plot("C", "Oak", wkb(sliver))]
+    plots = [Plot("A", "", broad), Plot("B", "", square(0.5)), Plot("C", "Oak", sliver)]
     (problem,) = find_slivers(plots)
     assert "Oak (C)" in problem.where
     assert "40.0 m²" in problem.what
@@ -181,10 +181,9 @@ KINDS: list[Any] = [
 
 @pytest.mark.filterwarnings("ignore:invalid value encountered")
 def test_many_checks_at_once_say_what_each_alone_says() -> None:
-    given_ = [wkb(shape) for shape in KINDS] + [b"\x01\x03\x00\x00"]
-    wheres = [f"f, feature {n}" for n in range(len(given_))]
-    together = check_boundaries(given_, wheres)
-    assert together == [check_boundary(shape, where) for shape, where in zip(given_, wheres, strict=True)]
+    wheres = [f"f, feature {n}" for n in range(len(KINDS))]
+    together = check_boundaries(KINDS, wheres)
+    assert together == [check_boundary(shape, where) for shape, where in zip(KINDS, wheres, strict=True)]
     # Without a word: the first six, and the two at the 180th meridian, whose longitudes are moved.
     assert sum(not problems for _, problems in together) == 8
     assert check_boundaries([], []) == []
@@ -192,7 +191,7 @@ def test_many_checks_at_once_say_what_each_alone_says() -> None:
 
 @pytest.mark.filterwarnings("ignore:invalid value encountered")
 def test_a_batch_has_the_figures_of_the_checked_boundaries() -> None:
-    given_ = np.array([wkb(shape) for shape in KINDS] + [None, b"\x01\x03\x00\x00"], dtype=object)
+    given_ = np.array([*KINDS, None], dtype=object)
     batch = measure_batch(given_)
     assert batch.sound.sum() == 6
     for index in np.flatnonzero(batch.sound):
@@ -217,7 +216,7 @@ def test_places_that_are_sure_need_no_second_look() -> None:
     shapes = np.array([*KINDS, None], dtype=object)
     sure = placed_for_sure(shapes)
     for shape, fine in zip(KINDS, sure, strict=False):
-        assert fine == (check_coordinates(wkb(shape), "f") == ())
+        assert fine == (check_coordinates(shape, "f") == ())
     assert not sure[-1]
 
 
@@ -225,7 +224,7 @@ def test_places_that_are_sure_need_no_second_look() -> None:
 
 
 def keepout(ident: str, shape: Any, setback_m: float | None) -> KeepOut:
-    return KeepOut(ident, "", "water", wkb(shape), setback_m)
+    return KeepOut(ident, "", "water", shape, setback_m)
 
 
 @given(crowds(), st.lists(st.tuples(st.floats(-300, 300), st.floats(-300, 300)), min_size=1, max_size=6))
@@ -242,10 +241,10 @@ def test_cuts_from_the_index_are_those_of_trying_every_keepout(
     ]
     plots = plots_of(shapes)
     for plot, measured in zip(plots, areas(plots, keepouts), strict=True):
-        ground = flat(shapely.from_wkb(plot.boundary_wkb), origin)
+        ground = flat(plot.boundary, origin)
         cutting, near = [], []
         for item in keepouts:
-            shape = flat(shapely.from_wkb(item.shape_wkb), origin)
+            shape = flat(item.shape, origin)
             reach = shape.buffer(item.setback_m or 0.0, quad_segs=32)
             shared = ground.intersection(reach).area
             if 0 < shared < 1e-2:  # a touch, which two planes may see differently
@@ -254,7 +253,7 @@ def test_cuts_from_the_index_are_those_of_trying_every_keepout(
             near += [item.keepout_id] if item.setback_m is None and ground.distance(shape) <= NEAR_M else []
         assert [ident for ident, _ in measured.keepouts] == cutting
         assert list(measured.missing_setbacks) == near
-    reached = set(within_reach(boxes_around([shapely.from_wkb(p.boundary_wkb) for p in plots]), keepouts))
+    reached = set(within_reach(boxes_around([p.boundary for p in plots]), keepouts))
     assert reached >= {n for n, area in enumerate(areas(plots, keepouts)) if area.keepouts}
 
 
@@ -275,7 +274,7 @@ def test_no_plot_moves_a_digit_of_another() -> None:
 
 
 def alone(geometry_: Any) -> Any:
-    """Read one geometry: its WKB, or the problem it is refused with."""
+    """Read one geometry: its shape, or the problem it is refused with."""
     if geometry_ is None:
         return None
     try:

@@ -204,7 +204,12 @@ def test_a_plot_has_the_same_area_alone_and_in_any_company() -> None:
         alone = [getattr(measure_polygons([shape]), name)[0] for shape in shapes[:600]]
         assert (there[:600] == alone).all()
     for shape, m2 in zip(shapes[:50], together.area_m2, strict=False):
-        assert measure_boundary(shapely.to_wkb(shape)).area_m2 == m2
+        assert measure_boundary(shape).area_m2 == m2
+
+
+def test_the_way_a_ring_was_drawn_moves_no_digit() -> None:
+    shapes = many(300)
+    assert (areas_m2(shapes) == areas_m2([shape.reverse() for shape in shapes])).all()
 
 
 def test_no_shape_is_not_a_shape_without_area() -> None:

@@ -4,19 +4,15 @@ from __future__ import annotations
 
 import pytest
 import shapely
-from places import HOME, box, place, polygon, square, wkb
+from places import HOME, box, place, polygon, square
 
 from loamwright.land.acreage import areas
 from loamwright.land.records import KeepOut, Plot
 from loamwright.land.sketch import Line, outline, overview
 
-PLOT = Plot(
-    "A1", "Pine Flat", wkb(polygon(box(0, 0, 60, 200), box(20, 20, 40, 40))), entrance=place((30, -25))
-)
-CREEK = KeepOut(
-    "K1", "Alder Fork", "creek", wkb(shapely.LineString([place((10, -5000)), place((10, 5000))])), 5.0
-)
-WELL = KeepOut("K2", "Dug well", "well", wkb(shapely.Point(place((50, 150)))), None)
+PLOT = Plot("A1", "Pine Flat", polygon(box(0, 0, 60, 200), box(20, 20, 40, 40)), entrance=place((30, -25)))
+CREEK = KeepOut("K1", "Alder Fork", "creek", shapely.LineString([place((10, -5000)), place((10, 5000))]), 5.0)
+WELL = KeepOut("K2", "Dug well", "well", shapely.Point(place((50, 150))), None)
 FAR = KeepOut("K3", "Heron Pond", "pond", square(50, west=3000), 10.0)
 
 
@@ -79,7 +75,7 @@ def test_an_overview_shows_every_plot_and_no_swaths() -> None:
 
 
 def test_a_plot_with_nothing_left_is_still_drawn() -> None:
-    everywhere = KeepOut("K", "", "well", wkb(shapely.Point(HOME)), 1000.0)
+    everywhere = KeepOut("K", "", "well", shapely.Point(HOME), 1000.0)
     (measured,) = areas([PLOT], [everywhere])
     drawn = outline(measured, PLOT, [everywhere])
     assert drawn.plots[0].spread_rings == ()
@@ -89,7 +85,7 @@ def test_a_plot_with_nothing_left_is_still_drawn() -> None:
 
 def test_a_setback_may_reach_in_where_its_keep_out_does_not() -> None:
     """The plot is 60 m wide from x = 0; a well at x = 400 m with 350 m around it reaches to x = 50 m."""
-    far = KeepOut("K4", "Far well", "well", wkb(shapely.Point(place((400, 150)))), 350.0)
+    far = KeepOut("K4", "Far well", "well", shapely.Point(place((400, 150))), 350.0)
     (measured,) = areas([PLOT], [far])
     (shown,) = outline(measured, PLOT, [far]).keepouts
     assert (shown.rings, shown.lines, shown.spots) == ((), (), ())

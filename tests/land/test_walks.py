@@ -99,7 +99,7 @@ def test_impossible_errors_are_named(sigma: float, effective: float | None) -> N
 
 def test_a_walk_becomes_a_boundary_with_steps() -> None:
     walk = walk_to_boundary(lonlat(box(0, 0, 60, 80)), sigma_m=3.0)
-    assert walk.boundary_wkb is not None
+    assert walk.boundary is not None
     assert walk.area_m2 == pytest.approx(4800, rel=1e-6)
     assert walk.area_se_m2 == pytest.approx(300, rel=1e-5)
     area, sigma, error = walk.steps
@@ -129,7 +129,7 @@ def test_an_overrun_at_the_end_is_cleaned_within_the_standard_error() -> None:
 
 def test_a_figure_of_eight_is_refused() -> None:
     walk = walk_to_boundary(lonlat([(0, 0), (100, 100), (100, 0), (0, 100)]), 3.0)
-    assert walk.boundary_wkb is walk.area_m2 is walk.area_se_m2 is None
+    assert walk.boundary is walk.area_m2 is walk.area_se_m2 is None
     assert "crosses itself" in walk.problems[0].what
 
 
@@ -154,7 +154,7 @@ def test_a_walk_that_stops_far_from_its_start_is_mentioned() -> None:
 )
 def test_walks_that_enclose_nothing_are_refused(points: list[tuple[float, float]], said: str) -> None:
     walk = walk_to_boundary(points, 3.0)
-    assert walk.boundary_wkb is None
+    assert walk.boundary is None
     assert said in str(walk.problems[-1])
 
 

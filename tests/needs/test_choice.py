@@ -6,15 +6,17 @@ Figures are those of the published tables in ``tests/published/``; plots and rep
 from __future__ import annotations
 
 import csv
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from need_builders import ACRE_M2, LB_KG, crop, needs, pounds, report, texts
+from need_builders import ACRE_M2, LB_KG, TODAY, crop, needs, pounds, report, texts
 
 from loamwright.errors import Level
 from loamwright.files import guidelines
 from loamwright.files.reference import crop_names
 from loamwright.needs.choice import Choice, Chosen, read_chosen, write_chosen
+from loamwright.needs.decisions import Decision
 from loamwright.needs.records import PlotNeeds
 from loamwright.soil.records import Reading
 from loamwright.values import NeedState, Nutrient, Settings
@@ -70,6 +72,16 @@ def test_a_crop_may_have_its_own_edition() -> None:
     assert pounds(found, "N") == pytest.approx(100)
 
 
+def test_another_crops_rule_put_in_by_the_user_says_so_on_the_need() -> None:
+    """90 bu of oats: 100 lb, as Oklahoma prints; with triticale grown it must not read as triticale's."""
+    chosen = "umn-oats; triticale = osu-nitrogen as oats"
+    found = needs([], crop("triticale", 90, "bu/acre"), guideline=chosen)
+    need = of(found, "N")
+    assert pounds(found, "N") == pytest.approx(100)
+    assert need.edition_status == "default; the rule for oats, put in by you"
+    assert "The rule for oats stands in for triticale" in texts(need.steps)
+
+
 def test_the_labs_own_figure_still_goes_first() -> None:
     from need_builders import advice
 
@@ -105,11 +117,26 @@ def test_a_rate_of_the_element_is_brought_to_the_oxide() -> None:
 
 
 def test_a_printed_range_is_left_to_the_user_and_shown_with_its_ends() -> None:
-    need = needs([], crop("Deer/Turkey", None), guideline="nc-wildlife-2014").of(Nutrient.N)
+    grown = crop("Deer/Turkey", None)
+    need = needs([], grown, guideline="nc-wildlife-2014").of(Nutrient.N)
     assert need is not None
-    assert (need.state, need.mass_kg) == (NeedState.UNKNOWN, None)
+    assert (need.state, need.mass_kg) == (NeedState.TO_DECIDE, None)
     assert need.between_kg_ha == (0.0, pytest.approx(60 * LB_ACRE))
     assert need.edition == "nc-wildlife-2014"
+
+    made = Decision("D1", "A", 2026, "N", "clover in it", TODAY, rate_kg_ha=20 * LB_ACRE)
+    decided = needs([], grown, guideline="nc-wildlife-2014", decisions=[made])
+    assert pounds(decided, "N") == pytest.approx(20)
+    need = decided.of(Nutrient.N)
+    assert need is not None
+    assert need.edition == "nc-wildlife-2014"
+    assert "20 lb/acre, where 0 to 60 lb/acre is published (clover in it)" in texts(need.steps)
+
+    half = replace(made, rate_kg_ha=None, share=0.5)  # of what?
+    need = needs([], grown, guideline="nc-wildlife-2014", decisions=[half]).of(Nutrient.N)
+    assert need is not None
+    assert need.state is NeedState.TO_DECIDE
+    assert "50% was decided, but no one figure is published: decide an amount" in need.reason
 
 
 def test_a_maximum_in_law_makes_no_need_and_warns_of_one_that_is_over_it() -> None:

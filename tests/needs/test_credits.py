@@ -17,6 +17,7 @@ from need_builders import TODAY, texts
 
 from loamwright.files import guidelines
 from loamwright.needs.credits import CreditLine, CreditsFound, organic_credits, season_year
+from loamwright.needs.seen import Clock, season_dates
 from loamwright.soil.readings import Missing
 from loamwright.soil.records import OrganicInput
 from loamwright.values import Nutrient, Quantity
@@ -57,7 +58,8 @@ def count(
 ) -> CreditsFound:
     """Work out the credit of one input."""
     table = FORAGE.manure if with_table else None
-    return organic_credits([organic], table, nutrient, season, sampled_on, area_ha, TODAY)
+    clock = Clock(*season_dates(season), sampled_on={nutrient.value: sampled_on})
+    return organic_credits([organic], table, nutrient, season, clock, area_ha, TODAY)
 
 
 def lb_acre(found: CreditsFound) -> float:
@@ -110,11 +112,14 @@ def test_manure_p_and_k_count_once_and_only_when_the_soil_test_has_not_seen_them
     assert (later.lines, later.problems) == ((), ())
     (step,) = later.seen  # said, not passed over: spread 2025-10-18, sampled 2026-04-01
     assert step.what == "beef, 3 ton/acre on 2025-10-18: already seen by the soil sample of 2026-04-01"
-    assert count(manure(), Nutrient.P2O5, season=2028, sampled_on=dt.date(2026, 4, 1)) == CreditsFound()
+    years_after = count(manure(), Nutrient.P2O5, season=2028, sampled_on=dt.date(2026, 4, 1))
+    assert (years_after.lines, years_after.problems) == ((), ())
     assert lb_acre(count(manure(), sampled_on=dt.date(2026, 4, 1))) == pytest.approx(
         14.85
     )  # N: no test sees it
-    assert "date of the soil sample is not stated" in reason(count(manure(), Nutrient.K2O, sampled_on=None))
+    undated = count(manure(), Nutrient.K2O, sampled_on=None)
+    assert undated.lines == ()  # the season's start, 2026-01-01, stands in for the date
+    assert "before the season began on 2026-01-01: the sample has no date" in undated.seen[0].what
 
 
 def test_an_amount_for_the_whole_plot_is_shared_over_its_spread_area() -> None:

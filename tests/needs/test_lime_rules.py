@@ -149,7 +149,7 @@ def test_the_sourest_soil_needs_at_least_the_last_row() -> None:
 def test_a_sample_of_another_depth_asks_until_a_rule_is_chosen() -> None:
     """Minnesota's rates assume 6 to 8 inches; no rule for other depths was read there."""
     found = wildlife(acid(depth_bottom_m=4 * 0.0254))
-    assert (found.state, found.value, found.between) == (NeedState.UNKNOWN, None, (1750, 3500))
+    assert (found.state, found.value, found.between) == (NeedState.TO_DECIDE, 3500, (1750, 3500))
     assert "sampled to 4 inches" in found.reason
     deep = wildlife(acid(depth_bottom_m=10 * 0.0254))
     assert deep.between == (3500, pytest.approx(3500 * 10 / 8))  # half is printed for shallow samples only
@@ -254,7 +254,7 @@ def test_a_printed_depth_rule_halves_the_rate() -> None:
     assert "0.5 of the rate" in texts(found.steps)
     assert "E-2567" in texts(found.steps)
     assert found.depth_m == pytest.approx(4 * 0.0254)  # scaled to the slice sampled
-    assert own(6.4, inches=5).state is NeedState.UNKNOWN  # no rule for 5 inches
+    assert own(6.4, inches=5).state is NeedState.TO_DECIDE  # no rule for 5 inches
 
 
 # ---------------------------------------------------------------------------------------------

@@ -9,6 +9,7 @@ import datetime as dt
 from typing import Any
 
 import pytest
+from places import NOWHERE
 
 from loamwright.errors import Level
 from loamwright.land.records import Plot, PlotArea
@@ -21,7 +22,7 @@ from loamwright.work.ledger import lime_spread
 from loamwright.work.records import Application, Done
 
 LB_ACRE = 0.45359237 / 0.40468564224
-PLOT = Plot("A-1", "Alder", b"")
+PLOT = Plot("A-1", "Alder", NOWHERE)
 NO_LIME = LimeNeed("A-1", NeedState.NONE, "pH is high enough", rate_kg_ha=0.0, mass_kg=0.0)
 LIME = LimeNeed("A-1", NeedState.NEEDED, "", LimeBasis.ENP, 2000.0, 2000.0)
 CONTENTS = {
@@ -46,7 +47,7 @@ def asked(
     """The one plot as the planner gets it."""
     plots, _problems = plan_plots(
         [PLOT],
-        {"A-1": PlotArea("A-1", area_m2, area_m2, 400.0, b"")},
+        {"A-1": PlotArea("A-1", area_m2, area_m2, 400.0, None)},
         {"A-1": PlotNeeds("A-1", needs, lime)},
         contents or CONTENTS,
         products,
@@ -129,7 +130,7 @@ def test_a_plot_all_of_which_is_kept_out_is_not_planned() -> None:
     """Nor is it passed over in silence."""
     plots, problems = plan_plots(
         [PLOT],
-        {"A-1": PlotArea("A-1", 500.0, 0.0, 90.0, b"")},
+        {"A-1": PlotArea("A-1", 500.0, 0.0, 90.0, None)},
         {"A-1": PlotNeeds("A-1", (need("N", 60.0),), NO_LIME)},
         CONTENTS,
         PRODUCTS,
@@ -152,7 +153,7 @@ def dosed(
     """One hectare that wants 6,000 kg ENP/ha, with lime of 0.55 ENP and any other, and the note with it."""
     plots, problems = plan_plots(
         [PLOT],
-        {"A-1": PlotArea("A-1", 10_000.0, 10_000.0, 400.0, b"")},
+        {"A-1": PlotArea("A-1", 10_000.0, 10_000.0, 400.0, None)},
         {
             "A-1": PlotNeeds(
                 "A-1", (), LimeNeed("A-1", NeedState.NEEDED, "", LimeBasis.ENP, rate_kg_ha, rate_kg_ha)
@@ -241,7 +242,7 @@ def test_lime_that_counts_against_a_dose_is_that_of_the_seasons_between_doses() 
         entry("E4", 2026, "Bag"),
         entry("E5", 2026, kg=200.0, replaces="E3"),
     ]
-    areas = {"A-1": PlotArea("A-1", 10_000.0, 10_000.0, 400.0, b"")}
+    areas = {"A-1": PlotArea("A-1", 10_000.0, 10_000.0, 400.0, None)}
 
     def spread(rule: str) -> dict[str, float]:
         return dict(lime_spread(record, (stone, bag), areas, Settings(lime_dose_limit=rule), 2026))
@@ -277,5 +278,5 @@ GOODS = (
 def test_products_need_a_spreader_that_gets_there(
     access: str, spreaders: tuple[Spreader, ...], products: set[str]
 ) -> None:
-    plot = Plot("A-1", "Alder", b"", access=access)
+    plot = Plot("A-1", "Alder", NOWHERE, access=access)
     assert reachable_products(plot, GOODS, Settings(spreaders=spreaders)) == products

@@ -14,7 +14,7 @@ import shapely
 from geographiclib.geodesic import Geodesic
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
-from places import independent_area_m2, wkb
+from places import independent_area_m2
 
 from loamwright.land.acreage import areas
 from loamwright.land.boundaries import check_boundary
@@ -54,7 +54,7 @@ def fields(draw: st.DrawFn) -> tuple[tuple[float, float], Ring]:
 
 
 def area_m2(ring: Ring, *holes: Ring) -> float:
-    return measure_boundary(wkb(shapely.Polygon(ring, holes))).area_m2
+    return measure_boundary(shapely.Polygon(ring, holes)).area_m2
 
 
 @given(fields())
@@ -103,7 +103,7 @@ def test_a_hole_and_its_island_make_the_whole(field: tuple[tuple[float, float], 
     with_hole, island = area_m2(ring, inner), area_m2(inner)
     assert with_hole + island == pytest.approx(area_m2(ring), **CLOSE)
     both = shapely.MultiPolygon([shapely.Polygon(ring, [inner]), shapely.Polygon(inner)])
-    assert measure_boundary(wkb(both)).area_m2 == pytest.approx(area_m2(ring), **CLOSE)
+    assert measure_boundary(both).area_m2 == pytest.approx(area_m2(ring), **CLOSE)
 
 
 @given(fields(), st.integers(0, 23), st.integers(1, 22))
@@ -131,8 +131,8 @@ def test_what_is_cut_away_and_what_is_left_make_the_whole(
     origin, ring = field
     size = Geodesic.WGS84.Inverse(origin[1], origin[0], ring[0][1], ring[0][0])["s12"]
     ((lon, lat),) = ring_around(origin, [azimuth], [reach * size])
-    well = KeepOut("W", "", "well", wkb(shapely.Point(lon, lat)), setback_m, "")
-    plot = Plot("A", "", wkb(shapely.Polygon(ring)))
+    well = KeepOut("W", "", "well", shapely.Point(lon, lat), setback_m, "")
+    plot = Plot("A", "", shapely.Polygon(ring))
     (measured,) = areas([plot], [well])
     assert measured.area_m2 == area_m2(ring)
     assert 0 <= measured.spread_area_m2 <= measured.area_m2 * (1 + 1e-9)
@@ -161,7 +161,7 @@ def test_a_sound_field_passes_the_check_unchanged_and_stays_so(
     field: tuple[tuple[float, float], Ring],
 ) -> None:
     _, ring = field
-    given_ = wkb(shapely.Polygon(ring))
+    given_ = shapely.Polygon(ring)
     boundary, problems = check_boundary(given_, "f")
     assert problems == ()
     assert boundary is not None

@@ -56,7 +56,7 @@ def an_empty_file() -> Iterator[Path]:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "p.gpkg"
         property_file.create(path, PropertyInfo("p", 2026))
-        box = shapely.to_wkb(shapely.box(0, 0, 0.001, 0.001))
+        box = shapely.box(0, 0, 0.001, 0.001)
         with property_file.edit(path) as editor:
             editor.put_plots(Plot(plot_id, plot_id, box) for plot_id in PLOTS)
         yield path

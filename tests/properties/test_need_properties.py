@@ -116,7 +116,7 @@ def honest(found: PlotNeeds) -> None:
     """Check that the three states never borrow each other's figures."""
     for need in (*found.needs, found.lime):
         assert need.reason
-        if need.state is NeedState.UNKNOWN:
+        if need.state in (NeedState.UNKNOWN, NeedState.TO_DECIDE):
             assert need.rate_kg_ha is None
             assert need.mass_kg is None
         elif need.state is NeedState.NONE:

@@ -193,6 +193,12 @@ APPLIED_LB = {
 #: and worked in after 12 to 96 h, 45 % counts the first year (University of Minnesota Extension manure
 #: article): 14.85 lb/acre off the lab's 40. The sample was taken after it, so P and K are in the test.
 MANURE_N_LB_ACRE = 14.85
+#: Nitrogen on grass with 35 and 45 % legume: the source leaves a choice, and the demo leaves it open.
+TO_DECIDE = ("AF-07", "AF-16")
+#: applications.csv: 600 lb of urea went on 5 acres of AF-17, 55.2 lb N/acre where 60 is asked. The rest of
+#: the plot still needs 60; the 5 x 4.8 = 24 lb short on the done part are listed, not planned.
+PART_DONE = {("AF-17", "N"): 5.0}
+TOPUP_LB = {("AF-17", "N"): 24.0}
 
 
 @pytest.fixture(scope="module")
@@ -214,11 +220,16 @@ def wanted(acres: dict[str, float]) -> dict[tuple[str, str], float]:
     rates["AF-09"]["N"] -= MANURE_N_LB_ACRE
     for plot_id, rate in LIME_RATES.items():
         rates[plot_id]["lime ENP"] = rate
-    return {
+    for plot_id in TO_DECIDE:
+        del rates[plot_id]["N"]
+    found = {
         (plot_id, supply): max(rate * acres[plot_id] - APPLIED_LB.get(plot_id, {}).get(supply, 0.0), 0.0)
         for plot_id, plot_rates in rates.items()
         for supply, rate in plot_rates.items()
     }
+    for (plot_id, supply), done_acres in PART_DONE.items():
+        found[plot_id, supply] = rates[plot_id][supply] * (acres[plot_id] - done_acres)
+    return found
 
 
 def test_every_need_is_the_printed_rate_times_the_acres(
@@ -229,14 +240,15 @@ def test_every_need_is_the_printed_rate_times_the_acres(
         (plot_id, need["nutrient"]): need
         for plot_id, plot in needs.items()
         for need in plot["needs"]
-        if need["state"] != "unknown"
+        if need["state"] not in ("unknown", "to decide")
     }
     said |= {(i, "lime ENP"): plot["lime"] for i, plot in needs.items() if plot["lime"]["state"] == "needed"}
     # AF-13 (winter rye, no table names it) and AF-16's P, K and lime (never sampled) are unknown.
     assert said.keys() == wanted.keys()
     for (plot_id, supply), need in said.items():
         assert need["lb"] == pytest.approx(wanted[plot_id, supply], rel=1e-9, abs=1e-9), (plot_id, supply)
-        assert need["lb_per_acre"] == pytest.approx(need["lb"] / acres[plot_id], rel=1e-9, abs=1e-9)
+        ground = acres[plot_id] - PART_DONE.get((plot_id, supply), 0.0)
+        assert need["lb_per_acre"] == pytest.approx(need["lb"] / ground, rel=1e-9, abs=1e-9)
         assert need["state"] == ("needed" if wanted[plot_id, supply] > 0 else "none")
         assert need["steps"]
 
@@ -324,7 +336,12 @@ def check_plan(
     assert covered >= {key for key, need in wanted.items() if need > 0}
 
     for line in plan["lines"]:
-        assert line["rate_lb_per_acre"] * acres[line["plot_id"]] == pytest.approx(line["mass_lb"], rel=1e-6)
+        ground = acres[line["plot_id"]]
+        plot_id, brought = line["plot_id"], brings(line["product"])
+        asked = {n for n, share in brought.items() if share > 0 and wanted.get((plot_id, n), 0.0) > 0}
+        if asked == {"N"}:  # only the rest of AF-17 asks for nitrogen
+            ground -= PART_DONE.get((line["plot_id"], "N"), 0.0)
+        assert line["rate_lb_per_acre"] * ground == pytest.approx(line["mass_lb"], rel=1e-6)
 
     used: dict[str, float] = defaultdict(float)
     for line in plan["lines"]:
@@ -377,8 +394,11 @@ NEVER = [{"Urea 46-0-0", "Triple superphosphate 0-46-0"}]
 
 
 def of_the_season(wanted: dict[tuple[str, str], float]) -> dict[tuple[str, str], float]:
-    """What is wanted with what was put on before the first plan: a band is a share of the whole."""
-    return {key: lb + APPLIED_LB.get(key[0], {}).get(key[1], 0.0) for key, lb in wanted.items()}
+    """What is wanted with what was put on before and what is listed only: a band is a share of the whole."""
+    return {
+        key: lb + APPLIED_LB.get(key[0], {}).get(key[1], 0.0) + TOPUP_LB.get(key, 0.0)
+        for key, lb in wanted.items()
+    }
 
 
 def check_jobs(plan: dict[str, Any], acres: dict[str, float]) -> None:
@@ -411,7 +431,8 @@ def test_the_plan_adds_up(
     (proof,) = [said for said in plan["explanation"] if said.startswith("Proved cheapest")]
     assert "what may be mixed shares a trip" in proof
     check_plan(plan, wanted, acres, of_the_season(wanted))
-    assert len(plan["jobs"]) <= 30  # a trip for each product would be 49
+    products = sum(len(job["products"]) for job in plan["jobs"])
+    assert len(plan["jobs"]) <= 0.75 * products  # what may be mixed shares a trip
 
 
 def test_the_plan_puts_no_phosphate_where_none_is_needed(
@@ -463,10 +484,10 @@ def test_the_plot_pages_say_what_the_plan_says(folder: Path, plan: dict[str, Any
             found = re.search(words, page)
             assert found, (plot_id, line["product"])
             assert number(found[1]) == pytest.approx(line["mass_lb"], abs=rounded(found[1]))
-            bags = re.search(r"(\d+) × (\d+) lb bag(?: \+ ([\d.,]+) lb)?", found[2])
+            bags = re.search(r"([\d.]+) × (\d+) lb bag(?: \+ ([\d.,]+) lb)?", found[2])
             if line["package"].endswith("lb bag") and line["mass_lb"] >= number(line["package"].split()[0]):
                 assert bags, (plot_id, line["product"])
-                total = int(bags[1]) * int(bags[2]) + (number(bags[3]) if bags[3] else 0)
+                total = float(bags[1]) * int(bags[2]) + (number(bags[3]) if bags[3] else 0)
                 assert total == pytest.approx(line["mass_lb"], abs=0.051)
                 assert bags[2] + " lb bag" == line["package"]
                 assert line["packages"] == pytest.approx(line["mass_lb"] / int(bags[2]), rel=1e-9)
@@ -637,8 +658,9 @@ def test_the_status_is_what_was_recorded(
         row = balance[key]
         assert row["applied_lb"] == pytest.approx(applied[key] + before.get(key, 0.0), abs=1e-6)
         if still_wanted:  # a need met before is told by its own test
-            assert row["need_lb"] == pytest.approx(still_wanted + before.get(key, 0.0))
-            assert row["left_lb"] == pytest.approx(max(still_wanted - applied[key], 0.0), abs=1e-6)
+            listed = TOPUP_LB.get(key, 0.0)
+            assert row["need_lb"] == pytest.approx(still_wanted + before.get(key, 0.0) + listed)
+            assert row["left_lb"] == pytest.approx(max(still_wanted + listed - applied[key], 0.0), abs=1e-6)
 
 
 def test_the_same_records_twice_change_nothing(recorded: Path) -> None:

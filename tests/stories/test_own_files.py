@@ -19,7 +19,18 @@ from typing import Any
 import openpyxl
 import pypdf
 import pytest
-from command_line import SAMPLED, SEASON, TODAY, box, geojson, ran_well, run, worked_files, written
+from command_line import (
+    SAMPLED,
+    SEASON,
+    TODAY,
+    WHOLE_LIME,
+    box,
+    geojson,
+    ran_well,
+    run,
+    worked_files,
+    written,
+)
 from places import independent_area_m2
 
 #: International acre, pound and foot: NIST Special Publication 811 (2008), Appendix B, exact.
@@ -45,6 +56,7 @@ def planned(tmp_path_factory: pytest.TempPathFactory) -> Path:
         "plots.geojson: 2 plots",
         "soil_tests.csv: 1 soil test",
     ]
+    ran_well("set", path, "settings", WHOLE_LIME)
     ran_well("plan", path)
     return path
 

@@ -17,7 +17,7 @@ from typing import Any
 
 import pypdf
 import pytest
-from command_line import SAMPLED, SEASON, box, geojson, ran_well, run, worked_files, written
+from command_line import SAMPLED, SEASON, WHOLE_LIME, box, geojson, ran_well, run, worked_files, written
 
 #: Nothing is known of the phosphate, potash and lime of these.
 UNKNOWN = {"A-2", "A-3"}
@@ -44,6 +44,7 @@ def planned(tmp_path_factory: pytest.TempPathFactory) -> Path:
         f"A-3,{SAMPLED},0-6 in,22,ppm,Mehlich-3,60,ppm,Mehlich-1\n",
     )
     ran_well("import", path, plots, third, tests, other, products)
+    ran_well("set", path, "settings", WHOLE_LIME)
     ran_well("plan", path)
     return path
 

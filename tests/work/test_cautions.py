@@ -38,7 +38,7 @@ from loamwright.work.records import Application, Calibration, Caution, Done, Pro
 TODAY = dt.date(2026, 5, 20)
 TEXTS = load_caution_texts()
 WEST, SOUTH, EAST, NORTH = -93.051, 46.050, -93.049, 46.051
-BOUNDARY = shapely.to_wkb(shapely.box(WEST, SOUTH, EAST, NORTH))
+BOUNDARY = shapely.box(WEST, SOUTH, EAST, NORTH)
 METRE = 1 / 111_170  # a metre north in degrees of latitude near 46 N (WGS84 meridian arc, 111.17 km/degree)
 
 # ---------------------------------------------------------------------------------------------
@@ -85,7 +85,7 @@ def entry(name: str, lb: float, on: dt.date = TODAY, **said: Any) -> Application
 def north_of_plot(kind: str, metres: float, setback_m: float | None = None, **said: Any) -> KeepOut:
     """A keep-out so many metres north of the plot's edge."""
     spot = shapely.Point((WEST + EAST) / 2, NORTH + metres * METRE)
-    return KeepOut(f"K-{kind}", said.pop("name", ""), kind, shapely.to_wkb(spot), setback_m, **said)
+    return KeepOut(f"K-{kind}", said.pop("name", ""), kind, spot, setback_m, **said)
 
 
 def soil_test(**figures: Any) -> SoilTest:

@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from places import NOWHERE
 
 from loamwright.errors import InputError
 from loamwright.files.reference import load_change_figures
@@ -136,7 +137,7 @@ CONTENTS = {"urea": {"N": 0.46}, "potash": {"K2O": 0.60}}
 
 def record(plans: tuple[Plan, ...], applications: tuple[Application, ...]) -> PropertyRecord:
     info = PropertyInfo("Invented", 2026)
-    return PropertyRecord(info, plots=(Plot("A1", "", b""),), plans=plans, applications=applications)
+    return PropertyRecord(info, plots=(Plot("A1", "", NOWHERE),), plans=plans, applications=applications)
 
 
 def pounds(row: SeasonBalance) -> tuple[int, str, float | None, float, float | None]:
@@ -209,7 +210,7 @@ def test_corrected_entries_count_once_and_unknown_products_are_named() -> None:
 
 def test_histories_cover_every_plot() -> None:
     made = replace(record((plan(2025, 80),), ()), soil_tests=(report(2025, 20),))
-    made = replace(made, plots=(*made.plots, Plot("B2", "", b"")))
+    made = replace(made, plots=(*made.plots, Plot("B2", "", NOWHERE)))
     histories, _ = plot_histories(made, CONTENTS)
     assert list(histories) == ["A1", "B2"]
     assert len(histories["A1"].tests) == len(histories["A1"].balances) == 1

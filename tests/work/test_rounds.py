@@ -419,7 +419,7 @@ def line(
 
 
 def area(plot: str, acres: float) -> PlotArea:
-    return PlotArea(plot, acres * ACRE_M2, acres * ACRE_M2, 1.0, b"")
+    return PlotArea(plot, acres * ACRE_M2, acres * ACRE_M2, 1.0, None)
 
 
 AREAS = {plot: area(plot, acres) for plot, acres in (("P1", 1.3), ("P2", 0.9), ("P3", 2.5))}

@@ -41,7 +41,7 @@ def soil_test(on: dt.date | None = dt.date(2025, 9, 14), **figures: Any) -> Soil
 
 def a_property(**holds: Any) -> PropertyRecord:
     info = PropertyInfo("Alder Fork Preserve", 2026, settings=holds.pop("settings", Settings()))
-    plots = (Plot("A1", "North Field", shapely.to_wkb(SQUARE)),)
+    plots = (Plot("A1", "North Field", SQUARE),)
     return PropertyRecord(info, plots=plots, products=(LIME,), **holds)
 
 
@@ -148,8 +148,8 @@ def test_a_plot_over_the_limit_is_told_to_split() -> None:
 
 
 def area(acres: float, shape: shapely.Geometry = SQUARE) -> dict[str, PlotArea]:
-    wkb = b"" if shape.is_empty else shapely.to_wkb(shape)
-    return {"A1": PlotArea("A1", acres * ACRE_M2, acres * ACRE_M2, 600.0, wkb)}
+    spread = None if shape.is_empty else shape
+    return {"A1": PlotArea("A1", acres * ACRE_M2, acres * ACRE_M2, 600.0, spread)}
 
 
 def test_points_are_inside_and_off_the_edges() -> None:

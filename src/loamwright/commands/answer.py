@@ -4,8 +4,8 @@ A command reads what was typed, calls once and returns an `Answer`. `command` ad
 ``--units``, the moving line that names the stage, the refusals, and the exit code. What is printed follows
 from the type of the result alone: `data` for programs, `text` and its neighbours for people.
 
-Exit codes: 0 done, 1 done with warnings, 2 the input has problems and nothing was changed, 3 no plan, 70 an
-error of ours.
+Exit codes: 0 done; 1 done, with warnings or open decisions; 2 refused, or a question: nothing was changed;
+3 not possible; 70 an error of ours.
 """
 
 from __future__ import annotations
@@ -58,6 +58,9 @@ class Units(StrEnum):
 PropertyPath = Annotated[Path, typer.Argument(metavar="PROPERTY", help="The property file (.gpkg).")]
 LayerName = Annotated[str | None, typer.Option("--layer", help="Layer to read, when a file has several.")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON for programs instead of tables.")]
+Old = Annotated[
+    bool, typer.Option("--old", help="Hand out the plan although what it stood on has changed; it says so.")
+]
 InUnits = Annotated[
     Units | None, typer.Option("--units", help="Units for people; the property's own when not given.")
 ]
@@ -78,12 +81,15 @@ class Answer:
         True for exit code 3.
     from_file
         True when an error among the problems is a fault of the file asked about: exit code 2.
+    undecided
+        True when something is left to decide: exit code 1.
     """
 
     result: Any
     units: str = Units.US.value
     no_plan: bool = False
     from_file: bool = False
+    undecided: bool = False
 
     @property
     def problems(self) -> tuple[Problem, ...]:
@@ -188,9 +194,10 @@ def _text_of(answer: Answer, system: str) -> Iterator[str]:
     """Lay out an answer and its problems: all of it, before any of it is printed."""
     from rich.console import Console
 
-    from loamwright.commands import buy_text, plan_text, sheet_text, text
+    from loamwright.commands import buy_text, keep_text, plan_text, sheet_text, text
 
-    texts = {**text.TEXTS, **plan_text.TEXTS, **buy_text.TEXTS, **sheet_text.TEXTS}
+    rooms = (text, plan_text, buy_text, sheet_text, keep_text)
+    texts = {kind: show for room in rooms for kind, show in room.TEXTS.items()}
     console = Console(highlight=False)
     with console.capture() as printed:
         texts[type(answer.result)](console, answer.result, system)
@@ -205,6 +212,9 @@ def _json_of(found: Any) -> Iterator[str]:
     from loamwright.commands import data
 
     values = data.of(found)
+    problems = found["problems"] if isinstance(found, dict) else getattr(found, "problems", ())
+    if "questions" not in values:  # a sheet brings questions of its own
+        values = {**values, "questions": data.questions(problems)}
     if not any(isinstance(value, Iterator) for value in values.values()):
         yield json.dumps(values, ensure_ascii=False, indent=2) + "\n"
         return
@@ -240,7 +250,7 @@ def exit_code(answer: Answer) -> int:
     if answer.from_file and has_errors(answer.problems):
         return INPUT_PROBLEMS
     warned = any(problem.level is not Level.NOTE for problem in answer.problems)
-    return WARNINGS if warned else DONE
+    return WARNINGS if warned or answer.undecided else DONE
 
 
 @contextmanager

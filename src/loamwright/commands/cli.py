@@ -13,11 +13,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from loamwright.commands import buy, guideline, plan
+from loamwright.commands import buy, guideline, keep, plan
 from loamwright.commands.answer import (
     Answer,
     Asked,
     LayerName,
+    Old,
     PropertyPath,
     command,
     read,
@@ -40,6 +41,7 @@ app = typer.Typer(
 )
 app.add_typer(guideline.app, name="guideline")
 app.add_typer(buy.app, name="buy")
+app.add_typer(keep.season_app, name="season")
 
 
 # ---------------------------------------------------------------------------------------------
@@ -173,11 +175,23 @@ def take_in(
         typer.Option("--as", help="What the files hold, when their content does not tell."),
     ] = None,
     layer: LayerName = None,
+    preview: Annotated[
+        bool, typer.Option("--preview", help="Say what would differ, and store nothing.")
+    ] = False,
 ) -> Answer:
-    """Take files into the property; tells what each holds, and takes all of it or nothing."""
+    """Take files into the property: a blank keeps what is there; all of it is taken, or nothing."""
+    from loamwright import season
     from loamwright.files import import_files
 
-    return Answer(import_files(property_path, files, kind, layer))
+    found = import_files(
+        property_path,
+        files,
+        kind,
+        layer,
+        preview=preview,
+        check=lambda record: season.worked_out(record, today()),
+    )
+    return Answer(found)
 
 
 # ---------------------------------------------------------------------------------------------
@@ -279,6 +293,7 @@ def project_test(
 
 
 app.registered_commands += plan.app.registered_commands
+app.registered_commands += keep.app.registered_commands
 
 
 # ---------------------------------------------------------------------------------------------
@@ -296,13 +311,16 @@ def make_map(
         str | None, typer.Option(help="aerial or topo: online background, off when there is no signal.")
     ] = None,
     image: Annotated[Path | None, typer.Option(help="Your own GeoTIFF to embed (extra: imagery).")] = None,
+    old: Old = False,
 ) -> Answer:
     """Make the field map: one file that opens on a phone without a signal."""
     from loamwright import season
     from loamwright.commands.results import FilesMade
 
     out_path = out_path or property_path.with_suffix(".html")
-    made = season.make_map(view_of(property_path), out_path, round_id, basemap, image)
+    view = view_of(property_path)
+    season.refuse_old(view, "map", old)
+    made = season.make_map(view, out_path, round_id, basemap, image)
     return Answer(FilesMade((made.path,), made.problems, f"{made.size_bytes / 1000:,.0f} kB"))
 
 
@@ -315,6 +333,7 @@ def orders(
     paper: Annotated[str, typer.Option(help="us-letter or a4.")] = "us-letter",
     round_id: Annotated[list[str] | None, typer.Option("--round", help="Only these rounds.")] = None,
     appendix: Annotated[bool, typer.Option(help="Add the pages that show how each number was made.")] = True,
+    old: Old = False,
 ) -> Answer:
     """Make the work orders and buying list (PDF), and the buying list as a spreadsheet."""
     from loamwright import season
@@ -322,7 +341,9 @@ def orders(
     from loamwright.handoff import PaperOptions, check_paper
 
     options = PaperOptions(check_paper(paper), tuple(round_id) if round_id else None, appendix)
-    made = season.write_orders(view_of(property_path), folder or property_path.parent, options)
+    view = view_of(property_path)
+    season.refuse_old(view, "orders", old)
+    made = season.write_orders(view, folder or property_path.parent, options)
     return Answer(FilesMade(made.paths, made.problems))
 
 
@@ -391,6 +412,8 @@ def record(
     note: Annotated[str, typer.Option(help="Anything else.")] = "",
     reason: Annotated[str, typer.Option(help="Why it differs from the plan.")] = "",
     corrects: Annotated[str, typer.Option(help="Id of the entry this one corrects.")] = "",
+    area: Annotated[str | None, typer.Option(help="Ground it went on, '5 acre', when only a part.")] = None,
+    part: Annotated[str, typer.Option(help="What that part is called.")] = "",
     conflicts: Annotated[
         Conflicts, typer.Option(help="Entries of the file that contradict the record of the same id.")
     ] = Conflicts.ASK,
@@ -415,6 +438,8 @@ def record(
             note=note,
             reason=reason,
             corrects=corrects,
+            area=area,
+            part=part,
         )
         found = season.record_entry(property_path, entry, dt.datetime.now().astimezone())
     return Answer(found, found.view.record.info.units)
@@ -458,10 +483,13 @@ def export(
     property_path: PropertyPath,
     kind: Annotated[str, typer.Argument(help="See `loamwright export PROPERTY help`.")],
     out_path: Annotated[Path, typer.Argument(metavar="FILE_OR_DIR")],
+    old: Old = False,
 ) -> Answer:
     """Write the season for other programs: GIS layers, tables, GPS places, a machine task file."""
-    from loamwright import handoff
+    from loamwright import handoff, season
     from loamwright.commands.results import FilesMade
 
-    made = handoff.export(view_of(property_path), out_path, kind)
+    view = view_of(property_path)
+    season.refuse_old(view, "export", old)
+    made = handoff.export(view, out_path, kind)
     return Answer(FilesMade(made.paths, made.problems))

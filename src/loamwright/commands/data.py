@@ -36,7 +36,7 @@ from loamwright.commands.results import (
 )
 from loamwright.errors import Problem
 from loamwright.files import LargeMeasured, Measured, as_data
-from loamwright.land import PlotArea
+from loamwright.land import PlotArea, Shape
 from loamwright.needs import Credit, LimeNeed, Need, PlotNeeds
 from loamwright.planning import (
     Coverage,
@@ -132,7 +132,7 @@ def _pairs(record: Any) -> Iterator[tuple[str, Any]]:
     """The fields of a record; shapes are left out."""
     for field in fields(record):
         value = getattr(record, field.name)
-        if not isinstance(value, bytes):
+        if not isinstance(value, Shape):
             yield field.name, value
 
 
@@ -472,14 +472,25 @@ def _plan(plan: Plan, view: SeasonView) -> Json:
 def _status(view: SeasonView) -> Json:
     return {
         "season": view.record.info.season,
+        "plan_made_before": [str(aged) for aged in view.aged or ()],
         "lines": view.statuses,
         "balance": view.balances,
         "problems": view.problems,
     }
 
 
+def questions(problems: Iterable[Problem]) -> list[Json]:
+    """Return the problems that are questions, with their ids and choices."""
+    return [
+        {"id": p.question, "where": p.where, "question": p.what, "choices": list(p.choices)}
+        for p in problems
+        if p.question
+    ]
+
+
 #: Answers whose shape is their own.
 SPECIAL: Mapping[type, Callable[[Any], Json]] = {
+    Problem: lambda p: {"where": p.where, "what": p.what, "fix": p.fix, "level": p.level},
     LargeMeasured: _measured,
     Measured: _measured,
     SeasonNeeds: _needs,

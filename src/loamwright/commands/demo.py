@@ -5,11 +5,19 @@ from __future__ import annotations
 import datetime as dt
 from pathlib import Path
 
-from loamwright import files, handoff
+from loamwright import files, handoff, upkeep
 from loamwright.commands.results import Demo
 from loamwright.errors import InputError, Problem
 from loamwright.files import PROPERTY_SUFFIX, import_files
-from loamwright.season import PlanOptions, Progress, make_map, make_plan, write_orders, write_reports
+from loamwright.season import (
+    PlanOptions,
+    Progress,
+    make_map,
+    make_plan,
+    view,
+    write_orders,
+    write_reports,
+)
 
 #: Endings of the files that go in after the property itself is made.
 DEMO_SUFFIXES = (".geojson", ".csv", ".gpx")
@@ -23,6 +31,20 @@ def source_files() -> Path:
         if (folder / "plots.geojson").is_file():
             return folder
     raise InputError([Problem("demo_data", "the demo files are not installed", "Install the package again.")])
+
+
+#: Plots whose grass is to yield although legumes feed it; the other mixtures are left to decide.
+GRASS_FIRST = ("AF-03", "AF-17")
+
+
+def _decide(path: Path, today: dt.date) -> None:
+    """Make two of the demo's decisions; the others stay open."""
+    steward = "Steward (invented)"
+    upkeep.decide(path, GRASS_FIRST, "N", "published", "hay is cut here, grass first", today, steward)
+    rows = view(path, today).choices
+    limed = [row.plot_id for row in rows if row.open and row.supply == "lime"]
+    if limed:
+        upkeep.decide(path, limed, "lime", "published", "the truck comes once", today, steward)
 
 
 def build(folder: Path, today: dt.date, progress: Progress) -> Demo:
@@ -43,6 +65,7 @@ def build(folder: Path, today: dt.date, progress: Progress) -> Demo:
     progress("reading the demo files")
     files.create(path, info)
     import_files(path, [file for file in sorted(source.iterdir()) if file.suffix in DEMO_SUFFIXES])
+    _decide(path, today)
     season_view = make_plan(path, PlanOptions(), today, progress)
     progress("drawing the map")
     drawn = make_map(season_view, folder / "alder_fork.html")

@@ -33,7 +33,7 @@ def guideline_crops(
     from loamwright import files
     from loamwright.commands.results import CropsAsked
 
-    return Answer(CropsAsked(crop, files.list_crops(crop, region)))
+    return Answer(CropsAsked(crop, region, files.list_crops(crop, region)))
 
 
 @command(app, "check")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
@@ -25,6 +26,13 @@ app = typer.Typer()
 SolveTime = Annotated[float, typer.Option("--time-limit", help="Seconds each search may take.")]
 
 
+class Open(StrEnum):
+    """What to do with needs that are still to decide."""
+
+    LEAVE = "leave"
+    PUBLISHED = "published"
+
+
 @command(app, in_units=True)
 def plan(
     asked: Asked,
@@ -36,6 +44,9 @@ def plan(
     gap: Annotated[float, typer.Option(help="Proof wanted: 0.001 = within a tenth of a percent.")] = 0.001,
     time_limit: SolveTime = 60.0,
     reason: Annotated[str, typer.Option(help="Why this plan replaces the one before.")] = "",
+    open_: Annotated[
+        Open, typer.Option("--open", help="What is still to decide: leave it out, or plan it as published.")
+    ] = Open.LEAVE,
     tables: Annotated[
         bool, typer.Option("--tables", help="Print the long table of every product too.")
     ] = False,
@@ -51,6 +62,7 @@ def plan(
         time_limit_s=time_limit,
         reason=reason,
         fixed=() if fixed is None else season.read_passes(view_of(property_path), fixed),
+        published=open_ is Open.PUBLISHED,
     )
     view = season.make_plan(property_path, options, today(), asked.progress)
     made = season.planned_view(view)
@@ -80,6 +92,7 @@ def why(
     from loamwright import planning, season
 
     view = view_of(property_path)
+    season.refuse_old(view, "why", old_ok=False)
     questions = tuple(planning.Question)
     if ask is not None:
         questions = (read("ask", ask, planning.Question),)
@@ -112,11 +125,16 @@ def whatif(
 
 def _times(text: str) -> tuple[str, float]:
     """A product and how many times its price."""
+    from loamwright.units import read_number
+
     product, _, factor = text.rpartition("=")
     try:
-        return product.strip(), float(factor)
-    except ValueError as error:
+        times = read_number(factor)
+    except UnitError as error:
         raise UnitError(f"{text!r} names no product and factor", "write for example Potash=1.3") from error
+    if not (product.strip() and 0 <= times <= 1000):
+        raise UnitError(f"{text!r} names no product and factor", "write for example Potash=1.3")
+    return product.strip(), times
 
 
 @command(app, in_units=True)

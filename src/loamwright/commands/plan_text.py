@@ -89,7 +89,7 @@ def _when(job: Job) -> str:
 def _amount(line: PlanLine, system: str) -> str:
     """One product of a load, in packages where they come out whole or half."""
     if line.packages is not None and (line.packages * 2) % 1 == 0:
-        return f"{line.packages:g} × {line.package} {line.product}"
+        return f"{packages_words(line.packages, line.package, line.mass_kg, system)} {line.product}"
     return f"{mass_words(line.mass_kg, system)} {line.product}"
 
 

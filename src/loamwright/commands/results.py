@@ -15,8 +15,9 @@ from loamwright.errors import Level, Problem
 if TYPE_CHECKING:
     from loamwright.files import CropsFound, GuidelineInfo, SheetContents
     from loamwright.planning import CurvePoint, GroundRule, Habit, LimeDose, Plan, PurchaseList, Variant
-    from loamwright.supplies import Acidity, KnownMaterial, OfferComparison
-    from loamwright.work import Calibration, PlotHistory, SamplingPlan, SeasonView
+    from loamwright.supplies import Acidity, KnownMaterial, OfferComparison, Stock
+    from loamwright.upkeep import ChangeRow, ShownField
+    from loamwright.work import Calibration, ChoiceRow, PlotHistory, SamplingPlan, SeasonView
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +73,7 @@ class CropsAsked:
     """Which guideline has which crop."""
 
     crop: str
+    region: str
     found: CropsFound
 
 
@@ -202,3 +204,58 @@ class Demo:
     property_path: Path
     view: SeasonView
     files: tuple[Path, ...]
+
+
+# ---------------------------------------------------------------------------------------------
+# Keeping a property
+
+
+@dataclass(frozen=True, slots=True)
+class ThingShown:
+    """One thing with its fields, or the list of things of a kind; `every` = also what is not stated."""
+
+    thing: str
+    id: str
+    fields: tuple[ShownField, ...]
+    listed: tuple[tuple[str, str], ...]
+    every: bool
+
+
+@dataclass(frozen=True, slots=True)
+class JournalListed:
+    """Changes of a property file, oldest first."""
+
+    changes: tuple[ChangeRow, ...]
+    in_full: bool
+
+
+@dataclass(frozen=True, slots=True)
+class FileChecked:
+    """What is wrong with a property file."""
+
+    file: Path
+    sound: bool
+    problems: tuple[Problem, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class StockListed:
+    """What is in the shed."""
+
+    stock: tuple[Stock, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ChoicesListed:
+    """What is to decide and what is decided."""
+
+    decisions: tuple[ChoiceRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CopiesCompared:
+    """Changes that each of two copies has alone."""
+
+    only_here: tuple[ChangeRow, ...]
+    only_there: tuple[ChangeRow, ...]
+    other: Path

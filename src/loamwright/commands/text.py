@@ -175,9 +175,11 @@ def _area_row(name: str, area: PlotArea, system: str) -> tuple[str, ...]:
 def _need_cell(need: Need | LimeNeed | None, system: str) -> str:
     if need is None:
         return "–"
-    if need.between_kg_ha is not None:
+    if need.state is NeedState.TO_DECIDE and need.between_kg_ha is not None:
         low, high = (rate_words(bound, system, need.supply) for bound in need.between_kg_ha)
         return f"[yellow]{low.partition(' ')[0]} to {high}?[/]"
+    if need.state is NeedState.TO_DECIDE and need.published_kg_ha is not None:
+        return f"[yellow]{rate_words(need.published_kg_ha, system, need.supply)}?[/]"
     if need.state is NeedState.UNKNOWN or need.rate_kg_ha is None:
         return "[yellow]unknown[/]"
     if need.state is NeedState.NONE:
@@ -189,22 +191,27 @@ def _need_cell(need: Need | LimeNeed | None, system: str) -> str:
 def show_unknown(
     console: Console, view: SeasonView, nutrients: Collection[Nutrient] = SHOWN_NUTRIENTS[:3]
 ) -> None:
-    """Print which of these needs, and of lime, are unknown and why; plots with one reason together."""
-    groups: dict[tuple[str, str], list[str]] = {}
-    for plot in view.record.plots:
-        needs = view.needs[plot.plot_id]
-        reasons: dict[str, list[str]] = {}
-        for need in needs.needs:
-            if need.state is NeedState.UNKNOWN and need.nutrient in nutrients:
-                reasons.setdefault(need.reason, []).append(need.nutrient.value)
-        if needs.lime.state is NeedState.UNKNOWN:
-            reasons.setdefault(needs.lime.reason, []).append("lime")
-        for reason, names in reasons.items():
-            groups.setdefault((", ".join(names), reason), []).append(plot.plot_id)
-    if groups:
-        console.print("[yellow]Unknown, so left out of the totals:[/]")
-    for (which, reason), plot_ids in groups.items():
-        console.print(f"  {escape(', '.join(plot_ids))} – {which}: {escape(reason)}")
+    """Print which of these needs and of lime are unknown or to decide, and why; one reason once."""
+    headings = {
+        NeedState.UNKNOWN: "Unknown, so left out of the totals:",
+        NeedState.TO_DECIDE: "Yours to decide, and left out of the totals until then (`loamwright decide`):",
+    }
+    for state, heading in headings.items():
+        groups: dict[tuple[str, str], list[str]] = {}
+        for plot in view.record.plots:
+            needs = view.needs[plot.plot_id]
+            reasons: dict[str, list[str]] = {}
+            for need in needs.needs:
+                if need.state is state and need.nutrient in nutrients:
+                    reasons.setdefault(need.reason, []).append(need.nutrient.value)
+            if needs.lime.state is state:
+                reasons.setdefault(needs.lime.reason, []).append("lime")
+            for reason, names in reasons.items():
+                groups.setdefault((", ".join(names), reason), []).append(plot.plot_id)
+        if groups:
+            console.print(f"[yellow]{heading}[/]")
+        for (which, reason), plot_ids in groups.items():
+            console.print(f"  {escape(', '.join(plot_ids))} – {which}: {escape(reason)}")
 
 
 def show_needs(console: Console, found: SeasonNeeds, system: str) -> None:
@@ -306,6 +313,10 @@ def show_cautions(console: Console, cautions: Iterable[Caution], sources: Source
 def show_status(console: Console, found: SeasonStatus, system: str) -> None:
     """Print planned against applied, what each plot is still owed, and the lime used up."""
     view = found.view
+    if view.aged and view.plan is not None:
+        console.print(f"The plan was made {view.plan.made_at[:10]}, before this changed:", markup=False)
+        for aged in view.aged:
+            console.print(f"  {aged}", markup=False)
     table = table_of(
         f"Done so far, season {view.record.info.season}",
         "plot",
@@ -427,6 +438,13 @@ def show_imported(console: Console, found: Imported, _system: str) -> None:
     """Print a sentence for each file taken in."""
     for sentence in found.taken:
         console.print(sentence, markup=False)
+    changed = [difference for difference in found.differences if difference.state == "changed"]
+    for difference in found.differences if found.preview else changed:
+        console.print(f"  {difference.thing} {difference.name}: {difference.state}", markup=False)
+        for field, before, after in difference.fields:
+            console.print(f"    {field}: {before} → {after}", markup=False)
+    if found.preview:
+        console.print("Nothing was stored: this was a preview.", markup=False)
 
 
 def _show_next_steps(console: Console, property_path: Path) -> None:
@@ -469,10 +487,15 @@ def show_crops(console: Console, asked: CropsAsked, _system: str) -> None:
             f"{escape(asked.crop)} is a mixture of {escape(' and '.join(found.parts))}: say which rule "
             f"governs with `loamwright guideline use PROPERTY EDITION --crop {crop} --as CROP`"
         )
-    if not found.listed:
-        console.print(f"No built-in guideline names {crop}.")
-    if found.near:
-        console.print(f"Was {escape(' or '.join(found.near))} meant?")
+    if not found.listed and found.near:
+        console.print(f"No built-in guideline names {crop}. Was {escape(' or '.join(found.near))} meant?")
+    elif not found.listed and not asked.crop:
+        console.print(f"No built-in guideline that names crops is for {escape(repr(asked.region))}.")
+    elif not found.listed:
+        console.print(
+            f"No built-in guideline names {crop}: use your lab's recommendation, or set a rate of your own "
+            "with `loamwright guideline rate`"
+        )
     if found.listed:
         columns = ("region", "guideline", "status", "crop", "prints", "also called")
         table = table_of("Crops by guideline", *columns)

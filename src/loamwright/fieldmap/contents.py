@@ -150,10 +150,10 @@ class _Shape:
     polygons: Polygons = ()
 
 
-def _shape(wkb: bytes) -> _Shape:
-    if not wkb:
+def _shape(shape: land.Shape | None) -> _Shape:
+    if shape is None:
         return _Shape()
-    return _shape_of(land.as_geojson(land.simplify_for_map(wkb, OUTLINE_TOLERANCE_M)))
+    return _shape_of(land.as_geojson(land.simplify_for_map(shape, OUTLINE_TOLERANCE_M)))
 
 
 def _shape_of(shape: Mapping[str, Any]) -> _Shape:
@@ -260,9 +260,16 @@ class _Contents:
         for test in view.record.soil_tests:
             self.tests[test.plot_id].append(test)
         self.entries: dict[str, list[Application]] = defaultdict(list)
-        for entry in season_entries(view.record.applications, view.record.info.season):
+        for entry in season_entries(
+            view.record.applications, view.record.info.season, view.record.info.settings.season_start
+        ):
             self.entries[entry.plot_id].append(entry)
-        self.answered = lines_answered(view.plan, view.record.applications, view.record.info.season)
+        self.answered = lines_answered(
+            view.plan,
+            view.record.applications,
+            view.record.info.season,
+            view.record.info.settings.season_start,
+        )
         self.counted = taken_off(view.plan, view.record.applications)
         self.cautions = tuple(
             c
@@ -283,13 +290,13 @@ class _Contents:
             title=info.name,
             season=str(info.season),
             about=info.about,
-            made_on=view.made_on.isoformat(),
+            made_on=view.stamp,
             plan_id=view.plan.plan_id if view.plan else "",
             store_key=f"loamwright/{info.name}/{info.season}",
             units=self.units,
             summary=self.summary(),
             plots=plots,
-            context=tuple(polygon for plot in self.others for polygon in _shape(plot.boundary_wkb).polygons),
+            context=tuple(polygon for plot in self.others for polygon in _shape(plot.boundary).polygons),
             keepouts=self.keepouts(),
             layers=self.layers(),
             rounds=rounds,
@@ -361,7 +368,7 @@ class _Contents:
         return (*said, *plan.explanation)
 
     def bounds(self) -> Corners:
-        boxes = [land.bounds(plot.boundary_wkb) for plot in self.plots]
+        boxes = [land.bounds(plot.boundary) for plot in self.plots]
         west, south = min(b[0] for b in boxes), min(b[1] for b in boxes)
         east, north = max(b[2] for b in boxes), max(b[3] for b in boxes)
         return _spot((west, south)), _spot((east, north))
@@ -369,7 +376,7 @@ class _Contents:
     def keepouts(self) -> tuple[MapKeepOut, ...]:
         found = []
         for keepout in self.view.record.keepouts:
-            shape = _shape(keepout.shape_wkb)
+            shape = _shape(keepout.shape)
             stated = keepout.setback_m is not None
             text = keepout.setback_text
             if keepout.setback_m is not None:
@@ -385,7 +392,7 @@ class _Contents:
                     shape.points,
                     shape.paths,
                     shape.polygons,
-                    _shape(land.setback_wkb(keepout)).polygons,
+                    _shape(land.setback(keepout)).polygons,
                 )
             )
         return tuple(found)
@@ -395,7 +402,7 @@ class _Contents:
     def plot(self, plot: Plot) -> MapPlot:
         view, plot_id = self.view, plot.plot_id
         area = view.areas.get(plot_id)
-        spread_wkb = area.spread_wkb if area else b""
+        spread = area.spread if area else None
         cut = bool(area and area.keepouts)
         history = [
             f"{e.applied_on} {e.time_of_day}".strip()
@@ -411,9 +418,9 @@ class _Contents:
             area=format_area(area.spread_area_m2, self.units) if area else "not measured",
             area_notes=self.area_notes(area) if area else (),
             spread_m2=round(area.spread_area_m2, 2) if area else 0.0,
-            outline=_shape(plot.boundary_wkb).polygons,
-            spread=_shape(spread_wkb).polygons if cut else (),
-            middle=_spot(land.label_point(spread_wkb or plot.boundary_wkb)),
+            outline=_shape(plot.boundary).polygons,
+            spread=_shape(spread).polygons if cut else (),
+            middle=_spot(land.label_point(plot.boundary if spread is None else spread)),
             entrance=_spot(plot.entrance) if plot.entrance else None,
             access=plot.access,
             notes=plot.notes,

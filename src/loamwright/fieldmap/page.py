@@ -255,17 +255,19 @@ def _figure(data: MapData, paper: folium.Map, hosts: Sequence[str]) -> Figure:
 
     class Page(Figure):
         _template = Template(_part("fieldmap_page.html"))
-        policy: str
+        policy = "{policy}"  # filled in when all scripts are written
         data: str
         program: str
 
+        def render(self, **options: object) -> str:
+            html: str = super().render(**options)
+            return html.replace(self.policy, _policy(html, hosts), 1)
+
     figure = Page()
     figure.title = data.title
-    figure.policy = ""  # known when all scripts are
     figure.data = _packed(data)
     figure.program = "\n".join(_part(name) for name in SCRIPTS)
     figure.add_child(paper)
-    figure.policy = _policy(figure.render(), hosts)
     return figure
 
 

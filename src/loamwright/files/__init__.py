@@ -1,13 +1,15 @@
 """Everything the user brings, and the property file that keeps it.
 
-The rooms: `grids` (cells of a file), `textrows` (a CSV or XLSX as rows of text), `fields` (the texts of a
-row and what they mean), `tables`, `pricelists`, `field_records`, `settings` (what the columns mean),
-`vectors` (map files as shapes and words), `plots` (what they mean), `large_maps` (only measured, part by
-part), `sheets` (what labs, dealers and quarries send), `sections`, `editions` and `guidelines` (published
-tables), `choosing` (which of them a property uses), `reference` (figures that ship with the program),
-`columns` and `property_file` (the GeoPackage), `intake` (the way in).
+The rooms: `grids` (cells of a file), `textrows` (a CSV or XLSX as rows of text), `jsontext` (the JSON of a
+file), `fields` (the one reader of people's text), `named_columns` (which column is which field), `tables`,
+`pricelists`, `field_records`, `settings` (what the columns mean), `vectors` (map files as shapes and words),
+`plots` (what they mean), `large_maps` (only measured, part by part), `sheets` (what labs, dealers and
+quarries send), `sections`, `editions` and `guidelines` (published tables), `choosing` (those a property
+uses), `reference` (figures that ship with the program), `columns` and `property_file` (the GeoPackage),
+`intake` (the way in).
 """
 
+from loamwright.files.catalogue import Thing
 from loamwright.files.choosing import (
     ChosenNow,
     CropsFound,
@@ -19,6 +21,7 @@ from loamwright.files.choosing import (
     set_own_rate,
     sheet_to_fill,
 )
+from loamwright.files.editor import Editor
 from loamwright.files.field_records import records_from
 from loamwright.files.fields import parse_date, parse_percent, typed_options
 from loamwright.files.guidelines import (
@@ -26,7 +29,8 @@ from loamwright.files.guidelines import (
     check_guideline,
     guideline_editions,
     load_choice,
-    load_lime_guideline,
+    load_choice_for,
+    load_lime_for,
 )
 from loamwright.files.intake import (
     PROPERTY_SUFFIX,
@@ -38,14 +42,25 @@ from loamwright.files.intake import (
     new_property,
     price_list,
 )
+from loamwright.files.journal import Change
 from loamwright.files.large_maps import LargeMeasured
 from loamwright.files.pricelists import parse_grade
-from loamwright.files.property_file import create, edit, load, refuse_to_replace
+from loamwright.files.property_file import (
+    backup,
+    check_property,
+    create,
+    differences,
+    edit,
+    load,
+    read_journal,
+    refuse_to_replace,
+)
 from loamwright.files.reference import (
     known_materials,
     load_calendar,
     load_caution_texts,
     load_change_figures,
+    load_checklist,
     load_ground_rules,
     load_mixing,
     load_sampling_guides,
@@ -65,13 +80,26 @@ from loamwright.files.sheets import (
 )
 from loamwright.files.tables import applications_from, passes_from
 from loamwright.files.textrows import SUFFIXES, read_table
+from loamwright.files.things import (
+    SETTINGS_WORD,
+    added,
+    assigned,
+    differing,
+    fields_of,
+    find,
+    text_of,
+    thing_of,
+)
 from loamwright.files.vectors import LayerFeature, LayerKind, Value, write_layer
 
 __all__ = [
     "PROPERTY_SUFFIX",
+    "SETTINGS_WORD",
     "SUFFIXES",
+    "Change",
     "ChosenNow",
     "CropsFound",
+    "Editor",
     "GuidelineInfo",
     "Imported",
     "LabReading",
@@ -83,16 +111,25 @@ __all__ = [
     "Sample",
     "SheetAmount",
     "SheetContents",
+    "Thing",
     "Value",
+    "added",
     "applications_from",
     "as_data",
+    "assigned",
+    "backup",
     "check_guideline",
+    "check_property",
     "choose",
     "choose_lime",
     "chosen",
     "compare",
     "create",
+    "differences",
+    "differing",
     "edit",
+    "fields_of",
+    "find",
     "guideline_editions",
     "import_files",
     "info_from",
@@ -103,9 +140,11 @@ __all__ = [
     "load_calendar",
     "load_caution_texts",
     "load_change_figures",
+    "load_checklist",
     "load_choice",
+    "load_choice_for",
     "load_ground_rules",
-    "load_lime_guideline",
+    "load_lime_for",
     "load_mixing",
     "load_profile",
     "load_sampling_guides",
@@ -117,6 +156,7 @@ __all__ = [
     "parse_percent",
     "passes_from",
     "price_list",
+    "read_journal",
     "read_sheet",
     "read_table",
     "records_from",
@@ -124,6 +164,8 @@ __all__ = [
     "save_profile",
     "set_own_rate",
     "sheet_to_fill",
+    "text_of",
+    "thing_of",
     "typed_options",
     "write_layer",
 ]

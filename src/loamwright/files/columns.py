@@ -23,10 +23,11 @@ from typing import Any, Generic, TypeVar
 
 from loamwright.errors import Level, Problem, PropertyFileError
 from loamwright.files.work_rules import kept_rules, rules_to_keep
-from loamwright.land import Cropping, KeepOut, Plot
+from loamwright.land import Cropping, KeepOut, Plot, PlotPart, Shape, Way, as_wkb, from_wkb
+from loamwright.needs import Decision
 from loamwright.planning import Coverage, Job, Plan, PlanLine, Purchase, Window
 from loamwright.soil import OrganicInput, Reading, SoilTest
-from loamwright.supplies import LimeLabel, Offer, Product
+from loamwright.supplies import LimeLabel, Offer, Product, StockEntry
 from loamwright.values import Nutrient, PropertyInfo, Quantity, Settings, Source, Spreader, Step, Timing
 from loamwright.work import Application, Calibration
 
@@ -36,25 +37,37 @@ R = TypeVar("R")
 Sql = str | int | float | bytes | None
 
 # ---------------------------------------------------------------------------------------------
-# Geometry: the GeoPackage header in front of well-known binary (OGC 12-128r17, clause 2.1.3)
+# Shapes: the GeoPackage header in front of well-known binary (OGC 12-128r17, clause 2.1.3)
 
 _HEADER = struct.pack("<2sBBi", b"GP", 0, 0x01, 4326)
 _ENVELOPE_BYTES = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}
 _ONE_POLYGON = b"\x01\x06\x00\x00\x00\x01\x00\x00\x00"  # little-endian MultiPolygon of one part
-_POLYGON, _MULTIPOLYGON = 3, 6
 
 
-def shape_blob(wkb: bytes) -> bytes:
+def shape_blob(shape: Shape) -> bytes:
     """Return a shape as the GeoPackage stores it."""
-    if not 1 <= _geometry_code(wkb) <= 7:
+    if shape.has_z or shape.has_m:
         raise PropertyFileError(
-            f"a shape of {len(wkb)} bytes is not two-dimensional WKB; import it through a boundary file"
+            f"a {shape.geom_type} is not two-dimensional; import it through a boundary file"
         )
-    return _HEADER + wkb
+    return _HEADER + as_wkb(shape)
 
 
-def shape_wkb(blob: bytes) -> bytes:
+def shape_of(blob: bytes) -> Shape:
     """Return the shape in a GeoPackage geometry, whoever wrote it."""
+    return _read(_wkb_in(blob))
+
+
+def _read(wkb: bytes) -> Shape:
+    try:
+        return from_wkb(wkb)
+    except ValueError as error:
+        raise PropertyFileError(
+            f"a shape of {len(wkb)} bytes in the file cannot be read; restore it from a copy"
+        ) from error
+
+
+def _wkb_in(blob: bytes) -> bytes:
     if len(blob) < 8 or blob[:2] != b"GP" or (blob[3] >> 1 & 0b111) not in _ENVELOPE_BYTES:
         raise PropertyFileError("a shape in the file is not a GeoPackage geometry; restore it from a copy")
     srs_id = struct.unpack("<i" if blob[3] & 1 else ">i", blob[4:8])[0]
@@ -63,23 +76,17 @@ def shape_wkb(blob: bytes) -> bytes:
     return blob[8 + _ENVELOPE_BYTES[blob[3] >> 1 & 0b111] :]
 
 
-def _geometry_code(wkb: bytes) -> int:
-    if len(wkb) < 5 or wkb[0] not in (0, 1):
-        return 0
-    return int(struct.unpack("<I" if wkb[0] else ">I", wkb[1:5])[0])
-
-
-def _boundary_blob(wkb: bytes) -> bytes:
+def _boundary_blob(boundary: Shape) -> bytes:
     """A boundary, as MultiPolygon so that the layer has one geometry type."""
-    code = _geometry_code(wkb)
-    if code not in (_POLYGON, _MULTIPOLYGON):
+    kind = boundary.geom_type
+    if kind not in ("Polygon", "MultiPolygon") or boundary.has_z or boundary.has_m:
         raise PropertyFileError("a plot's boundary must be a two-dimensional Polygon or MultiPolygon")
-    return shape_blob(_ONE_POLYGON + wkb if code == _POLYGON else wkb)
+    return _HEADER + (_ONE_POLYGON if kind == "Polygon" else b"") + as_wkb(boundary)
 
 
-def _boundary_wkb(blob: bytes) -> bytes:
+def _boundary_of(blob: bytes) -> Shape:
     """A boundary back; a MultiPolygon of one part is that Polygon."""
-    return shape_wkb(blob).removeprefix(_ONE_POLYGON)
+    return _read(_wkb_in(blob).removeprefix(_ONE_POLYGON))
 
 
 # ---------------------------------------------------------------------------------------------
@@ -193,15 +200,13 @@ def _steps(column: str) -> Codec:
 
 
 def _problems(column: str) -> Codec:
+    names = ("where", "what", "fix", "level")
+
     def encode(problems: tuple[Problem, ...]) -> list[dict[str, str]]:
-        return (
-            [{part.name: str(getattr(p, part.name)) for part in fields(Problem)} for p in problems]
-            if (problems)
-            else []
-        )
+        return [{name: str(getattr(problem, name)) for name in names} for problem in problems]
 
     def decode(content: list[dict[str, str]]) -> tuple[Problem, ...]:
-        return tuple(Problem(**{**p, "level": Level(p["level"])}) for p in content)  # type: ignore[arg-type]
+        return tuple(Problem(p["where"], p["what"], p["fix"], Level(p["level"])) for p in content)
 
     return _json(column, decode, encode)
 
@@ -346,13 +351,19 @@ PLOTS = Layout(
     Plot,
     ("plot_id",),
     {
-        "boundary_wkb": _one("boundary", _boundary_blob, _boundary_wkb),
+        "boundary": _one("boundary", _boundary_blob, _boundary_of),
         "entrance": _pair("entrance_lon", "entrance_lat"),
         "extra": _mapping("extra"),
+        "reach_months": _json("reach_months", tuple, list),
+        "reach": _mapping("reach"),
     },
 )
-CROPPINGS = Layout("croppings", Cropping, ("plot_id", "season"), {"yield_goal": _quantity("yield_goal")})
-KEEPOUTS = Layout("keepouts", KeepOut, ("keepout_id",), {"shape_wkb": _one("shape", shape_blob, shape_wkb)})
+PARTS = Layout("plot_parts", PlotPart, ("part_id",), {"shape": _one("shape", shape_blob, shape_of)})
+WAYS = Layout("ways", Way, ("way_id",), {"shape": _one("shape", shape_blob, shape_of)})
+CROPPINGS = Layout(
+    "croppings", Cropping, ("plot_id", "season", "position"), {"yield_goal": _quantity("yield_goal")}
+)
+KEEPOUTS = Layout("keepouts", KeepOut, ("keepout_id",), {"shape": _one("shape", shape_blob, shape_of)})
 SOIL_TESTS = Layout("soil_tests", SoilTest, ("test_id",), elsewhere=frozenset({"readings", "recommendation"}))
 SOIL_READINGS = Layout("soil_readings", Reading)
 ORGANIC_INPUTS = Layout(
@@ -379,6 +390,8 @@ PRODUCTS = Layout(
         "extra": _mapping("extra"),
     },
 )
+PURCHASES = Layout("purchases", StockEntry, ("purchase_id",))
+DECISIONS = Layout("decisions", Decision, ("decision_id",))
 OFFERS = Layout("offers", Offer, ("offer_id",), {"price_breaks": _price_breaks("price_breaks")})
 PLANS = Layout(
     "plans",
@@ -388,6 +401,7 @@ PLANS = Layout(
         "counted_entries": _texts("counted_entries"),
         "explanation": _texts("explanation"),
         "problems": _problems("problems"),
+        "fingerprint": _mapping("fingerprint"),
     },
     frozenset({"jobs", "lines", "buy", "coverage", "plot_costs"}),
 )

@@ -127,5 +127,12 @@ def _application(row: Fields) -> Application | None:
     if row.bad or done is None or applied_on is None or mass_kg is None:
         return None
     return Application(
-        done=done, timing=timing, applied_on=applied_on, mass_kg=mass_kg, area_m2=area_m2, cost=cost, **texts
+        done=done,
+        timing=timing,
+        applied_on=applied_on,
+        mass_kg=mass_kg,
+        area_m2=area_m2,
+        cost=cost,
+        withdrawn=row.yes_no("withdrawn") or False,
+        **texts,
     )

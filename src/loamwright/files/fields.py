@@ -191,6 +191,11 @@ class Habits:
         return self.commas[name]
 
 
+def stands(text: str) -> bool:
+    """Tell whether a text means itself and can be kept: `Fields.text` gives it back."""
+    return text.lower() not in BLANKS and len(text) <= TEXT_LIMIT and not _UNSTORABLE.search(text)
+
+
 class Fields:
     """Named texts of one thing that a person wrote, read as values; what cannot be is a problem.
 
@@ -424,6 +429,20 @@ class Fields:
             self.problem(name, f"{shown(text)} is not one of: {', '.join(choices)}", "Choose one of these.")
             return ""
         return text
+
+    def numbers(self, name: str, count: int, kind: str = "figure") -> tuple[float, ...]:
+        """Read a list of so many numbers; nothing when it is another list."""
+        value = self.value(name)
+        if value is None:
+            return ()
+        if not isinstance(value, list) or len(value) != count:
+            self.problem(name, f"{shown(value)} is not a list of {count} numbers", "Write [a, b].")
+            return ()
+        places = {f"item {place}": item for place, item in enumerate(value, 1)}
+        items = Fields(self.place(name), places, self.problems, typed=True)
+        found = [items.number(place, kind) for place in places]
+        self.bad = self.bad or items.bad
+        return tuple(number for number in found if number is not None) if None not in found else ()
 
     def inner(self, name: str) -> Fields:
         """Return the object or section that stands in a field; an empty one when nothing does."""

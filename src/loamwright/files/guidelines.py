@@ -8,8 +8,10 @@ is checked the same way. How the files become rules is `editions`' business; wha
 
 from __future__ import annotations
 
+import tempfile
 import tomllib
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -27,6 +29,7 @@ from loamwright.needs import (
     Status,
     lime_depth_rule,
     lime_edition,
+    missing_guideline,
     read_chosen,
 )
 from loamwright.soil import plain_name
@@ -141,13 +144,15 @@ def load_guideline(guideline: str) -> Guideline:
     )
 
 
-def load_choice(setting: str) -> Choice:
+def load_choice(setting: str, load: Callable[[str], Guideline] | None = None) -> Choice:
     """Load every edition that the guideline setting names.
 
     Parameters
     ----------
     setting
         As `read_chosen` reads it: editions in their order, and those for one crop.
+    load
+        Loads one edition; None = `load_guideline`.
 
     Returns
     -------
@@ -163,7 +168,7 @@ def load_choice(setting: str) -> Choice:
     for_crops: dict[str, tuple[ForCrop, ...]] = {}
     for entry in read_chosen(setting):
         try:
-            edition = load_guideline(entry.edition)
+            edition = (load or load_guideline)(entry.edition)
         except InputError as error:
             problems.extend(error.problems)
             continue
@@ -207,6 +212,162 @@ def load_lime_guideline(setting: str) -> Guideline:
         what = f"{rule!r} is no depth rule"
         raise InputError([Problem("settings, lime_guideline", what, f"Use one of: {', '.join(known)}")])
     return load_guideline(lime_edition(setting))
+
+
+def files_of(guideline: str) -> Mapping[str, bytes]:
+    """Return the files of an edition, to be kept with the property that uses it.
+
+    Parameters
+    ----------
+    guideline
+        As for `load`.
+
+    Returns
+    -------
+    mapping of str to bytes
+        File name to content; empty when there is no such edition.
+    """
+    folder = BUILT_IN / guideline if guideline in _built_in_ids() else Path(guideline).expanduser()
+    if folder.suffix.casefold() in SUFFIXES and folder.is_file():
+        return {folder.name: folder.read_bytes()}
+    if not (folder / MAIN_FILE).is_file():
+        return {}
+    wanted = (MAIN_FILE, *(path.name for path in sorted(folder.glob("*.csv"))))
+    return {name: (folder / name).read_bytes() for name in wanted}
+
+
+def load_kept_guideline(files: Mapping[str, bytes]) -> Guideline:
+    """Load an edition from the files a property has kept of it.
+
+    Parameters
+    ----------
+    files
+        From `files_of`.
+
+    Returns
+    -------
+    Guideline
+
+    Raises
+    ------
+    InputError
+        When anything in it cannot be used.
+    """
+    with tempfile.TemporaryDirectory(prefix="loamwright-") as folder:
+        for name, content in files.items():
+            (Path(folder) / Path(name).name).write_bytes(content)
+        if MAIN_FILE not in files:  # a sheet of standard rates
+            return load_own_rates(Path(folder) / Path(next(iter(files), MAIN_FILE)).name)
+        return load_file(Path(folder))
+
+
+def load_for(name: str, kept: Mapping[str, bytes]) -> tuple[Guideline, tuple[Problem, ...]]:
+    """Load an edition for a property: built in or from its folder, else as the property has kept it.
+
+    Parameters
+    ----------
+    name
+        As the settings name it.
+    kept
+        The files the property has kept of it; empty when none.
+
+    Returns
+    -------
+    guideline : Guideline
+        One that says nothing when it is nowhere.
+    problems : tuple of Problem
+        That it is not where the settings say.
+    """
+    fix = "Set it to one that is there: set settings guideline=…; see `guideline list`."
+    try:
+        return load_guideline(name), ()
+    except InputError as error:
+        gone = error
+    if kept:
+        try:
+            found = load_kept_guideline(kept)
+        except InputError as broken:
+            gone = broken
+        else:
+            what = f"the guideline {name!r} is not there any more; the copy kept in the property is used"
+            return found, (Problem("settings, guideline", what, fix, Level.WARNING),)
+    what = f"{gone.problems[0].what}: what would go by it is unknown"
+    return missing_guideline(name), (Problem("settings, guideline", what, fix, Level.WARNING),)
+
+
+def load_choice_for(
+    setting: str, kept: Mapping[str, Mapping[str, bytes]]
+) -> tuple[Choice, tuple[Problem, ...]]:
+    """Load every edition that the guideline setting names, from the property where it is gone.
+
+    Parameters
+    ----------
+    setting
+        As for `load_choice`.
+    kept
+        Edition to the files the property has kept of it.
+
+    Returns
+    -------
+    choice : Choice
+        One that says nothing where an edition is nowhere.
+    problems : tuple of Problem
+        What is not where the settings say.
+    """
+    problems: list[Problem] = []
+
+    def load(name: str) -> Guideline:
+        found, more = load_for(name, kept.get(name, {}))
+        problems.extend(more)
+        return found
+
+    try:
+        choice = load_choice(setting, load)
+    except InputError as error:
+        problems.extend(replace(problem, level=Level.WARNING) for problem in error.problems)
+        choice = Choice((missing_guideline(setting),), {}, crop_names())
+    return choice, tuple(problems)
+
+
+def load_lime_for(
+    setting: str, kept: Mapping[str, Mapping[str, bytes]]
+) -> tuple[Guideline, tuple[Problem, ...]]:
+    """Load the edition that the lime setting names, from the property where it is gone.
+
+    Parameters
+    ----------
+    setting, kept
+        As for `load_choice_for`.
+
+    Returns
+    -------
+    guideline : Guideline
+    problems : tuple of Problem
+    """
+    edition = lime_edition(setting)
+    found, problems = load_for(edition, kept.get(edition, {}))
+    try:
+        load_lime_guideline(setting)
+    except InputError as error:
+        if not problems:
+            problems = tuple(replace(problem, level=Level.WARNING) for problem in error.problems)
+    return found, problems
+
+
+def editions_named(guideline: str, lime_guideline: str) -> tuple[str, ...]:
+    """Return the editions that two settings name, each once.
+
+    Parameters
+    ----------
+    guideline, lime_guideline
+        The settings.
+
+    Returns
+    -------
+    tuple of str
+    """
+    named = (*(entry.edition for entry in read_chosen(guideline)), lime_edition(lime_guideline))
+    return tuple(dict.fromkeys(named))
 
 
 @lru_cache(maxsize=32)

@@ -26,8 +26,10 @@ from loamwright.files import (
     vectors,
 )
 from loamwright.files.fields import Fields
-from loamwright.files.jsontext import read_json
+from loamwright.files.jsontext import read_json, without_collecting
 from loamwright.files.large_maps import LARGE, LargeMeasured, measure_large
+from loamwright.files.merging import Difference, differences, merged
+from loamwright.files.things import thing_of
 from loamwright.files.vectors import ShapeFile
 from loamwright.land import Cropping, KeepOut, Plot, PlotArea
 from loamwright.needs import read_chosen, write_chosen
@@ -107,13 +109,15 @@ def measure(
     if vectors.count_parted(path, layer) >= LARGE:
         large = measure_large(path, layer, kept.keepouts, gps_sigma_m, progress)
         return replace(large, problems=(*large.problems, *kept.problems))
-    read = plots.plots_from_shapes(vectors.read_shapes(path, layer), season, gps_sigma_m, unnamed_ok=True)
-    problems = [*read.problems, *kept.problems]
-    if not read.plots:
-        raise InputError(problems)
-    problems.extend(land.find_overlaps(read.plots))
-    areas = {area.plot_id: area for area in land.areas(read.plots, kept.keepouts)}
-    return Measured(read.plots, areas, tuple(problems))
+    with without_collecting():  # the records of a file hold no loops either
+        shapes = vectors.read_shapes(path, layer)
+        read = plots.plots_from_shapes(shapes, season, gps_sigma_m, unnamed_ok=True)
+        problems = [*read.problems, *kept.problems]
+        if not read.plots:
+            raise InputError(problems)
+        problems.extend(land.find_overlaps(read.plots))
+        areas = {area.plot_id: area for area in land.areas(read.plots, kept.keepouts)}
+        return Measured(read.plots, areas, tuple(problems))
 
 
 def compare(path: Path) -> supplies.Comparison:
@@ -208,10 +212,12 @@ def new_property(path: Path, name: str, season: int, settings: Path | None, unit
 
 @dataclass(frozen=True, slots=True)
 class Imported:
-    """What one command took in: sentences, and what was found on the way."""
+    """What one command took in: sentences, what was found on the way, and what differs from before."""
 
     taken: tuple[str, ...]
     problems: tuple[Problem, ...]
+    differences: tuple[Difference, ...] = ()
+    preview: bool = False
 
 
 def _count(items: Sequence[object], noun: str) -> str:
@@ -222,6 +228,12 @@ def _replaced(found: Iterable[R], held: Iterable[R], key: Callable[[R], str]) ->
     """Name what the property holds with another content under the same key."""
     before = {key(item): item for item in held}
     return [key(item) for item in found if before.get(key(item), item) != item]
+
+
+def _our_zones(path: Path, shapes: ShapeFile) -> bool:
+    """Tell whether a map file is the zone map that this program exports."""
+    named = path.stem.casefold().startswith("zones")
+    return named and any({"plot_id", "acres"} <= set(feature.properties) for feature in shapes.features)
 
 
 class _Basket:
@@ -241,14 +253,16 @@ class _Basket:
         self.entries: list[Application] = []
         self.info: PropertyInfo | None = None
         self.sheet: Path | None = None
-        self.known = {plot.plot_id for plot in record.plots}
+        self.known = {plot.plot_id for plot in record.plots} | set(record.former_names)
         self.seen: set[tuple[str, str]] = set()
         self.problems: list[Problem] = []
         self.taken: list[str] = []
+        self.names: list[str] = []
 
     def take(self, file: _File) -> None:
         """Take what one file holds."""
         path, kind, content = file.path, file.kind, file.content
+        self.names.append(path.name)
         found: tuple[Problem, ...] = ()
         if isinstance(content, ShapeFile):
             self._take_shapes(path, kind, content)
@@ -317,6 +331,11 @@ class _Basket:
         self._took(path, f"{_count(offers, 'offer')} of {_count(labels, 'product')}", replaced)
 
     def _take_shapes(self, path: Path, kind: str, shapes: ShapeFile) -> None:
+        if kind == "plots" and _our_zones(path, shapes):
+            what = (
+                "these are zones of a plan that loamwright wrote, not plots: their areas are what is spread"
+            )
+            raise InputError([Problem(path.name, what, "Import the boundaries the plots came from.")])
         if kind == "plots":
             read = plots.plots_from_shapes(shapes, self.season, self.gps_sigma_m)
             self._once(path, "plot_id", (plot.plot_id for plot in read.plots))
@@ -334,9 +353,47 @@ class _Basket:
             replaced = _replaced(kept.keepouts, self.held.keepouts, lambda keepout: keepout.keepout_id)
             self._took(path, _count(kept.keepouts, "keep-out"), replaced)
 
-    def put(self, path: Path) -> None:
+    def merge(self) -> tuple[Difference, ...]:
+        """Keep what the property holds wherever the files are blank, and say what would differ."""
+        held, found = self.held, list[Difference]()
+
+        def each(word: str, items: Iterable[R], before: Iterable[R], key: Callable[[R], object]) -> list[R]:
+            kept = {key(item): item for item in before}
+            result = [merged(kept[key(item)], item) if key(item) in kept else item for item in items]
+            names = {thing_of(word).name_of(item): item for item in kept.values()}
+            found.extend(differences(word, held, names, result))
+            return result
+
+        new_plots = each("plot", self.plots.values(), held.plots, lambda plot: plot.plot_id)
+        names = {plot.plot_id: plot.name for plot in held.plots}
+        self.plots = {
+            plot.plot_id: replace(plot, name=names.get(plot.plot_id, plot.name))
+            if plot.name == plot.plot_id
+            else plot
+            for plot in new_plots
+        }
+        self.croppings = each(
+            "cropping", self.croppings, held.croppings, lambda c: (c.plot_id, c.season, c.position)
+        )
+        self.keepouts = each("keep-out", self.keepouts, held.keepouts, lambda k: k.keepout_id)
+        self.tests = each("soil-test", self.tests, held.soil_tests, lambda test: test.test_id)
+        self.organic = each("organic", self.organic, held.organic_inputs, lambda item: item.input_id)
+        self.products = each("product", self.products, held.products, lambda label: label.product)
+        self.offers = each("offer", self.offers, held.offers, lambda offer: offer.offer_id)
+        if self.info is not None:
+            new = {spreader.name: spreader for spreader in self.info.settings.spreaders}
+            old = {spreader.name: spreader for spreader in held.info.settings.spreaders}
+            both = {name: merged(old[name], new[name]) if name in old else new[name] for name in new}
+            info = merged(held.info, self.info)
+            self.info = replace(
+                info, settings=replace(info.settings, spreaders=tuple({**old, **both}.values()))
+            )
+            found.extend(differences("settings", held, {"settings": held.info}, [self.info]))
+        return tuple(found)
+
+    def put(self, path: Path, check: Callable[[PropertyRecord], object]) -> None:
         """Store everything in one transaction; an entry the record contradicts undoes it all."""
-        with property_file.edit(path) as editor:
+        with property_file.edit(path, f"import {' '.join(self.names)}") as editor:
             info = self.info
             if self.sheet is not None:
                 info = own_rates.with_sheet(info or self.held.info, self.sheet)
@@ -352,6 +409,7 @@ class _Basket:
             conflicts = editor.append_applications(self.entries).conflicts
             if conflicts:
                 raise InputError(conflicts)  # leaves the transaction, which undoes it
+            check(editor.record())
 
 
 #: Kinds of file that can be imported, in the order they are read: tests need their plots.
@@ -410,7 +468,13 @@ def _told(path: Path, kind: str | None) -> str:
 
 
 def import_files(
-    path: Path, files: Sequence[Path], kind: str | None = None, layer: str | None = None
+    path: Path,
+    files: Sequence[Path],
+    kind: str | None = None,
+    layer: str | None = None,
+    *,
+    preview: bool = False,
+    check: Callable[[PropertyRecord], object] = lambda _record: None,
 ) -> Imported:
     """Take files into a property: all of them, or nothing.
 
@@ -424,6 +488,10 @@ def import_files(
         What they hold, one of `KINDS`; None = told from their content.
     layer
         Layer to read from files that have several.
+    preview
+        True = say what would differ, and store nothing.
+    check
+        Asked with the property as it would be, inside the transaction; what it raises undoes everything.
 
     Returns
     -------
@@ -453,13 +521,15 @@ def import_files(
         except InputError as error:
             problems.extend(error.problems)
     problems.extend(basket.problems)
-    merged = {plot.plot_id: plot for plot in record.plots} | basket.plots
+    ground = {plot.plot_id: plot for plot in record.plots} | basket.plots
     if basket.plots:
-        problems.extend(land.find_overlaps(tuple(merged.values())))
+        problems.extend(land.find_overlaps(tuple(ground.values())))
     if has_errors(problems):
         raise InputError(problems)
-    basket.put(path)
-    return Imported(tuple(basket.taken), tuple(problems))
+    found = basket.merge()
+    if not preview:
+        basket.put(path, check)
+    return Imported(tuple(basket.taken), tuple(problems), found, preview)
 
 
 # ---------------------------------------------------------------------------------------------

@@ -53,7 +53,7 @@ def read_json(path: Path, called: str = "JSON", again: str = _AGAIN, strict: boo
     if not text.strip():
         raise refusal(f"the file is empty ({size} bytes): this is not {called}")
     try:
-        with _without_collecting():
+        with without_collecting():
             return json.loads(
                 text, parse_constant=_refuse_constant if strict else None, object_pairs_hook=_each_once
             )
@@ -83,7 +83,7 @@ def _each_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 
 @contextmanager
-def _without_collecting() -> Iterator[None]:
+def without_collecting() -> Iterator[None]:
     """Leave garbage for later: a map is a million small lists, and searching them again and again for
     loops, of which JSON has none, takes longer than reading them."""
     collecting = gc.isenabled()

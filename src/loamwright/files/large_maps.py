@@ -9,7 +9,7 @@ looked for among plots whose boxes meet, in a second reading.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -17,7 +17,8 @@ import numpy as np
 from loamwright import land
 from loamwright.errors import InputError, Problem, has_errors
 from loamwright.files import plots, vectors
-from loamwright.land import DUPLICATE_SHARE, BoundaryMeasure, KeepOut, Plot, PlotArea
+from loamwright.files.fields import Fields, stands
+from loamwright.land import DUPLICATE_SHARE, BoundaryMeasure, KeepOut, Plot, PlotArea, Shape
 
 #: From so many features on a file is measured part by part.
 LARGE = 100_000
@@ -84,7 +85,7 @@ def measure_large(
     kept = np.flatnonzero(survey.usable)
     if not len(kept):
         raise InputError(survey.problems)
-    renumbered = dict(zip(kept.tolist(), range(len(kept)), strict=True)) if survey.cut else {}
+    renumbered = (np.cumsum(survey.usable) - 1).tolist()
     return LargeMeasured(
         [survey.ids[index] for index in kept.tolist()],
         [survey.names[index] or survey.ids[index] for index in kept.tolist()],
@@ -93,7 +94,7 @@ def measure_large(
         survey.parts[kept],
         survey.holes[kept],
         survey.area_se_m2[kept],
-        {renumbered[index]: area for index, area in survey.cut.items() if index in renumbered},
+        {renumbered[index]: area for index, area in survey.cut.items()},
         tuple(survey.problems),
     )
 
@@ -109,9 +110,12 @@ class _Survey:
     names: list[str] = field(default_factory=list)
     labels: list[str] = field(default_factory=list)  # what a message calls a feature by
     id_columns: list[str] = field(default_factory=list)  # where its id stands
+    has_ids: bool = False
+    has_names: bool = False
+    refused: list[int] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
     cut: dict[int, PlotArea] = field(default_factory=dict)
-    repaired: dict[int, bytes] = field(default_factory=dict)  # boundaries that are not as drawn
+    repaired: dict[int, Shape] = field(default_factory=dict)  # boundaries that are not as drawn
     read_well: np.ndarray = field(init=False)
     usable: np.ndarray = field(init=False)
     area_m2: np.ndarray = field(init=False)
@@ -131,9 +135,13 @@ class _Survey:
         """Return how a feature is called in messages."""
         return vectors.named(f"{self.path.name}, feature {index + 1}", {"name": self.labels[index]})
 
-    def plot(self, index: int, boundary: bytes = b"") -> Plot:
-        """Return a feature as a plot, with its boundary where that is in hand."""
-        return Plot(self.ids[index], self.names[index] or self.ids[index], boundary)
+    def as_plots(self, rows: Sequence[int], wkbs: np.ndarray) -> list[Plot]:
+        """Return some features as plots."""
+        boundaries = vectors.unpacked(wkbs[rows])
+        return [
+            Plot(self.ids[index], self.names[index] or self.ids[index], boundary)
+            for index, boundary in zip(rows, boundaries, strict=True)
+        ]
 
     def read(self, gps_sigma_m: float, progress: Callable[[str], None]) -> None:
         """Read every feature: its words, and the figures of its boundary."""
@@ -142,25 +150,43 @@ class _Survey:
             progress(f"measuring plot {part.start + 1:,} of {self.count:,}")
             remarks |= dict.fromkeys(part.remarks)
             texts = {name: [*map(vectors.text_of, column)] for name, column in part.columns.items()}
-            ids, id_columns = _first_told(texts, _names_for(texts, "plot_id"), len(part.wkbs))
-            self.ids += ids
+            ids, id_columns = _first_told(texts, _names_for(texts, "plot_id"), len(part.shapes))
+            names, name_columns = _first_told(texts, _names_for(texts, "name"), len(part.shapes))
+            self.has_ids, self.has_names = self.has_ids or any(ids), self.has_names or any(names)
+            self.labels += _first_told(texts, vectors.naming(texts), len(part.shapes))[0]
             self.id_columns += id_columns
-            self.names += _first_told(texts, _names_for(texts, "name"), len(part.wkbs))[0]
-            self.labels += _first_told(texts, vectors.naming(texts), len(part.wkbs))[0]
-            batch = land.measure_batch(part.wkbs)
-            self._put(np.arange(part.start, part.start + len(part.wkbs)), batch)
+            self.ids += self._read_texts("plot_id", ids, id_columns, part.start)
+            self.names += self._read_texts("name", names, name_columns, part.start)
+            batch = land.measure_batch(part.shapes)
+            self._put(np.arange(part.start, part.start + len(part.shapes)), batch)
             odd = np.flatnonzero(~batch.sound).tolist()
-            self._check({part.start + n: part.wkbs[n] for n in odd}, gps_sigma_m)
+            shapes = {n: part.faults.get(n) if part.shapes[n] is None else part.shapes[n] for n in odd}
+            self._check({part.start + n: shape for n, shape in shapes.items()}, gps_sigma_m)
+            mended = [n for n in part.faults if part.shapes[n] is not None]
+            self.problems += [replace(part.faults[n], where=self.where(part.start + n)) for n in mended]
         self.problems[:0] = remarks
+
+    def _read_texts(
+        self, column: str, texts: Sequence[str], names: Sequence[str], start: int
+    ) -> Iterator[str]:
+        """Return texts as a small file's are read: a dash says nothing, what cannot be kept is refused."""
+        for index, text in enumerate(texts, start):
+            if text and not stands(text):
+                name = names[index - start]
+                row = Fields(self.where(index), {column: text}, self.problems, names={column: name})
+                yield row.text(column)
+                self.refused += [index] if row.bad else []
+            else:
+                yield text
 
     def _put(self, rows: np.ndarray, batch: land.Batch) -> None:
         self.usable[rows] = self.read_well[rows] = batch.sound
         self.area_m2[rows], self.perimeter_m[rows] = batch.area_m2, batch.perimeter_m
         self.parts[rows], self.holes[rows], self.boxes[rows] = batch.parts, batch.holes, batch.boxes
 
-    def _check(self, shapes: Mapping[int, bytes | None], gps_sigma_m: float) -> None:
+    def _check(self, shapes: Mapping[int, Shape | Problem | None], gps_sigma_m: float) -> None:
         """Take the features that are not plots as they stand through the checks of a small file."""
-        found = vectors.Found([(self.where(n), {}, wkb) for n, wkb in shapes.items()])
+        found = vectors.Found([(self.where(n), {}, shape) for n, shape in shapes.items()])
         features, problems = vectors.judged(found)
         self.problems.extend(problems)
         read = {n: item for n, item in zip(shapes, features, strict=True) if item is not None}
@@ -175,8 +201,10 @@ class _Survey:
 
     def name(self) -> None:
         """Give every plot its id, and leave out those that have another's."""
-        if not any(self.ids):
-            if any(self.names):
+        for index in self.refused:
+            self.leave_out(index)
+        if not self.has_ids:
+            if self.has_names:
                 self.problems.append(plots.no_ids(self.path))
             self.ids = list(self.names)
             self.id_columns = ["plot_id"] * self.count
@@ -204,8 +232,8 @@ class _Survey:
         pairs = land.near_pairs(self.boxes)
         near = land.within_reach(self.boxes, keepouts)
         several = np.flatnonzero(self.usable & (self.parts > 1))
-        shapes = self._shapes(np.unique(np.concatenate((*pairs, near, several))))
-        overlaps = list(land.shared_among(shapes, pairs))
+        wkbs = self._packed(np.unique(np.concatenate((*pairs, near, several))))
+        overlaps = list(land.shared_among(lambda rows: vectors.unpacked(wkbs[rows]), pairs))
         twice = {pair.second: pair.first for pair in overlaps if pair.share >= DUPLICATE_SHARE}
         for second, first in twice.items():
             wheres = self.where(first), self.where(second)
@@ -213,26 +241,26 @@ class _Survey:
             self.leave_out(second)
         for pair in overlaps:
             if pair.first not in twice and pair.second not in twice:
-                problem = land.overlap_problem(pair, self.plot(pair.first), self.plot(pair.second))
-                self.problems.append(problem)
-        for some in _some_at_once(several):
-            self.problems.extend(land.find_slivers([self.plot(n, shapes[n]) for n in some]))
-        for some in _some_at_once(near):
-            areas = land.areas([self.plot(n, shapes[n]) for n in some], keepouts)
+                two = self.as_plots([pair.first, pair.second], wkbs)
+                self.problems.append(land.overlap_problem(pair, *two))
+        for some in _some_at_once(several[self.usable[several]]):
+            self.problems.extend(land.find_slivers(self.as_plots(some, wkbs)))
+        for some in _some_at_once(near[self.usable[near]]):
+            areas = land.areas(self.as_plots(some, wkbs), keepouts)
             self.cut |= dict(zip(some, areas, strict=True))
 
-    def _shapes(self, wanted: np.ndarray) -> np.ndarray:
-        """Read the boundaries of some plots; the others are left out."""
-        shapes = np.full(self.count, None, dtype=object)
+    def _packed(self, wanted: np.ndarray) -> np.ndarray:
+        """Read the boundaries of some plots, packed to save room; the others are left out."""
+        wkbs = np.full(self.count, None, dtype=object)
         if not len(wanted):
-            return shapes
+            return wkbs
         for part in vectors.read_parts(self.path, self.layer, lambda _name: False):
-            low, high = np.searchsorted(wanted, (part.start, part.start + len(part.wkbs)))
+            low, high = np.searchsorted(wanted, (part.start, part.start + len(part.shapes)))
             rows = wanted[low:high]
-            shapes[rows] = land.tidied(part.wkbs[rows - part.start])
+            wkbs[rows] = vectors.packed(land.tidied(part.shapes[rows - part.start]))
         for index, boundary in self.repaired.items():
-            shapes[index] = boundary
-        return shapes
+            wkbs[index] = land.as_wkb(boundary)
+        return wkbs
 
 
 def _some_at_once(rows: np.ndarray) -> Iterator[list[int]]:

@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
 
@@ -24,6 +25,7 @@ from loamwright.land import (
     Cropping,
     KeepOut,
     Plot,
+    Shape,
     check_boundaries,
     distance_m,
     label_point,
@@ -109,19 +111,28 @@ def rank_of(name: str, column: str) -> int | None:
     return names.index(plain) if (plain := key_of(name)) in names else None
 
 
+@lru_cache(maxsize=1024)
+def _layout(
+    names: tuple[str, ...], columns: tuple[tuple[str, tuple[str, ...]], ...]
+) -> tuple[tuple[tuple[str, str], ...], tuple[str, ...]]:
+    """Return which of a feature's names stands for which column, and the names that stand for none."""
+    left = {key_of(name): name for name in names}
+    known = tuple(
+        (column, left.pop(key))
+        for column, aliases in columns
+        if (key := next((key for key in (column, *aliases) if key in left), None)) is not None
+    )
+    return known, tuple(left.values())
+
+
 def _rows(shapes: ShapeFile, columns: Mapping[str, tuple[str, ...]]) -> list[Fields]:
     """The words of each feature under our column names; the exact name wins over an alias."""
     named: list[dict[str, tuple[str, str]]] = []
     extras: list[dict[str, str]] = []
-    for feature in shapes.features:
-        left = {key_of(name): (name, text) for name, text in feature.properties.items()}
-        found = {
-            column: left.pop(name)
-            for column, aliases in columns.items()
-            if (name := next((name for name in (column, *aliases) if name in left), None)) is not None
-        }
-        named.append(found)
-        extras.append(dict(left.values()))
+    for stated in (feature.properties for feature in shapes.features):
+        known, extra = _layout(tuple(stated), tuple(columns.items()))
+        named.append({column: (name, stated[name]) for column, name in known})
+        extras.append({name: stated[name] for name in extra})
     habits = Habits(lambda column: (words[column][1] for words in named if column in words))
     return [
         Fields(
@@ -246,7 +257,7 @@ class Ids:
 class Outline:
     """A boundary as checked, None when it cannot be used; its standard error when it was walked."""
 
-    boundary: bytes | None
+    boundary: Shape | None
     area_se_m2: float | None
     problems: tuple[Problem, ...]
 
@@ -254,7 +265,7 @@ class Outline:
 def outlines_of(features: Sequence[Feature], gps_sigma_m: float) -> list[Outline]:
     """Return the boundary of each feature, drawn or walked."""
     drawn = [feature for feature in features if not feature.is_track]
-    checked = iter(check_boundaries([item.wkb for item in drawn], [item.where for item in drawn]))
+    checked = iter(check_boundaries([item.shape for item in drawn], [item.where for item in drawn]))
     outlines = []
     for feature in features:
         if feature.is_track:
@@ -274,7 +285,7 @@ def _plot(plot_id: str, outline: Outline, row: Fields) -> Plot | None:
     return Plot(
         plot_id=plot_id,
         name=row.text("name") or plot_id,
-        boundary_wkb=outline.boundary,
+        boundary=outline.boundary,
         entrance=entrance,
         access=row.text("access"),
         notes=row.text("notes"),
@@ -286,7 +297,7 @@ def _plot(plot_id: str, outline: Outline, row: Fields) -> Plot | None:
 
 def _walked(feature: Feature, gps_sigma_m: float) -> Outline:
     """Return the boundary inside a walked line and the standard error of its area."""
-    pieces = [list(piece.coords) for piece in shapely.get_parts(shapely.from_wkb(feature.wkb)).tolist()]
+    pieces = [list(piece.coords) for piece in shapely.get_parts(feature.shape).tolist()]
     for before, after in pairwise(pieces):
         gap = distance_m(before[-1], after[0])
         if gap > SAME_WALK_SIGMAS * gps_sigma_m:
@@ -301,10 +312,10 @@ def _walked(feature: Feature, gps_sigma_m: float) -> Outline:
         what = f"a line is taken as walked with GPS: {size}"
         fix = f"The ± is one standard error, for {len(fixes)} fixes good to {gps_sigma_m:g} m each."
         problems.append(Problem(feature.where, what, fix, Level.NOTE))
-    return Outline(walk.boundary_wkb, walk.area_se_m2, tuple(problems))
+    return Outline(walk.boundary, walk.area_se_m2, tuple(problems))
 
 
-def _check_entrance(entrance: tuple[float, float], boundary: bytes, row: Fields) -> None:
+def _check_entrance(entrance: tuple[float, float], boundary: Shape, row: Fields) -> None:
     middle = label_point(boundary)
     far = distance_m(entrance, middle)
     if far <= FAR_ENTRANCE_M:
@@ -326,6 +337,8 @@ def _use(text: str) -> str:
 
 
 def _cropping(plot_id: str, row: Fields, season: int) -> Cropping | None:
+    if not any(row.has(column) for column in ("season", *_CROP_COLUMNS)):
+        return None
     stated, legume = row.year("season"), row.percent("legume_pct")
     goal, seeding = row.amount("yield_goal", "yield", counted="counted yield"), row.yes_no("seeding")
     if not any(row.text(column) for column in _CROP_COLUMNS):
@@ -365,7 +378,7 @@ def keepouts_from_shapes(shapes: ShapeFile) -> KeepOutsRead:
         if not row.text("kind"):
             fix = "Write water, well, sinkhole, ditch, rock, road …: cautions depend on it."
             row.problem("kind", "the kind is blank", fix, Level.WARNING)
-        wkb = _sound(feature, row)
+        shape = _sound(feature, row)
         problems.extend(row.problems)
         if row.bad:
             continue
@@ -376,7 +389,7 @@ def keepouts_from_shapes(shapes: ShapeFile) -> KeepOutsRead:
                 keepout_id=ident,
                 name=row.text("name"),
                 kind=row.text("kind"),
-                shape_wkb=wkb,
+                shape=shape,
                 setback_m=setback_m,
                 setback_text=row.text("setback"),
                 notes="; ".join([*filter(None, [row.text("notes")]), *others]),
@@ -397,18 +410,17 @@ def _next_id(kind: str, *taken: Container[str]) -> str:
     return f"{kind}-{number}"
 
 
-def _sound(feature: Feature, row: Fields) -> bytes:
+def _sound(feature: Feature, row: Fields) -> Shape:
     """Return a keep-out's shape with crossings resolved so that all ground it touches is inside."""
-    shape = shapely.from_wkb(feature.wkb)
+    shape = feature.shape
     if shape.is_empty:
         row.problem("", "the feature has no shape", "Draw it or delete it.")
-        return feature.wkb
-    if shape.is_valid:
-        return feature.wkb
+    if shape.is_empty or shape.is_valid:
+        return shape
     what = f"the shape crosses or touches itself ({shapely.is_valid_reason(shape)})"
     fix = "It was cleaned so that everything inside its line is kept out; look at it on the map."
     row.problem("", what, fix, Level.NOTE)
-    return shapely.to_wkb(shapely.make_valid(shape, method="structure", keep_collapsed=True))
+    return shapely.make_valid(shape, method="structure", keep_collapsed=True)
 
 
 def looks_like(shapes: ShapeFile) -> str | None:
@@ -436,4 +448,4 @@ def looks_like(shapes: ShapeFile) -> str | None:
 
 
 def _dimension(feature: Feature) -> int:
-    return int(shapely.get_dimensions(shapely.from_wkb(feature.wkb)))
+    return int(shapely.get_dimensions(feature.shape))

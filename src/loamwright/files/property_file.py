@@ -13,54 +13,48 @@ from __future__ import annotations
 import datetime as dt
 import sqlite3
 import tempfile
-from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+import uuid
+from collections.abc import Iterator, Mapping
 from contextlib import closing, contextmanager
-from dataclasses import dataclass, replace
 from importlib import resources
 from pathlib import Path
 from typing import Any, TypeVar
 
-from loamwright import land
-from loamwright.errors import Problem, PropertyFileError
+from loamwright.errors import Level, Problem, PropertyFileError
+from loamwright.files import journal
 from loamwright.files.columns import (
     APPLICATIONS,
     CALIBRATIONS,
     CROPPINGS,
-    INFO,
+    DECISIONS,
     KEEPOUTS,
     OFFERS,
     ORGANIC_INPUTS,
+    PARTS,
     PLAN_COVERAGE,
-    PLAN_JOBS,
     PLAN_LINES,
     PLAN_PURCHASES,
-    PLANS,
     PLOTS,
     PRODUCTS,
-    SETTINGS,
+    PURCHASES,
     SOIL_READINGS,
-    SOIL_TESTS,
     SPREADERS,
+    WAYS,
     Layout,
-    shape_wkb,
 )
-from loamwright.land import Cropping, KeepOut, Plot
-from loamwright.planning import Plan
-from loamwright.soil import LabRecommendation, OrganicInput, SoilTest
-from loamwright.supplies import Offer, Product
-from loamwright.units import ACRE_M2
-from loamwright.values import Nutrient, PropertyInfo, Quantity
+from loamwright.files.editor import Editor
+from loamwright.files.held import read_all, rows_of
+from loamwright.values import PropertyInfo
 from loamwright.version import __version__
-from loamwright.work import Application, Calibration, PropertyRecord
+from loamwright.work import PropertyRecord
 
 R = TypeVar("R")
 
 #: Version of the tables this program writes.
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 
 #: Schema version to the SQL file in ``data/property_file`` that brings it one version further.
-UPGRADES: Mapping[int, str] = {}
+UPGRADES: Mapping[int, str] = {1: "upgrade-1-to-2.sql"}
 
 #: How long a writer waits for another one [s].
 WAIT_S = 10.0
@@ -97,8 +91,8 @@ def create(path: Path, info: PropertyInfo) -> None:
                 connection.execute("PRAGMA foreign_keys = ON")
                 with _transaction(connection, "BEGIN IMMEDIATE"):
                     connection.execute(
-                        "INSERT INTO loamwright (schema_version, made_by) VALUES (?, ?)",
-                        (SCHEMA_VERSION, __version__),
+                        "INSERT INTO loamwright (schema_version, made_by, property_uid) VALUES (?, ?, ?)",
+                        (SCHEMA_VERSION, __version__, uuid.uuid4().hex),
                     )
                     Editor(connection).put_info(info)
             if path.exists():
@@ -133,7 +127,7 @@ def load(path: Path) -> PropertyRecord:
         When the file is missing, not ours, newer than this program, busy or damaged.
     """
     with _opened(path, WAIT_S) as connection, _transaction(connection, "BEGIN"):
-        return _read(connection)
+        return read_all(connection)
 
 
 def refuse_to_replace(path: Path) -> None:
@@ -162,13 +156,19 @@ def refuse_to_replace(path: Path) -> None:
 
 
 @contextmanager
-def edit(path: Path, wait_s: float = WAIT_S) -> Iterator[Editor]:
+def edit(path: Path, command: str = "", by: str = "", wait_s: float = WAIT_S) -> Iterator[Editor]:
     """Open a property file for one change: all of it is kept, or, when anything fails, none.
+
+    What changed is written into the journal in the same transaction.
 
     Parameters
     ----------
     path
         The property file. A file of an older version is copied, then brought up to date.
+    command
+        What makes the change, for the journal: ``"set plot AF-03"``.
+    by
+        Who; empty = the keeper that the settings name.
     wait_s
         How long to wait for another program that is writing [s].
 
@@ -184,7 +184,26 @@ def edit(path: Path, wait_s: float = WAIT_S) -> Iterator[Editor]:
         record refers to something the file does not hold.
     """
     with _opened(path, wait_s) as connection, _transaction(connection, "BEGIN IMMEDIATE"):
-        yield Editor(connection)
+        _refuse_foreign(connection)
+        editor = Editor(connection)
+        with journal.watching(connection) as watched:
+            yield editor
+        keeper = connection.execute("SELECT keeper FROM property").fetchone()
+        who = by or (keeper["keeper"] if keeper else "")
+        now = dt.datetime.now().astimezone().isoformat(timespec="seconds")
+        editor.change_id = journal.write(
+            connection, watched.rows(), now, who, command, editor.undoes, editor.change_uid
+        )
+
+
+def _refuse_foreign(connection: sqlite3.Connection) -> None:
+    """Write nothing into a file whose own triggers would run: they may be anybody's."""
+    foreign = journal.foreign_parts(connection)
+    if foreign:
+        raise PropertyFileError(
+            f"it holds {', '.join(foreign)}, which loamwright did not make and does not run; another program "
+            "put it there: take it out there, or with the option `mend` of check, which copies it first"
+        )
 
 
 def _sql(name: str) -> str:
@@ -203,6 +222,7 @@ def _opened(path: Path, wait_s: float) -> Iterator[sqlite3.Connection]:
         ) as connection:
             connection.row_factory = sqlite3.Row
             connection.execute("PRAGMA foreign_keys = ON")
+            connection.execute("PRAGMA trusted_schema = OFF")
             connection.execute("PRAGMA synchronous = FULL")
             version = _version(connection)
             if version < SCHEMA_VERSION:
@@ -218,6 +238,174 @@ def _opened(path: Path, wait_s: float) -> Iterator[sqlite3.Connection]:
         raise PropertyFileError(_why(error, wait_s), str(path)) from error
     except PropertyFileError as error:
         raise PropertyFileError(error.what, str(path)) from error
+
+
+def read_journal(path: Path) -> tuple[journal.Change, ...]:
+    """Read every change made to a property file, oldest first.
+
+    Parameters
+    ----------
+    path
+        The property file.
+
+    Returns
+    -------
+    tuple of journal.Change
+
+    Raises
+    ------
+    PropertyFileError
+        As for `load`.
+    """
+    with _opened(path, WAIT_S) as connection, _transaction(connection, "BEGIN"):
+        return journal.read(connection)
+
+
+def differences(path: Path, other: Path) -> journal.Difference:
+    """Hold two copies of one property against each other by their journals.
+
+    Parameters
+    ----------
+    path, other
+        This copy, and the other one.
+
+    Returns
+    -------
+    journal.Difference
+
+    Raises
+    ------
+    PropertyFileError
+        When they are not copies of one property, or as for `load`.
+    """
+    here, there = load(path), load(other)
+    if here.property_uid != there.property_uid:
+        raise PropertyFileError(
+            f"it is a copy of another property ({there.info.name!r}, not {here.info.name!r}); only copies "
+            "of one property can be held against each other",
+            str(other),
+        )
+    return journal.differences(read_journal(path), read_journal(other))
+
+
+def backup(path: Path, folder: Path, today: dt.date) -> Path:
+    """Make a dated copy of a property file and check it.
+
+    Parameters
+    ----------
+    path
+        The property file.
+    folder
+        Where; must exist.
+    today
+        Put into the name.
+
+    Returns
+    -------
+    Path
+        The copy.
+
+    Raises
+    ------
+    PropertyFileError
+        When the copy cannot be made, or is not whole.
+    """
+    stem = f"{path.stem}.{today.isoformat()}"
+    target = folder / f"{stem}{path.suffix}"
+    number = 2
+    while target.exists():
+        target, number = folder / f"{stem}-{number}{path.suffix}", number + 1
+    with _opened(path, WAIT_S) as connection:
+        try:
+            with tempfile.TemporaryDirectory(prefix=".loamwright-", dir=folder) as scratch:
+                draft = Path(scratch) / "copy.gpkg"
+                with closing(sqlite3.connect(draft)) as copy:
+                    connection.backup(copy)
+                    whole = copy.execute("PRAGMA integrity_check").fetchone()[0]
+                if whole != "ok":
+                    raise PropertyFileError(f"the copy is not whole ({whole}); run `check` on the property")
+                draft.rename(target)
+        except OSError as error:
+            raise PropertyFileError(
+                f"no copy can be made in {folder}: {error.strerror}; name another"
+            ) from error
+    load(target)
+    return target
+
+
+#: Tables that `check_property` reads row by row; the others are read whole.
+_CHECKED: tuple[Layout[Any], ...] = (
+    *(PLOTS, PARTS, WAYS, CROPPINGS, KEEPOUTS, ORGANIC_INPUTS, PRODUCTS, OFFERS, PURCHASES, DECISIONS),
+    *(PLAN_LINES, PLAN_PURCHASES, PLAN_COVERAGE, APPLICATIONS, CALIBRATIONS, SPREADERS, SOIL_READINGS),
+)
+
+
+def check_property(path: Path, mend: bool, today: dt.date) -> tuple[Problem, ...]:
+    """Read a whole property file and name what is wrong with it.
+
+    Parameters
+    ----------
+    path
+        The property file.
+    mend
+        True takes out triggers and views that are not ours, after a dated copy.
+    today
+        Date of that copy.
+
+    Returns
+    -------
+    tuple of Problem
+        Empty when everything is as this program writes it.
+    """
+    if mend:
+        backup(path, path.parent, today)
+    found: list[Problem] = []
+    restore = "Restore it from a copy, or correct it in the program that changed it."
+    with _opened(path, WAIT_S) as connection:
+        foreign = journal.foreign_parts(connection)
+        for name in foreign:
+            if mend:
+                kind, _, word = name.partition(" ")
+                quoted = word.replace('"', '""')
+                connection.execute(f'DROP {kind} "{quoted}"')
+            what = f"it holds the {name}, which loamwright did not make" + (
+                " and has taken out" if mend else ""
+            )
+            fix = "Nothing more to do." if mend else "Take it out with check: `mend`."
+            found.append(Problem(path.name, what, fix, Level.NOTE if mend else Level.WARNING))
+        with _transaction(connection, "BEGIN"):
+            for row in connection.execute("PRAGMA integrity_check").fetchall():
+                if row[0] != "ok":
+                    found.append(Problem(path.name, f"damaged: {row[0]}", restore))
+            for table, rowid, parent, _ in connection.execute("PRAGMA foreign_key_check").fetchall():
+                what = f"row {rowid} of {table} belongs to a row of {parent} that is not there"
+                found.append(Problem(f"{path.name}, {table}", what, restore))
+            names = {
+                row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'")
+            }
+            for name in sorted(journal.OWN_TRIGGERS - names):
+                what = f"its trigger {name}, which keeps the record append-only, is gone"
+                found.append(Problem(path.name, what, restore))
+            for layout in _CHECKED:
+                try:
+                    rows = rows_of(connection, layout.table)
+                except sqlite3.Error as error:
+                    found.append(Problem(f"{path.name}, {layout.table}", str(error), restore))
+                    continue
+                for row in rows:
+                    try:
+                        layout.record_of(row)
+                    except PropertyFileError as error:
+                        found.append(
+                            Problem(f"{path.name}, {layout.table}, row {row['fid']}", error.what, restore)
+                        )
+            try:
+                record = read_all(connection)
+            except PropertyFileError as error:
+                found.append(Problem(path.name, error.what, restore))
+            else:
+                found.extend(record.problems)
+    return tuple(dict.fromkeys(found))
 
 
 def _why(error: Exception, wait_s: float) -> str:
@@ -314,371 +502,3 @@ def _transaction(connection: sqlite3.Connection, begin: str) -> Iterator[None]:
         if connection.in_transaction:
             connection.execute("ROLLBACK")
         raise
-
-
-# ---------------------------------------------------------------------------------------------
-# Reading
-
-
-class _Row(dict[str, Any]):
-    """One row of a table, column to value; a column that is not there is a fault of the file."""
-
-    def __init__(self, table: str, row: sqlite3.Row) -> None:
-        super().__init__(row)
-        self._table = table
-
-    def __missing__(self, column: str) -> Any:
-        raise PropertyFileError(
-            f"its table {self._table} has lost the column {column}; restore the file from a copy"
-        )
-
-
-def _rows(connection: sqlite3.Connection, table: str) -> list[_Row]:
-    return [_Row(table, row) for row in connection.execute(f"SELECT * FROM {table} ORDER BY fid")]
-
-
-def _all(connection: sqlite3.Connection, layout: Layout[R]) -> tuple[R, ...]:
-    return tuple(layout.record_of(row) for row in _rows(connection, layout.table))
-
-
-def _by(connection: sqlite3.Connection, table: str, column: str) -> Mapping[str, list[_Row]]:
-    """Rows of a table grouped by the record they belong to."""
-    grouped: dict[str, list[_Row]] = defaultdict(list)
-    for row in _rows(connection, table):
-        grouped[row[column]].append(row)
-    return grouped
-
-
-def _read(connection: sqlite3.Connection) -> PropertyRecord:
-    return PropertyRecord(
-        info=_read_info(connection),
-        plots=_all(connection, PLOTS),
-        croppings=_all(connection, CROPPINGS),
-        keepouts=_all(connection, KEEPOUTS),
-        soil_tests=_read_soil_tests(connection),
-        organic_inputs=_all(connection, ORGANIC_INPUTS),
-        products=_all(connection, PRODUCTS),
-        offers=_all(connection, OFFERS),
-        plans=_read_plans(connection),
-        applications=_all(connection, APPLICATIONS),
-        calibrations=_all(connection, CALIBRATIONS),
-    )
-
-
-def _read_info(connection: sqlite3.Connection) -> PropertyInfo:
-    found = _rows(connection, "property")
-    if not found:
-        raise PropertyFileError("the file has lost its name and season; restore it from a copy")
-    row = found[0]
-    limits = _rows(connection, "surplus_limits")
-    settings = SETTINGS.record_of(
-        row,
-        surplus_limit_fraction={r["supply"]: r["fraction"] for r in limits if r["fraction"] is not None},
-        surplus_limit_kg_ha={r["supply"]: r["rate_kg_ha"] for r in limits if r["rate_kg_ha"] is not None},
-        spreaders=_all(connection, SPREADERS),
-    )
-    return INFO.record_of(row, settings=settings)
-
-
-def _read_soil_tests(connection: sqlite3.Connection) -> tuple[SoilTest, ...]:
-    readings = _by(connection, "soil_readings", "test_id")
-    rates = _by(connection, "lab_rates", "test_id")
-    tests = []
-    for row in _rows(connection, "soil_tests"):
-        recommendation = None
-        if row["recommends"]:
-            recommendation = LabRecommendation(
-                {
-                    Nutrient(rate["nutrient"]): Quantity(rate["value"], rate["unit"])
-                    for rate in rates.get(row["test_id"], ())
-                },
-                None if row["lime_unit"] is None else Quantity(row["lime_value"], row["lime_unit"]),
-                None if row["credits_taken"] is None else bool(row["credits_taken"]),
-            )
-        tests.append(
-            SOIL_TESTS.record_of(
-                row,
-                readings={
-                    reading["element"]: SOIL_READINGS.record_of(reading)
-                    for reading in readings.get(row["test_id"], ())
-                },
-                recommendation=recommendation,
-            )
-        )
-    return tuple(tests)
-
-
-def _read_plans(connection: sqlite3.Connection) -> tuple[Plan, ...]:
-    jobs = _by(connection, "plan_jobs", "plan_id")
-    lines = _by(connection, "plan_lines", "plan_id")
-    buy = _by(connection, "plan_purchases", "plan_id")
-    coverage = _by(connection, "plan_coverage", "plan_id")
-    costs = _by(connection, "plan_plot_costs", "plan_id")
-    decimal = PLANS.codecs["purchase_cost"].decode
-    return tuple(
-        PLANS.record_of(
-            row,
-            jobs=tuple(PLAN_JOBS.record_of(r) for r in jobs.get(row["plan_id"], ())),
-            lines=tuple(PLAN_LINES.record_of(r) for r in lines.get(row["plan_id"], ())),
-            buy=tuple(PLAN_PURCHASES.record_of(r) for r in buy.get(row["plan_id"], ())),
-            coverage=tuple(PLAN_COVERAGE.record_of(r) for r in coverage.get(row["plan_id"], ())),
-            plot_costs={r["plot_id"]: decimal(r["cost"]) for r in costs.get(row["plan_id"], ())},
-        )
-        for row in _rows(connection, "plans")
-    )
-
-
-# ---------------------------------------------------------------------------------------------
-# Writing
-
-
-@dataclass(frozen=True, slots=True)
-class Appended:
-    """What became of entries offered to the record.
-
-    Parameters
-    ----------
-    new
-        Written now.
-    already_there
-        Known, word for word the same; nothing was written.
-    conflicts
-        Not written, and why: the id stands for something else, the plot is not known, or the entry
-        to be corrected is not there.
-    """
-
-    new: tuple[Application, ...]
-    already_there: tuple[Application, ...]
-    conflicts: tuple[Problem, ...]
-
-
-class Editor:
-    """Writes records within one transaction; made by `edit`.
-
-    ``put_…`` adds a record, or replaces the one with the same id; the rest stays as it is.
-
-    Parameters
-    ----------
-    connection
-        Connection with an open transaction.
-    """
-
-    def __init__(self, connection: sqlite3.Connection) -> None:
-        self._connection = connection
-        self._connection.row_factory = sqlite3.Row
-
-    def put_info(self, info: PropertyInfo) -> None:
-        """Write name, season and settings, replacing those before."""
-        settings = info.settings
-        self._put("property", {"fid": 1, **INFO.row(info), **SETTINGS.row(settings)}, ("fid",))
-        for table in ("surplus_limits", "spreaders"):
-            self._connection.execute(f"DELETE FROM {table}")
-        for supply in sorted({*settings.surplus_limit_fraction, *settings.surplus_limit_kg_ha}):
-            self._insert(
-                "surplus_limits",
-                {
-                    "supply": supply,
-                    "fraction": settings.surplus_limit_fraction.get(supply),
-                    "rate_kg_ha": settings.surplus_limit_kg_ha.get(supply),
-                },
-            )
-        for spreader in settings.spreaders:
-            self._insert("spreaders", SPREADERS.row(spreader))
-        self._changed("property", "surplus_limits", "spreaders")
-
-    def put_plots(self, plots: Iterable[Plot]) -> None:
-        """Add or replace plots by plot_id."""
-        for plot in plots:
-            area_m2 = land.measure_boundary(plot.boundary_wkb).area_m2
-            area = {"area_m2": area_m2, "area_acres": area_m2 / ACRE_M2}
-            self._put("plots", {**PLOTS.row(plot), **area}, PLOTS.key)
-        self._changed_layer("plots", "boundary")
-
-    def put_croppings(self, croppings: Iterable[Cropping]) -> None:
-        """Add or replace croppings by plot_id and season."""
-        self._put_all(CROPPINGS, croppings)
-
-    def put_keepouts(self, keepouts: Iterable[KeepOut]) -> None:
-        """Add or replace keep-outs by keepout_id."""
-        self._put_all(KEEPOUTS, keepouts)
-        self._changed_layer("keepouts", "shape")
-
-    def put_soil_tests(self, tests: Iterable[SoilTest]) -> None:
-        """Add or replace soil tests by test_id."""
-        for test in tests:
-            advice = test.recommendation
-            lime = advice.lime if advice is not None else None
-            taken = advice.credits_taken if advice is not None else None
-            row = {
-                **SOIL_TESTS.row(test),
-                "recommends": advice is not None,
-                "lime_value": None if lime is None else lime.value,
-                "lime_unit": None if lime is None else lime.unit,
-                "credits_taken": taken,
-            }
-            self._put("soil_tests", row, SOIL_TESTS.key)
-            for table in ("soil_readings", "lab_rates"):
-                self._connection.execute(f"DELETE FROM {table} WHERE test_id = ?", (test.test_id,))
-            for element, reading in test.readings.items():
-                own = {"test_id": test.test_id, "element": element}
-                self._insert("soil_readings", {**own, **SOIL_READINGS.row(reading)})
-            for nutrient, rate in (advice.rates if advice is not None else {}).items():
-                own = {"test_id": test.test_id, "nutrient": nutrient.value}
-                self._insert("lab_rates", {**own, "value": rate.value, "unit": rate.unit})
-        self._changed("soil_tests", "soil_readings", "lab_rates")
-
-    def put_organic_inputs(self, inputs: Iterable[OrganicInput]) -> None:
-        """Add or replace organic inputs by input_id."""
-        self._put_all(ORGANIC_INPUTS, inputs)
-
-    def put_products(self, products: Iterable[Product]) -> None:
-        """Add or replace products by name."""
-        self._put_all(PRODUCTS, products)
-
-    def put_offers(self, offers: Iterable[Offer]) -> None:
-        """Add or replace offers by offer_id."""
-        self._put_all(OFFERS, offers)
-
-    def add_plan(self, plan: Plan, reason: str) -> Plan:
-        """Keep a plan; the plans before it stay."""
-        plans = _read_plans(self._connection)
-        if plans:
-            newest = plans[-1]
-            if replace(plan, made_at=newest.made_at, reason=newest.reason) == newest:
-                return newest
-        taken = {stored.plan_id for stored in plans}
-        plan_id, number = plan.plan_id, 2
-        while plan_id in taken:
-            plan_id, number = f"{plan.plan_id}-{number}", number + 1
-        now = dt.datetime.now(dt.UTC).isoformat(timespec="seconds")
-        stored = replace(plan, plan_id=plan_id, reason=reason, made_at=plan.made_at or now)
-        self._insert("plans", PLANS.row(stored))
-        own = {"plan_id": plan_id}
-        for job in stored.jobs:
-            self._insert("plan_jobs", {**own, **PLAN_JOBS.row(job)})
-        for line in stored.lines:
-            self._insert("plan_lines", {**own, **PLAN_LINES.row(line)})
-        for purchase in stored.buy:
-            self._insert("plan_purchases", {**own, **PLAN_PURCHASES.row(purchase)})
-        for coverage in stored.coverage:
-            self._insert("plan_coverage", {**own, **PLAN_COVERAGE.row(coverage)})
-        for plot_id, cost in stored.plot_costs.items():
-            self._insert("plan_plot_costs", {**own, "plot_id": plot_id, "cost": str(cost)})
-        self._changed(
-            "plans", "plan_jobs", "plan_lines", "plan_purchases", "plan_coverage", "plan_plot_costs"
-        )
-        return stored
-
-    def append_applications(self, applications: Sequence[Application]) -> Appended:
-        """Add entries to the record; entries that are there already change nothing."""
-        stored = {entry.entry_id: entry for entry in _all(self._connection, APPLICATIONS)}
-        plot_ids = {row["plot_id"] for row in self._connection.execute("SELECT plot_id FROM plots")}
-        new: list[Application] = []
-        same: list[Application] = []
-        conflicts: list[Problem] = []
-        waiting = list(applications)
-        while waiting:
-            held: list[Application] = []
-            for entry in waiting:
-                known = stored.get(entry.entry_id)
-                if known is not None:
-                    if known == entry:
-                        same.append(entry)
-                    else:
-                        conflicts.append(_conflict(entry, known))
-                elif entry.plot_id not in plot_ids:
-                    conflicts.append(_no_plot(entry))
-                elif entry.replaces and entry.replaces not in stored:
-                    held.append(entry)
-                else:
-                    self._insert("applications", APPLICATIONS.row(entry))
-                    stored[entry.entry_id] = entry
-                    new.append(entry)
-            if len(held) == len(waiting):
-                conflicts.extend(map(_nothing_to_correct, held))
-                break
-            waiting = held
-        if new:
-            self._changed("applications")
-        return Appended(tuple(new), tuple(same), tuple(conflicts))
-
-    def add_calibration(self, calibration: Calibration) -> None:
-        """Add one spreader test."""
-        known = {c.calibration_id: c for c in _all(self._connection, CALIBRATIONS)}
-        if calibration.calibration_id in known:
-            raise PropertyFileError(
-                f"there is a calibration {calibration.calibration_id!r} already; give the new one its own id"
-            )
-        self._insert("calibrations", CALIBRATIONS.row(calibration))
-        self._changed("calibrations")
-
-    def _put_all(self, layout: Layout[R], records: Iterable[R]) -> None:
-        for record in records:
-            self._put(layout.table, layout.row(record), layout.key)
-        self._changed(layout.table)
-
-    def _put(self, table: str, row: Mapping[str, Any], key: Sequence[str]) -> None:
-        changes = ", ".join(f"{column} = excluded.{column}" for column in row if column not in key)
-        self._insert(table, row, f" ON CONFLICT ({', '.join(key)}) DO UPDATE SET {changes}")
-
-    def _insert(self, table: str, row: Mapping[str, Any], clause: str = "") -> None:
-        marks = ", ".join("?" for _ in row)
-        try:
-            self._connection.execute(
-                f"INSERT INTO {table} ({', '.join(row)}) VALUES ({marks}){clause}", tuple(row.values())
-            )
-        except (UnicodeError, OverflowError) as error:
-            raise PropertyFileError(
-                f"nothing was changed: a value for {table} cannot be stored ({error}); take out the "
-                "characters that are not text, or the number that is too large"
-            ) from error
-
-    def _changed(self, *tables: str) -> None:
-        now = dt.datetime.now(dt.UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
-        self._connection.executemany(
-            "UPDATE gpkg_contents SET last_change = ? WHERE table_name = ?",
-            [(now, table) for table in tables],
-        )
-
-    def _changed_layer(self, table: str, column: str) -> None:
-        boxes = [
-            land.bounds(shape_wkb(row[0]))
-            for row in self._connection.execute(f"SELECT {column} FROM {table}")
-        ]
-        if boxes:
-            west, south, east, north = zip(*boxes, strict=True)
-            self._connection.execute(
-                "UPDATE gpkg_contents SET min_x = ?, min_y = ?, max_x = ?, max_y = ? WHERE table_name = ?",
-                (min(west), min(south), max(east), max(north), table),
-            )
-        self._changed(table)
-
-
-def _conflict(entry: Application, known: Application) -> Problem:
-    ours, theirs = APPLICATIONS.row(entry), APPLICATIONS.row(known)
-    differing = ", ".join(
-        f"{name} {value!r} (stored: {theirs[name]!r})"
-        for name, value in ours.items()
-        if value != theirs[name]
-    )
-    return Problem(
-        f"entry {entry.entry_id}",
-        f"the record has this entry already and it says something else: {differing}",
-        "To correct it, add a new entry that replaces it.",
-    )
-
-
-def _no_plot(entry: Application) -> Problem:
-    return Problem(
-        f"entry {entry.entry_id}, plot_id",
-        f"there is no plot {entry.plot_id!r} on this property",
-        "Import the plot first, or check that the entry belongs to this property.",
-    )
-
-
-def _nothing_to_correct(entry: Application) -> Problem:
-    return Problem(
-        f"entry {entry.entry_id}, replaces",
-        f"there is no entry {entry.replaces!r} to correct",
-        "Bring in the entry it corrects first, or together with it.",
-    )

@@ -178,6 +178,22 @@ def _material(row: dict[str, str]) -> KnownMaterial:
     )
 
 
+def load_checklist() -> Mapping[str, str]:
+    """Read the list of what a plan and its records hold, as far as it is free text.
+
+    Returns
+    -------
+    mapping of number to title
+        In the order of the list.
+
+    Examples
+    --------
+    >>> load_checklist()["1.3"]
+    'county and watershed'
+    """
+    return {row["number"]: row["title"] for row in _rows("plan_checklist.csv")}
+
+
 def load_mixing() -> MixTable:
     """Read which materials may share a hopper, by whom it is said.
 

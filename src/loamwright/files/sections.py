@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -84,24 +84,6 @@ class Section(Fields):
         if self.value(name) is None:
             self.problem(name, "it is missing", f"Add {name} = a number")
         return self.number(name) or 0.0
-
-    def numbers(self, name: str, count: int) -> tuple[float, ...]:
-        """Read a list of so many numbers."""
-        value = self.value(name)
-        if value is None:
-            return ()
-        items: Sequence[object] = value if isinstance(value, list) else ()
-        parts = Fields(
-            self.place(name),
-            {f"item {place}": item for place, item in enumerate(items, 1)},
-            self.problems,
-            typed=True,
-        )
-        figures = [parts.number(f"item {place}") for place in range(1, len(items) + 1)]
-        if len(items) != count:
-            self.problem(name, f"{shown(value)} is not a list of {count} numbers", "Write [a, b]")
-        found = tuple(figure for figure in figures if figure is not None)
-        return found if len(found) == count else ()
 
     def texts(self, name: str) -> tuple[str, ...]:
         """Read a list of texts."""

@@ -15,6 +15,7 @@ from typing import TypeVar
 from loamwright.errors import InputError, Problem
 from loamwright.files.fields import Fields
 from loamwright.files.jsontext import read_json
+from loamwright.files.kinds import CURRENCY, MONTH_DAY, Kind, read_value
 from loamwright.files.reference import load_sampling_guides
 from loamwright.files.work_rules import work_rules
 from loamwright.supplies import DOSE_LIMITS
@@ -59,6 +60,7 @@ def info_in(path: Path, content: object) -> PropertyInfo:
         season=season or 0,
         about=top.text("about"),
         units=top.choice("units", SYSTEMS) or "us",
+        currency=_kept_as(top, "currency", CURRENCY) or "USD",
         settings=_settings(top.inner("settings")),
     )
     top.finish()
@@ -70,6 +72,17 @@ def info_in(path: Path, content: object) -> PropertyInfo:
 def looks_like(content: object) -> bool:
     """Tell whether the JSON of a file holds a property's name and season."""
     return isinstance(content, dict) and {"name", "season"} <= content.keys()
+
+
+def _kept_as(keys: Fields, name: str, kind: Kind) -> str:
+    """Read a text that is one kind of value and kept as text; empty when it is not stated."""
+    text = keys.text(name)
+    try:
+        return str(read_value(kind, text)) if text else ""
+    except ValueError as error:
+        what, _, fix = str(error).partition("; ")
+        keys.problem(name, what, f"{fix[:1].upper()}{fix[1:]}.")
+        return ""
 
 
 def _or(value: T | None, default: T) -> T:
@@ -106,7 +119,13 @@ def _settings(keys: Fields) -> Settings:
         per_ha = per_acre * Decimal(HA_M2) / Decimal(ACRE_M2)
     per_ton = keys.money("hauling_cost_per_ton")
     most = keys.count("max_products_per_plot", "products")
+    no_n = keys.number("legume_share_no_n_pct", "percent")
     settings = Settings(
+        keeper=keys.text("keeper"),
+        season_start=_kept_as(keys, "season_start", MONTH_DAY) or default.season_start,
+        legume_share_no_n_pct=_or(no_n, default.legume_share_no_n_pct),
+        topup_share=_or(keys.number("topup_share", "fraction"), default.topup_share),
+        topup_cost=_or(keys.money("topup_cost"), default.topup_cost),
         guideline=keys.text("guideline") or default.guideline,
         lime_guideline=keys.text("lime_guideline") or default.lime_guideline,
         lime_region=keys.text("lime_region") or default.lime_region,
@@ -139,6 +158,10 @@ def _spreader(keys: Fields) -> Spreader:
         swath_m=keys.quantity("swath", "swath"),
         speed_m_s=keys.quantity("speed", "speed"),
         field_efficiency=keys.number("field_efficiency", "share of time"),
+        heavy=keys.yes_no("heavy") or False,
+        fill_minutes=keys.number("fill_minutes", "minutes"),
+        cost_per_stop=keys.money("cost_per_stop"),
+        cost_per_hour=keys.money("cost_per_hour"),
     )
     keys.finish()
     return spreader

@@ -122,7 +122,7 @@ _APPLICATION_TEXTS = (
 )
 _APPLICATION_FIELDS = (
     *("entry_id", "plot_id", "product", "done", "applied_on", "timing", "amount", "mass_kg"),
-    *("area", "area_acres", "area_m2", "cost", *_APPLICATION_TEXTS),
+    *("area", "area_acres", "area_m2", "cost", "part", "withdrawn", *_APPLICATION_TEXTS),
 )
 
 
@@ -440,7 +440,9 @@ def _application(row: Fields, plot_ids: Collection[str]) -> Application | None:
     if row.bad or day is None or done is None or mass_kg is None:
         return None
     texts = {name: row.text(name) for name in _APPLICATION_TEXTS}
+    part = row.text("part")
     content = (plot_id, product, done, day, timing or "", mass_kg, area_m2, cost, *texts.values())
+    content = (*content, part) if part else content  # ids of tables from before parts stay
     made_id = f"table-{hashlib.sha256(repr(content).encode()).hexdigest()[:16]}"
     return Application(
         entry_id=row.text("entry_id") or made_id,
@@ -452,6 +454,8 @@ def _application(row: Fields, plot_ids: Collection[str]) -> Application | None:
         timing=timing,
         area_m2=area_m2,
         cost=cost,
+        part=part,
+        withdrawn=row.yes_no("withdrawn") or False,
         **texts,
     )
 

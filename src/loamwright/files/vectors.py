@@ -1,4 +1,4 @@
-"""Map files in and out: GeoJSON, KML, KMZ, GPX, Shapefile, GeoPackage, FlatGeobuf, GeoParquet.
+"""Map files in and out: GeoJSON, KML, KMZ, GPX, Shapefile, GeoPackage, FlatGeobuf.
 
 This file answers "which shapes and which words are in this file, in longitude and latitude?" and
 writes them back. It does not know what a plot or a keep-out is (`plots` does) and does not
@@ -15,11 +15,9 @@ import json
 import tempfile
 import warnings
 import zipfile
-from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
-from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -27,8 +25,8 @@ import numpy as np
 import shapely
 
 from loamwright.errors import InputError, Level, Problem
-from loamwright.files.jsontext import read_json
-from loamwright.land import check_coordinates, geometry_type, placed_for_sure, shapes_from_geojson
+from loamwright.files.jsontext import read_json, without_collecting
+from loamwright.land import Shape, check_coordinates, geometry_type, placed_for_sure, shapes_from_geojson
 
 _GEOGRAPHIC = "EPSG:4326"
 #: Fields the KML reader adds by itself.
@@ -47,15 +45,15 @@ class Feature:
         File, feature number and name, for messages.
     properties
         What the file says of it, as text; blank fields are left out.
-    wkb
-        Its shape, longitude-latitude on WGS84, heights dropped, not yet checked as a plot.
+    shape
+        Longitude-latitude on WGS84, heights dropped, not yet checked as a plot.
     is_track
         True for a line: walked with GPS when it stands for a plot.
     """
 
     where: str
     properties: Mapping[str, str]
-    wkb: bytes
+    shape: Shape
     is_track: bool
 
 
@@ -80,9 +78,9 @@ class ShapeFile:
 
 @dataclass(slots=True)
 class Found:
-    """What a reader hands back: (place, properties, wkb or None or problem) and remarks."""
+    """What a reader hands back: (place, properties, shape or None or problem) and remarks."""
 
-    rows: list[tuple[str, dict[str, str], bytes | Problem | None]] = field(default_factory=list)
+    rows: list[tuple[str, dict[str, str], Shape | Problem | None]] = field(default_factory=list)
     remarks: list[Problem] = field(default_factory=list)
 
 
@@ -113,15 +111,18 @@ class Part:
         Place of the first in the file, from 0.
     columns
         What the file says of them, by column.
-    wkbs
-        Their shapes, longitude-latitude on WGS84; None where there is none.
+    shapes
+        Longitude-latitude on WGS84; None where there is none or it cannot be read.
+    faults
+        Row → what is wrong with its shape: a note where it could be mended, else an error.
     remarks
         What was found while reading.
     """
 
     start: int
     columns: Mapping[str, np.ndarray]
-    wkbs: np.ndarray
+    shapes: np.ndarray
+    faults: Mapping[int, Problem]
     remarks: tuple[Problem, ...]
 
 
@@ -152,16 +153,21 @@ def read_parts(path: Path, layer: str | None, wanted: Callable[[str], bool]) -> 
     which = {"columns": [name for name in names if wanted(name)], "max_features": _PART}
     for start in range(0, count, _PART):
         meta, wkbs, columns, remarks = _raw(source, layer, path.name, path, skip_features=start, **which)
-        wkbs, moved = _moved(wkbs, meta["crs"], path)
-        yield Part(start, columns, wkbs, (*remarks, *moved))
+        shapes, faults = _shapes_in(wkbs)
+        shapes, moved = _moved(shapes, meta["crs"], path)
+        yield Part(start, columns, shapes, faults, (*remarks, *moved))
+
+
+#: Arrays of very many shapes into the little room of well-known binary, and back.
+packed, unpacked = shapely.to_wkb, shapely.from_wkb
 
 
 def judged(found: Found) -> tuple[list[Feature | None], tuple[Problem, ...]]:
     """Return each row a reader hands back as a feature, or None where it cannot be used; and the faults."""
-    stated = [shape if isinstance(shape, bytes) else None for _, _, shape in found.rows]
-    shapes = shapely.from_wkb(np.array(stated, dtype=object), on_invalid="ignore")
+    shapes = _stated(found)
     sure = placed_for_sure(shapes)
-    flat = shapely.to_wkb(shapely.force_2d(shapes))
+    tall = shapely.has_z(shapes) | shapely.has_m(shapes)
+    shapes[tall] = shapely.force_2d(shapes[tall])
     is_line = np.isin(shapely.get_type_id(shapes), _LINES)
     features: list[Feature | None] = [None] * len(found.rows)
     problems = list(found.remarks)
@@ -178,12 +184,16 @@ def judged(found: Found) -> tuple[list[Feature | None], tuple[Problem, ...]]:
             for doubt in doubts:
                 misplaced.setdefault(doubt.fix, []).append(doubt)
             if not any(doubt.level is Level.ERROR for doubt in doubts):
-                wkb = flat[index] or shape
-                features[index] = Feature(where, properties, wkb, bool(is_line[index]))
+                features[index] = Feature(where, properties, shapes[index], bool(is_line[index]))
     for same in misplaced.values():
         others = f" (and so for {len(same) - 1} more)" if len(same) > 1 else ""
         problems.append(Problem(same[0].where, same[0].what + others, same[0].fix, same[0].level))
     return features, tuple(problems)
+
+
+def _stated(found: Found) -> np.ndarray:
+    """Return the shapes of a reader's rows; None where there is none."""
+    return np.array([s if isinstance(s, Shape) else None for _, _, s in found.rows], dtype=object)
 
 
 _LINES = (shapely.GeometryType.LINESTRING, shapely.GeometryType.MULTILINESTRING)
@@ -229,7 +239,8 @@ def naming(names: Iterable[str]) -> list[str]:
 
 
 def _read_geojson(path: Path, _layer: str | None) -> Found:
-    return _from_geojson(path, read_json(path))
+    with without_collecting():
+        return _from_geojson(path, read_json(path))
 
 
 def _from_geojson(path: Path, document: Any) -> Found:
@@ -257,11 +268,14 @@ def _from_geojson(path: Path, document: Any) -> Found:
         if "id" in item and not any(key.lower() == "id" for key in words):
             words = {**words, "id": item["id"]}
         if _is_open(geometry):
-            fix = "The ring was closed with a straight line."
-            what = "the boundary's last point is not its first"
-            found.remarks.append(Problem(where, what, fix, Level.NOTE))
+            found.remarks.append(replace(_CLOSED, where=where))
         found.rows.append((where, _words(words), shape))
     return _in_degrees(found, _stated_crs(document, path), path)
+
+
+_CLOSED = Problem(
+    "", "the boundary's last point is not its first", "The ring was closed with a straight line.", Level.NOTE
+)
 
 
 def _is_open(geometry: Any) -> bool:
@@ -386,14 +400,32 @@ def _the_layer(source: str, layer: str | None, path: Path) -> str:
 
 
 def _read_layer(source: str, layer: str | None, label: str, path: Path) -> Found:
-    meta, shapes, columns, remarks = _raw(source, layer, label, path)
+    meta, wkbs, columns, remarks = _raw(source, layer, label, path)
     found = Found(remarks=remarks)
-    names = list(columns)
-    for index in range(0 if shapes is None else len(shapes)):
-        words = {name: columns[name][index] for name in names}
-        shape = None if shapes[index] is None else bytes(shapes[index])
-        found.rows.append((f"{label}, feature {index + 1}", _words(words), shape))
+    if wkbs is None:
+        return found
+    shapes, faults = _shapes_in(wkbs)
+    for index, shape in enumerate(shapes):
+        place = f"{label}, feature {index + 1}"
+        words = _words({name: column[index] for name, column in columns.items()})
+        found.rows.append((place, words, faults.get(index) if shape is None else shape))
+        if index in faults and shape is not None:
+            found.remarks.append(replace(faults[index], where=named(place, words)))
     return _in_degrees(found, meta["crs"], path) if found.rows else found
+
+
+def _shapes_in(wkbs: np.ndarray) -> tuple[np.ndarray, dict[int, Problem]]:
+    """Return the shapes in well-known binary, and by row a ring that was closed or what cannot be read."""
+    with np.errstate(invalid="ignore"):  # a number that is not one is reported when the shape is judged
+        shapes = shapely.from_wkb(wkbs, on_invalid="ignore")
+        amiss = [n for n in np.flatnonzero(shapely.is_missing(shapes)).tolist() if wkbs[n] is not None]
+        shapes[amiss] = shapely.from_wkb(wkbs[amiss], on_invalid="fix")
+    faults = {}
+    for row in amiss:
+        what = f"the shape cannot be read ({len(wkbs[row])} bytes)"
+        unread = Problem("", what, "Export it again from the program it came from.")
+        faults[row] = unread if shapes[row] is None else _CLOSED
+    return shapes, faults
 
 
 def _is_about_the_file(warning: warnings.WarningMessage) -> bool:
@@ -431,27 +463,6 @@ def _unreadable(path: Path, error: Exception) -> Problem:
     return Problem(path.name, what, "Save it again from the program it came from.")
 
 
-def _read_parquet(path: Path, _layer: str | None) -> Found:
-    if find_spec("pyarrow") is None:
-        what = "reading GeoParquet needs the package pyarrow, which is not installed"
-        fix = "Run: pip install pyarrow, or save the layer as GeoPackage or GeoJSON."
-        raise InputError([Problem(path.name, what, fix)])
-    import geopandas
-
-    try:
-        frame = geopandas.read_parquet(path)
-    except (ValueError, OSError, TypeError) as error:
-        raise InputError([_unreadable(path, error)]) from error
-    columns = [name for name in frame.columns if name != frame.geometry.name]
-    found = Found()
-    for number, (shape, words) in enumerate(
-        zip(frame.geometry, frame[columns].to_dict("records"), strict=True), start=1
-    ):
-        wkb = None if shape is None else shapely.to_wkb(shape)
-        found.rows.append((f"{path.name}, feature {number}", _words(words), wkb))
-    return _in_degrees(found, None if frame.crs is None else frame.crs.to_wkt(), path)
-
-
 _READERS: dict[str, Callable[[Path, str | None], Found]] = {
     ".geojson": _read_geojson,
     ".json": _read_geojson,
@@ -462,8 +473,6 @@ _READERS: dict[str, Callable[[Path, str | None], Found]] = {
     ".zip": _read_zip,
     ".gpkg": _read_gdal,
     ".fgb": _read_gdal,
-    ".parquet": _read_parquet,
-    ".geoparquet": _read_parquet,
 }
 
 
@@ -492,9 +501,8 @@ def text_of(value: Any) -> str:
 
 def _in_degrees(found: Found, crs: str | None, path: Path) -> Found:
     """Turn shapes into longitude, latitude on WGS84, or refuse a file that does not say what it is in."""
-    stated = [shape if isinstance(shape, bytes) else None for _, _, shape in found.rows]
     try:
-        shapes, remarks = _moved(np.array(stated, dtype=object), crs, path)
+        shapes, remarks = _moved(_stated(found), crs, path)
     except InputError as refusal:
         raise InputError([*found.remarks, *refusal.problems]) from refusal
     rows = [
@@ -504,7 +512,7 @@ def _in_degrees(found: Found, crs: str | None, path: Path) -> Found:
     return Found(rows, [*found.remarks, *remarks])
 
 
-def _moved(wkbs: np.ndarray, crs: str | None, path: Path) -> tuple[np.ndarray, list[Problem]]:
+def _moved(shapes: np.ndarray, crs: str | None, path: Path) -> tuple[np.ndarray, list[Problem]]:
     """Return shapes in longitude, latitude on WGS84, and what is to be said of it."""
     from pyproj import CRS, Transformer
     from pyproj.exceptions import ProjError
@@ -517,13 +525,13 @@ def _moved(wkbs: np.ndarray, crs: str | None, path: Path) -> tuple[np.ndarray, l
     try:
         system = CRS.from_user_input(crs)
         if system.equals(CRS.from_user_input(_GEOGRAPHIC), ignore_axis_order=True):
-            return wkbs, []
+            return shapes, []
         transformer = Transformer.from_crs(system, _GEOGRAPHIC, always_xy=True)
 
         def moved(xy: np.ndarray) -> np.ndarray:
             return np.column_stack(transformer.transform(xy[:, 0], xy[:, 1]))
 
-        shapes = shapely.to_wkb(shapely.transform(shapely.from_wkb(wkbs), moved))
+        shapes = shapely.transform(shapes, moved)
     except ProjError as error:
         what = f"its coordinate system {_short(crs)} cannot be turned into longitude, latitude"
         fix = "Export it again as WGS84 (EPSG:4326)."
@@ -582,13 +590,13 @@ class LayerFeature:
 
     Parameters
     ----------
-    wkb
+    shape
         Any geometry, longitude-latitude on WGS84.
     properties
         Field name → value; None = blank. True and False are written as yes and no.
     """
 
-    wkb: bytes
+    shape: Shape
     properties: Mapping[str, Value] = field(default_factory=dict)
 
 
@@ -630,7 +638,7 @@ def write_layer(
     if kind is LayerKind.SHAPEFILE:
         groups = _by_dimension(features, path, problems)
     elif kind is LayerKind.GPX:
-        layer = "waypoints" if geometry_type(features[0].wkb).endswith("Point") else "tracks"
+        layer = "waypoints" if geometry_type(features[0].shape).endswith("Point") else "tracks"
     for ending, group in groups.items():
         target = path.with_name(f"{path.stem}{ending}{path.suffix}")
         columns = _columns(group, kind, target, problems)
@@ -649,7 +657,7 @@ def _by_dimension(
     """Part points, lines and areas, which a Shapefile cannot hold together."""
     groups: dict[str, list[LayerFeature]] = {}
     for feature in features:
-        dimension = int(shapely.get_dimensions(shapely.from_wkb(feature.wkb)))
+        dimension = int(shapely.get_dimensions(feature.shape))
         groups.setdefault(("_points", "_lines", "_areas")[dimension], []).append(feature)
     if len(groups) == 1:
         return {"": next(iter(groups.values()))}
@@ -724,9 +732,9 @@ def _write_whole(
     """Write beside the target and move into place, so that no half file is ever left."""
     import pyogrio.raw
 
-    shapes = np.array([feature.wkb for feature in features], dtype=object)
-    kinds = Counter(geometry_type(feature.wkb).removeprefix("Multi") for feature in features)
-    several = any(geometry_type(feature.wkb).startswith("Multi") for feature in features)
+    stated = [geometry_type(feature.shape) for feature in features]
+    kinds = {kind.removeprefix("Multi") for kind in stated}
+    several = any(kind.startswith("Multi") for kind in stated)
     only = next(iter(kinds)) if len(kinds) == 1 else None
     if kind is LayerKind.GPX and only == "LineString":
         several = True
@@ -738,7 +746,7 @@ def _write_whole(
             draft.write_bytes(path.read_bytes())
         pyogrio.raw.write(
             str(draft),
-            shapes,
+            packed(np.array([feature.shape for feature in features], dtype=object)),
             [data for data, _ in values],
             list(columns),
             field_mask=[mask for _, mask in values],

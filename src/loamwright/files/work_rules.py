@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Mapping
 from decimal import Decimal
 
@@ -94,20 +95,14 @@ def _handling(keys: Fields) -> Mapping[str, Decimal]:
 def _bands(keys: Fields) -> Mapping[str, tuple[float, float]]:
     found = {}
     for supply in keys.matching(".*"):
-        ends = keys.value(supply)
         if supply not in _SUPPLIES:
             keys.problem(supply, f"{supply!r} is no supply", f"Use one of: {', '.join(_SUPPLIES)}.")
-        elif ends is not None:
-            numbers = (
-                [float(end) for end in ends if isinstance(end, int | float | Decimal)]
-                if (isinstance(ends, list))
-                else []
-            )
-            if len(numbers) == 2 and 0 < numbers[0] <= 1 <= numbers[1]:
-                found[supply] = (numbers[0], numbers[1])
+        elif ends := keys.numbers(supply, 2, "fraction"):
+            if 0 < ends[0] <= 1 <= ends[1]:
+                found[supply] = (ends[0], ends[1])
             else:
                 fix = "Write the lowest and highest share of a need that is met: [0.95, 1.1]."
-                keys.problem(supply, f"{ends!r} is no band", fix)
+                keys.problem(supply, f"{list(ends)} is no band", fix)
     return found
 
 
@@ -138,9 +133,11 @@ _WINDOW = {"timing": "before planting", "from": "04-15", "to": "05-20"}
 
 
 def _month_day(text: str) -> tuple[int, int]:
-    month, _, day = text.partition("-")
+    match = re.fullmatch(r"([0-9]{1,2})-([0-9]{1,2})", text)
     try:
-        date = dt.date(2000, int(month), int(day))
-    except ValueError as error:
-        raise UnitError(f"{text!r} is no day of a year", "write month and day, for example 04-15") from error
+        date = dt.date(2000, int(match[1]), int(match[2])) if match else None
+    except ValueError:
+        date = None
+    if date is None:
+        raise UnitError(f"{text!r} is no day of a year", "write month and day, for example 04-15")
     return date.month, date.day

@@ -16,7 +16,17 @@ from pathlib import Path
 
 from loamwright.errors import Level, Problem
 from loamwright.handoff.paper import PaperMade
-from loamwright.handoff.workbook import Column, Section, Sheet, write_workbook
+from loamwright.handoff.workbook import (
+    Cell,
+    Column,
+    Kept,
+    Section,
+    Sheet,
+    cells_of,
+    columns_of,
+    texts_of,
+    write_workbook,
+)
 from loamwright.planning import Plan, Purchase
 from loamwright.supplies import Offer
 from loamwright.units import LB_KG, format_money
@@ -214,20 +224,59 @@ def _count(value: float) -> str:
     return f"{value:,.0f}" if math.isclose(value, round(value), abs_tol=1e-9) else f"{value:,.3f}"
 
 
-def _buying_row(line: BuyingLine, system: str) -> BuyingRow:
+def _notes(line: BuyingLine) -> str:
     notes = [f"for {line.timing.value}"] if line.timing else []
-    notes += [f"price of {line.priced_on.isoformat()}"] if line.priced_on else ["price not dated"]
-    return BuyingRow(
-        line.product,
-        ", ".join(notes),
-        line.package,
-        _count(line.count),
-        "" if line.package_kg is None else mass_words(line.count * line.package_kg, system),
-        _count(line.from_stock),
-        format_money(line.unit_price),
-        format_money(line.cost),
-        mass_words(line.left_over_kg, system),
+    return ", ".join(
+        [*notes, f"price of {line.priced_on.isoformat()}" if line.priced_on else "price not dated"]
     )
+
+
+def _money(amount: Decimal | None) -> str:
+    return "" if amount is None else format_money(amount)
+
+
+#: The list: every column once, for the workbook and for the page.
+_LINES: tuple[Kept[BuyingLine], ...] = (
+    Kept(Column("product", 32), lambda b: b.product, "product"),
+    Kept(Column("package", 18), lambda b: b.package, "package"),
+    Kept(
+        Column("for", 14),
+        lambda b: b.timing.value if b.timing else "any time",
+        "note",
+        lambda b, _system: _notes(b),
+    ),
+    Kept(Column("packages to buy", 10), lambda b: b.count, "count", lambda b, _system: _count(b.count)),
+    Kept(
+        None,
+        lambda b: None if b.package_kg is None else b.count * b.package_kg / LB_KG,
+        "mass",
+        lambda b, s: "" if b.package_kg is None else mass_words(b.count * b.package_kg, s),
+    ),
+    Kept(
+        Column("from stock", 10),
+        lambda b: b.from_stock,
+        "from_stock",
+        lambda b, _system: _count(b.from_stock),
+    ),
+    Kept(
+        Column("unit price $", 11, money=True),
+        lambda b: b.unit_price,
+        "unit_price",
+        lambda b, _system: _money(b.unit_price),
+    ),
+    Kept(Column("cost $", 12, money=True), lambda b: b.cost, "cost", lambda b, _system: _money(b.cost)),
+    Kept(
+        Column("left over lb", 11, 1),
+        lambda b: b.left_over_kg / LB_KG,
+        "left_over",
+        lambda b, s: mass_words(b.left_over_kg, s),
+    ),
+    Kept(Column("price of", 12), lambda b: b.priced_on),
+)
+
+
+def _buying_row(line: BuyingLine, system: str) -> BuyingRow:
+    return BuyingRow(**texts_of(_LINES, line, system))
 
 
 def buying_page(view: SeasonView) -> BuyingPage | None:
@@ -238,7 +287,7 @@ def buying_page(view: SeasonView) -> BuyingPage | None:
     system = view.record.info.units
     return BuyingPage(
         f"Buying list {view.record.info.season}",
-        f"{view.record.info.name}, made {view.made_on.isoformat()}",
+        f"{view.record.info.name}, made {view.stamp}",
         tuple(
             BuyingOrder(
                 order.seller or "Seller not stated",
@@ -261,55 +310,34 @@ def buying_page(view: SeasonView) -> BuyingPage | None:
 # As a spreadsheet
 
 
-def _row(line: BuyingLine) -> tuple[str | float | Decimal | dt.date | None, ...]:
-    return (
-        line.product,
-        line.package,
-        line.timing.value if line.timing else "any time",
-        line.count,
-        line.from_stock,
-        line.unit_price,
-        line.cost,
-        line.left_over_kg / LB_KG,
-        line.priced_on,
-    )
-
-
 def buying_sheet(view: SeasonView) -> Sheet | None:
     """Lay the buying list out as a sheet, a section per seller."""
     if view.plan is None:
         return None
     listed = buying_list(view.plan, {offer.offer_id: offer for offer in view.record.offers})
-    columns = (
-        Column("product", 32),
-        Column("package", 18),
-        Column("for", 14),
-        Column("packages to buy", 10),
-        Column("from stock", 10),
-        Column("unit price $", 11, money=True),
-        Column("cost $", 12, money=True),
-        Column("left over lb", 11, 1),
-        Column("price of", 12),
-    )
-    blank = (None,) * 2
 
-    def total(words: str, amount: Decimal) -> tuple[str | Decimal | None, ...]:
-        return (words, None, None, None, None, None, amount, *blank)
+    def total(words: str, amount: Decimal) -> tuple[Cell, ...]:
+        cells: dict[str, Cell] = {"product": words, "cost $": amount}
+        return tuple(cells.get(column.name) for column in columns_of(_LINES))
 
     sections = []
     for order in listed.orders:
         name = order.seller or "seller not stated"
-        goods = Section(name, tuple(_row(line) for line in order.lines), total("goods", order.goods))
+        goods = Section(
+            name, tuple(cells_of(_LINES, line) for line in order.lines), total("goods", order.goods)
+        )
         fee = Section("", (total("delivery", order.delivery),), total(f"total for {name}", order.total))
         sections += [goods, fee]
     if listed.stock_only:
-        sections.append(Section("Enough in stock", tuple(_row(line) for line in listed.stock_only)))
+        sections.append(
+            Section("Enough in stock", tuple(cells_of(_LINES, line) for line in listed.stock_only))
+        )
     sections.append(Section("", (), total("total to pay", listed.total)))
     title = (
         f"Buying list {view.plan.season or view.record.info.season}, {view.record.info.name}",
-        f"made {view.made_on.isoformat()}, plan {view.plan.plan_id}: {view.plan.outcome.value}",
+        f"made {view.stamp}, plan {view.plan.plan_id}: {view.plan.outcome.value}",
     )
-    return Sheet("Buying list", title, columns, tuple(sections))
+    return Sheet("Buying list", title, columns_of(_LINES), tuple(sections))
 
 
 def write_buying_list(view: SeasonView, path: Path) -> PaperMade:

@@ -19,7 +19,7 @@ from loamwright.handoff.buying_list import buying_sheet
 from loamwright.handoff.season_record import record_sheets
 from loamwright.handoff.taskfile import write_task_file, xml_text
 from loamwright.handoff.workbook import Cell, Column, Section, Sheet, write_csv, write_workbook
-from loamwright.land import label_point, point_wkb, setback_wkb
+from loamwright.land import label_point, point_shape, setback
 from loamwright.needs import LimeNeed, Need
 from loamwright.planning import PlanLine
 from loamwright.units import ACRE_M2, LB_ACRE_KG_HA, LB_KG
@@ -168,7 +168,7 @@ def _plot_features(view: SeasonView) -> list[LayerFeature]:
         words["plan"] = "; ".join(by_plot.get(plot.plot_id, ())) or None
         cost = view.plan.plot_costs.get(plot.plot_id) if view.plan else None
         words["cost_dollars"] = None if cost is None else float(cost)
-        features.append(LayerFeature(plot.boundary_wkb, words))
+        features.append(LayerFeature(plot.boundary, words))
     return features
 
 
@@ -186,7 +186,7 @@ def _zone_features(view: SeasonView, columns: Sequence[RateColumn], short: bool)
     features = []
     for plot in view.record.plots:
         area, cropping = view.areas[plot.plot_id], view.croppings.get(plot.plot_id)
-        if not area.spread_wkb:
+        if area.spread is None:
             continue
         words: dict[str, Value] = {
             "plot_id": plot.plot_id,
@@ -198,7 +198,7 @@ def _zone_features(view: SeasonView, columns: Sequence[RateColumn], short: bool)
             rate = rates.get((plot.plot_id, column.product, column.timing), 0.0)
             words[column.short if short else column.name] = rate / LB_ACRE_KG_HA
         words["begun"] = "; ".join(done.get(plot.plot_id, ())) or None
-        features.append(LayerFeature(area.spread_wkb, words))
+        features.append(LayerFeature(area.spread, words))
     return features
 
 
@@ -219,7 +219,7 @@ def _begun_note(view: SeasonView) -> tuple[Problem, ...]:
 def _keepout_features(view: SeasonView) -> list[LayerFeature]:
     return [
         LayerFeature(
-            keepout.shape_wkb,
+            keepout.shape,
             {
                 "keepout_id": keepout.keepout_id,
                 "name": keepout.name or None,
@@ -234,21 +234,21 @@ def _keepout_features(view: SeasonView) -> list[LayerFeature]:
 
 def _setback_features(view: SeasonView) -> list[LayerFeature]:
     """The ground kept clear, setback included, of each keep-out whose setback is stated."""
-    grounds = [(keepout, setback_wkb(keepout)) for keepout in view.record.keepouts]
+    grounds = [(keepout, setback(keepout)) for keepout in view.record.keepouts]
     return [
         LayerFeature(
             ground,
             {"keepout_id": keepout.keepout_id, "name": keepout.name or None, "setback": keepout.setback_text},
         )
         for keepout, ground in grounds
-        if ground
+        if ground is not None
     ]
 
 
 def _core_features(view: SeasonView) -> list[LayerFeature]:
     return [
         LayerFeature(
-            point_wkb(point), {"plot_id": plot_id, "core": number, "name": f"{plot_id} core {number}"}
+            point_shape(point), {"plot_id": plot_id, "core": number, "name": f"{plot_id} core {number}"}
         )
         for plot_id, sampling in view.sampling.items()
         if sampling.due
@@ -261,17 +261,17 @@ def _waypoints(view: SeasonView) -> list[LayerFeature]:
     for plot in view.record.plots:
         title = f"{plot.plot_id} {plot.name}".strip()
         points.append(
-            LayerFeature(point_wkb(label_point(plot.boundary_wkb)), {"name": plot.plot_id, "desc": title})
+            LayerFeature(point_shape(label_point(plot.boundary)), {"name": plot.plot_id, "desc": title})
         )
         if plot.entrance is not None:
             points.append(
                 LayerFeature(
-                    point_wkb(plot.entrance),
+                    point_shape(plot.entrance),
                     {"name": f"{plot.plot_id} way in", "desc": plot.access or title},
                 )
             )
     for core in _core_features(view):
-        points.append(LayerFeature(core.wkb, {"name": core.properties["name"], "desc": "soil core"}))
+        points.append(LayerFeature(core.shape, {"name": core.properties["name"], "desc": "soil core"}))
     return points
 
 
@@ -403,7 +403,7 @@ def _as_xml(feature: LayerFeature) -> LayerFeature:
         name: xml_text(value) if isinstance(value, str) else value
         for name, value in feature.properties.items()
     }
-    return LayerFeature(feature.wkb, words)
+    return LayerFeature(feature.shape, words)
 
 
 def _written(path: Path, kind: LayerKind, features: list[LayerFeature], layer: str) -> ExportMade:
@@ -459,7 +459,7 @@ def _described(feature: LayerFeature) -> LayerFeature:
     words = dict(feature.properties)
     acres = f"{words['spread_acres']:.2f} acres to spread"
     parts = [acres, *(str(words.pop(key)) for key in ("plan", "access", "notes") if words[key])]
-    return LayerFeature(feature.wkb, {**words, "description": "; ".join(parts)})
+    return LayerFeature(feature.shape, {**words, "description": "; ".join(parts)})
 
 
 def _kml(view: SeasonView, folder: Path) -> ExportMade:

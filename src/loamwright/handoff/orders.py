@@ -44,6 +44,8 @@ from loamwright.work import Caution, LineStatus, Round, SeasonView, load_words
 CHAINED = 3
 #: Titles longer than this stand once, in the appendix's list, and are given by number [characters].
 NUMBERED_FROM = 24
+#: Needs that a page tells the reason of instead of an amount.
+_OPEN = (NeedState.UNKNOWN, NeedState.TO_DECIDE)
 
 # ---------------------------------------------------------------------------------------------
 # What stands on the pages. Texts are ready to show; names are those in templates/orders.typ.
@@ -188,15 +190,15 @@ def _setbacks(plot: Plot, view: SeasonView, system: str) -> str:
 
 
 def _unknown(plot_id: str, view: SeasonView) -> tuple[str, ...]:
-    """What is not known of a plot's needs: each reason once, behind the supplies it holds for."""
+    """What is not known or not decided of a plot's needs: each reason once, behind its supplies."""
     needs = view.needs.get(plot_id)
     if needs is None:
         return ("needs have not been worked out",)
     by_reason: dict[str, list[str]] = {}
     for need in needs.needs:
-        if need.state is NeedState.UNKNOWN:
+        if need.state in _OPEN:
             by_reason.setdefault(need.reason, []).append(need.nutrient.value)
-    if needs.lime.state is NeedState.UNKNOWN:
+    if needs.lime.state in _OPEN:
         by_reason.setdefault(needs.lime.reason, []).append("lime")
     return tuple(f"{', '.join(supplies)}: {reason}" for reason, supplies in by_reason.items())
 
@@ -395,8 +397,8 @@ def orders_page(view: SeasonView, options: PaperOptions) -> OrdersPage:
         property=info.name,
         about=info.about,
         paper=check_paper(options.paper),
-        footer=f"{info.name}, work orders made {view.made_on.isoformat()}",
-        made_on=view.made_on.isoformat(),
+        footer=f"{info.name}, work orders made {view.stamp}",
+        made_on=view.stamp,
         plan_line=_plan_line(view),
         totals=tuple(totals),
         overview=overview_drawing(view.record.plots, view.record.keepouts, by_plot, system),

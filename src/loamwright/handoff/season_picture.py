@@ -381,7 +381,7 @@ def picture_page(view: SeasonView, paper: str) -> PicturePage:
         title=f"{info.name}, season {info.season}",
         about=info.about,
         paper=check_paper(paper),
-        footer=f"{info.name}, season picture made {view.made_on.isoformat()}",
+        footer=f"{info.name}, season picture made {view.stamp}",
         figures=_figures(view, counts),
         rows=tuple(row.label for row in rows),
         need_unit="lb/acre" if info.units == "us" else "kg/ha",

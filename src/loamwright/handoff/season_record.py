@@ -495,9 +495,9 @@ def record_sheets(view: SeasonView) -> tuple[Sheet, ...]:
     facts = _facts(view)
     standing = {e.entry_id for e in entries_that_count(view.record.applications)}
     counted = [f for f in facts if f.entry.entry_id in standing]
-    totals: list[Cell] = [None] * len(_ENTRIES)
+    totals: list[Cell] = [None] * len(columns_of(_ENTRIES))
     totals[0] = "sum of entries that count"
-    first = [kept.column.name for kept in _ENTRIES].index(f"{SHOWN[0].value} lb")
+    first = [column.name for column in columns_of(_ENTRIES)].index(f"{SHOWN[0].value} lb")
     for offset, nutrient in enumerate(SHOWN):
         totals[first + offset] = math.fsum(f.nutrients_kg.get(nutrient, 0.0) for f in counted) / LB_KG
     title = (f"Season record {info.season}, {info.name}", info.about, KEEP_FOR)

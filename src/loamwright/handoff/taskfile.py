@@ -27,7 +27,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from loamwright.errors import InputError, Level, Problem
-from loamwright.land import Plot, PlotArea, as_geojson
+from loamwright.land import Plot, PlotArea, Shape, as_geojson
 from loamwright.planning import PlanLine
 from loamwright.supplies import Form, Product
 from loamwright.units import HA_M2
@@ -115,10 +115,12 @@ def rate_value(rate_kg_ha: float, product: Product | None) -> tuple[str, int]:
     return DDI_MASS_PER_AREA, round(rate_kg_ha * 1e6 / HA_M2 / MASS_RESOLUTION)
 
 
-def _polygons(wkb: bytes) -> list[list[list[tuple[float, float]]]]:
+def _polygons(shape: Shape | None) -> list[list[list[tuple[float, float]]]]:
     """Rings of each part: the outer ring first, then holes, as (longitude, latitude)."""
-    shape = as_geojson(wkb)
-    parts = [shape["coordinates"]] if shape["type"] == "Polygon" else shape["coordinates"]
+    if shape is None:
+        return []
+    drawn = as_geojson(shape)
+    parts = [drawn["coordinates"]] if drawn["type"] == "Polygon" else drawn["coordinates"]
     return [[[(point[0], point[1]) for point in ring] for ring in part] for part in parts]
 
 
@@ -144,7 +146,7 @@ def _add_field(root: ET.Element, number: int, plot: Plot, area: PlotArea) -> Non
             "F": "FRM1",
         },
     )
-    for rings in _polygons(plot.boundary_wkb):
+    for rings in _polygons(plot.boundary):
         _add_polygon(field, "1", plot.plot_id, rings)
     if plot.entrance is not None:
         longitude, latitude = plot.entrance
@@ -154,7 +156,12 @@ def _add_field(root: ET.Element, number: int, plot: Plot, area: PlotArea) -> Non
 
 
 def _add_task(
-    root: ET.Element, number: int, line: PlanLine, field: str, product: tuple[str, Product | None], wkb: bytes
+    root: ET.Element,
+    number: int,
+    line: PlanLine,
+    field: str,
+    product: tuple[str, Product | None],
+    spread: Shape | None,
 ) -> None:
     product_id, label = product
     ddi, value = rate_value(line.rate_kg_ha, label)
@@ -175,7 +182,7 @@ def _add_task(
     )
     outside = ET.SubElement(task, "TZN", {"A": _OUTSIDE, "B": "nothing here"})
     ET.SubElement(outside, "PDV", {"A": ddi, "B": "0", "C": product_id})
-    for code, rings in enumerate(_polygons(wkb), 1):
+    for code, rings in enumerate(_polygons(spread), 1):
         zone = ET.SubElement(task, "TZN", {"A": str(code), "B": _designator(line.plot_id)})
         _add_polygon(zone, "2", line.plot_id, rings)
         ET.SubElement(zone, "PDV", {"A": ddi, "B": str(value), "C": product_id})
@@ -187,9 +194,9 @@ def _why_left_out(state: WorkState | None, area: PlotArea) -> str:
         return "the record says they are done"
     if state is WorkState.PART:
         return "they are partly done, and which part is not known: finish them by hand, or plan again"
-    if not area.spread_wkb:
+    if area.spread is None:
         return "no area is left to spread on: look at the keep-outs"
-    if len(_polygons(area.spread_wkb)) > MOST_ZONES:
+    if len(_polygons(area.spread)) > MOST_ZONES:
         return f"their areas have over {MOST_ZONES} parts, more than a task can number"
     return ""
 
@@ -268,7 +275,7 @@ def task_file(view: SeasonView) -> TaskFile:
             )
         tasks += 1
         product = (used[line.product], label)
-        _add_task(root, tasks, line, fields[line.plot_id], product, area.spread_wkb)
+        _add_task(root, tasks, line, fields[line.plot_id], product, area.spread)
     problems += _left_out(left_out)
     if not lines:
         problems.append(

@@ -60,7 +60,7 @@ class Kept(Generic[R]):
     Parameters
     ----------
     column
-        What the workbook's column is called and how it looks.
+        What the workbook's column is called and how it looks; None = it stands on the page only.
     cell
         What the workbook holds of a record.
     key
@@ -69,7 +69,7 @@ class Kept(Generic[R]):
         What the page says of a record, in a unit system; None = the cell as it is.
     """
 
-    column: Column
+    column: Column | None
     cell: Callable[[R], Cell]
     key: str = ""
     text: Callable[[R, str], str] | None = None
@@ -84,12 +84,12 @@ class Kept(Generic[R]):
 
 def columns_of(table: Sequence[Kept[R]]) -> tuple[Column, ...]:
     """The columns of a table, for a workbook."""
-    return tuple(kept.column for kept in table)
+    return tuple(kept.column for kept in table if kept.column is not None)
 
 
 def cells_of(table: Sequence[Kept[R]], record: R) -> tuple[Cell, ...]:
     """The cells of one record, for a workbook."""
-    return tuple(kept.cell(record) for kept in table)
+    return tuple(kept.cell(record) for kept in table if kept.column is not None)
 
 
 def texts_of(table: Sequence[Kept[R]], record: R, system: str) -> dict[str, str]:

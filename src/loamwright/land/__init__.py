@@ -6,7 +6,7 @@ boundary less keep-outs and setbacks), `boundaries` (is it drawn well?), `walks`
 receiver), `cores` (where to take soil cores), `sketch` (the outline that fits on paper).
 """
 
-from loamwright.land.acreage import NEAR_M, areas, places_m, setback_wkb, whole_area, within_reach
+from loamwright.land.acreage import NEAR_M, areas, places_m, setback, whole_area, within_reach
 from loamwright.land.boundaries import (
     DUPLICATE_SHARE,
     Batch,
@@ -27,17 +27,19 @@ from loamwright.land.cores import sampling_points, usable_edge_m
 from loamwright.land.geometry import (
     BoundaryMeasure,
     as_geojson,
+    as_wkb,
     bounds,
     distance_m,
     distances_m,
+    from_wkb,
     geometry_type,
     label_point,
     measure_boundary,
-    point_wkb,
+    point_shape,
     shapes_from_geojson,
     simplify_for_map,
 )
-from loamwright.land.records import Cropping, KeepOut, Plot, PlotArea
+from loamwright.land.records import Cropping, KeepOut, Plot, PlotArea, PlotPart, Shape, Way
 from loamwright.land.sizes import areas_m2
 from loamwright.land.sketch import Sketch, SketchKeepOut, outline, overview
 from loamwright.land.walks import walk_to_boundary
@@ -51,11 +53,15 @@ __all__ = [
     "KeepOut",
     "Plot",
     "PlotArea",
+    "PlotPart",
+    "Shape",
     "Sketch",
     "SketchKeepOut",
+    "Way",
     "areas",
     "areas_m2",
     "as_geojson",
+    "as_wkb",
     "bounds",
     "check_boundaries",
     "check_coordinates",
@@ -63,6 +69,7 @@ __all__ = [
     "distances_m",
     "find_overlaps",
     "find_slivers",
+    "from_wkb",
     "geometry_type",
     "label_point",
     "measure_batch",
@@ -75,9 +82,9 @@ __all__ = [
     "overview",
     "placed_for_sure",
     "places_m",
-    "point_wkb",
+    "point_shape",
     "sampling_points",
-    "setback_wkb",
+    "setback",
     "shapes_from_geojson",
     "shared_among",
     "simplify_for_map",

@@ -24,9 +24,8 @@ from loamwright.land.geometry import (
     measure_of,
     meeting,
     polygons_of,
-    shape_of,
 )
-from loamwright.land.records import KeepOut, Plot, PlotArea
+from loamwright.land.records import KeepOut, Plot, PlotArea, Shape
 from loamwright.land.sizes import areas_m2, measure_polygons
 from loamwright.units import ACRE_M2, FT_M, format_area
 from loamwright.values import ARITHMETIC, BOUNDARY, USER, LaterSteps, Source, Step
@@ -61,13 +60,13 @@ def setback_shape(keepout: KeepOut, plane: Plane) -> BaseGeometry:
     the quarter turn, so it falls short of the true arc by at most 0.030 % of the setback
     (1 − cos(45°/32); 5 mm in 50 ft).
     """
-    shape = shapely.make_valid(plane.flatten(shapely.force_2d(shapely.from_wkb(keepout.shape_wkb))))
+    shape = shapely.make_valid(plane.flatten(shapely.force_2d(keepout.shape)))
     if not keepout.setback_m:
         return shape
     return shapely.buffer(shape, keepout.setback_m, quad_segs=QUARTER_PIECES)
 
 
-def setback_wkb(keepout: KeepOut) -> bytes:
+def setback(keepout: KeepOut) -> Shape | None:
     """Return the ground a keep-out keeps clear, for drawing or for another program.
 
     Parameters
@@ -77,14 +76,14 @@ def setback_wkb(keepout: KeepOut) -> bytes:
 
     Returns
     -------
-    bytes
-        Polygon or MultiPolygon in longitude, latitude: the keep-out and its setback. Empty when no
+    Shape or None
+        Polygon or MultiPolygon in longitude, latitude: the keep-out and its setback. None when no
         setback is stated, or when it is zero.
     """
     if not keepout.setback_m:
-        return b""
-    plane = Plane.around([shapely.from_wkb(keepout.shape_wkb)])
-    return shapely.to_wkb(plane.unflatten(setback_shape(keepout, plane)))
+        return None
+    plane = Plane.around([keepout.shape])
+    return plane.unflatten(setback_shape(keepout, plane))
 
 
 def areas(plots: Sequence[Plot], keepouts: Sequence[KeepOut]) -> tuple[PlotArea, ...]:
@@ -112,13 +111,20 @@ def areas(plots: Sequence[Plot], keepouts: Sequence[KeepOut]) -> tuple[PlotArea,
     """
     if not plots:
         return ()
-    boundaries = shapely.from_wkb([plot.boundary_wkb for plot in plots])
+    boundaries = np.array([plot.boundary for plot in plots], dtype=object)
     gross = measure_polygons(boundaries)
     cuts = _cuts(boundaries, keepouts)
-    left = [shape_of(wkb) for index in sorted(cuts) for _, wkb in cuts[index].left]
+    left = [shape for index in sorted(cuts) for _, shape in cuts[index].left]
     measured = iter(areas_m2(left).tolist())
     return tuple(
-        _plot_area(plot, measure_of(gross, index), cuts.get(index, _Cuts()), measured)
+        _plot_area(
+            plot.plot_id,
+            plot.boundary,
+            measure_of(gross, index),
+            plot.area_se_m2,
+            cuts.get(index, _Cuts()),
+            measured,
+        )
         for index, plot in enumerate(plots)
     )
 
@@ -127,13 +133,13 @@ def areas(plots: Sequence[Plot], keepouts: Sequence[KeepOut]) -> tuple[PlotArea,
 class _Cuts:
     """What keep-outs do to one plot: (keep-out, what is left after it), and those of unknown setback."""
 
-    left: list[tuple[KeepOut, bytes]] = field(default_factory=list)
+    left: list[tuple[KeepOut, Shape]] = field(default_factory=list)
     missing: list[KeepOut] = field(default_factory=list)
 
 
 def _cuts(boundaries: np.ndarray, keepouts: Sequence[KeepOut]) -> dict[int, _Cuts]:
     """Cut the plots that keep-outs come near, by position; the others are not looked at."""
-    shapes = [shapely.force_2d(shapely.from_wkb(keepout.shape_wkb)) for keepout in keepouts]
+    shapes = [shapely.force_2d(keepout.shape) for keepout in keepouts]
     pairs = zip(*meeting(boxes_around(boundaries), _reach(keepouts)), strict=True)
     made: dict[tuple[int, Plane], _Barrier] = {}
     cuts: dict[int, _Cuts] = {}
@@ -151,15 +157,14 @@ def _cuts(boundaries: np.ndarray, keepouts: Sequence[KeepOut]) -> dict[int, _Cut
                 cut.missing.append(keepout)
             if barrier.ground.area > 0 and flat.intersection(barrier.ground).area > 0:
                 left = _cut(left, barrier.ground)
-                left_wkb = b"" if left.is_empty else shapely.to_wkb(plane.unflatten(left))
-                cut.left.append((keepout, left_wkb))
+                cut.left.append((keepout, plane.unflatten(left)))
     return cuts
 
 
 def _reach(keepouts: Sequence[KeepOut]) -> np.ndarray:
     """Return the boxes within which a plot is cut by a keep-out, or near one of unknown setback."""
     margin = np.array([NEAR_M if item.setback_m is None else item.setback_m for item in keepouts])
-    return boxes_around([shapely.from_wkb(item.shape_wkb) for item in keepouts], margin)
+    return boxes_around([item.shape for item in keepouts], margin)
 
 
 def within_reach(boxes: np.ndarray, keepouts: Sequence[KeepOut]) -> np.ndarray:
@@ -196,29 +201,37 @@ def whole_area(plot_id: str, gross: BoundaryMeasure, area_se_m2: float | None) -
     Returns
     -------
     PlotArea
-        Its `spread_wkb` is empty, though all of it is spread: for showing figures only.
+        Its `spread` is None, though all of it is spread: for showing figures only.
     """
-    return _plot_area(Plot(plot_id, "", b"", area_se_m2=area_se_m2), gross, _Cuts(), iter(()))
+    return _plot_area(plot_id, None, gross, area_se_m2, _Cuts(), iter(()))
 
 
-def _plot_area(plot: Plot, gross: BoundaryMeasure, cuts: _Cuts, measured: Iterator[float]) -> PlotArea:
+def _plot_area(
+    plot_id: str,
+    boundary: Shape | None,
+    gross: BoundaryMeasure,
+    area_se_m2: float | None,
+    cuts: _Cuts,
+    measured: Iterator[float],
+) -> PlotArea:
     left_m2 = gross.area_m2
     lost: list[tuple[KeepOut, float]] = []
     for keepout, _ in cuts.left:
         before, left_m2 = left_m2, next(measured)
         lost.append((keepout, before - left_m2))
+    left = cuts.left[-1][1] if cuts.left else boundary
     return PlotArea(
-        plot_id=plot.plot_id,
+        plot_id=plot_id,
         area_m2=gross.area_m2,
         spread_area_m2=left_m2,
         perimeter_m=gross.perimeter_m,
-        spread_wkb=cuts.left[-1][1] if cuts.left else plot.boundary_wkb,
+        spread=None if left is None or left.is_empty else left,
         parts=gross.parts,
         holes=gross.holes,
-        area_se_m2=plot.area_se_m2,
+        area_se_m2=area_se_m2,
         keepouts=tuple((keepout.keepout_id, m2) for keepout, m2 in lost),
         missing_setbacks=tuple(keepout.keepout_id for keepout in cuts.missing),
-        steps=LaterSteps(partial(_steps, gross, plot.area_se_m2, lost, cuts.missing, left_m2)),
+        steps=LaterSteps(partial(_steps, gross, area_se_m2, lost, cuts.missing, left_m2)),
     )
 
 
@@ -293,8 +306,8 @@ def places_m(plots: Sequence[Plot]) -> Mapping[str, tuple[float, float]]:
     """
     if not plots:
         return {}
-    plane = Plane.around([shapely.from_wkb(plot.boundary_wkb) for plot in plots])
-    points = [shapely.Point(plot.entrance or label_point(plot.boundary_wkb)) for plot in plots]
+    plane = Plane.around([plot.boundary for plot in plots])
+    points = [shapely.Point(plot.entrance or label_point(plot.boundary)) for plot in plots]
     return {
         plot.plot_id: (flat.x, flat.y) for plot, flat in zip(plots, map(plane.flatten, points), strict=True)
     }

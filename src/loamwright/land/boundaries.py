@@ -8,7 +8,7 @@ refuses the rest. It measures nothing of its own (`geometry` does) and reads no 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -21,7 +21,7 @@ from shapely.geometry.base import BaseGeometry
 from loamwright.errors import InputError, Level, Problem
 from loamwright.land.acreage import title
 from loamwright.land.geometry import Plane, beside, boxes_around, geodesic_area_m2, meeting, polygons_of
-from loamwright.land.records import Plot
+from loamwright.land.records import Plot, Shape
 from loamwright.land.sizes import areas_m2, measure_polygons
 from loamwright.units import format_area
 
@@ -45,12 +45,12 @@ CROP_LIMIT = 72.0
 # Checking
 
 
-def check_coordinates(wkb: bytes, where: str) -> tuple[Problem, ...]:
+def check_coordinates(shape: Shape, where: str) -> tuple[Problem, ...]:
     """Say whether a shape's numbers can be longitude, latitude of a place where something grows.
 
     Parameters
     ----------
-    wkb
+    shape
         Any geometry.
     where
         File and feature, for the message.
@@ -66,8 +66,7 @@ def check_coordinates(wkb: bytes, where: str) -> tuple[Problem, ...]:
     Swapped order is only said where it is certain. (46.05, -93.05) cannot be longitude, latitude,
     and (40, -85) would be Antarctica; but (50, 8) is a place whichever way it is read, and passes.
     """
-    with np.errstate(invalid="ignore"):  # a number that is not one is reported below
-        coords = shapely.get_coordinates(shapely.from_wkb(wkb, on_invalid="fix"))
+    coords = shapely.get_coordinates(shape)
     lon, lat = coords[:, 0], coords[:, 1]
 
     def first(bad: Any) -> tuple[float, float] | None:
@@ -122,13 +121,13 @@ def placed_for_sure(shapes: np.ndarray) -> np.ndarray:
 
 
 def check_boundary(
-    wkb: bytes, where: str, tolerance_m2: float = 0.0
-) -> tuple[bytes | None, tuple[Problem, ...]]:
+    drawn: Shape, where: str, tolerance_m2: float = 0.0
+) -> tuple[Shape | None, tuple[Problem, ...]]:
     """Check a boundary, repair what keeps its meaning, and refuse what does not.
 
     Parameters
     ----------
-    wkb
+    drawn
         What the user drew, longitude-latitude on WGS84.
     where
         File and feature, for the messages.
@@ -138,12 +137,11 @@ def check_boundary(
 
     Returns
     -------
-    tuple of (bytes or None, tuple of Problem)
+    tuple of (Shape or None, tuple of Problem)
         Polygon or MultiPolygon ready to use, or None when refused; and what was found. Repairs
-        are notes: a ring closed, a spike or touching point cleaned, parts that share an edge
-        joined. Parts that overlap and pieces that are not polygons are warnings. Heights are
-        dropped and rings are turned the GeoJSON way round without a word: neither has a meaning
-        for area.
+        are notes: a spike or touching point cleaned, parts that share an edge joined. Parts that
+        overlap and pieces that are not polygons are warnings. Heights are dropped and rings are
+        turned the GeoJSON way round without a word: neither has a meaning for area.
 
     Notes
     -----
@@ -153,7 +151,7 @@ def check_boundary(
     """
     notes: list[Problem] = []
     try:
-        shape = _read(wkb, where, notes)
+        shape = _placed(drawn, where, notes)
         parts = [
             piece
             for polygon in _only_polygons(shape, where, notes)
@@ -165,32 +163,31 @@ def check_boundary(
     area = geodesic_area_m2(boundary)
     if area < SMALLEST_PLOT_M2:
         return None, (*notes, _no_area(area, where))
-    return shapely.to_wkb(shapely.orient_polygons(boundary)), tuple(notes)
+    return shapely.orient_polygons(boundary), tuple(notes)
 
 
 def check_boundaries(
-    wkbs: Sequence[bytes], wheres: Sequence[str]
-) -> list[tuple[bytes | None, tuple[Problem, ...]]]:
+    drawn: Sequence[Shape], wheres: Sequence[str]
+) -> list[tuple[Shape | None, tuple[Problem, ...]]]:
     """Check many boundaries at once.
 
     Parameters
     ----------
-    wkbs
+    drawn
         What the user drew, longitude-latitude on WGS84.
     wheres
         File and feature of each, for the messages.
 
     Returns
     -------
-    list of tuple of (bytes or None, tuple of Problem)
+    list of tuple of (Shape or None, tuple of Problem)
         For each what `check_boundary` gives for it.
     """
-    shapes, sound = sound_polygons(shapely.from_wkb(np.array(wkbs, dtype=object), on_invalid="ignore"))
+    shapes, sound = sound_polygons(np.array(drawn, dtype=object))
     sound[sound] = areas_m2(shapes[sound]) >= SMALLEST_PLOT_M2
-    ready = dict(zip(np.flatnonzero(sound).tolist(), shapely.to_wkb(shapes[sound]).tolist(), strict=True))
     return [
-        (ready[index], ()) if index in ready else check_boundary(wkb, where)
-        for index, (wkb, where) in enumerate(zip(wkbs, wheres, strict=True))
+        (ready, ()) if fine else check_boundary(shape, where)
+        for ready, fine, shape, where in zip(shapes, sound, drawn, wheres, strict=True)
     ]
 
 
@@ -218,12 +215,12 @@ class Batch:
     boxes: np.ndarray
 
 
-def measure_batch(wkbs: np.ndarray) -> Batch:
+def measure_batch(drawn: np.ndarray) -> Batch:
     """Check and measure many boundaries at once.
 
     Parameters
     ----------
-    wkbs
+    drawn
         What the user drew, longitude-latitude on WGS84; None where there is no shape.
 
     Returns
@@ -231,17 +228,17 @@ def measure_batch(wkbs: np.ndarray) -> Batch:
     Batch
         Figures to the last digit as `areas` gives them for each plot by itself.
     """
-    shapes, sound = sound_polygons(shapely.from_wkb(wkbs, on_invalid="ignore"))
+    shapes, sound = sound_polygons(drawn)
     shapes[~sound] = None
     return _batch(shapes)
 
 
-def measure_checked(wkbs: Sequence[bytes]) -> Batch:
+def measure_checked(boundaries: Sequence[Shape]) -> Batch:
     """Measure many boundaries that are checked already.
 
     Parameters
     ----------
-    wkbs
+    boundaries
         What `check_boundaries` gives.
 
     Returns
@@ -249,7 +246,7 @@ def measure_checked(wkbs: Sequence[bytes]) -> Batch:
     Batch
         All of them sound.
     """
-    return _batch(shapely.from_wkb(np.array(wkbs, dtype=object)))
+    return _batch(np.array(boundaries, dtype=object))
 
 
 def _batch(shapes: np.ndarray) -> Batch:
@@ -271,58 +268,40 @@ def sound_polygons(shapes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     sound[several[owner[shapely.is_empty(parts)]]] = False
     sound[sound] = shapely.is_valid(shapes[sound])  # false also where a number is not finite
     shapes = shapes.copy()
-    shapes[sound] = _tidied(shapes[sound])
+    shapes[sound] = tidied(shapes[sound])
     return shapes, sound
 
 
-def _tidied(shapes: np.ndarray) -> np.ndarray:
-    """Return shapes without heights, turned the GeoJSON way round, one part alone as a polygon."""
-    alone = (shapely.get_type_id(shapes) == GeometryType.MULTIPOLYGON) & (
-        shapely.get_num_geometries(shapes) == 1
-    )
-    single = np.where(alone, shapely.get_geometry(shapes, 0), shapes)
-    tidied: np.ndarray = shapely.orient_polygons(shapely.force_2d(single))
-    return tidied
-
-
-def tidied(wkbs: np.ndarray) -> np.ndarray:
+def tidied(shapes: np.ndarray) -> np.ndarray:
     """Return boundaries that are plots as they stand the way `check_boundaries` hands them back.
 
     Parameters
     ----------
-    wkbs
-        What `measure_batch` finds sound; a shape that cannot be read becomes None.
+    shapes
+        What `measure_batch` finds sound; None stays None.
 
     Returns
     -------
     numpy.ndarray
         Without heights, turned the GeoJSON way round, and one part alone as a polygon.
     """
-    ready: np.ndarray = shapely.to_wkb(_tidied(shapely.from_wkb(wkbs, on_invalid="ignore")))
+    alone = (shapely.get_type_id(shapes) == GeometryType.MULTIPOLYGON) & (
+        shapely.get_num_geometries(shapes) == 1
+    )
+    single = np.where(alone, shapely.get_geometry(shapes, 0), shapes)
+    ready: np.ndarray = shapely.orient_polygons(shapely.force_2d(single))
     return ready
 
 
-def _read(wkb: bytes, where: str, notes: list[Problem]) -> BaseGeometry:
-    """Read WKB as a flat shape whose longitudes run on across 180°, or refuse it."""
-    try:
-        with np.errstate(invalid="ignore"):
-            shape = shapely.from_wkb(wkb)
-    except shapely.errors.GEOSException:
-        shape = shapely.from_wkb(wkb, on_invalid="fix")
-        if shape is None:
-            what = f"the shape cannot be read ({len(wkb)} bytes)"
-            raise InputError(
-                [Problem(where, what, "Export it again from the program it came from.")]
-            ) from None
-        what = "the boundary's last point was not its first"
-        notes.append(Problem(where, what, "The ring was closed with a straight line.", Level.NOTE))
-    if shape is None or shape.is_empty:
+def _placed(drawn: Shape, where: str, notes: list[Problem]) -> BaseGeometry:
+    """Return a shape laid flat, its longitudes running on across 180°, or refuse it."""
+    if drawn.is_empty:
         raise InputError([Problem(where, "the feature has no shape", "Draw its boundary or delete it.")])
-    for problem in check_coordinates(wkb, where):
+    for problem in check_coordinates(drawn, where):
         if problem.level is Level.ERROR:
             raise InputError([problem])
         notes.append(problem)
-    shape = shapely.force_2d(shape)
+    shape = shapely.force_2d(drawn)
     start = float(beside(shapely.get_coordinates(shape)[0, 0], 0.0))
     shape = shapely.transform(shape, lambda xy: np.column_stack((beside(xy[:, 0], start), xy[:, 1])))
     west, _, east, _ = shape.bounds
@@ -447,7 +426,7 @@ def overlaps(plots: Sequence[Plot], share: float = 0.0) -> tuple[Overlap, ...]:
     tuple of Overlap
         By position of the first plot, then the second.
     """
-    boundaries = shapely.from_wkb(np.array([plot.boundary_wkb for plot in plots], dtype=object))
+    boundaries = np.array([plot.boundary for plot in plots], dtype=object)
     first, second = near_pairs(boxes_around(boundaries))
     if share > 0:  # what two share is at most the smaller
         sizes = areas_m2(boundaries)
@@ -475,26 +454,27 @@ def near_pairs(boxes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return ordered[0], ordered[1]
 
 
-def shared_among(wkbs: np.ndarray, pairs: tuple[np.ndarray, np.ndarray]) -> Iterator[Overlap]:
+def shared_among(
+    boundaries_of: Callable[[np.ndarray], np.ndarray], pairs: tuple[np.ndarray, np.ndarray]
+) -> Iterator[Overlap]:
     """Return which of very many pairs of plots share more than a square metre.
 
     Parameters
     ----------
-    wkbs
-        Checked boundaries, one for each row; those in no pair are not looked at.
+    boundaries_of
+        Gives the checked boundaries of some rows.
     pairs
         What `near_pairs` gives.
 
     Yields
     ------
     Overlap
-        In the order of the pairs. Only a few thousand boundaries are unpacked at a time.
+        In the order of the pairs. Only a few thousand boundaries are asked for at a time.
     """
     for start in range(0, len(pairs[0]), _PAIRS_AT_ONCE):
         some = np.stack(pairs)[:, start : start + _PAIRS_AT_ONCE]
         numbers, place = np.unique(some, return_inverse=True)
-        boundaries = shapely.from_wkb(wkbs[numbers])
-        for found in shared_ground(boundaries, *place.reshape(2, -1)):
+        for found in shared_ground(boundaries_of(numbers), *place.reshape(2, -1)):
             first, second = int(numbers[found.first]), int(numbers[found.second])
             yield replace(found, first=first, second=second)
 
@@ -583,7 +563,7 @@ def find_slivers(plots: Sequence[Plot]) -> tuple[Problem, ...]:
     tuple of Problem
         A note for each such part of a plot in several.
     """
-    boundaries = shapely.from_wkb(np.array([plot.boundary_wkb for plot in plots], dtype=object))
+    boundaries = np.array([plot.boundary for plot in plots], dtype=object)
     parts, owner = shapely.get_parts(boundaries, return_index=True)
     several = (np.bincount(owner, minlength=len(plots)) > 1)[owner]
     sizes = measure_polygons(parts[several])

@@ -16,6 +16,7 @@ from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from loamwright.land.geometry import Plane, polygons_of, swath_direction
+from loamwright.land.records import Shape
 
 #: The margin is halved until at least this share of the plot is left inside it (our choice).
 KEEP_SHARE = 0.1
@@ -26,13 +27,13 @@ STRIPS = 200
 OUTSIDE_FACTOR = 5.0
 
 
-def usable_edge_m(spread_wkb: bytes, edge_m: float) -> float:
+def usable_edge_m(spread: Shape | None, edge_m: float) -> float:
     """Return the distance from the edge that a plot has room for.
 
     Parameters
     ----------
-    spread_wkb
-        Spread area, Polygon or MultiPolygon; empty bytes when nothing is left.
+    spread
+        Spread area, Polygon or MultiPolygon; None when nothing is left.
     edge_m
         Distance wanted [m].
 
@@ -51,27 +52,26 @@ def usable_edge_m(spread_wkb: bytes, edge_m: float) -> float:
     A strip 8 m wide has no room for 5 m on both sides, but for 2.5 m:
 
     >>> strip = Plane(-93.05, 46.05).unflatten(shapely.box(0, 0, 200, 8))
-    >>> usable_edge_m(shapely.to_wkb(strip), 5.0)
+    >>> usable_edge_m(strip, 5.0)
     2.5
     """
     if not 0 <= edge_m < float("inf"):
         raise ValueError(f"edge_m is {edge_m}; it must be a distance of zero or more")
-    if not spread_wkb:
+    if spread is None:
         return edge_m
-    shape = shapely.from_wkb(spread_wkb)
-    flat = Plane.around([shape]).flatten(shape)
+    flat = Plane.around([spread]).flatten(spread)
     while edge_m > 0 and flat.buffer(-edge_m).area < KEEP_SHARE * flat.area:
         edge_m /= 2
     return edge_m
 
 
-def sampling_points(spread_wkb: bytes, cores: int, edge_m: float) -> tuple[tuple[float, float], ...]:
+def sampling_points(spread: Shape | None, cores: int, edge_m: float) -> tuple[tuple[float, float], ...]:
     """Place soil cores in a zig-zag over a spread area.
 
     Parameters
     ----------
-    spread_wkb
-        Spread area, Polygon or MultiPolygon; empty bytes when nothing is left.
+    spread
+        Spread area, Polygon or MultiPolygon; None when nothing is left.
     cores
         Number of cores wanted [count].
     edge_m
@@ -98,13 +98,12 @@ def sampling_points(spread_wkb: bytes, cores: int, edge_m: float) -> tuple[tuple
     """
     if cores < 1:
         raise ValueError(f"cores is {cores}; at least one is needed")
-    edge_m = usable_edge_m(spread_wkb, edge_m)
-    if not spread_wkb:
+    edge_m = usable_edge_m(spread, edge_m)
+    if spread is None:
         return ()
-    shape = shapely.from_wkb(spread_wkb)
-    plane = Plane.around([shape])
-    turn = swath_direction(spread_wkb) - 90.0
-    flat = affinity.rotate(plane.flatten(shape), turn, origin=(0.0, 0.0))
+    plane = Plane.around([spread])
+    turn = swath_direction(spread) - 90.0
+    flat = affinity.rotate(plane.flatten(spread), turn, origin=(0.0, 0.0))
     inner = sorted(polygons_of(flat.buffer(-edge_m)), key=lambda part: (part.bounds[0], part.bounds[1]))
     places = [
         place

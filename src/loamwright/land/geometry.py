@@ -5,8 +5,8 @@ on the WGS84 ellipsoid, whatever the ring order, holes, parts or the 180th merid
 Distances (setbacks, overlaps, edges) are taken in a plane that keeps areas true: see `Plane`.
 
 It reads no files (`plots` does), judges no drawing (`boundaries`), walks no GPS track
-(`walks`), places no soil cores (`cores`) and lays out no sketch (`sketch`). Shapes come and go as
-well-known binary (WKB) in longitude, latitude on WGS84.
+(`walks`), places no soil cores (`cores`) and lays out no sketch (`sketch`). Shapes come and go in
+longitude, latitude on WGS84.
 
 References
 ----------
@@ -32,7 +32,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from loamwright.errors import InputError, Problem
-from loamwright.land.records import KeepOut, Plot
+from loamwright.land.records import KeepOut, Plot, Shape
 from loamwright.land.sizes import Sizes, measure_polygons
 
 _GEOD = Geod(ellps="WGS84")
@@ -154,13 +154,13 @@ class BoundaryMeasure:
     holes: int
 
 
-def measure_boundary(wkb: bytes) -> BoundaryMeasure:
+def measure_boundary(boundary: Shape) -> BoundaryMeasure:
     """Measure a polygon on the WGS84 ellipsoid.
 
     Parameters
     ----------
-    wkb
-        Polygon or MultiPolygon in longitude, latitude; empty bytes measure zero.
+    boundary
+        Polygon or MultiPolygon in longitude, latitude; an empty one measures zero.
 
     Returns
     -------
@@ -180,22 +180,16 @@ def measure_boundary(wkb: bytes) -> BoundaryMeasure:
     --------
     A square degree on the equator:
 
-    >>> square = shapely.to_wkb(shapely.box(0, 0, 1, 1))
-    >>> round(measure_boundary(square).area_m2 / 1e6)
+    >>> round(measure_boundary(shapely.box(0, 0, 1, 1)).area_m2 / 1e6)
     12309
     """
-    return measure_of(measure_polygons([shape_of(wkb)]), 0)
+    return measure_of(measure_polygons([boundary]), 0)
 
 
 def measure_of(sizes: Sizes, index: int) -> BoundaryMeasure:
     """Return one of many sizes."""
     area_m2, perimeter_m = float(sizes.area_m2[index]), float(sizes.perimeter_m[index])
     return BoundaryMeasure(area_m2, perimeter_m, int(sizes.parts[index]), int(sizes.holes[index]))
-
-
-def shape_of(wkb: bytes) -> BaseGeometry:
-    """Return a shape from WKB; of empty bytes an empty polygon."""
-    return shapely.from_wkb(wkb) if wkb else Polygon()
 
 
 def geodesic_area_m2(shape: BaseGeometry) -> float:
@@ -224,6 +218,8 @@ def distance_m(a: tuple[float, float], b: tuple[float, float]) -> float:
     return float(_GEOD.inv(a[0], a[1], b[0], b[1])[2])
 
 
+#: Shapes read from JSON at once, to hold their corners twice no longer than need be.
+_SHAPES_AT_ONCE = 1000
 #: The fewest metres in a degree of latitude, and of longitude at the equator (110.57 and 111.32 km).
 _DEGREE_M = 110_000.0
 
@@ -266,7 +262,7 @@ def meeting(boxes: np.ndarray, others: np.ndarray) -> tuple[np.ndarray, np.ndarr
 # Directions and places
 
 
-def swath_direction(spread_wkb: bytes) -> float:
+def swath_direction(spread: Shape) -> float:
     """Return the bearing along which passes are longest and fewest.
 
     Notes
@@ -283,11 +279,11 @@ def swath_direction(spread_wkb: bytes) -> float:
 
     Examples
     --------
-    >>> strip = shapely.to_wkb(shapely.box(0, 0, 0.001, 0.01))  # ten times longer north than east
+    >>> strip = shapely.box(0, 0, 0.001, 0.01)  # ten times longer north than east
     >>> round(swath_direction(strip))
     0
     """
-    polygons = polygons_of(shapely.from_wkb(spread_wkb)) if spread_wkb else []
+    polygons = polygons_of(spread)
     if not polygons:
         raise ValueError("there is no spread area to drive over")
     plane = Plane.around(polygons)
@@ -300,12 +296,12 @@ def swath_direction(spread_wkb: bytes) -> float:
     return best % 180.0
 
 
-def label_point(wkb: bytes) -> tuple[float, float]:
+def label_point(shape: Shape) -> tuple[float, float]:
     """Return the place with the most room around it, for a label.
 
     Parameters
     ----------
-    wkb
+    shape
         Any geometry with a vertex, longitude-latitude.
 
     Returns
@@ -314,7 +310,6 @@ def label_point(wkb: bytes) -> tuple[float, float]:
         (longitude, latitude): centre of the largest circle inside the largest polygon, middle of
         the longest line, or the first point.
     """
-    shape = shapely.from_wkb(wkb)
     plane = Plane.around([shape])
     flat = plane.flatten(shapely.force_2d(shape))
     polygons = polygons_of(flat)
@@ -329,12 +324,12 @@ def label_point(wkb: bytes) -> tuple[float, float]:
     return float(lon), float(lat)
 
 
-def bounds(wkb: bytes) -> tuple[float, float, float, float]:
+def bounds(shape: Shape) -> tuple[float, float, float, float]:
     """Return the box around a shape.
 
     Parameters
     ----------
-    wkb
+    shape
         Any geometry, longitude-latitude.
 
     Returns
@@ -342,41 +337,40 @@ def bounds(wkb: bytes) -> tuple[float, float, float, float]:
     tuple of float
         (west, south, east, north) [degree].
     """
-    west, south, east, north = shapely.from_wkb(wkb).bounds
+    west, south, east, north = shape.bounds
     return float(west), float(south), float(east), float(north)
 
 
-def simplify_for_map(wkb: bytes, tolerance_m: float) -> bytes:
+def simplify_for_map(shape: Shape, tolerance_m: float) -> Shape:
     """Drop vertices that a map cannot show. For drawing only: never measure the result.
 
     Parameters
     ----------
-    wkb
+    shape
         Any geometry, longitude-latitude.
     tolerance_m
         No point of the outline moves farther than this [m].
 
     Returns
     -------
-    bytes
-        WKB with as many parts and holes as before.
+    Shape
+        With as many parts and holes as before.
     """
-    shape = shapely.from_wkb(wkb)
     plane = Plane.around([shape])
     flat = shapely.simplify(plane.flatten(shape), tolerance_m, preserve_topology=True)
-    return shapely.to_wkb(plane.unflatten(flat))
+    return plane.unflatten(flat)
 
 
 # ---------------------------------------------------------------------------------------------
-# In and out of WKB
+# In and out
 
 
-def as_geojson(wkb: bytes) -> dict[str, Any]:
+def as_geojson(shape: Shape) -> dict[str, Any]:
     """Return a shape as a GeoJSON geometry (RFC 7946).
 
     Parameters
     ----------
-    wkb
+    shape
         Any geometry, longitude-latitude.
 
     Returns
@@ -384,11 +378,11 @@ def as_geojson(wkb: bytes) -> dict[str, Any]:
     dict
         ``{"type": …, "coordinates": …}``, every digit kept.
     """
-    geometry: dict[str, Any] = json.loads(shapely.to_geojson(shapely.from_wkb(wkb)))
+    geometry: dict[str, Any] = json.loads(shapely.to_geojson(shape))
     return geometry
 
 
-def from_geojson(obj: Mapping[str, Any]) -> bytes:
+def from_geojson(obj: Mapping[str, Any]) -> Shape:
     """Read a GeoJSON geometry or feature, unchecked.
 
     Parameters
@@ -398,8 +392,8 @@ def from_geojson(obj: Mapping[str, Any]) -> bytes:
 
     Returns
     -------
-    bytes
-        WKB. Open rings come out closed.
+    Shape
+        Open rings come out closed.
 
     Raises
     ------
@@ -415,7 +409,7 @@ def from_geojson(obj: Mapping[str, Any]) -> bytes:
     is_feature = isinstance(obj, Mapping) and obj.get("type") == "Feature"
     geometry: Any = obj.get("geometry") if is_feature else obj
     try:
-        return shapely.to_wkb(shapely.geometry.shape(geometry))
+        return shapely.geometry.shape(geometry)
     except (
         shapely.errors.ShapelyError,
         ValueError,
@@ -431,7 +425,7 @@ def from_geojson(obj: Mapping[str, Any]) -> bytes:
         raise InputError([problem]) from error
 
 
-def shapes_from_geojson(geometries: Sequence[Any]) -> list[bytes | Problem | None]:
+def shapes_from_geojson(geometries: Sequence[Any]) -> list[Shape | Problem | None]:
     """Read many GeoJSON geometries, unchecked.
 
     Parameters
@@ -441,25 +435,31 @@ def shapes_from_geojson(geometries: Sequence[Any]) -> list[bytes | Problem | Non
 
     Returns
     -------
-    list of (bytes or Problem or None)
-        WKB of each; where it is not a GeoJSON geometry, a problem that quotes it.
+    list of (Shape or Problem or None)
+        Each; where it is not a GeoJSON geometry, a problem that quotes it.
 
     Examples
     --------
     >>> shapes_from_geojson([None, {"type": "Blob"}])[1].what
     '{"type": "Blob"} is not a GeoJSON geometry'
     """
-    plain = [index for index, geometry in enumerate(geometries) if _is_plain_polygon(geometry)]
-    try:
-        wkbs = _plain_polygons([geometries[index]["coordinates"] for index in plain])
-    except OverflowError:  # a whole number beyond every double: quoted below
-        plain, wkbs = [], []
-    ready = dict(zip(plain, wkbs, strict=True))
-    return [ready.get(index) or _one_shape(geometry) for index, geometry in enumerate(geometries)]
+    found: list[Shape | Problem | None] = []
+    for start in range(0, len(geometries), _SHAPES_AT_ONCE):
+        some = geometries[start : start + _SHAPES_AT_ONCE]
+        plain = [index for index, geometry in enumerate(some) if _is_plain_polygon(geometry)]
+        try:
+            shapes = _plain_polygons([some[index]["coordinates"] for index in plain])
+        except OverflowError:  # a whole number beyond every double: quoted below
+            plain, shapes = [], []
+        ready = dict(zip(plain, shapes, strict=True))
+        found.extend(
+            ready[index] if index in ready else _one_shape(geometry) for index, geometry in enumerate(some)
+        )
+    return found
 
 
-def _plain_polygons(polygons: Sequence[Sequence[Any]]) -> list[bytes]:
-    """Return polygons of plain rings as WKB."""
+def _plain_polygons(polygons: Sequence[Sequence[Any]]) -> list[Shape]:
+    """Return polygons of plain rings."""
     rings = [ring for polygon in polygons for ring in polygon]
     numbers = list(chain.from_iterable(chain.from_iterable(rings)))
     corners = np.array(numbers, dtype=np.float64).reshape(-1, 2)
@@ -467,7 +467,7 @@ def _plain_polygons(polygons: Sequence[Sequence[Any]]) -> list[bytes]:
     of_polygon = np.repeat(np.arange(len(polygons)), [len(polygon) for polygon in polygons])
     drawn: Any = shapely.linearrings(corners, indices=of_ring)
     shapes: Any = shapely.polygons(drawn, indices=of_polygon)
-    return list(shapely.to_wkb(shapes))
+    return list(shapes)
 
 
 def _is_plain_polygon(geometry: Any) -> bool:
@@ -489,30 +489,79 @@ def _is_plain_polygon(geometry: Any) -> bool:
     )
 
 
-def _one_shape(geometry: Any) -> bytes | Problem | None:
+def _one_shape(geometry: Any) -> Shape | Problem | None:
     try:
         return None if geometry is None else from_geojson(geometry)
     except InputError as refusal:
         return refusal.problems[0]
 
 
-def geometry_type(wkb: bytes) -> str:
-    """Return the kind of a shape: ``"Polygon"``, ``"MultiLineString"``, ``"Point"`` …
+def as_wkb(shape: Shape) -> bytes:
+    """Return a shape as well-known binary, for a file.
+
+    Parameters
+    ----------
+    shape
+        Any geometry.
+
+    Returns
+    -------
+    bytes
+        Every digit kept, the least significant byte first.
+
+    References
+    ----------
+    "OpenGIS Implementation Standard for Geographic information - Simple feature access - Part 1: Common
+    architecture", OGC 06-103r4, 2011, clause 8.
+
+    Examples
+    --------
+    >>> from_wkb(as_wkb(point_shape((-93.05, 46.05)))) == point_shape((-93.05, 46.05))
+    True
+    """
+    return shapely.to_wkb(shape, byte_order=1)
+
+
+def from_wkb(wkb: bytes) -> Shape:
+    """Read a shape from well-known binary.
 
     Parameters
     ----------
     wkb
+        What a file holds, in either byte order.
+
+    Returns
+    -------
+    Shape
+
+    Raises
+    ------
+    ValueError
+        When it is not well-known binary.
+    """
+    try:
+        return shapely.from_wkb(wkb)
+    except shapely.errors.ShapelyError as error:
+        raise ValueError(f"{len(wkb)} bytes are not a shape: {error}") from error
+
+
+def geometry_type(shape: Shape) -> str:
+    """Return the kind of a shape: ``"Polygon"``, ``"MultiLineString"``, ``"Point"`` …
+
+    Parameters
+    ----------
+    shape
         Any geometry.
 
     Returns
     -------
     str
     """
-    return str(shapely.from_wkb(wkb).geom_type)
+    return str(shape.geom_type)
 
 
-def point_wkb(place: tuple[float, float]) -> bytes:
-    """Return a place as WKB.
+def point_shape(place: tuple[float, float]) -> Shape:
+    """Return a place as a shape.
 
     Parameters
     ----------
@@ -521,14 +570,9 @@ def point_wkb(place: tuple[float, float]) -> bytes:
 
     Returns
     -------
-    bytes
+    Shape
     """
-    return shapely.to_wkb(shapely.Point(place))
-
-
-def line_wkb(places: Sequence[tuple[float, float]]) -> bytes:
-    """Return a path as WKB."""
-    return shapely.to_wkb(shapely.LineString(places))
+    return shapely.Point(place)
 
 
 def distances_m(plots: Sequence[Plot], keepouts: Sequence[KeepOut]) -> Mapping[tuple[str, str], float]:
@@ -553,9 +597,9 @@ def distances_m(plots: Sequence[Plot], keepouts: Sequence[KeepOut]) -> Mapping[t
     """
     if not plots or not keepouts:
         return {}
-    boundaries = [shapely.from_wkb(plot.boundary_wkb) for plot in plots]
+    boundaries = [plot.boundary for plot in plots]
     plane = Plane.around(boundaries)
-    shapes = [plane.flatten(shapely.force_2d(shapely.from_wkb(keepout.shape_wkb))) for keepout in keepouts]
+    shapes = [plane.flatten(shapely.force_2d(keepout.shape)) for keepout in keepouts]
     gaps = {}
     for plot, boundary in zip(plots, boundaries, strict=True):
         flat = plane.flatten(boundary)

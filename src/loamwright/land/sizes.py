@@ -140,7 +140,10 @@ def _measure(shapes: npt.NDArray[np.object_]) -> Sizes:
     if wrong.any():
         kind = shapes[int(np.argmax(wrong))].geom_type
         raise ValueError(f"a boundary is a Polygon or MultiPolygon, not a {kind}")
-    polygons, of_shape = shapely.get_parts(shapes, return_index=True)
+    with np.errstate(invalid="ignore"):  # a number that is not one gives no area
+        # so that not even the last digit tells how it was drawn; a ring flat in degrees has no direction
+        turned = np.where(shapely.area(shapes) == 0, shapes, shapely.orient_polygons(shapes))
+    polygons, of_shape = shapely.get_parts(turned, return_index=True)
     rings, of_polygon = shapely.get_rings(polygons, return_index=True)
     owner = of_shape[of_polygon]
     outer = np.diff(of_polygon, prepend=-1) != 0  # the first ring of a polygon

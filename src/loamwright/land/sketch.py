@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from loamwright.land.acreage import setback_shape
 from loamwright.land.geometry import Plane, label_point, polygons_of, swath_direction
-from loamwright.land.records import KeepOut, Plot, PlotArea
+from loamwright.land.records import KeepOut, Plot, PlotArea, Shape
 
 #: Room left around the plots, as a share of the drawing's larger side, and at least this far [m].
 MARGIN_SHARE, MARGIN_M = 0.08, 8.0
@@ -128,17 +128,16 @@ def outline(
     -------
     Sketch
     """
-    boundary = shapely.from_wkb(plot.boundary_wkb)
-    plane = Plane.around([boundary])
-    drawn = _drawn(plot, plane, plot_area.spread_wkb)
-    seen = [plane.flatten(boundary), *([shapely.Point(drawn.entrance)] if drawn.entrance else [])]
+    plane = Plane.around([plot.boundary])
+    drawn = _drawn(plot, plane, plot_area.spread)
+    seen = [plane.flatten(plot.boundary), *([shapely.Point(drawn.entrance)] if drawn.entrance else [])]
     extent = _extent(seen)
     return Sketch(
         origin=(plane.lon, plane.lat),
         extent=extent,
         plots=(drawn,),
         keepouts=_drawn_keepouts(keepouts, plane, extent),
-        swath_bearing_deg=swath_direction(plot_area.spread_wkb) if plot_area.spread_wkb else None,
+        swath_bearing_deg=None if plot_area.spread is None else swath_direction(plot_area.spread),
         cores=_spots(plane.flatten(shapely.MultiPoint(list(cores)))),
     )
 
@@ -162,24 +161,24 @@ def overview(plots: Sequence[Plot], keepouts: Sequence[KeepOut]) -> Sketch:
     ValueError
         When there is no plot.
     """
-    boundaries = [shapely.from_wkb(plot.boundary_wkb) for plot in plots]
+    boundaries = [plot.boundary for plot in plots]
     plane = Plane.around(boundaries)
     extent = _extent([plane.flatten(boundary) for boundary in boundaries])
     return Sketch(
         origin=(plane.lon, plane.lat),
         extent=extent,
-        plots=tuple(_drawn(plot, plane, b"") for plot in plots),
+        plots=tuple(_drawn(plot, plane, None) for plot in plots),
         keepouts=_drawn_keepouts(keepouts, plane, extent),
     )
 
 
-def _drawn(plot: Plot, plane: Plane, spread_wkb: bytes) -> SketchPlot:
+def _drawn(plot: Plot, plane: Plane, spread: Shape | None) -> SketchPlot:
     return SketchPlot(
         plot_id=plot.plot_id,
         name=plot.name,
-        rings=_rings(plane.flatten(shapely.from_wkb(plot.boundary_wkb))),
-        spread_rings=_rings(plane.flatten(shapely.from_wkb(spread_wkb))) if spread_wkb else (),
-        label=_spots(plane.flatten(shapely.Point(label_point(plot.boundary_wkb))))[0],
+        rings=_rings(plane.flatten(plot.boundary)),
+        spread_rings=() if spread is None else _rings(plane.flatten(spread)),
+        label=_spots(plane.flatten(shapely.Point(label_point(plot.boundary))))[0],
         entrance=_spots(plane.flatten(shapely.Point(plot.entrance)))[0] if plot.entrance else None,
     )
 
@@ -190,7 +189,7 @@ def _drawn_keepouts(
     sheet = shapely.box(*extent)
     drawn = []
     for keepout in keepouts:
-        shape = plane.flatten(shapely.force_2d(shapely.from_wkb(keepout.shape_wkb)))
+        shape = plane.flatten(shapely.force_2d(keepout.shape))
         ground = setback_shape(keepout, plane)
         if not (sheet.intersects(shape) or sheet.intersects(ground)):
             continue

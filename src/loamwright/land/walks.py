@@ -24,6 +24,7 @@ import shapely
 from loamwright.errors import Level, Problem, has_errors
 from loamwright.land.boundaries import check_boundary, check_coordinates
 from loamwright.land.geometry import Plane, distance_m, measure_boundary
+from loamwright.land.records import Shape
 from loamwright.units import ACRE_M2, format_area
 from loamwright.values import BOUNDARY, USER, Step
 
@@ -38,7 +39,7 @@ class Walk:
 
     Parameters
     ----------
-    boundary_wkb
+    boundary
         Checked polygon; None when the walk encloses no usable plot.
     area_m2
         Geodesic area [m2]; None with no boundary.
@@ -50,7 +51,7 @@ class Walk:
         What was found on the way.
     """
 
-    boundary_wkb: bytes | None
+    boundary: Shape | None
     area_m2: float | None
     area_se_m2: float | None
     steps: tuple[Step, ...] = ()
@@ -158,11 +159,11 @@ def walk_to_boundary(
         problem = Problem(where, what, "Walk all around the plot; at least three fixes are needed.")
         return Walk(None, None, None, problems=(problem,))
     with np.errstate(invalid="ignore"):  # a number that is not one is reported next
-        line = shapely.to_wkb(shapely.LineString(fixes))
+        line = shapely.LineString(fixes)
     if has_errors(misplaced := check_coordinates(line, where)):
         return Walk(None, None, None, problems=misplaced)
     error_m2 = area_standard_error(fixes, sigma_m, effective_vertices)
-    boundary, problems = check_boundary(shapely.to_wkb(shapely.Polygon(fixes)), where, tolerance_m2=error_m2)
+    boundary, problems = check_boundary(shapely.Polygon(fixes), where, tolerance_m2=error_m2)
     if boundary is None:
         return Walk(None, None, None, problems=problems)
     measure = measure_boundary(boundary)
@@ -179,7 +180,7 @@ def walk_to_boundary(
         fix = "Record a fix every ten paces instead, or take the ± as a lower limit."
         problems = (*problems, Problem(where, what, fix, Level.WARNING))
     return Walk(
-        boundary_wkb=boundary,
+        boundary=boundary,
         area_m2=measure.area_m2,
         area_se_m2=error_m2,
         steps=_steps(measure.area_m2, error_m2, len(fixes), sigma_m, effective_vertices),

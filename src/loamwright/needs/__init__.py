@@ -20,6 +20,7 @@ from loamwright.needs.choice import (
 from loamwright.needs.classes import Span, parse_span
 from loamwright.needs.credits import LegumeRow, LegumeTable, ManureTable
 from loamwright.needs.crops import CropName, CropNames
+from loamwright.needs.decisions import Decision, governing_decision, lime_to_decide, read_decision
 from loamwright.needs.formulas import Norm, Parabola, Quadratic
 from loamwright.needs.lime_need import read_lab_lime
 from loamwright.needs.lime_rules import (
@@ -42,16 +43,27 @@ from loamwright.needs.publication import (
     Region,
     Split,
     Status,
+    missing_guideline,
     prints_rule,
 )
 from loamwright.needs.rates import CONDITIONS, YIELD, Cell, Equation, RateRow, RateTable
 from loamwright.needs.records import Credit, LimeNeed, Need, PlotNeeds
+from loamwright.needs.seen import (
+    NITROGEN,
+    Clock,
+    growing_since,
+    left_of_earlier,
+    sample_dates,
+    season_dates,
+    season_of,
+)
 from loamwright.needs.takeaway import Kept, Takeaway, Taken, read_use
 
 __all__ = [
     "CONDITIONS",
     "DEPTH",
     "DEPTH_RULES",
+    "NITROGEN",
     "YIELD",
     "AcidityByPh",
     "AcidityFormula",
@@ -61,10 +73,12 @@ __all__ = [
     "Choice",
     "Chosen",
     "ClassTable",
+    "Clock",
     "Credit",
     "Crop",
     "CropName",
     "CropNames",
+    "Decision",
     "DepthFactor",
     "Equation",
     "FlatLime",
@@ -94,13 +108,22 @@ __all__ = [
     "Status",
     "Takeaway",
     "Taken",
+    "governing_decision",
+    "growing_since",
+    "left_of_earlier",
     "lime_depth_rule",
     "lime_edition",
+    "lime_to_decide",
+    "missing_guideline",
     "parse_span",
     "plot_needs",
     "prints_rule",
     "read_chosen",
+    "read_decision",
     "read_lab_lime",
     "read_use",
+    "sample_dates",
+    "season_dates",
+    "season_of",
     "write_chosen",
 ]

@@ -7,15 +7,17 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from loamwright import soil
 from loamwright.errors import Level, Problem
 from loamwright.land import Cropping, Plot, PlotArea
 from loamwright.needs.choice import Asked
 from loamwright.needs.crops import CropNames
+from loamwright.needs.decisions import Decision
 from loamwright.needs.publication import Crop, Guideline
 from loamwright.needs.rates import Situation
+from loamwright.needs.seen import Clock, PartDone, growing_since, rest_of_plot, sample_dates, season_dates
 from loamwright.soil import OrganicInput, SoilTest
 from loamwright.units import ACRE_M2, HA_M2, LB_ACRE_KG_HA, LB_KG
 from loamwright.values import ARITHMETIC, BOUNDARY, Nutrient, Settings, Source, Step, Supply
@@ -23,11 +25,6 @@ from loamwright.values import ARITHMETIC, BOUNDARY, Nutrient, Settings, Source, 
 ALWAYS = (Nutrient.N, Nutrient.P2O5, Nutrient.K2O, Nutrient.S)
 RECORD = Source("user", table="application record")
 ASK_THE_LAB = "use your lab's recommendation"
-
-
-def element_of(nutrient: Nutrient) -> str:
-    """Return the symbol a soil test reports for a nutrient."""
-    return {Nutrient.P2O5: "P", Nutrient.K2O: "K"}.get(nutrient, nutrient.value)
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +42,19 @@ class Case:
     applied_kg: Mapping[Supply, float]
     organic: tuple[OrganicInput, ...]
     today: dt.date
+    parts: Mapping[Supply, Sequence[tuple[float, float]]] = field(default_factory=dict)
+    clock: Clock | None = None
+    decisions: tuple[Decision, ...] = ()
+
+    @property
+    def dates(self) -> Clock:
+        """The dates that decide what counts: those given, else the season's, the crop's and the samples'."""
+        if self.clock is not None:
+            return self.clock
+        start, end = season_dates(self.season, self.settings.season_start)
+        sown = None if self.cropping is None else self.cropping.sown_on
+        established = self.cropping is not None and self.cropping.seeding is False
+        return Clock(start, end, growing_since(start, sown, established), None, sample_dates(self.tests))
 
     @property
     def leading(self) -> Asked:
@@ -143,4 +153,38 @@ def area_steps(case: Case, net_kg_ha: float, mass_kg: float, what: str) -> tuple
     return (
         Step("Spread area of the plot", acres, "acres", BOUNDARY),
         Step(f"{rate:.6g} lb/acre x {acres:.6g} acres", mass_kg / LB_KG, f"lb {what}", ARITHMETIC),
+    )
+
+
+def on_the_rest(case: Case, supply: Supply, net_kg_ha: float) -> PartDone:
+    """Divide what is still to supply [kg/ha] between the part that got some and the rest."""
+    return rest_of_plot(net_kg_ha, case.area.spread_area_m2, case.parts.get(supply, ()))
+
+
+def rest_steps(case: Case, supply: Supply, done: PartDone) -> tuple[Step, ...]:
+    """Return the steps for a plot of which a part is done; none when it is all one."""
+    if not case.parts.get(supply):
+        return ()
+    acres = done.area_m2 / ACRE_M2
+    steps = [
+        Step(
+            f"{case.area.spread_area_m2 / ACRE_M2:.6g} acres, less {done.done_area_m2 / ACRE_M2:.6g} that "
+            "got some: the rest",
+            acres,
+            "acres",
+            RECORD,
+        ),
+        Step("Still to supply on the rest", done.rest_kg / LB_KG, f"lb {supply.name_alone}", ARITHMETIC),
+    ]
+    if done.topup_kg > 0:
+        text = "The part that got some is still short, listed and not planned"
+        steps.append(Step(text, done.topup_kg / LB_KG, f"lb {supply.name_alone}", ARITHMETIC))
+    return tuple(steps)
+
+
+def within_reach(left_kg_ha: float, share: float) -> str:
+    """Say that what is left is not worth a trip."""
+    return (
+        f"the {left_kg_ha / LB_ACRE_KG_HA:.3g} lb/acre still short are within {share:.0%} of the need: "
+        "listed as a top-up, not planned"
     )

@@ -29,10 +29,13 @@ class Asked:
         The edition.
     crop
         None when it does not name the plot's crop.
+    put_in
+        The plot's crop, where the user put this crop's rule in its place; empty otherwise.
     """
 
     guideline: Guideline
     crop: Crop | None
+    put_in: str = ""
 
     def prints(self, nutrient: Nutrient) -> bool:
         """Tell whether it has a rule for the nutrient of this crop."""
@@ -94,7 +97,8 @@ class Choice:
             if entry.guideline.standard_rates:  # also under the name of the rule that governs
                 names = (*names, *(one.crop.name for one in found.values() if one.crop is not None))
             crop = entry.guideline.crop(*names) if crop_text.strip() else None
-            found.setdefault(entry.guideline.guideline_id, Asked(entry.guideline, crop))
+            put_in = crop_text.strip() if entry.name and crop is not None else ""
+            found.setdefault(entry.guideline.guideline_id, Asked(entry.guideline, crop, put_in))
         return tuple(found.values())
 
 

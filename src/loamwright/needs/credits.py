@@ -16,6 +16,7 @@ from loamwright import soil
 from loamwright.errors import Level, Problem, UnitError
 from loamwright.needs.classes import Span, classified, leading_number
 from loamwright.needs.records import Credit
+from loamwright.needs.seen import Clock
 from loamwright.soil import Missing, OrganicInput
 from loamwright.units import LB_ACRE_KG_HA, convert
 from loamwright.values import LAB, LABEL, USER, Nutrient, Source, Step
@@ -242,7 +243,7 @@ def organic_credits(
     table: ManureTable | None,
     nutrient: Nutrient,
     season: int,
-    sampled_on: dt.date | None,
+    clock: Clock,
     area_ha: float,
     today: dt.date,
 ) -> CreditsFound:
@@ -261,7 +262,7 @@ def organic_credits(
         year = season_year(organic.applied_on, season)
         if year < 1:
             continue
-        found = _organic_credit(organic, table, nutrient, year, sampled_on, area_ha, today)
+        found = _organic_credit(organic, table, nutrient, year, clock, area_ha, today)
         if isinstance(found, CreditLine):
             lines.append(found)
         elif isinstance(found, Step):
@@ -289,7 +290,7 @@ def _organic_credit(
     table: ManureTable | None,
     nutrient: Nutrient,
     year: int,
-    sampled_on: dt.date | None,
+    clock: Clock,
     area_ha: float,
     today: dt.date,
 ) -> CreditLine | Missing | Step | None:
@@ -297,12 +298,10 @@ def _organic_credit(
         return Missing(f"it is dated {organic.applied_on}, after today ({today})")
     if nutrient is not Nutrient.N:
         if year > 1:
-            return None  # the soil test has seen it
-        if sampled_on is not None and organic.applied_on <= sampled_on:
-            text = f"{_spread(organic)}: already seen by the soil sample of {sampled_on}"
-            return Step(text, "not taken off again", "", LAB)
-        if sampled_on is None:
-            return Missing("the date of the soil sample is not stated, so the test may already show it")
+            return None  # the crop of its first season was given it
+        verdict = clock.verdict(nutrient.value, organic.applied_on)
+        if not verdict.counts:
+            return Step(f"{_spread(organic)}: {verdict.why}", "not taken off again", "", LAB)
     stated = organic.available_pct.get(nutrient)
     if stated is not None and year == 1:
         share: tuple[float, Source] | Missing | None = (stated, USER)

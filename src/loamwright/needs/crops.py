@@ -140,13 +140,20 @@ class CropNames:
         Returns
         -------
         tuple of str
+            Empty for a name that is known: its neighbours are other crops.
         """
         written = plain_name(text)
+        if self.of(text) is not None:
+            return ()
         known = {name: name for name in map(plain_name, others)}
-        known |= {name: name for crop in self.crops for name in crop.every}
+        known |= {name: crop.name for crop in self.crops for name in crop.every}
         close = difflib.get_close_matches(written, known, n=3, cutoff=_NEAR)
         words = [name for name in known if written and written in name.split()]
-        return tuple(dict.fromkeys(known[name] for name in (*close, *words) if known[name] != written))[:3]
+        nearest: dict[str, str] = {}  # of each crop, the spelling that is nearest
+        for name in (*close, *words):
+            if name != written:
+                nearest.setdefault(known[name], name)
+        return tuple(nearest.values())[:3]
 
 
 #: Words for a group of crops, and their kind; a group's rule is no rule of one crop, and the other way round.

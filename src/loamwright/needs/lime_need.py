@@ -11,14 +11,26 @@ from dataclasses import replace
 
 from loamwright import soil
 from loamwright.errors import Level, Problem, UnitError
-from loamwright.needs.case import ASK_THE_LAB, RECORD, Case, area_steps, part_asks, sentence
+from loamwright.needs.case import (
+    ASK_THE_LAB,
+    RECORD,
+    Case,
+    area_steps,
+    on_the_rest,
+    part_asks,
+    rest_steps,
+    sentence,
+    within_reach,
+)
 from loamwright.needs.choice import lime_depth_rule
+from loamwright.needs.decisions import governing_decision
 from loamwright.needs.lime_rules import LimeAnswer, LimeCase
 from loamwright.needs.publication import Guideline
 from loamwright.needs.records import LimeNeed
+from loamwright.needs.seen import speaks_of_lime
 from loamwright.soil import Missing, SoilTest, rate_kg_ha
 from loamwright.units import LB_ACRE_KG_HA, convert
-from loamwright.values import ARITHMETIC, LAB, LimeBasis, NeedState, Quantity, Step
+from loamwright.values import ARITHMETIC, LAB, USER, LimeBasis, NeedState, Quantity, Step
 
 # ---------------------------------------------------------------------------------------------
 # What the lab printed
@@ -86,13 +98,7 @@ def _asks_for_lime(part: Case) -> bool:
 
 def lime_need(case: Case) -> tuple[LimeNeed, list[Problem]]:
     """Return the lime a plot needs, in the basis its source uses."""
-
-    def speaks(test: SoilTest) -> bool:
-        stated = (test.ph, test.buffer_ph, test.acidity_meq_100g)
-        printed = test.recommendation is not None and test.recommendation.lime is not None
-        return printed or any(value is not None for value in stated)
-
-    governing = soil.newest(case.tests, speaks)
+    governing = soil.newest(case.tests, speaks_of_lime)
     printed = [t for t in governing if t.recommendation is not None and t.recommendation.lime is not None]
     answer, edition = (_lime_from_lab(printed), None) if printed else _lime_from_guideline(case)
     if answer.state is NeedState.NONE and not printed:
@@ -113,14 +119,21 @@ def lime_need(case: Case) -> tuple[LimeNeed, list[Problem]]:
         edition_status="lab" if edition is None else edition.status,
         at_least=answer.at_least,
     )
-    if answer.state is NeedState.UNKNOWN:
-        if answer.between is None:
-            return need, problems
+    if answer.between is not None:
         low, high = (rate_kg_ha(rate, answer.unit) for rate in answer.between)
-        return replace(need, between_kg_ha=(low, high)), problems
+        need = replace(need, between_kg_ha=(low, high))
+    if answer.state is NeedState.UNKNOWN:
+        return need, problems
     if answer.state is NeedState.NONE or answer.value is None or answer.basis is None:
         return replace(need, rate_kg_ha=0.0, mass_kg=0.0), problems
-    return _lime_owed(case, need, answer, magnesium), [*problems, *_other_basis(case, answer.basis)]
+    problems.extend(_other_basis(case, answer.basis))
+    owed = _lime_owed(case, replace(need, state=NeedState.NEEDED), answer, magnesium)
+    if need.state is NeedState.TO_DECIDE and owed.state is NeedState.NEEDED and owed.published_kg_ha is None:
+        published = owed.rate_kg_ha  # as printed; a person chooses
+        return replace(
+            owed, state=need.state, published_kg_ha=published, rate_kg_ha=None, mass_kg=None
+        ), problems
+    return owed, problems
 
 
 def _lime_owed(case: Case, need: LimeNeed, answer: LimeAnswer, magnesium: Sequence[Step]) -> LimeNeed:
@@ -131,7 +144,13 @@ def _lime_owed(case: Case, need: LimeNeed, answer: LimeAnswer, magnesium: Sequen
     steps = list(answer.steps)
     if answer.unit != "lb/acre":
         steps.append(Step("The same in lb/acre", gross / LB_ACRE_KG_HA, unit, ARITHMETIC))
-    applied = case.applied_kg.get(answer.basis.supply, 0.0)
+    supply = answer.basis.supply
+    decision = governing_decision(case.decisions, case.plot.plot_id, case.season, "lime", case.crop_text)
+    if decision is not None:
+        need = replace(need, published_kg_ha=gross, reason=sentence(f"decided: {decision.reason}"))
+        what, gross = decision.words(gross), decision.applied_to(gross)
+        steps.append(Step(what, gross / LB_ACRE_KG_HA, unit, USER))
+    applied = case.applied_kg.get(supply, 0.0)
     net = gross
     if applied > 0 and case.area_ha > 0:
         there = applied / case.area_ha
@@ -140,15 +159,29 @@ def _lime_owed(case: Case, need: LimeNeed, answer: LimeAnswer, magnesium: Sequen
             Step("Spread since the soil was sampled", there / LB_ACRE_KG_HA, unit, RECORD),
             Step("Still to supply, never below zero", net / LB_ACRE_KG_HA, unit, ARITHMETIC),
         ]
+    done = on_the_rest(case, supply, net)
+    mass_kg = done.rest_kg if done.area_m2 > 0 else done.topup_kg
+    share = case.settings.topup_share
+    covered = f"what was applied covers it: {answer.reason}" if gross > 0 else f"none: {need.reason}"
     none = replace(need, state=NeedState.NONE, rate_kg_ha=0.0, mass_kg=0.0)
-    if net == 0:
-        reason = sentence(f"what was applied covers it: {answer.reason}")
-        return replace(none, reason=reason, steps=(*steps, *magnesium))
+    if net == 0 or mass_kg == 0:
+        return replace(none, reason=sentence(covered), steps=(*steps, *magnesium))
     if case.area_ha <= 0:
         return replace(none, reason="The keep-outs leave no ground to spread on.", steps=(*steps, *magnesium))
-    mass_kg = net * case.area_ha
-    steps.extend(area_steps(case, net, mass_kg, answer.basis.value))
-    return replace(need, basis=answer.basis, rate_kg_ha=net, mass_kg=mass_kg, steps=(*steps, *magnesium))
+    if (applied > 0 or case.parts.get(supply)) and mass_kg <= share * gross * case.area_ha:
+        reason = sentence(within_reach(mass_kg / case.area_ha, share))
+        return replace(none, reason=reason, topup_kg=mass_kg, steps=(*steps, *magnesium))
+    part = rest_steps(case, supply, done)
+    steps.extend(part or area_steps(case, net, mass_kg, answer.basis.value))
+    return replace(
+        need,
+        basis=answer.basis,
+        rate_kg_ha=net,
+        mass_kg=mass_kg,
+        steps=(*steps, *magnesium),
+        rest_m2=done.area_m2 if part and done.area_m2 > 0 else None,
+        topup_kg=done.topup_kg if done.area_m2 > 0 else 0.0,
+    )
 
 
 def _other_basis(case: Case, basis: LimeBasis) -> list[Problem]:

@@ -448,11 +448,12 @@ class BufferTable:
             steps.append(Step(f"{_capital(asks)}; no rule for that is chosen", told, unit, self.source))
             rates = [value * share for share in open_to.values()]
             return LimeAnswer(
-                NeedState.UNKNOWN,
-                f"{asks}: choose a depth rule ({told} {unit})",
-                unit=self.rate_unit,
-                basis=self.basis,
-                steps=tuple(steps),
+                NeedState.TO_DECIDE,
+                f"{asks}: choose a depth rule, or decide ({told} {unit})",
+                value,
+                self.rate_unit,
+                self.basis,
+                tuple(steps),
                 between=(min(rates), max(rates)),
             )
         changed = value * open_to[chosen]

@@ -18,6 +18,7 @@ import math
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 from loamwright import soil
 from loamwright.errors import Level, Problem, UnitError
@@ -28,21 +29,32 @@ from loamwright.needs.case import (
     RECORD,
     Case,
     area_steps,
-    element_of,
+    on_the_rest,
     part_asks,
+    rest_steps,
     sentence,
+    within_reach,
 )
 from loamwright.needs.choice import Asked, Choice, answer, candidates
 from loamwright.needs.credits import CreditLine, ManureTable, organic_credits
+from loamwright.needs.decisions import (
+    Decision,
+    ToDecide,
+    governing_decision,
+    nitrogen_to_decide,
+    unsampled_to_decide,
+)
 from loamwright.needs.lime_need import lime_need
 from loamwright.needs.publication import Guideline, Status, recommend
 from loamwright.needs.rates import Rate, Situation
 from loamwright.needs.records import Credit, Need, PlotNeeds
+from loamwright.needs.seen import Clock, element_of, speaks_of
 from loamwright.soil import Missing, OrganicInput, SoilTest, flag, rate_kg_ha, unit_of
 from loamwright.units import K_PER_K2O, LB_ACRE_KG_HA, P_PER_P2O5, convert
 from loamwright.values import (
     ARITHMETIC,
     LAB,
+    USER,
     NeedState,
     Nutrient,
     Quantity,
@@ -65,6 +77,10 @@ def plot_needs(
     applied_kg: Mapping[Supply, float],
     organic: Sequence[OrganicInput],
     today: dt.date,
+    *,
+    parts: Mapping[Supply, Sequence[tuple[float, float]]] = MappingProxyType({}),
+    clock: Clock | None = None,
+    decisions: Sequence[Decision] = (),
 ) -> PlotNeeds:
     """Work out everything one plot needs this season.
 
@@ -83,10 +99,15 @@ def plot_needs(
     settings
         The user's choices.
     applied_kg
-        Supply key to what is already on the plot [kg], as in `Coverage.supply`: nutrients spread this
-        season, lime spread since the soil was sampled.
+        Supply key to what is already on the plot as a whole and counts [kg], as in `Coverage.supply`.
     today
         Date the question is asked.
+    parts
+        Supply key to (area [m2], amount [kg]) of what went on part of the plot and counts.
+    clock
+        The dates that decide what counts, for manure and compost; None = the season's.
+    decisions
+        What people decided, in the order they did.
 
     Returns
     -------
@@ -114,6 +135,9 @@ def plot_needs(
         applied_kg,
         tuple(item for item in organic if item.plot_id == plot.plot_id),
         today,
+        parts=parts,
+        clock=clock,
+        decisions=tuple(decisions),
     )
     problems = [*usable.problems, *_notices(case)]
     needs = []
@@ -184,11 +208,11 @@ def _not_named(case: Case) -> Problem:
 
 def _outside(plot: Plot, guideline: Guideline) -> str:
     """Return about where the plot lies when that is outside the guideline's box, else nothing."""
-    if guideline.region.box is None or not plot.boundary_wkb:
+    if guideline.region.box is None:
         return ""
     from loamwright.land import label_point
 
-    longitude, latitude = label_point(plot.boundary_wkb)
+    longitude, latitude = label_point(plot.boundary)
     if guideline.region.contains(longitude, latitude):
         return ""
     north_south, east_west = "NS"[latitude < 0], "EW"[longitude < 0]
@@ -203,7 +227,7 @@ def _looked_at(case: Case) -> tuple[Nutrient, ...]:
     def spoken_of(nutrient: Nutrient) -> bool:
         return (
             nutrient in ALWAYS
-            or any(_speaks_of(test, nutrient) for test in case.tests)
+            or any(map(speaks_of(nutrient), case.tests))
             or any(one.prints(nutrient) for one in case.asked)
         )
 
@@ -212,10 +236,6 @@ def _looked_at(case: Case) -> tuple[Nutrient, ...]:
 
 def _recommended(test: SoilTest, nutrient: Nutrient) -> Quantity | None:
     return None if test.recommendation is None else test.recommendation.rates.get(nutrient)
-
-
-def _speaks_of(test: SoilTest, nutrient: Nutrient) -> bool:
-    return element_of(nutrient) in test.readings or _recommended(test, nutrient) is not None
 
 
 # ---------------------------------------------------------------------------------------------
@@ -240,7 +260,6 @@ class _Gross:
     lab_took: bool = False
     from_lab: bool = False
     counts_previous_crop: bool = False
-    sampled_on: dt.date | None = None
     problems: tuple[Problem, ...] = ()
     asked: Asked | None = None
     status: str = ""
@@ -254,23 +273,30 @@ class _Gross:
 
 
 def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
-    governing = soil.newest(case.tests, lambda test: _speaks_of(test, nutrient))
-    advised = [test for test in governing if _recommended(test, nutrient) is not None]
+    governing = soil.newest(case.tests, speaks_of(nutrient))
+    advised, problems = _for_this_crop(
+        case, nutrient, [test for test in governing if _recommended(test, nutrient) is not None]
+    )
     gross = (
         _from_lab(case, nutrient, governing, advised)
         if advised
         else _from_guideline(case, nutrient, governing)
     )
-    problems = list(gross.problems)
+    problems.extend(gross.problems)
     if gross.rate_kg_ha == 0 and not gross.from_lab:
         problems.extend(part_asks(case, governing, nutrient.value, _asks_for(nutrient)))
     plot_id, steps = case.plot.plot_id, list(gross.steps)
-    if gross.rate_kg_ha is None:
+    decision = governing_decision(case.decisions, plot_id, case.season, nutrient.value, case.crop_text)
+    if gross.rate_kg_ha is None and (decision is None or decision.rate_kg_ha is None):
+        state = NeedState.UNKNOWN if gross.between_kg_ha is None else NeedState.TO_DECIDE
+        reason = gross.reason
+        if decision is not None:
+            reason += f"; {decision.share:.0%} was decided, but no one figure is published: decide an amount"
         unknown = Need(
             plot_id,
             nutrient,
-            NeedState.UNKNOWN,
-            sentence(gross.reason),
+            state,
+            sentence(reason),
             steps=tuple(steps),
             edition=gross.edition,
             edition_status=gross.status,
@@ -278,6 +304,12 @@ def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
         )
         return unknown, problems
 
+    to_decide = _to_decide(case, nutrient, gross, governing)
+    published = gross.rate_kg_ha if to_decide is not None or decision is not None else None
+    if decision is not None:
+        gross = _decided(nutrient, gross, decision)
+        steps = list(gross.steps)
+    assert gross.rate_kg_ha is not None
     lines: list[CreditLine] = []
     if gross.rate_kg_ha > 0:
         lines, remarks, found = _credits(case, nutrient, gross)
@@ -294,6 +326,11 @@ def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
         text = f"Still to supply: {gross.rate_kg_ha / LB_ACRE_KG_HA:.6g} - {shown}, never below zero"
         steps.append(Step(text, net / LB_ACRE_KG_HA, unit, ARITHMETIC))
     state, reason = NeedState.NEEDED, gross.reason
+    supply = Supply(nutrient.value)
+    done = on_the_rest(case, supply, net)
+    topup_kg = done.topup_kg
+    mass_kg = done.rest_kg if done.area_m2 > 0 else done.topup_kg
+    little = case.settings.topup_share * gross.rate_kg_ha
     if net == 0:
         state = NeedState.NONE
         reason = (
@@ -301,27 +338,113 @@ def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
         )
     elif case.area_ha <= 0:
         state, net, reason = NeedState.NONE, 0.0, "the keep-outs leave no ground to spread on"
-    mass_kg = net * case.area_ha
+    elif case.applied_kg.get(supply, 0.0) > 0 and net <= little:
+        state, topup_kg, reason = NeedState.NONE, mass_kg, within_reach(net, case.settings.topup_share)
+    elif done.area_m2 == 0 and mass_kg <= little * case.area_ha:
+        state, topup_kg = NeedState.NONE, mass_kg
+        reason = within_reach(mass_kg / case.area_ha, case.settings.topup_share)
+    if state is NeedState.NONE:
+        net = mass_kg = 0.0
+    part_steps = rest_steps(case, supply, done)
     if state is NeedState.NEEDED:
-        steps.extend(area_steps(case, net, mass_kg, nutrient.value))
-    return (
-        Need(
-            plot_id,
-            nutrient,
-            state,
-            sentence(reason),
-            gross_kg_ha=gross.rate_kg_ha,
-            rate_kg_ha=net,
-            mass_kg=mass_kg,
-            credits=tuple(line.credit for line in lines),
-            timings=_remaining(gross.timings, gross.rate_kg_ha, net) if state is NeedState.NEEDED else (),
-            steps=tuple(steps),
-            assumed=gross.assumed,
-            edition=gross.edition,
-            edition_status=gross.status,
-            at_least=gross.at_least,
-        ),
-        problems,
+        steps.extend(part_steps or area_steps(case, net, mass_kg, nutrient.value))
+    found_need = Need(
+        plot_id,
+        nutrient,
+        state,
+        sentence(reason),
+        gross_kg_ha=gross.rate_kg_ha,
+        rate_kg_ha=net,
+        mass_kg=mass_kg,
+        credits=tuple(line.credit for line in lines),
+        timings=_remaining(gross.timings, gross.rate_kg_ha, net) if state is NeedState.NEEDED else (),
+        steps=tuple(steps),
+        assumed=gross.assumed,
+        published_kg_ha=published,
+        rest_m2=done.area_m2 if part_steps and done.area_m2 > 0 and state is NeedState.NEEDED else None,
+        topup_kg=topup_kg,
+        edition=gross.edition,
+        edition_status=gross.status,
+        between_kg_ha=gross.between_kg_ha,
+        at_least=gross.at_least,
+    )
+    if to_decide is not None and decision is None and state is NeedState.NEEDED:
+        open_step = Step(f"To decide: {to_decide.why}", "to decide", "", to_decide.source)
+        found_need = replace(
+            found_need,
+            state=NeedState.TO_DECIDE,
+            reason=sentence(to_decide.why),
+            rate_kg_ha=None,
+            mass_kg=None,
+            published_kg_ha=net,
+            timings=(),
+            steps=(*found_need.steps, open_step),
+        )
+    return found_need, problems
+
+
+def _for_this_crop(
+    case: Case, nutrient: Nutrient, advised: Sequence[SoilTest]
+) -> tuple[list[SoilTest], list[Problem]]:
+    """Keep the lab's rates that were written for the crop and season asked about; ask about the others."""
+    kept, problems = [], []
+    for test in advised:
+        other_crop = test.rates_crop and not _same_crop(case, test.rates_crop)
+        other_season = (
+            test.rates_season is not None and test.rates_season != case.season and not test.rates_crop
+        )
+        if not other_crop and not other_season:
+            kept.append(test)
+            continue
+        printed = _recommended(test, nutrient)
+        assert printed is not None
+        written = " in ".join(filter(None, (test.rates_crop, str(test.rates_season or ""))))
+        problems.append(
+            Problem(
+                f"{case.where}, {nutrient.value}, soil test {test.test_id}",
+                f"the lab's {printed.value:g} {printed.unit} {nutrient.value} was written for {written}, and "
+                f"{case.crop_text or 'no crop'} grows in {case.season}: it is not used",
+                f"If it fits, set soil-test {test.test_id} rates_crop='{case.crop_text}' "
+                f"rates_season={case.season}",
+                Level.WARNING,
+            )
+        )
+    return kept, problems
+
+
+def _same_crop(case: Case, crop: str) -> bool:
+    """Tell whether two names mean one crop: as written, or as the guideline names it."""
+    if crop.strip().casefold() == case.crop_text.casefold():
+        return True
+    named = case.guideline.crop(crop)
+    return named is not None and named is case.crop
+
+
+def _to_decide(
+    case: Case, nutrient: Nutrient, gross: _Gross, governing: Sequence[SoilTest]
+) -> ToDecide | None:
+    """Say why this rate is a choice, when it is one; a lab's figure, and one's own, is used as written."""
+    if gross.from_lab or gross.status == STANDARD_RATE or not gross.rate_kg_ha:
+        return None
+    if nutrient is Nutrient.N:
+        share = None if case.cropping is None else case.cropping.legume_pct
+        return nitrogen_to_decide(case.crop_text, share, case.settings.legume_share_no_n_pct)
+    source = next((step.source for step in reversed(gross.steps) if step.source.table), ARITHMETIC)
+    return unsampled_to_decide(nutrient.value, bool(governing), source)
+
+
+def _decided(nutrient: Nutrient, gross: _Gross, decision: Decision) -> _Gross:
+    """Put a decision in the place of what is published, which stays in the steps."""
+    rate = decision.applied_to(gross.rate_kg_ha or 0.0)
+    what = decision.words(gross.rate_kg_ha, gross.between_kg_ha)
+    step = Step(what, rate / LB_ACRE_KG_HA, f"lb {nutrient.value}/acre", USER)
+    return replace(
+        gross,
+        rate_kg_ha=rate,
+        reason=f"decided: {decision.reason}",
+        steps=(*gross.steps, step),
+        assumed=False,
+        timings=gross.timings if decision.share else (),
     )
 
 
@@ -408,7 +531,6 @@ def _from_lab(
         lab_took=any(answer is True for answer in taken),
         from_lab=True,
         status="lab",
-        sampled_on=sampled_on,
         problems=tuple(problems),
     )
 
@@ -476,9 +598,14 @@ def _as_gross(
     guideline = asked.guideline
     about = f"{guideline.status}" + (f": {guideline.why}" if guideline.why else "")
     steps = (*rate.steps, *calls, Step(f"Standing of {guideline.short}", about, "", Source(guideline.name)))
+    status = str(guideline.status)
+    if asked.put_in and asked.crop is not None:
+        chosen = f"The rule for {asked.crop.name} stands in for {asked.put_in}"
+        steps = (Step(chosen, "your choice", "", USER), *steps)
+        status = f"{status}; the rule for {asked.crop.name}, put in by you"
     between = None if rate.between is None else (rate.between[0] * factor, rate.between[1] * factor)
     if rate.value is None:
-        return _Gross(None, rate.reason, steps, asked=asked, status=guideline.status, between_kg_ha=between)
+        return _Gross(None, rate.reason, steps, asked=asked, status=status, between_kg_ha=between)
     gross = rate.value * factor
     if rate.unit != "lb/acre" or rate.basis:
         of = f"{rate.basis} as {nutrient.value}, in lb/acre" if rate.basis else "The same in lb/acre"
@@ -490,10 +617,8 @@ def _as_gross(
         rate.assumed,
         rate.timings,
         counts_previous_crop=rate.counts_previous_crop,
-        # A rule that goes by no soil test has seen nothing of what was spread before it.
-        sampled_on=soil.latest_date(governing) if governing else dt.date.min,
         asked=asked,
-        status=guideline.status,
+        status=status,
         at_least=rate.at_least,
         nitrate_counts=rate.nitrate_counts,
     )
@@ -566,7 +691,7 @@ def _credits(
         _manure_table(case, gross),
         nutrient,
         case.season,
-        gross.sampled_on,
+        case.dates,
         case.area_ha,
         case.today,
     )
@@ -605,8 +730,9 @@ def _credits(
     applied = case.applied_kg.get(nutrient.supply, 0.0)
     if applied > 0 and case.area_ha > 0:
         rate = applied / case.area_ha
-        steps = (Step("Applied this season", rate / LB_ACRE_KG_HA, f"lb {nutrient.value}/acre", RECORD),)
-        lines.append(CreditLine(Credit("applied this season", rate, RECORD), steps))
+        counted = "since the crop began" if nutrient is Nutrient.N else "since the soil was sampled"
+        steps = (Step(f"Applied {counted}", rate / LB_ACRE_KG_HA, f"lb {nutrient.value}/acre", RECORD),)
+        lines.append(CreditLine(Credit(f"applied {counted}", rate, RECORD), steps))
     return lines, remarks, problems
 
 

@@ -457,3 +457,24 @@ def _split(guideline: Guideline, nutrient: Nutrient, situation: Situation) -> Sp
         if isinstance(goal, float | int) and goal > split.above_yield:
             return split
     return None
+
+
+def missing_guideline(guideline_id: str) -> Guideline:
+    """Return an edition that says nothing, for one that is not there: what would go by it is unknown.
+
+    Parameters
+    ----------
+    guideline_id
+        As the settings name it.
+
+    Returns
+    -------
+    Guideline
+
+    Examples
+    --------
+    >>> missing_guideline("my-guide").crop("clover") is None
+    True
+    """
+    short = f"the guideline {guideline_id}, which is not there,"
+    return Guideline(guideline_id, "", "", "", "", short, Status.USER, Region(""))

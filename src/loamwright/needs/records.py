@@ -55,11 +55,19 @@ class Need:
         The chain from lab number to pounds.
     assumed
         True when a default of ours was used (for example the lowest yield row).
+    published_kg_ha
+        What the lab or guideline asks for, still to be supplied [kg/ha], where a person decides or has
+        decided; None where there is nothing to decide.
+    rest_m2
+        Ground the amount is for [m2] when another part of the plot has got its share; None = all of it.
+    topup_kg
+        Still short, and too little for a trip: listed, not planned [kg].
     edition, edition_status
         Id of the edition it stands on and what that is good for (`Status`); ``"lab"`` for the lab's own
         figure, ``"your standard rate"`` for the user's; both empty when nothing answered.
     between_kg_ha
-        Lowest and highest rate the print allows, when the choice is the user's [kg/ha]; None otherwise.
+        Lowest and highest rate the print allows, where the choice is a person's, made or not [kg/ha]; None
+        where the print leaves none.
     at_least
         True when the print ends before the case, so that more may be needed.
     """
@@ -75,6 +83,9 @@ class Need:
     timings: tuple[tuple[Timing, float], ...] = ()
     steps: tuple[Step, ...] = ()
     assumed: bool = False
+    published_kg_ha: float | None = None
+    rest_m2: float | None = None
+    topup_kg: float | None = None
     edition: str = ""
     edition_status: str = ""
     between_kg_ha: tuple[float, float] | None = None
@@ -105,7 +116,7 @@ class LimeNeed:
         True when soil Mg asks for dolomitic lime, False when not, None = not tested.
     steps
         The chain.
-    edition, edition_status, between_kg_ha, at_least
+    published_kg_ha, rest_m2, topup_kg, edition, edition_status, between_kg_ha, at_least
         As in `Need`.
     """
 
@@ -119,6 +130,9 @@ class LimeNeed:
     depth_m: float | None = None
     dolomitic: bool | None = None
     steps: tuple[Step, ...] = ()
+    published_kg_ha: float | None = None
+    rest_m2: float | None = None
+    topup_kg: float | None = None
     edition: str = ""
     edition_status: str = ""
     between_kg_ha: tuple[float, float] | None = None

@@ -1,9 +1,10 @@
 """What to buy, and where to put it?
 
-The rooms: `records` (the plan), `targets` (what must be reached, what may not be exceeded), `inputs`,
-`passes` (what is already decided), `model` and `solver` (the mixed-integer program), `search`, `lines` (the
+The rooms: `records` (the plan), `inputs` (what is asked), `terms` (what trips cost, bands), `targets` (what
+must be reached, what may not be exceeded), `calendar` (when, and how placed), `passes` (which jobs and loads
+could be worth it), `packages`, `model` and `solver` (the mixed-integer program), `search`, `lines` (the
 answer's words and sums), `shortfalls` (what cannot be done), `planner` (the order of it all), `reasons`,
-`alternatives` (tight budgets, habits), `custom_blends`.
+`alternatives` (tight budgets, habits, what-if), `custom_blends`.
 """
 
 from loamwright.planning.alternatives import (
@@ -14,11 +15,11 @@ from loamwright.planning.alternatives import (
     Variant,
     compare_habits,
     coverage_curve,
-    variant_of,
     what_if,
 )
 from loamwright.planning.calendar import CalendarRow, GroundRule, dated_jobs, placed_in_time
 from loamwright.planning.custom_blends import BlendService, CustomBlend, order_blend
+from loamwright.planning.freshness import Aged, bought_outside, figure, key, over_the_plan, what_aged
 from loamwright.planning.inputs import Band, FixedPass, Machine, PlanPlot, Terms, Ware
 from loamwright.planning.lines import PurchaseList, purchase_lists
 from loamwright.planning.planner import make_plan
@@ -28,6 +29,7 @@ from loamwright.planning.targets import LimeDose, lime_ledger, plan_plots
 from loamwright.planning.terms import bands, handling, machines
 
 __all__ = [
+    "Aged",
     "Asked",
     "Band",
     "BlendService",
@@ -57,18 +59,22 @@ __all__ = [
     "Ware",
     "Window",
     "bands",
+    "bought_outside",
     "compare_habits",
     "coverage_curve",
     "dated_jobs",
     "explain",
+    "figure",
     "handling",
+    "key",
     "lime_ledger",
     "machines",
     "make_plan",
     "order_blend",
+    "over_the_plan",
     "placed_in_time",
     "plan_plots",
     "purchase_lists",
-    "variant_of",
+    "what_aged",
     "what_if",
 ]

@@ -113,11 +113,11 @@ def _for_needs(request: Request) -> _Whole:
     shortfalls: tuple[Shortfall, ...] = ()
     plan_model = build(request)
     found = search(plan_model, terms.gap, terms.time_limit_s)
-    if found.solution is None:
+    if found.solution is None and found.found is Found.INFEASIBLE:
         shares, shortfalls = limits_of_plots(request)
         plan_model = build(request, shares)
         found = search(plan_model, terms.gap, terms.time_limit_s)
-    if found.solution is None:
+    if found.solution is None and found.found is Found.INFEASIBLE:
         effort = Effort(gap=1e-4, time_limit_s=terms.time_limit_s)
         shares, more = limits_of_sellers(request, shares, effort)
         shortfalls = (*shortfalls, *more)

@@ -206,6 +206,8 @@ class Plan:
         Sentences: why it is what it is, or why it is impossible.
     problems
         What was left out and why.
+    fingerprint
+        What it stood on, from `freshness`; empty for a plan made before fingerprints.
     """
 
     plan_id: str
@@ -227,6 +229,7 @@ class Plan:
     jobs: tuple[Job, ...] = ()
     filling_cost: Decimal = Decimal(0)
     handling_cost: Decimal = Decimal(0)
+    fingerprint: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def total_cost(self) -> Decimal:

@@ -24,6 +24,10 @@ from loamwright.planning.solver import Effort, Flags, Floats, Found, Ints, Model
 
 #: Programs with no more passes than this are solved as they are.
 SMALL = 120
+#: A pass whose relaxed amount is no more than this share of its most is not made there.
+_HARDLY = 1e-6
+#: Rather than no plan at all, one this near to the cheapest of its passes is looked for, so long [s].
+_ROUGHLY, _FIRST_PLAN_S = 0.05, 10.0
 #: Counting packages out looks beyond the plan's own passes where good plans made no more than this.
 _FEW = 300
 #: Prices are moved this often, each to between this share of itself and itself.
@@ -82,6 +86,8 @@ def search(plan_model: PlanModel, gap: float, time_limit_s: float) -> Search:
         run.take_apart()
     if not run.impossible and not run.done():
         run.try_model("whole", plan_model.model, time_limit_s, proves=True)
+    if run.values is None and not run.impossible and run.choices.any():
+        run.first_plan()
     return run.result()
 
 
@@ -131,13 +137,17 @@ class _Run:
         parts = Parts(plan_model)
         prices = np.maximum(0.0, -relaxed.duals[parts.pools])
         near = min(1e-4, self.gap / 10)
-        apart = parts.solve(prices, near, self.deadline)
+        apart = parts.solve(prices, near, time.monotonic() + 0.6 * self.left())
         self.impossible = not apart.feasible
         if self.impossible:
             return
         self.bound = max(self.bound, apart.bound)
         self.note("plots alone")
         self.choices = chosen(plan_model, apart.values)
+        if np.isneginf(apart.bound):  # time was up before every plot was looked at: where not, as relaxed
+            seen = np.unique(plan_model.passes.plot[self.choices])
+            unseen = ~np.isin(plan_model.passes.plot, seen)
+            self.choices |= unseen & (relaxed.values[plan_model.amount] > _HARDLY)
         joined = self.try_model(
             "their passes joined", only(plan_model, self.choices, must=True), 0.2 * self.left()
         )
@@ -152,6 +162,14 @@ class _Run:
             self.choices |= chosen(plan_model, moved.values)
         if not self.done():
             self.try_model("more of their passes", only(plan_model, self.choices), 0.4 * self.left())
+
+    def first_plan(self) -> None:
+        """A plan of some kind from the passes seen so far, when the time was up before there was one."""
+        effort = Effort(_ROUGHLY, _FIRST_PLAN_S)
+        solved = only(self.plan_model, self.choices).solve(effort)
+        if solved.has_values:
+            self.values, self.cost = solved.values, solved.objective
+        self.note("a first plan")
 
     def result(self) -> Search:
         solution = None if self.values is None else settle(self.plan_model, self.values)

@@ -267,17 +267,27 @@ def _demands(plot: PlotNeeds) -> tuple[Demand, ...]:
 
 
 def reachable_machines(plot: Plot, settings: Settings) -> frozenset[str] | None:
-    """Name the spreaders that can get to a plot: those its access note names, else all; None = none owned."""
-    owned = [spreader.name for spreader in settings.spreaders]
-    named = [name for name in owned if name.casefold() in plot.access.casefold()]
-    return frozenset(named or owned) or None
+    """Name the spreaders that can get to a plot; None = the property names no spreaders.
+
+    What the plot's reach says comes first; a heavy machine goes only where it says yes. Where it says
+    nothing, the spreaders its access note names can, and all that are not heavy where it names none.
+    """
+    if not settings.spreaders:
+        return None
+    access = plot.access.casefold()
+    named = {one.name for one in settings.spreaders if one.name.casefold() in access}
+    return frozenset(
+        one.name
+        for one in settings.spreaders
+        if plot.reach.get(one.name, one.name in named if named else not one.heavy)
+    )
 
 
 def reachable_products(plot: Plot, products: Sequence[Product], settings: Settings) -> frozenset[str]:
     """Name the products that a spreader of the property can put on a plot."""
     reaching = reachable_machines(plot, settings)
-    usable = set() if reaching is None else {name.casefold() for name in reaching}
-    if not usable:
+    usable = {name.casefold() for name in reaching or ()}
+    if reaching is None:
         return frozenset(product.product for product in products)
     return frozenset(
         product.product

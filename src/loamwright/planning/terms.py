@@ -74,16 +74,20 @@ def machines(settings: Settings) -> tuple[Machine, ...]:
 
 def _machine(spreader: Spreader, settings: Settings) -> Machine:
     rules = settings.work
-    per_hour = rules.labour_per_hour
-    stop_h, fill_h = rules.minutes_per_stop / 60, rules.minutes_per_fill / 60
+    per_hour = rules.labour_per_hour + (spreader.cost_per_hour or Decimal(0))
+    fill_minutes = rules.minutes_per_fill if spreader.fill_minutes is None else spreader.fill_minutes
+    stop_h, fill_h = rules.minutes_per_stop / 60, fill_minutes / 60
+    per_stop, per_ha = spreader.cost_per_stop, spreader.cost_per_ha
+    per_stop = settings.spreading_cost_per_pass if per_stop is None else per_stop
+    per_ha = settings.spreading_cost_per_ha if per_ha is None else per_ha
     hours_per_ha = None
     if spreader.swath_m and spreader.speed_m_s:
         pace = spreader.swath_m * spreader.speed_m_s * (spreader.field_efficiency or 1.0)
         hours_per_ha = HA_M2 / pace / 3600
     return Machine(
         name=spreader.name,
-        cost_per_job=settings.spreading_cost_per_pass + per_hour * Decimal(str(stop_h)),
-        cost_per_ha=settings.spreading_cost_per_ha + per_hour * Decimal(str(hours_per_ha or 0.0)),
+        cost_per_job=per_stop + per_hour * Decimal(str(stop_h)),
+        cost_per_ha=per_ha + per_hour * Decimal(str(hours_per_ha or 0.0)),
         cost_per_fill=per_hour * Decimal(str(fill_h)),
         hopper_kg=spreader.hopper_kg or spreader.vehicle_kg,
         hours_per_job=stop_h,

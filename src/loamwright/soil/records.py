@@ -77,6 +77,10 @@ class SoilTest:
         The lab's own, if printed.
     part, texture
         Part of the plot the sample stands for; soil texture as written.
+    analysed_on, sampled_by
+        When the lab analysed it; who took the cores.
+    rates_crop, rates_season
+        Crop and season [calendar year] the lab's rates were written for; empty, None = not stated.
     """
 
     test_id: str
@@ -95,6 +99,10 @@ class SoilTest:
     recommendation: LabRecommendation | None = None
     part: str = ""
     texture: str = ""
+    analysed_on: dt.date | None = None
+    sampled_by: str = ""
+    rates_crop: str = ""
+    rates_season: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

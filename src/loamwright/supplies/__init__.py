@@ -73,6 +73,7 @@ from loamwright.supplies.shopping import (
     break_even,
     value,
 )
+from loamwright.supplies.stock import Movement, Stock, StockEntry, Used, stock
 
 __all__ = [
     "DOSE_LIMITS",
@@ -97,6 +98,7 @@ __all__ = [
     "MixRule",
     "MixTable",
     "Mixture",
+    "Movement",
     "Offer",
     "OfferComparison",
     "PriceList",
@@ -104,6 +106,9 @@ __all__ = [
     "Reference",
     "SeedAnswer",
     "SeedTag",
+    "Stock",
+    "StockEntry",
+    "Used",
     "Valued",
     "add_up",
     "amount",
@@ -133,6 +138,7 @@ __all__ = [
     "parse_reference",
     "parse_seed_rate",
     "parse_supply",
+    "stock",
     "supply_fractions",
     "value",
 ]

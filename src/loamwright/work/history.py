@@ -14,6 +14,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from loamwright.errors import InputError, Problem
+from loamwright.needs import season_of
 from loamwright.planning import Plan
 from loamwright.soil import INCH_M, SoilTest, read_extractant
 from loamwright.units import LB_ACRE_KG_HA
@@ -147,12 +148,13 @@ def season_balances(
     what was needed.
     """
     standing = entries_that_count(record.applications)
+    start = record.info.settings.season_start
     newest: dict[int, Plan] = {plan.season: plan for plan in record.plans if plan.season}
-    seasons = sorted({*newest, *(entry.applied_on.year for entry in standing)})
+    seasons = sorted({*newest, *(season_of(entry.applied_on, start) for entry in standing)})
     balances: list[SeasonBalance] = []
     problems: list[Problem] = []
     for season in seasons:
-        entries = [entry for entry in standing if entry.applied_on.year == season]
+        entries = [entry for entry in standing if season_of(entry.applied_on, start) == season]
         applied, found = applied_supplies(entries, contents)
         problems.extend(found)
         needs = _needs(newest[season], record.applications, contents) if season in newest else {}
@@ -166,6 +168,29 @@ def season_balances(
             for plot_id, supply in sorted({*needs, *delivered})
         )
     return tuple(sorted(balances, key=lambda b: (b.plot_id, b.season, b.supply))), tuple(problems)
+
+
+def season_needs(
+    record: PropertyRecord, contents: Mapping[str, Mapping[Supply, float]]
+) -> Mapping[int, tuple[str, Mapping[tuple[str, Supply], float | None]]]:
+    """Return what each season's crops needed before anything went on, and when that was planned.
+
+    Parameters
+    ----------
+    record
+        The property.
+    contents
+        Product name to supply key to mass fraction [kg per kg product].
+
+    Returns
+    -------
+    mapping of season to (ISO 8601 time of its plan, mapping of (plot_id, supply) to float or None)
+        [kg]; None = unknown. Seasons without a plan are absent.
+    """
+    newest = {plan.season: plan for plan in record.plans if plan.season}
+    return {
+        season: (plan.made_at, _needs(plan, record.applications, contents)) for season, plan in newest.items()
+    }
 
 
 def _needs(

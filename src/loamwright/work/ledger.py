@@ -6,13 +6,13 @@ answers "which entries count?" and computes status and balance from them. It sto
 
 from __future__ import annotations
 
-import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 
 from loamwright.errors import Level, Problem
 from loamwright.land import PlotArea
-from loamwright.needs import PlotNeeds
+from loamwright.needs import NITROGEN, Clock, PlotNeeds, left_of_earlier, season_of
 from loamwright.planning import Plan, PlanLine
 from loamwright.supplies import Acidity, Form, Product, add_up, dose_limit, nitrogen_acidity
 from loamwright.units import HA_M2
@@ -43,8 +43,10 @@ def entries_that_count(applications: Sequence[Application]) -> tuple[Application
     return tuple(entry for entry in applications if entry.entry_id not in replaced)
 
 
-def season_entries(applications: Sequence[Application], season: int) -> tuple[Application, ...]:
-    """Return the standing entries whose date falls in a season (a calendar year).
+def season_entries(
+    applications: Sequence[Application], season: int, start: str = "01-01"
+) -> tuple[Application, ...]:
+    """Return the standing entries whose date falls in a season.
 
     Parameters
     ----------
@@ -52,12 +54,14 @@ def season_entries(applications: Sequence[Application], season: int) -> tuple[Ap
         All entries.
     season
         Calendar year.
+    start
+        Month and day a season begins, as in `Settings.season_start`.
 
     Returns
     -------
     tuple of Application
     """
-    return tuple(e for e in entries_that_count(applications) if e.applied_on.year == season)
+    return tuple(e for e in entries_that_count(applications) if season_of(e.applied_on, start) == season)
 
 
 def applied_supplies(
@@ -83,71 +87,149 @@ def applied_supplies(
     problems = []
     for entry in entries:
         if entry.product not in contents:
-            problems.append(
-                Problem(
-                    f"record entry {entry.entry_id}, product",
-                    f"{entry.product!r} applied on {entry.applied_on} is not among the products, so what it "
-                    f"delivered to plot {entry.plot_id} is not counted",
-                    "Import a products file that holds its label.",
-                    Level.WARNING,
-                )
-            )
+            problems.append(_no_label(entry))
             continue
         for supply, fraction in contents[entry.product].items():
             applied[entry.plot_id][supply] += entry.mass_kg * fraction
     return {plot_id: dict(supplies) for plot_id, supplies in applied.items()}, tuple(problems)
 
 
-def lime_entries(
-    applications: Sequence[Application], sampled_on: Mapping[str, dt.date], season: int
-) -> tuple[Application, ...]:
-    """Return the standing entries whose lime a soil test has not seen yet.
+#: An entry that covers less than this share of a plot is one on a part of it: ours, so that an area noted
+#: to the tenth of an acre still is the whole plot.
+WHOLE_FRACTION = 0.95
+
+
+@dataclass(frozen=True, slots=True)
+class OnTheGround:
+    """What went on the plots and counts against their needs.
+
+    Parameters
+    ----------
+    whole_kg
+        Plot to supply key to what counts for the plot as a whole [kg].
+    parts
+        Plot to supply key to (area [m2], amount [kg]) of what went on part of it.
+    problems
+        Entries that cannot be counted, or not as they say.
+    """
+
+    whole_kg: Mapping[str, Mapping[Supply, float]]
+    parts: Mapping[str, Mapping[Supply, tuple[tuple[float, float], ...]]]
+    problems: tuple[Problem, ...] = ()
+
+    def total_kg(self) -> Mapping[str, Mapping[Supply, float]]:
+        """Return whole plots and parts together: plot to supply key to [kg]."""
+        total = {plot_id: dict(supplies) for plot_id, supplies in self.whole_kg.items()}
+        for plot_id, supplies in self.parts.items():
+            mine = total.setdefault(plot_id, {})
+            for supply, pieces in supplies.items():
+                mine[supply] = mine.get(supply, 0.0) + sum(kg for _, kg in pieces)
+        return total
+
+
+def on_the_ground(
+    applications: Sequence[Application],
+    contents: Mapping[str, Mapping[Supply, float]],
+    areas: Mapping[str, PlotArea],
+    clocks: Mapping[str, Clock],
+    season: int,
+    start: str,
+    earlier_needs: Mapping[int, tuple[str, Mapping[tuple[str, Supply], float | None]]],
+) -> OnTheGround:
+    """Add up what counts against each plot's needs, by the one rule of `Clock`.
 
     Parameters
     ----------
     applications
         All entries.
-    sampled_on
-        plot_id to the date of its newest sample with a pH.
-    season
-        For plots without one: entries of this calendar year count.
+    contents
+        Product name to supply key to mass fraction [kg per kg product].
+    areas, clocks
+        By plot_id: size, and the dates that decide.
+    season, start
+        Season asked about, and the month and day a season begins.
+    earlier_needs
+        Earlier season to when its plan was made, and what its crops needed by (plot_id, supply) [kg]; None =
+        not known.
 
     Returns
     -------
-    tuple of Application
-        Entries on or after the sample; the lab's pH already shows the lime of those before it.
+    OnTheGround
+
+    Notes
+    -----
+    Of a supply other than N and lime, what an earlier season's crop needed of what went on since the sample
+    is taken first (`left_of_earlier`). An entry on less than `WHOLE_FRACTION` of a plot is one on a part;
+    entries with the same name of a part lie on the same ground.
     """
-    return tuple(
-        entry
-        for entry in entries_that_count(applications)
-        if (
-            entry.applied_on >= sampled_on[entry.plot_id]
-            if entry.plot_id in sampled_on
-            else entry.applied_on.year == season
-        )
+    whole: dict[str, dict[Supply, float]] = defaultdict(lambda: defaultdict(float))
+    parts: dict[str, dict[Supply, dict[str, tuple[float, float]]]] = defaultdict(lambda: defaultdict(dict))
+    given: dict[tuple[str, Supply], dict[int, float]] = defaultdict(lambda: defaultdict(float))
+    problems = []
+    for entry in entries_that_count(applications):
+        if entry.plot_id not in clocks or entry.mass_kg <= 0:
+            continue
+        supplies = contents.get(entry.product)
+        in_season = season_of(entry.applied_on, start)
+        if supplies is None:
+            if in_season == season:
+                problems.append(_no_label(entry))
+            continue
+        plot_m2 = areas[entry.plot_id].spread_area_m2
+        partly = entry.area_m2 is not None and 0 < entry.area_m2 < plot_m2 * WHOLE_FRACTION
+        for supply, fraction in supplies.items():
+            if fraction <= 0 or not clocks[entry.plot_id].counts(supply, entry.applied_on):
+                continue
+            mass_kg = entry.mass_kg * fraction
+            lasting = supply == NITROGEN or supply.startswith("lime")
+            if in_season != season and not lasting:
+                given[entry.plot_id, supply][in_season] += mass_kg
+            elif partly and in_season == season:
+                assert entry.area_m2 is not None
+                name = entry.part.strip().casefold() or entry.entry_id
+                area, kg = parts[entry.plot_id][supply].get(name, (0.0, 0.0))
+                parts[entry.plot_id][supply][name] = (max(area, entry.area_m2), kg + mass_kg)
+            else:
+                whole[entry.plot_id][supply] += mass_kg
+    for (plot_id, supply), by_season in given.items():
+        sampled = clocks[plot_id].sampled_on.get(supply)
+        needed = {
+            past: needs.get((plot_id, supply))
+            for past, (made_at, needs) in earlier_needs.items()
+            if sampled is None or made_at[:10] > sampled.isoformat()
+        }
+        sampled_in = min(by_season) if sampled is None else season_of(sampled, start)
+        whole[plot_id][supply] += left_of_earlier(by_season, needed, sampled_in, season)
+    pieces: dict[str, dict[Supply, tuple[tuple[float, float], ...]]] = defaultdict(dict)
+    for plot_id, supplies_on in parts.items():
+        for supply, named in supplies_on.items():
+            if sum(area for area, _ in named.values()) > areas[plot_id].spread_area_m2 * 1.001:
+                whole[plot_id][supply] += sum(kg for _, kg in named.values())
+                problems.append(_too_much_ground(plot_id, supply))
+            else:
+                pieces[plot_id][supply] = tuple(named.values())
+    return OnTheGround(
+        {plot_id: dict(supplies) for plot_id, supplies in whole.items()}, dict(pieces), tuple(problems)
     )
 
 
-def merge_lime(
-    season: Mapping[str, Mapping[Supply, float]], since_sample: Mapping[str, Mapping[Supply, float]]
-) -> Mapping[str, Mapping[Supply, float]]:
-    """Take nutrients from this season's entries and lime from those since the soil sample.
+def _no_label(entry: Application) -> Problem:
+    return Problem(
+        f"record entry {entry.entry_id}, product",
+        f"{entry.product!r} applied on {entry.applied_on} is not among the products, so what it "
+        f"delivered to plot {entry.plot_id} is not counted",
+        "Import a products file that holds its label.",
+        Level.WARNING,
+    )
 
-    Parameters
-    ----------
-    season, since_sample
-        Plot to supply key to delivered mass [kg].
 
-    Returns
-    -------
-    mapping of plot_id to mapping of supply key to float
-        Delivered [kg].
-    """
-    merged: dict[str, dict[Supply, float]] = defaultdict(dict)
-    for source, lime in ((season, False), (since_sample, True)):
-        for plot_id, supplies in source.items():
-            merged[plot_id].update({key: mass for key, mass in supplies.items() if key.is_lime is lime})
-    return dict(merged)
+def _too_much_ground(plot_id: str, supply: str) -> Problem:
+    return Problem(
+        f"plot {plot_id}, {supply}",
+        "the parts that entries say they went on are larger than the plot: counted as if on all of it",
+        "Give entries on the same part the same name of a part.",
+        Level.WARNING,
+    )
 
 
 def _answers(entry: Application, line: PlanLine) -> bool:
@@ -190,7 +272,7 @@ def taken_off(plan: Plan | None, applications: Sequence[Application]) -> frozens
 
 
 def lines_answered(
-    plan: Plan | None, applications: Sequence[Application], season: int
+    plan: Plan | None, applications: Sequence[Application], season: int, start: str = "01-01"
 ) -> Mapping[str, PlanLine]:
     """Find the plan line each standing entry of the season reports on.
 
@@ -204,8 +286,8 @@ def lines_answered(
         The newest plan, or None.
     applications
         All entries, in the order they were recorded.
-    season
-        Calendar year.
+    season, start
+        Calendar year, and the month and day a season begins.
 
     Returns
     -------
@@ -220,7 +302,7 @@ def lines_answered(
     def is_open(line: PlanLine) -> bool:
         return _state(line.mass_kg, applied_kg[line.line_id]) in (WorkState.NOTHING, WorkState.PART)
 
-    for entry in season_entries(applications, season):
+    for entry in season_entries(applications, season, start):
         answered = [line for line in lines if entry.entry_id not in off and _answers(entry, line)]
         if answered:
             answered.sort(key=lambda line: line.timing is not entry.timing)
@@ -231,7 +313,7 @@ def lines_answered(
 
 
 def line_statuses(
-    plan: Plan | None, applications: Sequence[Application], season: int
+    plan: Plan | None, applications: Sequence[Application], season: int, start: str = "01-01"
 ) -> tuple[LineStatus, ...]:
     """Compare each plan line with the entries that answer it.
 
@@ -244,8 +326,8 @@ def line_statuses(
         The newest plan, or None.
     applications
         All entries, in the order they were recorded.
-    season
-        Calendar year.
+    season, start
+        Calendar year, and the month and day a season begins.
 
     Returns
     -------
@@ -253,10 +335,10 @@ def line_statuses(
         Plan lines first, in plan order, then what was applied outside it.
     """
     lines = plan.lines if plan else ()
-    found = lines_answered(plan, applications, season)
+    found = lines_answered(plan, applications, season, start)
     matching: dict[str, list[Application]] = {line.line_id: [] for line in lines}
     outside: dict[tuple[str, str, Timing | None], list[Application]] = defaultdict(list)
-    for entry in season_entries(applications, season):
+    for entry in season_entries(applications, season, start):
         if entry.entry_id in found:
             matching[found[entry.entry_id].line_id].append(entry)
         elif entry.done is not Done.NOT_DONE:

@@ -8,17 +8,17 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
 from typing import Protocol
 
 from loamwright.errors import Problem
-from loamwright.land import Cropping, KeepOut, Plot, PlotArea
-from loamwright.needs import LimeNeed, Need, PlotNeeds
-from loamwright.planning import Plan, PlanLine, Purchase
+from loamwright.land import Cropping, KeepOut, Plot, PlotArea, PlotPart, Way
+from loamwright.needs import Decision, LimeNeed, Need, PlotNeeds
+from loamwright.planning import Aged, Plan, PlanLine, Purchase
 from loamwright.soil import OrganicInput, SoilTest
-from loamwright.supplies import Offer, Product
+from loamwright.supplies import Offer, Product, StockEntry
 from loamwright.values import PropertyInfo, Source, Step, Supply, Timing
 
 
@@ -215,8 +215,46 @@ class SamplingPlan:
 
 
 @dataclass(frozen=True, slots=True)
+class Retired:
+    """Something that is retired: it stays in the file, and leaves lists, sums and plans.
+
+    Parameters
+    ----------
+    word, name
+        What kind of thing, and what it is called.
+    on, because
+        When, and why.
+    """
+
+    word: str
+    name: str
+    on: dt.date
+    because: str
+
+
+@dataclass(frozen=True, slots=True)
 class PropertyRecord:
-    """Everything the property file holds, as read."""
+    """Everything the property file holds, as read; what is retired is named in `retired` only.
+
+    Parameters
+    ----------
+    info, plots, croppings, keepouts, soil_tests, organic_inputs, products, offers, plans, applications
+        As in the file, in the order they were added. Entries of retired plots are left out.
+    calibrations, parts, ways, purchases, decisions
+        Likewise.
+    checklist
+        (number of the list, plot_id or empty) to free text.
+    former_names
+        Name a plot had to the one it has.
+    retired
+        What left lists, sums and plans.
+    problems
+        What in the file could not be used, and why.
+    property_uid
+        The same in every copy of this property.
+    editions
+        Guideline edition as the settings name it to its files, as they were when it was chosen.
+    """
 
     info: PropertyInfo
     plots: tuple[Plot, ...] = ()
@@ -229,6 +267,16 @@ class PropertyRecord:
     plans: tuple[Plan, ...] = ()
     applications: tuple[Application, ...] = ()
     calibrations: tuple[Calibration, ...] = ()
+    parts: tuple[PlotPart, ...] = ()
+    ways: tuple[Way, ...] = ()
+    purchases: tuple[StockEntry, ...] = ()
+    decisions: tuple[Decision, ...] = ()
+    checklist: Mapping[tuple[str, str], str] = field(default_factory=dict)
+    former_names: Mapping[str, str] = field(default_factory=dict)
+    retired: tuple[Retired, ...] = ()
+    problems: tuple[Problem, ...] = ()
+    property_uid: str = ""
+    editions: Mapping[str, Mapping[str, bytes]] = field(default_factory=dict)
 
 
 class SeasonView(Protocol):
@@ -281,6 +329,15 @@ class SeasonView(Protocol):
     @property
     def problems(self) -> tuple[Problem, ...]:
         """What a person should look at."""
+
+    @property
+    def aged(self) -> tuple[Aged, ...]:
+        """What the plan stood on that is not as it was; empty = the plan is not old."""
+
+    @property
+    def stamp(self) -> str:
+        """The date to print, and on every page of an old plan that it is old."""
+        return stamp_of(self)
 
 
 @dataclass(frozen=True, slots=True)
@@ -382,6 +439,10 @@ class Application:
         entry_id this one corrects, or empty. The old entry stays.
     recorded_at
         ISO 8601 time of entry.
+    part
+        Part of the plot it went on; empty = the whole plot, unless `area_m2` says less.
+    withdrawn
+        True: what the entry it replaces says never happened.
     """
 
     entry_id: str
@@ -405,6 +466,8 @@ class Application:
     reason: str = ""
     replaces: str = ""
     recorded_at: str = ""
+    part: str = ""
+    withdrawn: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -439,3 +502,22 @@ class Calibration:
     catch_area_m2: float
     rate_kg_ha: float
     note: str = ""
+
+
+def stamp_of(view: SeasonView) -> str:
+    """Return the date to print, and on every page of an old plan that it is old.
+
+    Parameters
+    ----------
+    view
+        The season.
+
+    Returns
+    -------
+    str
+    """
+    made = view.made_on.isoformat()
+    if not view.aged or view.plan is None:
+        return made
+    count = f"{len(view.aged)} changes" if len(view.aged) > 1 else f"this changed: {view.aged[0]}"
+    return f"{made} · OLD PLAN of {view.plan.made_at[:10]}, made before {count}"

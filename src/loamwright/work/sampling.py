@@ -240,11 +240,11 @@ def plan_sampling(
         else:
             cores, steps = core_count(guide, area.spread_area_m2, record.info.settings.cores_per_sample)
             steps += _samples(guide, area.spread_area_m2)
-            edge_ft = usable_edge_m(area.spread_wkb, EDGE_M) / FT_M
+            edge_ft = usable_edge_m(area.spread, EDGE_M) / FT_M
             steps += (
                 Step("kept away from edges and keep-outs where there is room", edge_ft, "ft", OUR_EDGE),
             )
-            points = sampling_points(area.spread_wkb, cores, EDGE_M)
+            points = sampling_points(area.spread, cores, EDGE_M)
             due, reason = sample_due(plot.plot_id, record, on_date)
         if guide.depth:
             steps += (Step("depth of the cores", guide.depth, "", guide.source),)

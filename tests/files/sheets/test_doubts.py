@@ -372,3 +372,20 @@ def test_net_that_is_not_gross_less_tare_is_asked_about(tmp_path: Path) -> None:
     lines = ("Ticket,Date,Gross lb,Tare lb,Net lb,Product", "7,2026-04-09,60000,24000,38000,Ag lime")
     (question,) = sheet(tmp_path, *lines).questions
     assert question.about == "net 19 is not gross 30 less tare 12"
+
+
+@pytest.mark.parametrize(
+    ("ph", "printed", "answer", "value"),
+    [
+        ("6", "1,234", "decimal comma", 1.234),
+        ("6", "1,234", "comma between thousands", 1234),
+        ("6,1", "1.234", "decimal comma", 1234),  # then the point stands between thousands
+        ("6,1", "1.234", "comma between thousands", 1.234),
+    ],
+)
+def test_an_answer_about_commas_holds_for_a_point_too(
+    ph: str, printed: str, answer: str, value: float, tmp_path: Path
+) -> None:
+    lines = ("Sample;pH;P Olsen mg/kg;K Olsen mg/kg", f"A;{ph};18;{printed}")
+    read = sheet(tmp_path, *lines, answers={"number.k-olsen-mg-kg": answer})
+    assert read.samples[0].readings["K"][0].value == value

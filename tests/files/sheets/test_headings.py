@@ -234,3 +234,9 @@ def test_tests_and_headings_name_what_is_known() -> None:
     for row in table_rows("modus_numbers"):
         kind = known.analyte_names[row["analyte"]].kind
         assert not row["test"] or (kind, row["test"]) in known.test_names
+
+
+@pytest.mark.parametrize("text", ["Target pH", "Desired pH", "Optimum P ppm", "K goal", "pH Sollwert"])
+def test_a_figure_to_aim_at_is_no_reading(text: str) -> None:
+    """A sheet that prints a target beside the measured figure must not give two readings of one analyte."""
+    assert read_heading(text).role == "aside"

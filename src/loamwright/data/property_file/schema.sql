@@ -1,4 +1,8 @@
--- The property file, schema version 1: a GeoPackage 1.3 (OGC 12-128r17) with these tables.
+-- The property file, schema version 2: a GeoPackage 1.3 (OGC 12-128r17) with these tables.
+-- What upgrade-1-to-2.sql makes of a file of version 1 has the same columns; a test holds both together.
+-- Nothing is deleted: what is retired keeps its row, with a date and a reason, and leaves lists and sums.
+-- A plot is told by its plot_key for ever: `plot_id` in every other table holds that key, and the plot's own
+-- `plot_id` is the name it has today.
 -- Lengths in metres, areas in square metres, masses in kilograms, rates in kilograms per hectare; money
 -- is decimal text; dates are ISO 8601; an empty (NULL) figure is "not tested" or "not stated".
 
@@ -52,7 +56,8 @@ CREATE TABLE gpkg_geometry_columns (
 CREATE TABLE loamwright (
     fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
     schema_version INTEGER NOT NULL,
-    made_by TEXT NOT NULL -- version of the program that made the file
+    made_by TEXT NOT NULL, -- version of the program that made the file
+    property_uid TEXT NOT NULL DEFAULT '' -- the same in every copy of this property
 );
 
 CREATE TABLE property (
@@ -76,6 +81,12 @@ CREATE TABLE property (
     convert_extractants BOOLEAN NOT NULL,
     default_yield_row BOOLEAN NOT NULL,
     gps_sigma_m REAL NOT NULL,
+    keeper TEXT NOT NULL DEFAULT '', -- who changes things, unless another is said
+    currency TEXT NOT NULL DEFAULT 'USD', -- ISO 4217
+    season_start TEXT NOT NULL DEFAULT '01-01', -- month-day; from July on it lies in the year before
+    legume_share_no_n_pct REAL NOT NULL DEFAULT 25.0,
+    topup_share REAL NOT NULL DEFAULT 0.05,
+    topup_cost TEXT NOT NULL DEFAULT '0',
     work TEXT NOT NULL DEFAULT '{}' -- JSON object, as in a settings file
 );
 
@@ -93,7 +104,14 @@ CREATE TABLE spreaders (
     vehicle_kg REAL,
     swath_m REAL,
     speed_m_s REAL,
-    field_efficiency REAL
+    field_efficiency REAL,
+    heavy BOOLEAN NOT NULL DEFAULT 0, -- goes only where the plot's reach says yes
+    fill_minutes REAL,
+    cost_per_ha TEXT,
+    cost_per_stop TEXT,
+    cost_per_hour TEXT,
+    retired_on DATE,
+    retired_because TEXT NOT NULL DEFAULT ''
 );
 
 -- Ground --------------------------------------------------------------------------------------
@@ -101,7 +119,7 @@ CREATE TABLE spreaders (
 CREATE TABLE plots (
     fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
     boundary MULTIPOLYGON NOT NULL,
-    plot_id TEXT NOT NULL UNIQUE,
+    plot_key TEXT NOT NULL UNIQUE, -- for ever
     name TEXT NOT NULL,
     area_m2 REAL NOT NULL, -- inside the boundary when it was stored; for reading in a GIS only
     area_acres REAL NOT NULL,
@@ -111,12 +129,61 @@ CREATE TABLE plots (
     notes TEXT NOT NULL,
     area_se_m2 REAL,
     weight REAL NOT NULL,
-    extra TEXT NOT NULL -- JSON object: columns of the user's file that the program does not use
+    extra TEXT NOT NULL, -- JSON object: columns of the user's file that the program does not use
+    plot_id TEXT NOT NULL DEFAULT '', -- what it is called today
+    boundary_since DATE,
+    narrowest_m REAL,
+    weight_limit_kg REAL,
+    reach_months TEXT NOT NULL DEFAULT '[]', -- JSON list of months 1 to 12; empty = not stated
+    reach TEXT NOT NULL DEFAULT '{}', -- JSON object: spreader to true or false; absent = not stated
+    retired_on DATE,
+    retired_because TEXT NOT NULL DEFAULT ''
+);
+CREATE UNIQUE INDEX plots_plot_id ON plots (plot_id);
+
+CREATE TABLE plot_aliases (
+    fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
+    alias TEXT NOT NULL UNIQUE, -- a name the plot had
+    plot_id TEXT NOT NULL REFERENCES plots (plot_key)
+);
+
+CREATE TABLE plot_boundaries (
+    fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
+    plot_id TEXT NOT NULL REFERENCES plots (plot_key),
+    shape BLOB NOT NULL, -- GeoPackage geometry as it was before
+    area_m2 REAL NOT NULL,
+    until DATE NOT NULL,
+    UNIQUE (plot_id, until, area_m2)
+);
+
+CREATE TABLE plot_parts (
+    fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
+    part_id TEXT NOT NULL UNIQUE,
+    plot_id TEXT NOT NULL REFERENCES plots (plot_key),
+    name TEXT NOT NULL DEFAULT '',
+    area_m2 REAL,
+    shape BLOB, -- GeoPackage geometry; NULL = stated by its acres
+    notes TEXT NOT NULL DEFAULT '',
+    retired_on DATE,
+    retired_because TEXT NOT NULL DEFAULT ''
+);
+
+CREATE TABLE ways (
+    fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
+    shape GEOMETRY NOT NULL,
+    way_id TEXT NOT NULL UNIQUE,
+    kind TEXT NOT NULL, -- track, gate, bridge, loading place, contact
+    name TEXT NOT NULL DEFAULT '',
+    width_m REAL,
+    load_limit_kg REAL,
+    notes TEXT NOT NULL DEFAULT '',
+    retired_on DATE,
+    retired_because TEXT NOT NULL DEFAULT ''
 );
 
 CREATE TABLE croppings (
     fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
-    plot_id TEXT NOT NULL REFERENCES plots (plot_id),
+    plot_id TEXT NOT NULL REFERENCES plots (plot_key),
     season INTEGER NOT NULL,
     crop TEXT NOT NULL,
     previous_crop TEXT NOT NULL,
@@ -125,8 +192,14 @@ CREATE TABLE croppings (
     legume_pct REAL,
     seeding BOOLEAN,
     previous_stand TEXT NOT NULL,
+    position INTEGER NOT NULL DEFAULT 1, -- first, second … crop of the season
+    sown_on DATE,
+    ended_on DATE,
     use TEXT NOT NULL DEFAULT '', -- harvested, grazed, browsed, left
-    UNIQUE (plot_id, season)
+    yield_goal_how TEXT NOT NULL DEFAULT '',
+    retired_on DATE,
+    retired_because TEXT NOT NULL DEFAULT '',
+    UNIQUE (plot_id, season, position)
 );
 
 CREATE TABLE keepouts (
@@ -137,7 +210,9 @@ CREATE TABLE keepouts (
     kind TEXT NOT NULL,
     setback_m REAL, -- NULL = not stated; 0 = none
     setback_text TEXT NOT NULL,
-    notes TEXT NOT NULL
+    notes TEXT NOT NULL,
+    retired_on DATE,
+    retired_because TEXT NOT NULL DEFAULT ''
 );
 
 -- Soil ----------------------------------------------------------------------------------------
@@ -145,7 +220,7 @@ CREATE TABLE keepouts (
 CREATE TABLE soil_tests (
     fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
     test_id TEXT NOT NULL UNIQUE,
-    plot_id TEXT NOT NULL REFERENCES plots (plot_id),
+    plot_id TEXT NOT NULL REFERENCES plots (plot_key),
     sampled_on DATE,
     lab TEXT NOT NULL,
     depth_top_m REAL,
@@ -161,7 +236,13 @@ CREATE TABLE soil_tests (
     recommends BOOLEAN NOT NULL, -- the lab printed a recommendation
     lime_value REAL,
     lime_unit TEXT,
-    credits_taken BOOLEAN
+    credits_taken BOOLEAN,
+    analysed_on DATE,
+    sampled_by TEXT NOT NULL DEFAULT '',
+    rates_crop TEXT NOT NULL DEFAULT '', -- crop and season the lab's rates were written for
+    rates_season INTEGER,
+    retired_on DATE,
+    retired_because TEXT NOT NULL DEFAULT ''
 );
 
 CREATE TABLE soil_readings (
@@ -187,7 +268,7 @@ CREATE TABLE lab_rates (
 CREATE TABLE organic_inputs (
     fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
     input_id TEXT NOT NULL UNIQUE,
-    plot_id TEXT NOT NULL REFERENCES plots (plot_id),
+    plot_id TEXT NOT NULL REFERENCES plots (plot_key),
     applied_on DATE NOT NULL,
     material TEXT NOT NULL,
     method TEXT NOT NULL,
@@ -210,7 +291,9 @@ CREATE TABLE organic_inputs (
     available_mg_pct REAL,
     available_b_pct REAL,
     available_zn_pct REAL,
-    available_mn_pct REAL
+    available_mn_pct REAL,
+    retired_on DATE,
+    retired_because TEXT NOT NULL DEFAULT ''
 );
 
 -- Products ------------------------------------------------------------------------------------
@@ -246,7 +329,9 @@ CREATE TABLE products (
     nitrogen_forms_pct TEXT NOT NULL, -- JSON object: form to percent of product
     contains TEXT NOT NULL, -- JSON list
     dolomitic BOOLEAN,
-    extra TEXT NOT NULL -- JSON object
+    extra TEXT NOT NULL, -- JSON object
+    retired_on DATE,
+    retired_because TEXT NOT NULL DEFAULT ''
 );
 
 CREATE TABLE offers (
@@ -266,7 +351,62 @@ CREATE TABLE offers (
     delivery_fee TEXT NOT NULL,
     price_breaks TEXT NOT NULL, -- JSON list of [from this many packages, unit price]
     price_low TEXT,
-    price_high TEXT
+    price_high TEXT,
+    retired_on DATE,
+    retired_because TEXT NOT NULL DEFAULT ''
+);
+
+CREATE TABLE purchases (
+    fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
+    purchase_id TEXT NOT NULL UNIQUE,
+    kind TEXT NOT NULL, -- bought, received, returned, counted
+    product TEXT NOT NULL REFERENCES products (product),
+    package TEXT NOT NULL,
+    package_kg REAL NOT NULL,
+    count REAL NOT NULL,
+    dated DATE NOT NULL,
+    offer_id TEXT NOT NULL DEFAULT '',
+    paid TEXT,
+    seller TEXT NOT NULL DEFAULT '',
+    made_by TEXT NOT NULL DEFAULT '',
+    note TEXT NOT NULL DEFAULT '',
+    recorded_at TEXT NOT NULL DEFAULT '',
+    retired_on DATE,
+    retired_because TEXT NOT NULL DEFAULT ''
+);
+
+-- Decisions -------------------------------------------------------------------------------------
+
+CREATE TABLE decisions (
+    fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
+    decision_id TEXT NOT NULL UNIQUE,
+    plot_id TEXT NOT NULL REFERENCES plots (plot_key),
+    season INTEGER NOT NULL,
+    supply TEXT NOT NULL, -- nutrient, or 'lime'
+    crop TEXT NOT NULL DEFAULT '',
+    rate_kg_ha REAL, -- decided amount; 0 is one
+    share REAL, -- or a share of the published rate
+    reason TEXT NOT NULL,
+    made_by TEXT NOT NULL DEFAULT '',
+    decided_on DATE NOT NULL,
+    retired_on DATE,
+    retired_because TEXT NOT NULL DEFAULT ''
+);
+
+CREATE TABLE checklist (
+    fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
+    number TEXT NOT NULL, -- of the list of what a plan and its records hold
+    plot_id TEXT NOT NULL DEFAULT '', -- plot_key, or empty for the property
+    text TEXT NOT NULL,
+    UNIQUE (number, plot_id)
+);
+
+CREATE TABLE kept_editions (
+    fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
+    edition TEXT NOT NULL,
+    file TEXT NOT NULL,
+    content BLOB NOT NULL,
+    UNIQUE (edition, file)
 );
 
 -- Plans: kept, with the reason they changed -------------------------------------------------------
@@ -285,6 +425,9 @@ CREATE TABLE plans (
     counted_entries TEXT NOT NULL, -- JSON list
     explanation TEXT NOT NULL, -- JSON list
     problems TEXT NOT NULL, -- JSON list
+    fingerprint TEXT NOT NULL DEFAULT '{}', -- JSON object: what it stood on, in words, by kind and id
+    retired_on DATE,
+    retired_because TEXT NOT NULL DEFAULT '',
     filling_cost TEXT NOT NULL DEFAULT '0',
     handling_cost TEXT NOT NULL DEFAULT '0'
 );
@@ -293,7 +436,7 @@ CREATE TABLE plan_jobs (
     fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
     plan_id TEXT NOT NULL REFERENCES plans (plan_id),
     job_id TEXT NOT NULL,
-    plot_id TEXT NOT NULL REFERENCES plots (plot_id),
+    plot_id TEXT NOT NULL REFERENCES plots (plot_key),
     timing TEXT,
     spreader TEXT NOT NULL,
     line_ids TEXT NOT NULL, -- JSON list
@@ -313,7 +456,7 @@ CREATE TABLE plan_lines (
     fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
     plan_id TEXT NOT NULL REFERENCES plans (plan_id),
     line_id TEXT NOT NULL,
-    plot_id TEXT NOT NULL REFERENCES plots (plot_id),
+    plot_id TEXT NOT NULL REFERENCES plots (plot_key),
     product TEXT NOT NULL,
     timing TEXT,
     rate_kg_ha REAL NOT NULL,
@@ -344,7 +487,7 @@ CREATE TABLE plan_purchases (
 CREATE TABLE plan_coverage (
     fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
     plan_id TEXT NOT NULL REFERENCES plans (plan_id),
-    plot_id TEXT NOT NULL REFERENCES plots (plot_id),
+    plot_id TEXT NOT NULL REFERENCES plots (plot_key),
     supply TEXT NOT NULL,
     need_kg REAL,
     supplied_kg REAL NOT NULL
@@ -353,7 +496,7 @@ CREATE TABLE plan_coverage (
 CREATE TABLE plan_plot_costs (
     fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
     plan_id TEXT NOT NULL REFERENCES plans (plan_id),
-    plot_id TEXT NOT NULL REFERENCES plots (plot_id),
+    plot_id TEXT NOT NULL REFERENCES plots (plot_key),
     cost TEXT NOT NULL,
     UNIQUE (plan_id, plot_id)
 );
@@ -363,7 +506,7 @@ CREATE TABLE plan_plot_costs (
 CREATE TABLE applications (
     fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
     entry_id TEXT NOT NULL UNIQUE,
-    plot_id TEXT NOT NULL REFERENCES plots (plot_id),
+    plot_id TEXT NOT NULL REFERENCES plots (plot_key),
     product TEXT NOT NULL,
     done TEXT NOT NULL,
     applied_on DATE NOT NULL,
@@ -382,7 +525,9 @@ CREATE TABLE applications (
     note TEXT NOT NULL,
     reason TEXT NOT NULL,
     replaces TEXT NOT NULL, -- entry_id this one corrects, or empty
-    recorded_at TEXT NOT NULL
+    recorded_at TEXT NOT NULL,
+    part TEXT NOT NULL DEFAULT '', -- part of the plot it went on; with area_m2
+    withdrawn BOOLEAN NOT NULL DEFAULT 0 -- 1: the entry it replaces never happened
 );
 CREATE TRIGGER applications_no_update BEFORE UPDATE ON applications
 BEGIN
@@ -409,6 +554,29 @@ CREATE TABLE calibrations (
     note TEXT NOT NULL
 );
 
+-- Journal: every change, as values ----------------------------------------------------------------
+
+CREATE TABLE changes (
+    change_id INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
+    made_at TEXT NOT NULL,
+    made_by TEXT NOT NULL,
+    command TEXT NOT NULL,
+    undoes INTEGER REFERENCES changes (change_id),
+    uid TEXT NOT NULL UNIQUE -- the same in every copy
+);
+
+CREATE TABLE change_values (
+    fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
+    change_id INTEGER NOT NULL REFERENCES changes (change_id),
+    table_name TEXT NOT NULL,
+    row_key TEXT NOT NULL, -- JSON list: the row's key values
+    kind TEXT NOT NULL, -- added, changed, removed
+    field TEXT NOT NULL,
+    before BLOB, -- as it was, of any type; NULL when there was none; shapes as GeoPackage geometry
+    after BLOB
+);
+CREATE INDEX change_values_row ON change_values (table_name, row_key);
+
 -- Registered, so that any GIS lists them ----------------------------------------------------------
 
 INSERT INTO gpkg_contents (table_name, data_type, identifier, description, srs_id) VALUES
@@ -432,8 +600,19 @@ INSERT INTO gpkg_contents (table_name, data_type, identifier, description, srs_i
     ('plan_coverage', 'attributes', 'plan_coverage', 'Need against supply', NULL),
     ('plan_plot_costs', 'attributes', 'plan_plot_costs', 'Cost per plot', NULL),
     ('applications', 'attributes', 'applications', 'What was spread; append-only', NULL),
-    ('calibrations', 'attributes', 'calibrations', 'Spreader tests', NULL);
+    ('calibrations', 'attributes', 'calibrations', 'Spreader tests', NULL),
+    ('ways', 'features', 'ways', 'Tracks, gates, bridges, loading places', 4326),
+    ('plot_aliases', 'attributes', 'plot_aliases', 'Names a plot had', NULL),
+    ('plot_boundaries', 'attributes', 'plot_boundaries', 'Boundaries a plot had', NULL),
+    ('plot_parts', 'attributes', 'plot_parts', 'Parts of plots', NULL),
+    ('purchases', 'attributes', 'purchases', 'What was bought, returned or counted', NULL),
+    ('decisions', 'attributes', 'decisions', 'What was decided, and why', NULL),
+    ('checklist', 'attributes', 'checklist', 'Free text by number in the list of what a plan holds', NULL),
+    ('kept_editions', 'attributes', 'kept_editions', 'Guideline files this property uses', NULL),
+    ('changes', 'attributes', 'changes', 'Journal: who changed what, and when', NULL),
+    ('change_values', 'attributes', 'change_values', 'Journal: values before and after', NULL);
 
 INSERT INTO gpkg_geometry_columns (table_name, column_name, geometry_type_name, srs_id, z, m) VALUES
     ('plots', 'boundary', 'MULTIPOLYGON', 4326, 0, 0),
-    ('keepouts', 'shape', 'GEOMETRY', 4326, 0, 0);
+    ('keepouts', 'shape', 'GEOMETRY', 4326, 0, 0),
+    ('ways', 'shape', 'GEOMETRY', 4326, 0, 0);

@@ -107,7 +107,9 @@ class ColumnReader:
             (DECIMAL_COMMA, THOUSANDS_COMMA),
         )
         if answer in (DECIMAL_COMMA, THOUSANDS_COMMA):
-            return replace(printed, choices=(), value=as_decimal if answer == DECIMAL_COMMA else as_thousands)
+            # where commas are decimal marks, a point stands between thousands
+            decimals = (answer == DECIMAL_COMMA) == ("," in cell.text)
+            return replace(printed, choices=(), value=as_decimal if decimals else as_thousands)
         return printed
 
     # -----------------------------------------------------------------------------------------

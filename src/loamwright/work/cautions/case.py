@@ -203,8 +203,8 @@ def open_case(
     on_date: dt.date,
 ) -> Case:
     """Lay out a property for the rules."""
-    in_season = season_entries(record.applications, record.info.season)
-    statuses = line_statuses(plan, record.applications, record.info.season)
+    in_season = season_entries(record.applications, record.info.season, record.info.settings.season_start)
+    statuses = line_statuses(plan, record.applications, record.info.season, record.info.settings.season_start)
     still_open = {
         status.line_id for status in statuses if status.state in (WorkState.NOTHING, WorkState.PART)
     }

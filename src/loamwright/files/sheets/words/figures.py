@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
+from loamwright import units
 from loamwright.errors import AmbiguousNumberError, UnitError
 from loamwright.files.sheets.words.measures import find_units, read_unit
 from loamwright.files.sheets.words.vocabulary import means, plain
@@ -109,18 +110,6 @@ def read_printed(text: str, decimal_comma: bool | None = None) -> Printed:
 
 
 def decimal_comma_of(texts: Iterable[str]) -> bool | None:
-    """Settle whether decimals are written with a comma, from numbers that can be read in one way only.
-
-    Returns None when no number tells, or when numbers tell different things.
-    """
-    votes = set()
-    for text in texts:
-        match = _FIGURE.fullmatch(text.strip())
-        if match is None:
-            continue
-        number = re.sub(r"[^\d.,]", "", match["number"]).rstrip(",.")
-        if re.fullmatch(r"\d{1,3}(?:,\d{3})+\.\d*|\d+\.(?!\d{3}$)\d+|0?\.\d+|\d{1,3}(?:,\d{3}){2,}", number):
-            votes.add(False)
-        elif re.fullmatch(r"\d{1,3}(?:\.\d{3})+,\d*|\d+,(?!\d{3}$)\d+|0?,\d+|\d{1,3}(?:\.\d{3}){2,}", number):
-            votes.add(True)
-    return votes.pop() if len(votes) == 1 else None
+    """Settle whether decimals are written with a comma by the numbers of cells, as `units` does."""
+    found = (match["number"] for text in texts if (match := _FIGURE.fullmatch(text.strip())))
+    return units.decimal_comma_of(re.sub(r"[^\d.,]", "", number).rstrip(",.") for number in found)

@@ -90,6 +90,10 @@ def more_exact(tests: tuple[LabTest, ...]) -> tuple[LabTest, ...]:
     )
 
 
+#: Words of a column that says what a reading should be, not what it is.
+_AIM = re.compile(r"\b(target|desired|optimum|optimal|ideal|goal|critical|sollwert|ønsket|mål)\b")
+
+
 @lru_cache(maxsize=4096)
 def read_heading(text: str) -> Heading:
     """Read one heading."""
@@ -114,6 +118,8 @@ def read_heading(text: str) -> Heading:
         heading = _of_a_unit(heading, basis, units[0])
     if heading.role == "reading" and heading.analyte and _is_share(heading.analyte, units, text):
         heading = replace(heading, role="share")
+    if heading.role == "reading" and _AIM.search(plain(text)):
+        return Heading(text, "aside", note="a figure to aim at, no reading")
     return replace(heading, units=units, basis=basis or heading.basis, depth=depth)
 
 

@@ -1,0 +1,277 @@
+"""The tables of a property file as records: names of today for plots, and nothing that is retired.
+
+This file answers "what does the file hold at this moment?". A row that belongs to nothing, because somebody
+changed the file by hand, is left out and named.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import sqlite3
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping
+from typing import Any, TypeVar
+
+from loamwright.errors import Level, Problem, PropertyFileError
+from loamwright.files import journal
+from loamwright.files.columns import (
+    APPLICATIONS,
+    CALIBRATIONS,
+    CROPPINGS,
+    DECISIONS,
+    INFO,
+    KEEPOUTS,
+    OFFERS,
+    ORGANIC_INPUTS,
+    PARTS,
+    PLAN_COVERAGE,
+    PLAN_JOBS,
+    PLAN_LINES,
+    PLAN_PURCHASES,
+    PLANS,
+    PLOTS,
+    PRODUCTS,
+    PURCHASES,
+    SETTINGS,
+    SOIL_READINGS,
+    SOIL_TESTS,
+    SPREADERS,
+    WAYS,
+    Layout,
+)
+from loamwright.planning import Plan
+from loamwright.soil import LabRecommendation, SoilTest
+from loamwright.values import Nutrient, PropertyInfo, Quantity
+from loamwright.work import PropertyRecord, Retired
+
+R = TypeVar("R")
+
+
+class _Row(dict[str, Any]):
+    """One row of a table, column to value; a column that is not there is a fault of the file."""
+
+    def __init__(self, table: str, row: sqlite3.Row) -> None:
+        super().__init__(row)
+        self._table = table
+
+    def __missing__(self, column: str) -> Any:
+        raise PropertyFileError(
+            f"its table {self._table} has lost the column {column}; restore the file from a copy"
+        )
+
+
+def rows_of(connection: sqlite3.Connection, table: str) -> list[_Row]:
+    """Return the rows of a table, oldest first, each naming a column it has lost."""
+    return [_Row(table, row) for row in connection.execute(f"SELECT * FROM {table} ORDER BY fid")]
+
+
+def _by(rows: Iterable[_Row], column: str) -> Mapping[str, list[_Row]]:
+    """Rows of a table grouped by the record they belong to."""
+    grouped: dict[str, list[_Row]] = defaultdict(list)
+    for row in rows:
+        grouped[row[column]].append(row)
+    return grouped
+
+
+class Reader:
+    """Reads the tables of one moment: names of today for plots, and nothing that is retired.
+
+    A row that belongs to nothing, because somebody changed the file by hand, is left out and named.
+    """
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        self._connection = connection
+        plots = rows_of(connection, "plots")
+        self.names = {row["plot_key"]: row["plot_id"] or row["plot_key"] for row in plots}
+        self._here = {row["plot_key"] for row in plots if row["retired_on"] is None}
+        self.retired: list[Retired] = []
+        self.problems: list[Problem] = []
+
+    def rows(self, table: str) -> list[_Row]:
+        """Rows that count, their plot under the name it has today."""
+        found = []
+        for row in rows_of(self._connection, table):
+            if table in _OF_PLOTS and row["plot_id"]:
+                if row["plot_id"] not in self.names:
+                    self._loose(table, row, f"plot {row['plot_id']!r}")
+                    continue
+                here = row["plot_id"] in self._here
+                row["plot_id"] = self.names[row["plot_id"]]
+                if not here:
+                    continue
+            if table in RETIRABLE.values() and (row["retired_on"], row["retired_because"])[0] is not None:
+                self._note(table, row)
+                continue
+            found.append(row)
+        return found
+
+    def all(self, layout: Layout[R]) -> tuple[R, ...]:
+        """Records of a table that count."""
+        return tuple(layout.record_of(row) for row in self.rows(layout.table))
+
+    def belonging(self, layout: Layout[R], column: str, known: Collection[str], what: str) -> tuple[R, ...]:
+        """Records whose parent counts; one whose parent is not in the file at all is named."""
+        found = []
+        gone = {gone.name for gone in self.retired}
+        for row in self.rows(layout.table):
+            if row[column] in known:
+                found.append(layout.record_of(row))
+            elif row[column] not in gone:
+                self._loose(layout.table, row, f"{what} {row[column]!r}")
+        return tuple(found)
+
+    def _note(self, table: str, row: _Row) -> None:
+        words = {noun: word for word, noun in RETIRABLE.items()}
+        name = " ".join(str(row[column]) for column in _NAMED_BY.get(table, journal.TABLES[table]))
+        on = dt.date.fromisoformat(row["retired_on"])
+        self.retired.append(Retired(words.get(table, table), name, on, row["retired_because"]))
+
+    def _loose(self, table: str, row: _Row, parent: str) -> None:
+        noun = journal.NOUNS.get(table, f"row of {table}")
+        name = " ".join(str(row[column]) for column in journal.TABLES.get(table, ()))
+        self.problems.append(
+            Problem(
+                f"property file, {noun} {name}".strip(),
+                f"it belongs to {parent}, which is not in the file any more: another program took it out; "
+                "left out of everything",
+                "Restore the file from a copy, or bring it in again under the same id.",
+                Level.WARNING,
+            )
+        )
+
+
+#: What people call what can be retired, and its table.
+RETIRABLE: Mapping[str, str] = {
+    "plot": "plots",
+    "part": "plot_parts",
+    "way": "ways",
+    "cropping": "croppings",
+    "keep-out": "keepouts",
+    "spreader": "spreaders",
+    "soil-test": "soil_tests",
+    "organic": "organic_inputs",
+    "product": "products",
+    "offer": "offers",
+    "purchase": "purchases",
+    "decision": "decisions",
+    "plan": "plans",
+}
+_NAMED_BY: Mapping[str, tuple[str, ...]] = {"plots": ("plot_id",)}
+#: Tables whose rows belong to plots; an empty plot_id is the property's.
+_OF_PLOTS = frozenset(
+    {
+        "plot_aliases",
+        "plot_boundaries",
+        "plot_parts",
+        "croppings",
+        "soil_tests",
+        "organic_inputs",
+        "decisions",
+        "checklist",
+        "plan_jobs",
+        "plan_lines",
+        "plan_coverage",
+        "plan_plot_costs",
+        "applications",
+    }
+)
+
+
+def read_all(connection: sqlite3.Connection) -> PropertyRecord:
+    """Return everything the file holds at this moment."""
+    reader = Reader(connection)
+    plots = reader.all(PLOTS)
+    products = reader.all(PRODUCTS)
+    labels = {product.product for product in products}
+    kept: dict[str, dict[str, bytes]] = defaultdict(dict)
+    for row in rows_of(connection, "kept_editions"):
+        kept[row["edition"]][row["file"]] = row["content"]
+    made = connection.execute("SELECT property_uid FROM loamwright").fetchone()
+    info = _read_info(connection, reader)
+    return PropertyRecord(
+        info=info,
+        plots=plots,
+        croppings=reader.all(CROPPINGS),
+        keepouts=reader.all(KEEPOUTS),
+        soil_tests=_read_soil_tests(connection, reader),
+        organic_inputs=reader.all(ORGANIC_INPUTS),
+        products=products,
+        offers=reader.belonging(OFFERS, "product", labels, "product"),
+        plans=read_plans(reader),
+        applications=reader.all(APPLICATIONS),
+        calibrations=reader.all(CALIBRATIONS),
+        parts=reader.all(PARTS),
+        ways=reader.all(WAYS),
+        purchases=reader.belonging(PURCHASES, "product", labels, "product"),
+        decisions=reader.all(DECISIONS),
+        checklist={(row["number"], row["plot_id"]): row["text"] for row in reader.rows("checklist")},
+        former_names={row["alias"]: row["plot_id"] for row in reader.rows("plot_aliases")},
+        retired=tuple(reader.retired),
+        problems=tuple(reader.problems),
+        property_uid=made["property_uid"],
+        editions=dict(kept),
+    )
+
+
+def _read_info(connection: sqlite3.Connection, reader: Reader) -> PropertyInfo:
+    found = rows_of(connection, "property")
+    if not found:
+        raise PropertyFileError("the file has lost its name and season; restore it from a copy")
+    row = found[0]
+    limits = rows_of(connection, "surplus_limits")
+    settings = SETTINGS.record_of(
+        row,
+        surplus_limit_fraction={r["supply"]: r["fraction"] for r in limits if r["fraction"] is not None},
+        surplus_limit_kg_ha={r["supply"]: r["rate_kg_ha"] for r in limits if r["rate_kg_ha"] is not None},
+        spreaders=reader.all(SPREADERS),
+    )
+    return INFO.record_of(row, settings=settings)
+
+
+def _read_soil_tests(connection: sqlite3.Connection, reader: Reader) -> tuple[SoilTest, ...]:
+    readings = _by(rows_of(connection, "soil_readings"), "test_id")
+    rates = _by(rows_of(connection, "lab_rates"), "test_id")
+    tests = []
+    for row in reader.rows("soil_tests"):
+        recommendation = None
+        if row["recommends"]:
+            recommendation = LabRecommendation(
+                {
+                    Nutrient(rate["nutrient"]): Quantity(rate["value"], rate["unit"])
+                    for rate in rates.get(row["test_id"], ())
+                },
+                None if row["lime_unit"] is None else Quantity(row["lime_value"], row["lime_unit"]),
+                None if row["credits_taken"] is None else bool(row["credits_taken"]),
+            )
+        tests.append(
+            SOIL_TESTS.record_of(
+                row,
+                readings={
+                    reading["element"]: SOIL_READINGS.record_of(reading)
+                    for reading in readings.get(row["test_id"], ())
+                },
+                recommendation=recommendation,
+            )
+        )
+    return tuple(tests)
+
+
+def read_plans(reader: Reader) -> tuple[Plan, ...]:
+    """Return the plans that are not retired, with their jobs, lines and purchases."""
+    jobs = _by(reader.rows("plan_jobs"), "plan_id")
+    lines = _by(reader.rows("plan_lines"), "plan_id")
+    buy = _by(reader.rows("plan_purchases"), "plan_id")
+    coverage = _by(reader.rows("plan_coverage"), "plan_id")
+    costs = _by(reader.rows("plan_plot_costs"), "plan_id")
+    decimal = PLANS.codecs["purchase_cost"].decode
+    return tuple(
+        PLANS.record_of(
+            row,
+            jobs=tuple(PLAN_JOBS.record_of(r) for r in jobs.get(row["plan_id"], ())),
+            lines=tuple(PLAN_LINES.record_of(r) for r in lines.get(row["plan_id"], ())),
+            buy=tuple(PLAN_PURCHASES.record_of(r) for r in buy.get(row["plan_id"], ())),
+            coverage=tuple(PLAN_COVERAGE.record_of(r) for r in coverage.get(row["plan_id"], ())),
+            plot_costs={r["plot_id"]: decimal(r["cost"]) for r in costs.get(row["plan_id"], ())},
+        )
+        for row in reader.rows("plans")
+    )

@@ -1,0 +1,443 @@
+"""The kinds of values people type and read: one reader and one writer each.
+
+This file answers "what does this text mean, and how is that value written back?". What is written can be
+read again: numbers are not rounded. Which thing has which field of which kind is `things`.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import StrEnum
+from typing import Any
+
+from loamwright.errors import UnitError
+from loamwright.files.fields import parse_date, parse_percent
+from loamwright.files.tables import parse_depth
+from loamwright.units import (
+    ACRE_M2,
+    LB_ACRE_KG_HA,
+    LB_KG,
+    parse_area,
+    parse_density,
+    parse_length,
+    parse_mass,
+    parse_money,
+    parse_quantity,
+    parse_rate,
+    parse_speed,
+    read_number,
+)
+from loamwright.values import Quantity
+
+#: Words that clear a field. A blank never does.
+CLEAR_WORDS = frozenset({"clear", "(clear)", "not stated", "none stated"})
+
+FOOT_M = 0.3048
+MPH_M_S = 0.44704
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind of value.
+
+    Parameters
+    ----------
+    name
+        What it is, for lists of fields: ``"date"``.
+    example
+        How it is written.
+    read
+        Text and unit system to value; raises `UnitError` or `ValueError` whose message is "what; fix".
+    write
+        Value and unit system to text that `read` takes.
+    in_units
+        True when `read` takes the unit system too: a ton is a tonne in a metric property.
+    """
+
+    name: str
+    example: str
+    read: Callable[..., Any]
+    write: Callable[[Any, str], str]
+    in_units: bool = False
+
+
+def shown(value: float) -> str:
+    """Write a number in full, without a tail of noise.
+
+    Parameters
+    ----------
+    value
+        The number.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> shown(0.1 * 3), shown(50.0)
+    ('0.3', '50')
+    """
+    return f"{value:.10g}"
+
+
+def _number(name: str, low: float | None, high: float | None) -> Callable[[str], float]:
+    def read(text: str) -> float:
+        value: float = read_number(text)
+        if (low is not None and value < low) or (high is not None and value > high):
+            limits = (
+                f"from {low:g} to {high:g}"
+                if low is not None and high is not None
+                else (f"{low:g} or more" if low is not None else f"{high:g} or less")
+            )
+            raise ValueError(f"{text!r} is not a possible {name}; it must be {limits}")
+        return value
+
+    return read
+
+
+def number(name: str = "number", low: float | None = None, high: float | None = None) -> Kind:
+    """Return the kind of plain numbers within limits.
+
+    Parameters
+    ----------
+    name
+        What the number is, for messages.
+    low, high
+        Limits, both allowed.
+
+    Returns
+    -------
+    Kind
+    """
+    return Kind(name, "6.2", _number(name, low, high), lambda value, _: shown(value))
+
+
+def count(name: str = "count", low: int = 0, high: int = 100_000) -> Kind:
+    """Return the kind of whole numbers within limits.
+
+    Parameters
+    ----------
+    name
+        What the number is, for messages.
+    low, high
+        Limits, both allowed.
+
+    Returns
+    -------
+    Kind
+    """
+
+    def read(text: str) -> int:
+        value = _number(name, low, high)(text)
+        if not value.is_integer():
+            raise ValueError(f"{text!r} is not a whole number; write for example {max(low, 1)}")
+        return int(value)
+
+    return Kind(name, str(max(low, 1)), read, lambda value, _: str(value))
+
+
+def _flag(text: str) -> bool:
+    plain = text.strip().casefold()
+    if plain in ("yes", "y", "true", "1"):
+        return True
+    if plain in ("no", "n", "false", "0"):
+        return False
+    raise ValueError(f"{text!r} is neither yes nor no; write yes or no")
+
+
+def word(name: str, words: type[StrEnum]) -> Kind:
+    """Return the kind of a fixed set of words.
+
+    Parameters
+    ----------
+    name
+        What the word is.
+    words
+        The enumeration.
+
+    Returns
+    -------
+    Kind
+    """
+
+    def read(text: str) -> StrEnum:
+        plain = text.strip().casefold().replace("-", " ")
+        for item in words:
+            if item.value.casefold().replace("-", " ") == plain:
+                return item
+        listed = ", ".join(item.value for item in words)
+        raise ValueError(f"{text!r} is not one of: {listed}; write one of these words")
+
+    return Kind(name, next(iter(words)).value, read, lambda value, _: str(value))
+
+
+def one_of(name: str, choices: tuple[str, ...]) -> Kind:
+    """Return the kind of a fixed set of texts.
+
+    Parameters
+    ----------
+    name
+        What the text is.
+    choices
+        The texts.
+
+    Returns
+    -------
+    Kind
+    """
+
+    def read(text: str) -> str:
+        for choice in choices:
+            if choice.casefold() == text.strip().casefold():
+                return choice
+        raise ValueError(f"{text!r} is not one of: {', '.join(choices)}; write one of these")
+
+    return Kind(name, choices[0] if choices else "", read, lambda value, _: str(value))
+
+
+def _list(text: str) -> tuple[str, ...]:
+    return tuple(part.strip() for part in text.split(";") if part.strip())
+
+
+def words(name: str, kind: type[StrEnum]) -> Kind:
+    """Return the kind of lists of words between semicolons.
+
+    Parameters
+    ----------
+    name
+        What the words are.
+    kind
+        The enumeration.
+
+    Returns
+    -------
+    Kind
+    """
+    one = word(name, kind)
+    return Kind(
+        name,
+        "; ".join(item.value for item in list(kind)[:2]),
+        lambda text: tuple(one.read(part) for part in _list(text)),
+        lambda value, _: "; ".join(map(str, value)),
+    )
+
+
+def _months(text: str) -> tuple[int, ...]:
+    found: list[int] = []
+    read = _number("month", 1, 12)
+    for part in text.replace(",", ";").split(";"):
+        first, dash, last = part.strip().partition("-")
+        start, end = int(read(first)), int(read(last)) if dash else int(read(first))
+        span = range(start, end + 1) if start <= end else (*range(start, 13), *range(1, end + 1))
+        found.extend(span)
+    return tuple(dict.fromkeys(found))
+
+
+def _place(text: str) -> tuple[float, float]:
+    parts = text.replace(";", ",").split(",")
+    if len(parts) != 2:
+        raise ValueError(f"{text!r} is not a place; write longitude, latitude: -93.05, 46.05")
+    longitude, latitude = (read_number(part.strip()) for part in parts)
+    if not (-180 <= longitude <= 180 and -90 <= latitude <= 90):
+        raise ValueError(f"{text!r} is not on the globe; write longitude, latitude: -93.05, 46.05")
+    return longitude, latitude
+
+
+def _year(text: str) -> int:
+    value = _number("year", 1900, 2200)(text)
+    if not value.is_integer():
+        raise ValueError(f"{text!r} is not a calendar year; write for example 2026")
+    return int(value)
+
+
+def _money(text: str) -> Decimal:
+    amount = parse_money(text)
+    if amount < 0:
+        raise ValueError(f"{text!r} is negative; write what it costs")
+    return amount
+
+
+def _per_acre(text: str) -> Decimal:
+    """Money per area, kept per hectare."""
+    bare, _, unit = text.partition("/")
+    amount = _money(bare.strip())
+    unit = unit.strip().casefold() or "acre"
+    if unit in ("acre", "ac"):
+        return amount / Decimal(str(ACRE_M2)) * 10_000
+    if unit in ("ha", "hectare"):
+        return amount
+    raise ValueError(f"{text!r} is not money per acre or hectare; write for example 6.00/acre")
+
+
+def _sized(
+    parse: Callable[[str, str], float], example: str, zero_ok: bool = False
+) -> Callable[[str, str], float]:
+    def read(text: str, system: str) -> float:
+        value = parse(text, system)
+        if value < 0 or (value == 0 and not zero_ok):
+            least = "zero or more" if zero_ok else "more than zero"
+            raise ValueError(f"{text!r} is not possible; write {least}, for example {example}")
+        return value
+
+    return read
+
+
+def _measure(
+    name: str,
+    parse: Callable[[str, str], float],
+    us: tuple[str, float],
+    metric: tuple[str, float],
+    zero_ok: bool = True,
+) -> Kind:
+    """A kind with a unit: written in the property's unit, kept in SI."""
+    example = f"25 {us[0]}"
+
+    def write(value: float, system: str) -> str:
+        unit, size = metric if system == "metric" else us
+        return f"{shown(value / size)} {unit}"
+
+    return Kind(name, example, _sized(parse, example, zero_ok), write, in_units=True)
+
+
+def _quantity(text: str) -> Quantity:
+    quantity = parse_quantity(text)
+    if quantity.value < 0:
+        raise ValueError(f"{text!r} is negative; write zero or more")
+    return quantity
+
+
+def _depth_text(value: tuple[float | None, float | None] | None, system: str) -> str:
+    if value is None or value[1] is None:
+        return ""
+    unit, size = ("cm", 0.01) if system == "metric" else ("in", 0.0254)
+    return f"{shown((value[0] or 0.0) / size)}-{shown(value[1] / size)} {unit}"
+
+
+def _month_day(text: str) -> str:
+    match = re.fullmatch(r"([0-9]{1,2})-([0-9]{1,2})", text.strip())
+    month, day = (int(match[1]), int(match[2])) if match else (0, 0)
+    try:
+        dt.date(2001, month, day)  # 29 February starts no season
+    except ValueError as error:
+        raise ValueError(f"{text!r} is not a month and day; write for example 09-01") from error
+    return f"{month:02d}-{day:02d}"
+
+
+def _currency(text: str) -> str:
+    code = text.strip().upper()
+    if len(code) != 3 or not code.isascii() or not code.isalpha():
+        raise ValueError(f"{text!r} is not a currency code; write three letters, for example USD or EUR")
+    return code
+
+
+def _sieves(text: str) -> dict[int, float]:
+    found = {}
+    for part in _list(text):
+        mesh, colon, share = part.partition(":")
+        if not colon:
+            raise ValueError(f"{part!r} is no sieve; write mesh:percent, for example 8:95; 60:50")
+        found[int(_number("mesh", 1, 400)(mesh.strip()))] = _number("percent", 0, 100)(share.strip())
+    return found
+
+
+def _text(text: str) -> str:
+    if any(ord(sign) < 32 and sign not in "\t\n" for sign in text):
+        raise ValueError(f"{text!r} holds characters that are no text; take them out")
+    if len(text) > 10_000:
+        raise ValueError("the text is longer than 10,000 characters; shorten it")
+    return text.strip()
+
+
+def _as_is(value: Any, _system: str) -> str:
+    return str(value)
+
+
+TEXT = Kind("text", "words", _text, _as_is)
+NUMBER = number()
+PERCENT = Kind(
+    "percent", "30", lambda text: _number("percent", 0, 100)(str(parse_percent(text))), lambda v, _: shown(v)
+)
+SHARE = Kind(
+    "share",
+    "5 %",
+    lambda text: (
+        _number("percent", 0, 100)(text.strip().removesuffix("%")) / 100
+        if text.strip().endswith("%")
+        else _number("share", 0, 1)(text)
+    ),
+    lambda value, _: f"{shown(value * 100)} %",
+)
+DATE = Kind("date", "2026-04-12", parse_date, lambda value, _: value.isoformat())
+YEAR = Kind("year", "2026", _year, _as_is)
+FLAG = Kind("yes or no", "yes", _flag, lambda value, _: "yes" if value else "no")
+MONEY = Kind("money", "28.50", _money, lambda value, _: f"{value:f}")
+MONEY_PER_AREA = Kind(
+    "money per area",
+    "6.00/acre",
+    _per_acre,
+    lambda value, system: (
+        f"{shown(float(value))}/ha"
+        if system == "metric"
+        else f"{shown(float(value) * ACRE_M2 / 10_000)}/acre"
+    ),
+)
+MASS = _measure("mass", parse_mass, ("lb", LB_KG), ("kg", 1.0))
+LENGTH = _measure("length", parse_length, ("ft", FOOT_M), ("m", 1.0))
+AREA = _measure("area", parse_area, ("acre", ACRE_M2), ("ha", 10_000.0))
+RATE = _measure("rate", parse_rate, ("lb/acre", LB_ACRE_KG_HA), ("kg/ha", 1.0))
+SPEED = _measure("speed", parse_speed, ("mph", MPH_M_S), ("km/h", 1 / 3.6), zero_ok=False)
+DENSITY = Kind(
+    "density",
+    "11.1 lb/gal",
+    _sized(parse_density, "11.1 lb/gal"),
+    lambda value, _: f"{shown(value)} kg/m3",
+    in_units=True,
+)
+QUANTITY = Kind(
+    "amount with unit", "3 ton/acre", _quantity, lambda value, _: f"{shown(value.value)} {value.unit}"
+)
+DEPTH = Kind("depth", "0-6 in", parse_depth, _depth_text)
+LIST = Kind("list", "one; another", _list, lambda value, _: "; ".join(value))
+MONTHS = Kind("months", "5-10", _months, lambda value, _: "; ".join(map(str, value)))
+PLACE = Kind("place", "-93.05, 46.05", _place, lambda value, _: f"{shown(value[0])}, {shown(value[1])}")
+MONTH_DAY = Kind("month and day", "09-01", _month_day, _as_is)
+CURRENCY = Kind("currency", "USD", _currency, _as_is)
+SIEVES = Kind(
+    "sieves", "8:95; 60:50", _sieves, lambda value, _: "; ".join(f"{m}:{shown(p)}" for m, p in value.items())
+)
+
+
+def read_value(kind: Kind, text: str, system: str = "us") -> Any:
+    """Read one typed value; every fault as a ValueError whose message is "what; fix".
+
+    Parameters
+    ----------
+    kind
+        Its kind.
+    text
+        As typed.
+    system
+        ``"us"`` or ``"metric"``.
+
+    Returns
+    -------
+    object
+
+    Raises
+    ------
+    ValueError
+        When the text is not of this kind.
+    """
+    try:
+        return kind.read(text, system) if kind.in_units else kind.read(text)
+    except UnitError as error:
+        raise ValueError(str(error)) from error
+    except (ArithmeticError, OverflowError) as error:
+        raise ValueError(
+            f"{text!r} is not a possible {kind.name}; write for example {kind.example}"
+        ) from error

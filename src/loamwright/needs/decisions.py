@@ -1,0 +1,316 @@
+"""What a person decides where the source leaves a choice, and what is still to decide.
+
+This file answers "is this need asked of a person first, why, and what was decided?". It knows the three
+places where a published figure is a choice: nitrogen on a legume mixture, a rate on ground nobody
+sampled, lime above one dose where no dose rule is set. (A printed range, and lime for a sample of another
+depth than its table assumes, are choices that the tables themselves leave: `rates`, `lime_rules`.) It
+applies a decision to a published rate; the published figure stays beside it.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from loamwright.errors import InputError, Problem
+from loamwright.units import LB_ACRE_KG_HA
+from loamwright.values import Source
+
+#: Legume share from which nitrogen is a choice [percent of the stand]; `Settings.legume_share_no_n_pct`.
+LEGUME_SHARE_PCT = 25.0
+LEGUME_SOURCE = Source(
+    "Penn State Forages, Nitrogen Management for Legumes & Grass Mixtures: no N above 25 to 30 percent; "
+    "On Pasture, Concentrating on Nutrients (2013): 25 to 50 percent"
+)
+#: Lime product that one pass may carry where nobody chose a rule [kg/ha]: the lowest published limit for
+#: fields, 2 tons/acre (MU Extension, P. Miller, How Much Lime To Apply?).
+ONE_DOSE_KG_HA = 2 * 907.18474 / 0.40468564224
+DOSE_SOURCE = Source("MU Extension, P. Miller, How Much Lime To Apply?: 2 tons/acre not worked in")
+
+_LEGUMES = re.compile(r"clover|alfalfa|lucerne|trefoil|vetch|sainfoin|legume|peas?\b|lespedeza|medic", re.I)
+_PARTNERS = re.compile(
+    r"grass|mix|timothy|brome|fescue|rye|oats?\b|barley|wheat|triticale|chicory|brassica|meadow|pasture|hay",
+    re.I,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What somebody decided about one nutrient, or lime, of one plot and season.
+
+    Parameters
+    ----------
+    decision_id, plot_id, season
+        Ids and season [calendar year].
+    supply
+        A `Nutrient` value, or ``"lime"``.
+    reason
+        Why.
+    decided_on, made_by
+        When, and who.
+    crop
+        The crop it was decided for; empty = whatever grows there.
+    rate_kg_ha
+        Decided amount [kg/ha]; 0.0 is one. None = `share` decides.
+    share
+        Share of the published rate [fraction]; None = `rate_kg_ha` decides.
+    """
+
+    decision_id: str
+    plot_id: str
+    season: int
+    supply: str
+    reason: str
+    decided_on: dt.date
+    made_by: str = ""
+    crop: str = ""
+    rate_kg_ha: float | None = None
+    share: float | None = None
+
+    def __post_init__(self) -> None:
+        if (self.rate_kg_ha is None) == (self.share is None):
+            raise ValueError("a decision is an amount or a share, one of them")
+        if (self.rate_kg_ha or 0.0) < 0 or (self.share or 0.0) < 0:
+            raise ValueError("a decision is zero or more")
+
+    def applied_to(self, published_kg_ha: float) -> float:
+        """Return the decided rate.
+
+        Parameters
+        ----------
+        published_kg_ha
+            What the lab or the guideline says [kg/ha].
+
+        Returns
+        -------
+        float
+            [kg/ha]
+        """
+        if self.share is not None:
+            return self.share * published_kg_ha
+        return self.rate_kg_ha or 0.0
+
+    def words(self, published_kg_ha: float | None, between_kg_ha: tuple[float, float] | None = None) -> str:
+        """Say what was decided, beside the published rate.
+
+        Parameters
+        ----------
+        published_kg_ha
+            What the lab or the guideline says [kg/ha]; None when it prints no one figure.
+        between_kg_ha
+            The range it prints [kg/ha]; None when it prints none.
+
+        Returns
+        -------
+        str
+        """
+        who = f" by {self.made_by}" if self.made_by else ""
+        how = "" if self.share is None else f"{self.share:.0%} of it, "
+        if published_kg_ha is not None:
+            beside = f"{_per_acre(published_kg_ha)} is published"
+        elif between_kg_ha is not None:
+            low, high = between_kg_ha
+            beside = f"{low / LB_ACRE_KG_HA:.6g} to {_per_acre(high)} is published"
+        else:
+            beside = "nothing is published"
+        rate = _per_acre(self.applied_to(published_kg_ha or 0.0))
+        return f"Decided{who} on {self.decided_on}: {how}{rate}, where {beside} ({self.reason})"
+
+
+def _per_acre(rate_kg_ha: float) -> str:
+    return f"{rate_kg_ha / LB_ACRE_KG_HA:.6g} lb/acre"
+
+
+def governing_decision(
+    decisions: Iterable[Decision], plot_id: str, season: int, supply: str, crop: str
+) -> Decision | None:
+    """Return the decision that holds for a need: the newest of its plot, season and supply, for this crop.
+
+    Parameters
+    ----------
+    decisions
+        In the order they were made.
+    plot_id, season, supply, crop
+        The need.
+
+    Returns
+    -------
+    Decision or None
+    """
+    found = None
+    for decision in decisions:
+        if (decision.plot_id, decision.season, decision.supply) == (plot_id, season, supply) and (
+            not decision.crop or decision.crop.casefold() == crop.casefold()
+        ):
+            found = decision
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class ToDecide:
+    """A choice that the source leaves to a person.
+
+    Parameters
+    ----------
+    why
+        One sentence.
+    source
+        Where it says that it is a choice.
+    """
+
+    why: str
+    source: Source
+
+
+def is_legume_mixture(crop: str) -> bool:
+    """Tell by its name whether a crop is a mixture with a legume in it.
+
+    Parameters
+    ----------
+    crop
+        As the user wrote it.
+
+    Returns
+    -------
+    bool
+
+    Examples
+    --------
+    >>> [is_legume_mixture(name) for name in ("grass-legume hay", "clover-chicory", "alfalfa", "rye")]
+    [True, True, False, False]
+    """
+    return bool(_LEGUMES.search(crop) and _PARTNERS.search(_LEGUMES.sub("", crop)))
+
+
+def nitrogen_to_decide(
+    crop: str, legume_pct: float | None, limit_pct: float = LEGUME_SHARE_PCT
+) -> ToDecide | None:
+    """Tell whether nitrogen on this stand is a choice.
+
+    Parameters
+    ----------
+    crop
+        As written.
+    legume_pct
+        Share of legume [percent]; None = not stated.
+    limit_pct
+        Share from which it is a choice [percent].
+
+    Returns
+    -------
+    ToDecide or None
+        A mixture at or above the limit, or whose share nobody stated.
+    """
+    if not is_legume_mixture(crop):
+        return None
+    if legume_pct is None:
+        return ToDecide(
+            f"{crop} holds legumes that feed the grass, and their share is not stated: from {limit_pct:g} % "
+            "on, sources leave the nitrogen off",
+            LEGUME_SOURCE,
+        )
+    if legume_pct >= limit_pct:
+        return ToDecide(
+            f"{legume_pct:g} % of {crop} is legume: from {limit_pct:g} % on, sources leave the nitrogen off",
+            LEGUME_SOURCE,
+        )
+    return None
+
+
+def unsampled_to_decide(supply: str, sampled: bool, source: Source) -> ToDecide | None:
+    """Tell whether a rate stands on no soil sample and is a choice therefore.
+
+    Parameters
+    ----------
+    supply
+        A nutrient, or ``"lime"``. Nitrogen rates go by the crop and are no such choice.
+    sampled
+        Whether a sample of the plot speaks of it.
+    source
+        Where the flat rate is printed.
+
+    Returns
+    -------
+    ToDecide or None
+    """
+    if sampled or supply == "N":
+        return None
+    return ToDecide(f"nobody sampled this ground for {supply}: the rate is a flat one", source)
+
+
+def lime_to_decide(product_kg_ha: float | None, rule_set: bool) -> ToDecide | None:
+    """Tell whether a lime need is above one dose while no dose rule is set.
+
+    Parameters
+    ----------
+    product_kg_ha
+        Lime product the need takes [kg/ha]; None = no lime on offer scores it.
+    rule_set
+        Whether the property has chosen a dose rule.
+
+    Returns
+    -------
+    ToDecide or None
+    """
+    if rule_set or product_kg_ha is None or product_kg_ha <= ONE_DOSE_KG_HA * (1 + 1e-9):
+        return None
+    tons = product_kg_ha * 0.40468564224 / 907.18474
+    return ToDecide(
+        f"{tons:.2f} tons/acre of lime is more than one pass should carry, and no dose rule is chosen "
+        "(settings, lime_dose_limit)",
+        DOSE_SOURCE,
+    )
+
+
+def read_decision(text: str) -> tuple[str, float]:
+    """Read what was decided: an amount, or a share of the published rate.
+
+    Parameters
+    ----------
+    text
+        ``"0"``, ``"40 lb/acre"``, ``"50 %"``, ``"published"``.
+
+    Returns
+    -------
+    kind : str
+        ``"rate_kg_ha"`` or ``"share"``.
+    value : float
+        [kg/ha] or [fraction].
+
+    Raises
+    ------
+    InputError
+        When it is none of these.
+
+    Examples
+    --------
+    >>> read_decision("50 %"), read_decision("0"), read_decision("published")
+    (('share', 0.5), ('rate_kg_ha', 0.0), ('share', 1.0))
+    """
+    from loamwright.units import parse_rate, read_number
+
+    plain = text.strip().casefold()
+    try:
+        if plain in ("published", "as published"):
+            return "share", 1.0
+        if plain.endswith("%"):
+            kind, value = "share", read_number(plain.removesuffix("%")) / 100
+        elif plain in ("0", "none", "nothing"):
+            kind, value = "rate_kg_ha", 0.0
+        else:
+            kind, value = "rate_kg_ha", parse_rate(text)
+    except ValueError as error:
+        raise InputError(
+            [
+                Problem(
+                    "decide",
+                    f"{text!r} is not understood: {str(error).partition('; ')[0]}",
+                    "Write an amount (40 lb/acre, 0) or a share of the published rate (50 %, published).",
+                )
+            ]
+        ) from error
+    if value < 0:
+        raise InputError([Problem("decide", f"{text!r} is negative", "Write zero or more.")])
+    return kind, value

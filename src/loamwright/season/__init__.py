@@ -1,0 +1,76 @@
+"""The whole story of one property and season: open → areas → needs → plan → hand off → record.
+
+It knows the order of the steps and does no arithmetic of its own; each step is one call to the package that
+does. The rooms, in the order of the story: `opening` (the season, worked out as it is asked for), `stories`
+(what stands behind its numbers), `plans` (planning it, and asking why), `handing` (map, paper, exports),
+`entries` (taking in what was done).
+"""
+
+from loamwright.season.entries import (
+    CatchTest,
+    HandEntry,
+    Question,
+    keep_what_is_recorded,
+    log_calibration,
+    record_entry,
+    record_file,
+)
+from loamwright.season.handing import (
+    Written,
+    make_map,
+    refuse_old,
+    write_orders,
+    write_reports,
+    write_sampling,
+)
+from loamwright.season.opening import Progress, Season, view, with_sampling, worked_out
+from loamwright.season.plans import (
+    PlanOptions,
+    compare_habits,
+    ground_rules,
+    make_plan,
+    order_blend,
+    planned_view,
+    planning_task,
+    read_passes,
+    reasons,
+    what_if,
+)
+from loamwright.season.stories import acidity, explain, history, lime_ledger, project, without_a_rate
+
+__all__ = [
+    "CatchTest",
+    "HandEntry",
+    "PlanOptions",
+    "Progress",
+    "Question",
+    "Season",
+    "Written",
+    "acidity",
+    "compare_habits",
+    "explain",
+    "ground_rules",
+    "history",
+    "keep_what_is_recorded",
+    "lime_ledger",
+    "log_calibration",
+    "make_map",
+    "make_plan",
+    "order_blend",
+    "planned_view",
+    "planning_task",
+    "project",
+    "read_passes",
+    "reasons",
+    "record_entry",
+    "record_file",
+    "refuse_old",
+    "view",
+    "what_if",
+    "with_sampling",
+    "without_a_rate",
+    "worked_out",
+    "write_orders",
+    "write_reports",
+    "write_sampling",
+]

@@ -1,0 +1,498 @@
+"""Plan a season, keep the plan, and ask why it is what it is and what else could be done."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from pathlib import Path
+
+from loamwright import files, planning, supplies, work
+from loamwright.errors import InputError, Level, Problem, has_errors
+from loamwright.planning import Plan
+from loamwright.season.opening import Progress, Season, product_contents, quiet, worked_out
+from loamwright.supplies import Offer
+from loamwright.units import HA_M2, LB_ACRE_KG_HA, format_area
+from loamwright.values import ARITHMETIC, NeedState, Step, Supply
+from loamwright.work import (
+    SeasonView,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class PlanOptions:
+    """What may be asked of a plan.
+
+    Parameters
+    ----------
+    budget
+        Spend at most this [money]; None = meet every need.
+    gap
+        Proof wanted [fraction of cost].
+    time_limit_s
+        Time the solver may take [s].
+    reason
+        Why this plan replaces the one before.
+    fixed
+        Passes already decided on.
+    published
+        True = plan the published figure of what is still to decide; False = leave it, and say so.
+    mix_undecided
+        True to let products share a load about which no page says anything: what deciding them could bring.
+    """
+
+    budget: Decimal | None = None
+    gap: float = 0.001
+    time_limit_s: float = 60.0
+    reason: str = ""
+    fixed: tuple[planning.FixedPass, ...] = ()
+    published: bool = False
+    mix_undecided: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class PlanningTask:
+    """What the planner is asked.
+
+    Parameters
+    ----------
+    plots, wares, offers, terms
+        As `planner.make_plan` takes them.
+    problems
+        What was divided or left out on the way.
+    """
+
+    plots: tuple[planning.PlanPlot, ...]
+    wares: tuple[planning.Ware, ...]
+    offers: tuple[Offer, ...]
+    terms: planning.Terms
+    problems: tuple[Problem, ...]
+
+
+def _faults(options: PlanOptions) -> Iterator[Problem]:
+    """Name the options that ask for what no plan can be."""
+    if options.budget is not None and options.budget < 0:
+        what = f"{options.budget} is less than nothing"
+        yield Problem("budget", what, "Write what may be spent, for example 400.")
+    if not 0 <= options.gap < 1:
+        what = f"{options.gap:g} is not a share of the cost, from 0 to less than 1"
+        yield Problem("gap", what, "Write for example 0.001, a tenth of a percent.")
+    if not (math.isfinite(options.time_limit_s) and options.time_limit_s > 0):
+        what = f"{options.time_limit_s:g} is not a number of seconds above 0"
+        yield Problem("time limit", what, "Write for example 60.")
+
+
+def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
+    """Gather what the planner is asked.
+
+    Parameters
+    ----------
+    view
+        The season.
+    options
+        What is asked of the plan.
+
+    Returns
+    -------
+    PlanningTask
+
+    Raises
+    ------
+    InputError
+        When the budget, the gap or the time limit is out of range.
+    """
+    problems = tuple(_faults(options))
+    if problems:
+        raise InputError(problems)
+    record = view.record
+    settings = record.info.settings
+    contents = product_contents(record)
+    plots, problems = planning.plan_plots(
+        record.plots,
+        view.areas,
+        work.with_published(view.needs, view.areas) if options.published else view.needs,
+        contents,
+        record.products,
+        settings,
+        work.lime_spread(record.applications, record.products, view.areas, settings, record.info.season),
+        {(row.plot_id, row.supply): row.need_kg for row in view.balances if row.need_kg is not None},
+    )
+    calendar = files.load_calendar()
+    plots = tuple(
+        replace(
+            plot,
+            demands=planning.placed_in_time(
+                plot.demands, view.croppings.get(plot.plot_id), calendar, settings.work.state
+            ),
+        )
+        for plot in plots
+    )
+    answers = supplies.mixes(record.products, files.load_mixing(), settings.work.mixing)
+    return PlanningTask(
+        plots=plots,
+        wares=tuple(planning.Ware(product, contents[product.product]) for product in record.products),
+        offers=work.offers_in_stock(record),
+        terms=planning.Terms(
+            max_products_per_plot=settings.max_products_per_plot,
+            spreading_cost_per_ha=settings.spreading_cost_per_ha,
+            spreading_cost_per_pass=settings.spreading_cost_per_pass,
+            min_rate_kg_ha=settings.min_rate_kg_ha,
+            gap=options.gap,
+            time_limit_s=options.time_limit_s,
+            budget=options.budget,
+            hauling_cost_per_kg=settings.hauling_cost_per_kg,
+            handling_cost_per_kg=planning.handling(record.offers, settings),
+            machines=planning.machines(settings),
+            mixing=supplies.pairs_that_may(answers, undecided=options.mix_undecided),
+            odd_amount_cost=settings.work.odd_amount_cost,
+            least_job_share=settings.work.least_job_share,
+            fixed=options.fixed,
+            season=record.info.season,
+            units=record.info.units,
+        ),
+        problems=problems,
+    )
+
+
+def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progress = quiet) -> SeasonView:
+    """Plan the season of a property and keep the plan in its file.
+
+    Parameters
+    ----------
+    path
+        The property file.
+    options
+        What is asked of the plan.
+    today
+        Date for the age of tests and cautions.
+    progress
+        Told each stage.
+
+    Returns
+    -------
+    SeasonView
+        With the new plan.
+
+    Raises
+    ------
+    InputError
+        When an option is out of range; nothing is stored.
+    """
+    before = Season(files.load(path), today, progress)
+    progress("finding the cheapest packages")
+    info = before.record.info
+    entries = work.season_entries(before.record.applications, info.season, info.settings.season_start)
+    task = planning_task(before, options)
+    made = planning.make_plan(task.plots, task.wares, task.offers, task.terms)
+    rules, info = before.record.info.settings.work, before.record.info
+    contents = product_contents(before.record)
+    lines = tuple(_spread_on_the_rest(line, before) for line in made.lines)
+    made = replace(
+        made, lines=lines, jobs=tuple(_job_on_the_rest(job, made.lines, lines) for job in made.jobs)
+    )
+    made = replace(
+        made,
+        jobs=planning.dated_jobs(
+            made.jobs,
+            made.lines,
+            {product: tuple(held) for product, held in contents.items()},
+            before.croppings,
+            files.load_calendar(),
+            rules,
+            info.season,
+            today,
+        ),
+        problems=(*task.problems, *made.problems, *_left_open(before, options)),
+        counted_entries=tuple(entry.entry_id for entry in entries),
+        fingerprint=before.fingerprint,
+    )
+    with files.edit(path, "plan") as editor:
+        editor.add_plan(made, options.reason)
+        worked_out(editor.record(), today)
+    progress("checking cautions")
+    return Season(files.load(path), today, progress)
+
+
+def _spread_on_the_rest(line: planning.PlanLine, view: SeasonView) -> planning.PlanLine:
+    """Give a line that serves only the rest of a plot the rate of that rest, mass over its ground."""
+    contents = product_contents(view.record).get(line.product, {})
+    found = view.needs.get(line.plot_id)
+    if found is None:
+        return line
+    served = [
+        need.rest_m2
+        for need in found.needs
+        if need.state is NeedState.NEEDED and contents.get(Supply(need.nutrient.value), 0.0) > 0
+    ]
+    if not served or None in served:
+        return line
+    rest_m2 = max(area for area in served if area is not None)
+    rate_kg_ha = line.mass_kg / rest_m2 * HA_M2
+    step = Step(
+        f"Spread on the rest of the plot only: {format_area(rest_m2)}",
+        rate_kg_ha / LB_ACRE_KG_HA,
+        f"lb {line.product}/acre",
+        ARITHMETIC,
+    )
+    return replace(line, rate_kg_ha=rate_kg_ha, steps=(*line.steps, step))
+
+
+def _job_on_the_rest(
+    job: planning.Job, before: Sequence[planning.PlanLine], after: Sequence[planning.PlanLine]
+) -> planning.Job:
+    """Give a job all of whose lines go on the rest of a plot the rate of that rest."""
+    pairs = [(old, new) for old, new in zip(before, after, strict=True) if new.line_id in job.line_ids]
+    if not pairs or any(old.rate_kg_ha == new.rate_kg_ha for old, new in pairs):
+        return job
+    return replace(job, rate_kg_ha=sum(new.rate_kg_ha for _, new in pairs), part="rest")
+
+
+def _left_open(view: Season, options: PlanOptions) -> tuple[Problem, ...]:
+    """Say what a plan left open, or took as published, with pounds and money."""
+    rows = [row for row in view.choices if row.open]
+    if not rows:
+        return ()
+    listed = ", ".join(f"{row.supply} on {row.plot_id}" for row in rows)
+    cost = sum((row.cost for row in rows if row.cost is not None), Decimal(0))
+    done = "left out of this plan"
+    if options.published:
+        ranges = any(row.published_kg_ha is None for row in rows)
+        done = "planned as published" + (", printed ranges left out" if ranges else "")
+    what = f"{len(rows)} still to decide, {done}: {listed}; about {cost} at the cheapest offers"
+    return (Problem("decisions", what, "See and make them with: decide.", Level.WARNING),)
+
+
+def what_if(
+    view: SeasonView,
+    budget: Decimal | None,
+    dearer: Mapping[str, float],
+    lime_share: float | None,
+    time_limit_s: float,
+    progress: Progress = quiet,
+) -> tuple[planning.Variant, ...]:
+    """Lay other ways to plan beside the plan; nothing is kept.
+
+    Parameters
+    ----------
+    view
+        The season.
+    budget
+        Also with this to spend [money]; None = not.
+    dearer
+        Product to how many times its price: one variant each.
+    lime_share
+        Also with this share of the lime now [fraction]; None = not.
+    time_limit_s
+        For each plan [s].
+    progress
+        Told each variant.
+
+    Returns
+    -------
+    tuple of planning.Variant
+        The plan itself, no mixing, and every pair mixed that no page forbids come first.
+    """
+    task = planning_task(view, PlanOptions(time_limit_s=time_limit_s))
+    freely = planning_task(view, PlanOptions(time_limit_s=time_limit_s, mix_undecided=True))
+    plots, offers, terms = task.plots, task.offers, task.terms
+    asked = [
+        planning.Asked("as planned", plots, offers, terms),
+        planning.Asked("nothing mixed", plots, offers, replace(terms, mixing=frozenset())),
+        planning.Asked("all mixed that no page forbids", plots, offers, freely.terms),
+    ]
+    if budget is not None:
+        asked.append(planning.Asked("with the budget", plots, offers, replace(terms, budget=budget)))
+    for product, times in dearer.items():
+        changed = tuple(
+            replace(one, price=one.price * Decimal(str(times)), price_breaks=())
+            if one.product == product and one.price is not None
+            else one
+            for one in offers
+        )
+        asked.append(planning.Asked(f"{product} at {times:g} times its price", plots, changed, terms))
+    if lime_share is not None:
+        less = tuple(
+            replace(
+                plot,
+                demands=tuple(
+                    replace(one, mass_kg=one.mass_kg * lime_share)
+                    if one.supply.is_lime and one.mass_kg is not None
+                    else one
+                    for one in plot.demands
+                ),
+            )
+            for plot in plots
+        )
+        asked.append(planning.Asked(f"{lime_share:.0%} of the lime now", less, offers, terms))
+    return planning.what_if(asked, task.wares, progress)
+
+
+def ground_rules(view: SeasonView) -> tuple[planning.GroundRule, ...]:
+    """Say which rules on ground, dates and rain the picked state has; none until one is picked.
+
+    Parameters
+    ----------
+    view
+        The season.
+
+    Returns
+    -------
+    tuple of planning.GroundRule
+    """
+    state = view.record.info.settings.work.state.casefold()
+    return tuple(rule for rule in files.load_ground_rules() if rule.state.casefold() == state)
+
+
+def planned_view(view: SeasonView) -> Plan:
+    """Return the season's plan, or refuse when there is none.
+
+    Parameters
+    ----------
+    view
+        The season.
+
+    Returns
+    -------
+    Plan
+
+    Raises
+    ------
+    InputError
+        When the season has no plan.
+    """
+    if view.plan is None:
+        raise InputError([Problem("plan", "this season has no plan yet", "Run `loamwright plan` first.")])
+    return view.plan
+
+
+def reasons(
+    view: SeasonView,
+    time_limit_s: float,
+    progress: Progress = quiet,
+    questions: Sequence[planning.Question] = tuple(planning.Question),
+) -> planning.Reasons:
+    """Say why the season's plan is what it is, by planning again with one thing changed at a time.
+
+    Parameters
+    ----------
+    view
+        The season, with a plan.
+    time_limit_s
+        For each new plan [s].
+    progress
+        Told each question.
+    questions
+        Which to ask.
+
+    Returns
+    -------
+    reasons.Reasons
+
+    Raises
+    ------
+    InputError
+        When the season has no plan.
+    """
+    plan = planned_view(view)
+    task = planning_task(view, PlanOptions(time_limit_s=time_limit_s))
+    return planning.explain(task.plots, task.wares, task.offers, task.terms, plan, progress, questions)
+
+
+def compare_habits(
+    view: SeasonView, own: Path | None, triple: str, flat_rate_kg_ha: float | None, time_limit_s: float
+) -> planning.Compared:
+    """Cost the usual ways of doing it on the same needs, beside the season's plan.
+
+    Parameters
+    ----------
+    view
+        The season.
+    own
+        The user's own list: a table of plot_id, product, amount and timing; None = none.
+    triple
+        Product of the flat-rate habit; empty = chosen and said.
+    flat_rate_kg_ha
+        Its rate [kg/ha]; None = chosen and said.
+    time_limit_s
+        For each plan [s].
+
+    Returns
+    -------
+    alternatives.Compared
+
+    Raises
+    ------
+    InputError
+        When the list has an error.
+    """
+    task = planning_task(view, PlanOptions(time_limit_s=time_limit_s))
+    passes = () if own is None else read_passes(view, own)
+    return planning.compare_habits(
+        task.plots,
+        task.wares,
+        task.offers,
+        task.terms,
+        view.plan,
+        own=passes,
+        triple=triple,
+        flat_rate_kg_ha=flat_rate_kg_ha,
+    )
+
+
+def read_passes(view: SeasonView, path: Path) -> tuple[planning.FixedPass, ...]:
+    """Read a list of passes somebody has decided on.
+
+    Parameters
+    ----------
+    view
+        The season.
+    path
+        CSV or XLSX with plot_id, product, amount and timing.
+
+    Returns
+    -------
+    tuple of planner.FixedPass
+
+    Raises
+    ------
+    InputError
+        When a row has an error.
+    """
+    plots = {plot.plot_id for plot in view.record.plots}
+    labels = {product.product for product in view.record.products}
+    passes, problems = files.passes_from(files.read_table(path), plots, labels)
+    if has_errors(problems):
+        raise InputError(problems)
+    return passes
+
+
+def order_blend(
+    view: SeasonView, service: planning.BlendService, time_limit_s: float
+) -> planning.CustomBlend:
+    """Find the cheapest blend to have made for a group of plots, and whether to order it.
+
+    Parameters
+    ----------
+    view
+        The season.
+    service
+        What the plant blends, for which plots, at which fee.
+    time_limit_s
+        For each plan [s].
+
+    Returns
+    -------
+    custom_blends.CustomBlend
+
+    Raises
+    ------
+    InputError
+        When no blend can be made; it says why.
+    """
+    task = planning_task(view, PlanOptions(time_limit_s=time_limit_s))
+    found = planning.order_blend(task.plots, task.wares, task.offers, task.terms, service)
+    if isinstance(found, Problem):
+        raise InputError([found])
+    return found

@@ -1,0 +1,342 @@
+"""What was bought and decided, the checklist, the next season, and copies."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from loamwright import files, needs, season, work
+from loamwright.errors import InputError, Problem
+from loamwright.needs import Decision
+from loamwright.supplies import Movement, StockEntry
+from loamwright.upkeep.transaction import Changed, changing
+from loamwright.values import Nutrient
+
+
+def purchase(
+    path: Path,
+    product: str,
+    count: float,
+    kind: Movement,
+    today: dt.date,
+    by: str,
+    package: str = "",
+    paid: str | None = None,
+    dated: str | None = None,
+    seller: str = "",
+    note: str = "",
+) -> Changed:
+    """Write down what was bought, received, returned or counted.
+
+    Parameters
+    ----------
+    path
+        The property file.
+    product, package
+        What; the package may be left out when the product is offered in one only.
+    count
+        Packages; of a count, all that are there.
+    kind
+        Bought, received, returned or counted.
+    today
+        Date when none is typed.
+    by
+        Who.
+    paid, dated
+        As typed; None = not stated, today.
+    seller, note
+        As written.
+
+    Returns
+    -------
+    Changed
+
+    Raises
+    ------
+    InputError
+        When the product or package is not known, or a value is not possible; nothing was changed.
+    """
+    if not 0 <= count <= 1_000_000:
+        raise InputError([Problem("purchase", f"{count:g} is no number of packages", "Write zero or more.")])
+    with changing(path, today, f"purchase {product} {count:g} {kind.value}", by) as editor:
+        record = editor.record()
+        label = files.find(files.thing_of("product"), record, product)
+        offers = [offer for offer in record.offers if offer.product == label.product and offer.package_kg]
+        wanted = [o for o in offers if not package or o.package.casefold() == package.strip().casefold()]
+        packages = dict.fromkeys(offer.package for offer in wanted)
+        if len(packages) != 1:
+            there = ", ".join(dict.fromkeys(offer.package for offer in offers)) or "none with a known weight"
+            what = (
+                f"{label.product} is not offered as {package!r}"
+                if package and not wanted
+                else f"{label.product} is offered in {len(packages)} packages"
+            )
+            question = f"package:{label.product}"
+            choices = tuple(packages) or tuple(dict.fromkeys(offer.package for offer in offers))
+            fix = f"Name one with `package`: {there}."
+            raise InputError([Problem("purchase", what, fix, question=question, choices=choices)])
+        offer = next((o for o in wanted if not seller or o.seller.casefold() == seller.casefold()), wanted[0])
+        texts = [f"{name}={value}" for name, value in (("paid", paid), ("dated", dated)) if value is not None]
+        entry = StockEntry(
+            purchase_id=uuid.uuid4().hex[:12],
+            kind=kind,
+            product=label.product,
+            package=offer.package,
+            package_kg=offer.package_kg or 0.0,
+            count=count,
+            dated=today,
+            recorded_at=dt.datetime.now().astimezone().isoformat(timespec="seconds"),
+            offer_id=offer.offer_id,
+            seller=seller or offer.seller,
+            made_by=by or record.info.settings.keeper,
+            note=note,
+        )
+        entry = files.assigned(files.thing_of("purchase"), record, entry, texts)
+        editor.put_purchases([entry])
+        left = work.stock_of(editor.record())[label.product]
+    there = ", ".join(f"{n:.4g} × {name}" for name, (n, _) in left.packages.items())
+    return Changed(
+        editor.change_id,
+        f"{kind.value.capitalize()} {count:g} × {offer.package} of {label.product}; in stock now: {there}.",
+        (("purchase_id", "—", entry.purchase_id),),
+    )
+
+
+def decide(
+    path: Path,
+    plots: Sequence[str],
+    supply: str,
+    value: str,
+    because: str,
+    today: dt.date,
+    by: str,
+    any_crop: bool = False,
+) -> Changed:
+    """Write down what somebody decided about a nutrient, or lime, of one or several plots.
+
+    Parameters
+    ----------
+    path
+        The property file.
+    plots
+        Which.
+    supply
+        A `Nutrient` value or ``"lime"``, in any case.
+    value
+        An amount (``"0"``, ``"40 lb/acre"``) or a share of the published rate (``"50 %"``, ``"published"``).
+    because
+        Why.
+    today
+        The date of the decision.
+    by
+        Who.
+    any_crop
+        True = whatever grows there; else for the crop that grows there now.
+
+    Returns
+    -------
+    Changed
+
+    Raises
+    ------
+    InputError
+        When a plot, the supply or the value is not understood, or no reason is given; nothing was changed.
+    """
+    names = {nutrient.value.casefold(): nutrient.value for nutrient in Nutrient} | {"lime": "lime"}
+    problems = []
+    if supply.strip().casefold() not in names:
+        listed = ", ".join(names.values())
+        problems.append(Problem("decide", f"{supply!r} is no nutrient", f"Use one of: {listed}."))
+    if not because.strip():
+        problems.append(Problem("decide", "no reason is given", "Say why with `because`."))
+    if problems:
+        raise InputError(problems)
+    chosen = names[supply.strip().casefold()]
+    kind, figure = needs.read_decision(value)
+    command = f"decide {' '.join(plots)} {chosen} {value}"
+    with changing(path, today, command, by) as editor:
+        record = editor.record()
+        croppings = work.current_croppings(record, today)
+        made = []
+        for name in plots:
+            plot = files.find(files.thing_of("plot"), record, name)
+            cropping = croppings.get(plot.plot_id)
+            made.append(
+                Decision(
+                    decision_id=uuid.uuid4().hex[:12],
+                    plot_id=plot.plot_id,
+                    season=record.info.season,
+                    supply=chosen,
+                    reason=because.strip(),
+                    decided_on=today,
+                    made_by=by or record.info.settings.keeper,
+                    crop="" if any_crop or cropping is None else cropping.crop,
+                    **{kind: figure},
+                )
+            )
+        editor.put_decisions(made)
+    told = ", ".join(decision.plot_id for decision in made)
+    return Changed(
+        editor.change_id,
+        f"Decided {chosen} on {told} for {record.info.season}: {value}.",
+        tuple((f"decision {d.decision_id}", "—", f"{d.plot_id} {chosen} {value}") for d in made),
+    )
+
+
+def fill_checklist(path: Path, number: str, plot: str, text: str, today: dt.date, by: str) -> Changed:
+    """Write the free text for one number of the list of what a plan and its records hold.
+
+    Parameters
+    ----------
+    path
+        The property file.
+    number
+        ``"1.3"``.
+    plot
+        For one plot; empty = for the property.
+    text
+        The text; ``"clear"`` takes it out.
+    today
+        Date for the season worked out.
+    by
+        Who.
+
+    Returns
+    -------
+    Changed
+
+    Raises
+    ------
+    InputError
+        When the number is none of the list, or there is no such plot; nothing was changed.
+    """
+    titles = files.load_checklist()
+    if number not in titles:
+        listed = "; ".join(f"{key} {title}" for key, title in titles.items())
+        raise InputError([Problem("note", f"{number!r} is no number of the list", f"There are: {listed}.")])
+    with changing(path, today, f"note {number} {plot}".strip(), by) as editor:
+        record = editor.record()
+        plot_id = files.find(files.thing_of("plot"), record, plot).plot_id if plot else ""
+        before = record.checklist.get((number, plot_id), "")
+        after = "" if text.strip().casefold() == "clear" else text.strip()
+        editor.put_checklist(number, plot_id, after)
+    title = f"{number} {titles[number]}" + (f", plot {plot_id}" if plot_id else "")
+    return Changed(editor.change_id, f"Noted {title}.", ((number, before or "—", after or "—"),))
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonStarted:
+    """A new season, and what it starts with.
+
+    Parameters
+    ----------
+    season, change_id
+        Its name [calendar year]; number of the change.
+    goes_on, to_decide
+        Plot ids of stands that go on, and of ground whose crop is to be named.
+    tests_due
+        Plots to sample, with the reason.
+    decide_again
+        (plot, nutrient or lime, reason given) of last season's decisions.
+    """
+
+    season: int
+    change_id: int
+    goes_on: tuple[str, ...]
+    to_decide: tuple[str, ...]
+    tests_due: Mapping[str, str]
+    decide_again: tuple[tuple[str, str, str], ...]
+
+
+def start_next_season(path: Path, today: dt.date, by: str) -> SeasonStarted:
+    """Start the next season: perennial stands go on, the rest is to decide, everything else is carried over.
+
+    Parameters
+    ----------
+    path
+        The property file.
+    today
+        Date for the age of tests.
+    by
+        Who.
+
+    Returns
+    -------
+    SeasonStarted
+    """
+    with files.edit(path, "season next", by) as editor:
+        before = editor.record()
+        info = before.info
+        plot_ids = [plot.plot_id for plot in before.plots]
+        start = work.next_season(before.croppings, info.season, plot_ids)
+        editor.put_croppings(start.croppings)
+        editor.put_info(replace(info, season=info.season + 1))
+        view = season.worked_out(editor.record(), today)
+    due = {plot_id: plan.reason for plot_id, plan in view.sampling.items() if plan.due}
+    decided = tuple((d.plot_id, d.supply, d.reason) for d in before.decisions if d.season == info.season)
+    return SeasonStarted(start.season, editor.change_id, start.goes_on, start.to_decide, due, decided)
+
+
+def backup(path: Path, folder: Path | None, today: dt.date) -> Path:
+    """Make a dated, checked copy of a property file.
+
+    Parameters
+    ----------
+    path
+        The property file.
+    folder
+        Where; None = beside it.
+    today
+        Put into the name.
+
+    Returns
+    -------
+    Path
+        The copy.
+    """
+    return files.backup(path, folder or path.parent, today)
+
+
+def take_over(path: Path, other: Path, uids: Sequence[str], today: dt.date, by: str) -> Changed:
+    """Take chosen changes of another copy over, as changes of this one.
+
+    Parameters
+    ----------
+    path, other
+        This copy, the other one.
+    uids
+        The changes, by the first letters of their ids; ``"all"`` takes every one.
+    today
+        Date for the season worked out.
+    by
+        Who.
+
+    Returns
+    -------
+    Changed
+
+    Raises
+    ------
+    InputError
+        When there is no such change, or this copy is not as that one was; nothing was changed.
+    """
+    found = files.differences(path, other)
+    chosen = [
+        change
+        for change in found.only_there
+        if "all" in uids or any(change.uid.startswith(uid.casefold()) for uid in uids)
+    ]
+    if not chosen:
+        listed = ", ".join(change.uid[:8] for change in found.only_there) or "none"
+        raise InputError([Problem("differs", "the other copy has no such change", f"It has: {listed}.")])
+    last = 0
+    for change in chosen:
+        with changing(path, today, f"take over: {change.command}", by or change.made_by) as editor:
+            editor.take_over(change)
+        last = editor.change_id
+    return Changed(
+        last, f"Took over {len(chosen)} change{'' if len(chosen) == 1 else 's'} from {other.name}."
+    )

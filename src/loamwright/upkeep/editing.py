@@ -1,0 +1,263 @@
+"""Setting, adding, retiring and renaming a thing, and taking a change back."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from loamwright import files, season, work
+from loamwright.errors import InputError, Level, Problem
+from loamwright.files import Editor, Thing
+from loamwright.upkeep.showing import _described, _key
+from loamwright.upkeep.transaction import Changed, changing
+from loamwright.work import PropertyRecord
+
+
+def set_fields(path: Path, word: str, name: str, texts: Sequence[str], today: dt.date, by: str) -> Changed:
+    """Change named fields of one thing, and nothing else.
+
+    Parameters
+    ----------
+    path
+        The property file.
+    word, name
+        Which thing.
+    texts
+        ``"field=value"`` each.
+    today
+        Date for the season worked out.
+    by
+        Who.
+
+    Returns
+    -------
+    Changed
+
+    Raises
+    ------
+    InputError
+        When the thing, a field or a value is wrong; nothing was changed.
+    """
+    thing = files.thing_of(word)
+    with changing(path, today, f"set {thing.word} {name} {' '.join(texts)}".strip(), by) as editor:
+        record = editor.record()
+        item = files.find(thing, record, name)
+        after = files.assigned(thing, record, item, texts)
+        fields = files.differing(thing, record, item, after)
+        if fields:
+            _put(editor, thing, after)
+    title = thing.word if thing.word == files.SETTINGS_WORD else f"{thing.word} {thing.name_of(item)}"
+    told = f"Changed {title}." if fields else f"{title} is as you say already; nothing was changed."
+    return Changed(editor.change_id, told[:1].upper() + told[1:], fields)
+
+
+def _put(editor: Editor, thing: Thing, item: Any) -> None:
+    if thing.word == files.SETTINGS_WORD:
+        editor.put_info(item)
+    else:
+        getattr(editor, thing.put)([item])
+
+
+def add(path: Path, word: str, name: str, texts: Sequence[str], today: dt.date, by: str) -> Changed:
+    """Add one thing.
+
+    Parameters
+    ----------
+    path
+        The property file.
+    word, name
+        What kind, and its id.
+    texts
+        ``"field=value"`` each.
+    today
+        Date for the season worked out.
+    by
+        Who.
+
+    Returns
+    -------
+    Changed
+
+    Raises
+    ------
+    InputError
+        When it cannot be made this way, its id is taken, or a field is wrong; nothing was changed.
+    """
+    thing = files.thing_of(word)
+    with changing(path, today, f"add {thing.word} {name} {' '.join(texts)}".strip(), by) as editor:
+        record = editor.record()
+        item = files.added(thing, record, name, texts)
+        _put(editor, thing, item)
+        shown = ((f.name, files.text_of(f, item, record.info.units)) for f in thing.fields)
+        fields = tuple((field, "—", value) for field, value in shown if value)
+    return Changed(editor.change_id, f"Added {thing.word} {thing.name_of(item)}.", fields)
+
+
+def uses_of(thing: Thing, record: PropertyRecord, item: Any) -> tuple[str, ...]:
+    """Say what uses a thing now.
+
+    Parameters
+    ----------
+    thing, item
+        Which.
+    record
+        The property.
+
+    Returns
+    -------
+    tuple of str
+    """
+    plan = season.Season(record, dt.date.max).plan
+    lines = plan.lines if plan else ()
+    done = {entry.line_id for entry in work.entries_that_count(record.applications)}
+    open_lines = [line for line in lines if line.line_id not in done]
+    name = thing.name_of(item)
+    found: list[str] = []
+    if thing.word == "plot":
+        found += [f"the plan puts {line.product} on it" for line in open_lines if line.plot_id == name]
+    if thing.word == "product":
+        found += [f"offer {offer.offer_id} sells it" for offer in record.offers if offer.product == name]
+        found += [f"the plan puts it on {line.plot_id}" for line in open_lines if line.product == name]
+        left = work.stock_of(record).get(name)
+        if left is not None and left.left_kg > 0.5:
+            found.append(f"{left.left_kg:.0f} kg of it are in stock")
+    if thing.word == "offer" and plan:
+        found += [f"the plan buys {buy.count:g} of it" for buy in plan.buy if buy.offer_id == name]
+    if thing.word == "spreader":
+        found += [
+            f"product {product.product} needs it"
+            for product in record.products
+            if name.casefold() in {kind.casefold() for kind in product.equipment}
+        ]
+    if thing.word == "soil-test":
+        mine = [t for t in record.soil_tests if t.plot_id == item.plot_id and t.test_id != name]
+        if not mine:
+            found.append(f"it is the only soil test of plot {item.plot_id}")
+    if thing.word == "part":
+        found += [
+            f"soil test {t.test_id} is of it"
+            for t in record.soil_tests
+            if t.part in (name, item.name) and t.part
+        ]
+    return tuple(dict.fromkeys(found))
+
+
+def retire(
+    path: Path, word: str, name: str, because: str, today: dt.date, by: str, anyway: bool = False
+) -> Changed:
+    """Retire a thing: it stays in the history, and leaves lists, sums and plans.
+
+    Parameters
+    ----------
+    path
+        The property file.
+    word, name
+        Which thing; an application by its entry id is withdrawn.
+    because
+        Why.
+    today
+        Date for the season worked out.
+    by
+        Who.
+    anyway
+        True also when something uses it.
+
+    Returns
+    -------
+    Changed
+
+    Raises
+    ------
+    InputError
+        When there is no such thing, no reason, or something uses it; nothing was changed.
+    """
+    if not because.strip():
+        raise InputError([Problem("retire", "no reason is given", "Say why with `because`.")])
+    if word.strip().casefold() in ("application", "entry"):
+        with changing(path, today, f"withdraw {name}", by) as editor:
+            editor.withdraw(name, because)
+        return Changed(
+            editor.change_id, f"Withdrew entry {name}: it counts no more, and stays in the record."
+        )
+    thing = files.thing_of(word)
+    if thing.word == files.SETTINGS_WORD:
+        raise InputError([Problem("retire", "settings are not retired", "Set them to something else.")])
+    with changing(path, today, f"retire {thing.word} {name}", by) as editor:
+        record = editor.record()
+        item = files.find(thing, record, name)
+        uses = uses_of(thing, record, item)
+        if uses and not anyway:
+            listed = "; ".join(uses[:12]) + (" …" if len(uses) > 12 else "")
+            what = f"{thing.word} {thing.name_of(item)} is in use: {listed}"
+            raise InputError([Problem("retire", what, "See to those first, or add `anyway`.")])
+        editor.retire(thing.word, _key(thing, item), because)
+    warned = tuple(Problem("retire", use, "Look at it.", Level.WARNING) for use in uses)
+    return Changed(editor.change_id, f"Retired {thing.word} {thing.name_of(item)}.", problems=warned)
+
+
+def rename(path: Path, word: str, name: str, new_name: str, today: dt.date, by: str) -> Changed:
+    """Call a plot something else; what it was called stays its own.
+
+    Parameters
+    ----------
+    path
+        The property file.
+    word, name, new_name
+        Which, and its new id.
+    today
+        Date for the season worked out.
+    by
+        Who.
+
+    Returns
+    -------
+    Changed
+
+    Raises
+    ------
+    InputError
+        When it is no plot, there is no such plot, or the new id is taken; nothing was changed.
+    """
+    thing = files.thing_of(word)
+    if thing.word != "plot":
+        what = f"the id of a {thing.word} is kept for ever"
+        raise InputError([Problem("rename", what, f"Change its name: set {thing.word} '{name}' name=…")])
+    with changing(path, today, f"rename plot {name} {new_name}", by) as editor:
+        plot = files.find(thing, editor.record(), name)
+        editor.rename_plot(plot.plot_id, new_name.strip())
+    return Changed(
+        editor.change_id,
+        f"Plot {plot.plot_id} is called {new_name.strip()} now; {plot.plot_id} still finds it.",
+        (("plot_id", plot.plot_id, new_name.strip()),),
+    )
+
+
+def undo(path: Path, change_id: int | None, today: dt.date, by: str) -> Changed:
+    """Take a change back as a new change.
+
+    Parameters
+    ----------
+    path
+        The property file.
+    change_id
+        Its number; None = the newest that stands.
+    today
+        Date for the season worked out.
+    by
+        Who.
+
+    Returns
+    -------
+    Changed
+
+    Raises
+    ------
+    InputError
+        When there is none, it is taken back already, or a later change is built on it; nothing was changed.
+    """
+    named = "" if change_id is None else f" {change_id}"
+    with changing(path, today, f"undo{named}", by) as editor:
+        change = editor.undo(change_id)
+    return Changed(editor.change_id, f"Took back {change}.", tuple(_described(change)))

@@ -1,0 +1,184 @@
+"""What is to decide in a season, and what is decided, with pounds and money.
+
+This file answers "which choices are open, and what hangs on them?". Where a source leaves a choice is
+`needs.decisions`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from typing import TypeVar
+
+from loamwright import needs
+from loamwright.land import PlotArea
+from loamwright.needs import LimeNeed, Need, PlotNeeds
+from loamwright.units import HA_M2
+from loamwright.values import NeedState, Supply
+from loamwright.work.records import PropertyRecord, SeasonView
+
+N = TypeVar("N", Need, LimeNeed)
+
+
+@dataclass(frozen=True, slots=True)
+class ChoiceRow:
+    """One choice that the source leaves to a person, open or made.
+
+    Parameters
+    ----------
+    plot_id, supply
+        What it is about.
+    open
+        True = nobody has decided.
+    published_kg_ha, decided_kg_ha
+        What the lab or guideline asks for, and what was decided [kg/ha]; None = no one figure, not decided.
+    mass_kg, cost
+        What hangs on it: the published amount on the plot [kg] (the highest of a range, 0.0 when nothing is
+        published), and about what that costs at the cheapest offer [money]; None = no offer supplies it.
+    why, how
+        Why it is a choice, or the reason given; how to decide.
+    between_kg_ha
+        The printed range, where a range is the choice [kg/ha]; None where it is not.
+    """
+
+    plot_id: str
+    supply: str
+    open: bool
+    published_kg_ha: float | None
+    decided_kg_ha: float | None
+    mass_kg: float
+    cost: Decimal | None
+    why: str
+    how: str
+    between_kg_ha: tuple[float, float] | None = None
+
+
+def choices(view: SeasonView, contents: Mapping[str, Mapping[Supply, float]]) -> tuple[ChoiceRow, ...]:
+    """List what is to decide in the season, and what is decided.
+
+    Parameters
+    ----------
+    view
+        The season.
+    contents
+        Product name to supply to mass fraction [kg per kg product].
+
+    Returns
+    -------
+    tuple of ChoiceRow
+        Open ones first.
+    """
+    rows = []
+    for plot_id, plot_needs in view.needs.items():
+        crop = view.croppings[plot_id].crop if plot_id in view.croppings else ""
+        basis = None if plot_needs.lime.basis is None else plot_needs.lime.basis.supply
+        everything: list[tuple[str, Supply | None, Need | LimeNeed]] = [
+            (need.nutrient.value, Supply(need.nutrient.value), need) for need in plot_needs.needs
+        ]
+        everything.append(("lime", basis, plot_needs.lime))
+        for supply, key, asked in everything:
+            decision = needs.governing_decision(
+                view.record.decisions, plot_id, view.record.info.season, supply, crop
+            )
+            published, between = asked.published_kg_ha, asked.between_kg_ha
+            if published is None and between is None and (decision is None or asked.rate_kg_ha is None):
+                continue
+            what = "AMOUNT" if published is None else "'50 %'"
+            settled = decision is not None and asked.state is not NeedState.TO_DECIDE
+            highest = published if published is not None else between[1] if between is not None else 0.0
+            mass_kg = highest * view.areas[plot_id].spread_area_m2 / HA_M2
+            price = None if key is None else _cheapest_per_kg(view.record, contents, key)
+            rows.append(
+                ChoiceRow(
+                    plot_id,
+                    supply,
+                    not settled,
+                    published,
+                    decision.applied_to(published or 0.0) if settled and decision is not None else None,
+                    mass_kg,
+                    None if price is None else (price * Decimal(str(mass_kg))).quantize(Decimal("0.01")),
+                    decision.reason if settled and decision is not None else asked.reason,
+                    f"decide FILE {plot_id} {supply} {what}, and why",
+                    between,
+                )
+            )
+    return tuple(sorted(rows, key=lambda row: not row.open))
+
+
+def _cheapest_per_kg(
+    record: PropertyRecord, contents: Mapping[str, Mapping[Supply, float]], supply: Supply
+) -> Decimal | None:
+    """Price of a kilogram of a supply at the cheapest offer; None when nothing on offer supplies it."""
+    prices = [
+        offer.price / Decimal(str(offer.package_kg * contents[offer.product][supply]))
+        for offer in record.offers
+        if offer.price is not None and offer.package_kg and contents[offer.product].get(supply)
+    ]
+    return min(prices, default=None)
+
+
+def with_published(found: Mapping[str, PlotNeeds], areas: Mapping[str, PlotArea]) -> Mapping[str, PlotNeeds]:
+    """Return needs with the published figure in the place of everything that is still to decide.
+
+    Parameters
+    ----------
+    found, areas
+        By plot_id.
+
+    Returns
+    -------
+    mapping of plot_id to PlotNeeds
+    """
+
+    def settled(need: N, area_ha: float) -> N:
+        if need.state is not NeedState.TO_DECIDE or need.published_kg_ha is None:
+            return need
+        rate = need.published_kg_ha
+        return replace(need, state=NeedState.NEEDED, rate_kg_ha=rate, mass_kg=rate * area_ha)
+
+    result = {}
+    for plot_id, plot_needs in found.items():
+        area_ha = areas[plot_id].spread_area_m2 / HA_M2
+        all_settled = tuple(settled(need, area_ha) for need in plot_needs.needs)
+        result[plot_id] = replace(plot_needs, needs=all_settled, lime=settled(plot_needs.lime, area_ha))
+    return result
+
+
+def too_much_for_one_dose(
+    record: PropertyRecord, contents: Mapping[str, Mapping[Supply, float]], found: PlotNeeds
+) -> PlotNeeds:
+    """Leave a lime need above one dose to decide where no dose rule is chosen.
+
+    Parameters
+    ----------
+    record
+        The property.
+    contents
+        Product name to supply to mass fraction [kg per kg product].
+    found
+        What the plot needs.
+
+    Returns
+    -------
+    PlotNeeds
+    """
+    lime = found.lime
+    if lime.state is not NeedState.NEEDED or lime.basis is None or lime.published_kg_ha is not None:
+        return found
+    strengths = [content.get(lime.basis.supply, 0.0) for content in contents.values()]
+    strongest = max(strengths, default=0.0)
+    product = lime.rate_kg_ha / strongest if lime.rate_kg_ha is not None and strongest > 0 else None
+    choice = needs.lime_to_decide(product, bool(record.info.settings.lime_dose_limit))
+    if choice is None:
+        return found
+    reason = f"{choice.why[:1].upper()}{choice.why[1:]}."
+    open_lime = replace(
+        lime,
+        state=NeedState.TO_DECIDE,
+        reason=reason,
+        published_kg_ha=lime.rate_kg_ha,
+        rate_kg_ha=None,
+        mass_kg=None,
+    )
+    return replace(found, lime=open_lime)

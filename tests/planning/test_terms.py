@@ -1,0 +1,69 @@
+"""What trips cost by the settings, the bands, and where a machine can go, by hand."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+import pytest
+
+from loamwright.land.records import Plot
+from loamwright.planning.inputs import Band
+from loamwright.planning.targets import reachable_machines, reachable_products
+from loamwright.planning.terms import bands, machines
+from loamwright.supplies.records import Form, Product
+from loamwright.units import FT_M, HA_M2, MILE_M
+from loamwright.values import Settings, Spreader, Supply, WorkRules
+
+ATV = Spreader("ATV", 45.0, 180.0, 20 * FT_M, 5 * MILE_M / 3600, 0.65)
+TRUCK = Spreader("truck", heavy=True)
+LIME = Product("lime", Form.LIME, equipment=("truck",))
+UREA = Product("urea", Form.DRY, equipment=("ATV",))
+
+
+def plot(access: str = "", **reach: bool) -> Plot:
+    return Plot("a", "A", b"", access=access, reach=reach)
+
+
+def test_an_hour_of_labour_is_counted_in_trips_acres_and_fills() -> None:
+    # 20 ft × 5 mph × 0.65 / 8.25 = 7.879 acres an hour (Iowa State PM 696), 2.471 acres a hectare: 0.3136 h.
+    # 12 $ an hour: 10 minutes a stop are 2 $, 5 minutes a fill 1 $.
+    rules = WorkRules(labour_per_hour=Decimal(12))
+    settings = Settings(spreading_cost_per_pass=Decimal(4), spreaders=(ATV,), work=rules)
+    (machine,) = machines(settings)
+    assert float(machine.cost_per_job) == pytest.approx(4 + 2)
+    assert float(machine.cost_per_fill) == pytest.approx(1)
+    hours = HA_M2 / 4046.8564224 / (20 * 5 * 0.65 / 8.25)
+    assert machine.hours_per_ha == pytest.approx(hours, rel=1e-4)
+    assert float(machine.cost_per_ha) == pytest.approx(12 * hours, rel=1e-4)
+
+
+def test_a_spreaders_own_costs_come_before_the_propertys() -> None:
+    own = Spreader("hired", cost_per_stop=Decimal(30), cost_per_ha=Decimal(15), fill_minutes=0.0)
+    settings = Settings(
+        spreading_cost_per_pass=Decimal(4), spreading_cost_per_ha=Decimal(9), spreaders=(own,)
+    )
+    (machine,) = machines(settings)
+    assert (machine.cost_per_job, machine.cost_per_ha) == (30, 15)
+    assert machine.hours_per_ha is None  # width and speed are not stated: no hours are told
+
+
+def test_the_users_band_comes_before_ours() -> None:
+    settings = Settings(work=WorkRules(bands={"N": (0.9, 1.05)}))
+    found = bands([Supply.N, Supply.K2O, Supply.LIME_ENP, Supply.B], settings)
+    assert found == {
+        Supply.N: Band(0.9, 1.05),
+        Supply.K2O: Band(0.95, 1.1),
+        Supply.LIME_ENP: Band(0.95, 1.1),
+    }
+
+
+def test_a_heavy_machine_goes_only_where_reach_says_yes() -> None:
+    settings = Settings(spreaders=(ATV, TRUCK))
+    assert reachable_machines(plot(), settings) == {"ATV"}
+    assert reachable_machines(plot(truck=True), settings) == {"ATV", "truck"}
+    assert reachable_machines(plot(ATV=False), settings) == set()
+    assert reachable_machines(plot("truck from the road"), settings) == {"truck"}
+    assert reachable_machines(plot(), Settings()) is None
+    assert reachable_products(plot(), [LIME, UREA], settings) == {"urea"}
+    assert reachable_products(plot(ATV=False), [LIME, UREA], settings) == set()
+    assert reachable_products(plot(), [LIME, UREA], Settings()) == {"lime", "urea"}
