@@ -21,7 +21,7 @@ from loamwright.values import Timing
 from loamwright.work.ledger import line_statuses
 from loamwright.work.records import Application, SeasonView, WorkState
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 Open = Callable[..., Any]
 MASSES_KG = [0.0, 0.01, 1.0, 22.6796185, 45.3, 453.5, 453.6, 1000.0, 1814.3, 1814.4, 1999.9, 2000.0, 34567.8]

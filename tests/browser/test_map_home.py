@@ -13,7 +13,7 @@ import pytest
 from command_line import TODAY, WHOLE_LIME, ran_well, worked_files
 from qr_reader import read_code
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 Open = Callable[..., Any]
 #: Acres of A-1 by GeographicLib; 25 lb P2O5/acre as pounds of 11-52-0 (an acre is 4046.8564224 m2).

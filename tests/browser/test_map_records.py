@@ -16,7 +16,7 @@ from loamwright.units import LB_KG
 from loamwright.values import Timing
 from loamwright.work.records import Done
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 Open = Callable[..., Any]
 

@@ -13,7 +13,7 @@ from sample_view import HOSTILE, sample_view
 
 from loamwright.fieldmap.page import Basemap, MapOptions, write_map
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 Open = Callable[..., Any]
 

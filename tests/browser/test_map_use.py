@@ -17,7 +17,7 @@ from sample_view import ACRE_M2, K_LB_ACRE, N_LB_ACRE, in_bags, sample_view
 
 from loamwright.units import FT_M, LB_KG
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 Open = Callable[..., Any]
 LAYERS = {

@@ -25,7 +25,7 @@ ALLOWED: Mapping[str, tuple[str, str]] = {
         "fills trips chosen samples cores guide.cores_high np.argmax(gain_m) np.argmin(added_m)",
         "counts for a step of the reckoning, and positions in arrays",
     ),
-    "season/plans.py": ("str(times)", "a factor that the command has read"),
+    "season/purchase_plan.py": ("str(times)", "a factor that the command has read"),
     "commands": (
         "round(value, 2) value amount item.cost_per_ha TON_KG "
         "repr(read('hauling', hauling, supplies.parse_price_per_mass))",
@@ -75,7 +75,7 @@ ALLOWED: Mapping[str, tuple[str, str]] = {
     "files/things.py": ("match[2] or record.info.season match[3] or 0", "digits that a pattern matched"),
     "needs/seen.py": ("part", "month and day of a setting that was read"),
     "supplies/stock.py": ("str(left)", "a count between float and Decimal"),
-    "work/choices.py": (
+    "work/open_questions.py": (
         "str(offer.package_kg * contents[offer.product][supply]) str(mass_kg)",
         "masses between float and Decimal",
     ),

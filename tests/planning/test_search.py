@@ -17,6 +17,7 @@ from loamwright.planning.records import Outcome
 from loamwright.planning.search import search
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", ["plain", "full"])
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_cost_is_that_of_the_plain_program(kind: str, seed: int) -> None:
@@ -32,6 +33,7 @@ def test_cost_is_that_of_the_plain_program(kind: str, seed: int) -> None:
     assert float(plan.total_cost) * (1 - 1.001e-3) <= plain.cost + 0.05
 
 
+@pytest.mark.slow
 def test_a_larger_property_is_sound_and_its_bound_holds() -> None:
     case = make_case(40, 15, 2, "full", 5)
     terms = replace(case.terms, gap=0.01, time_limit_s=20)
@@ -65,6 +67,7 @@ def test_a_first_plan_does_not_hide_a_cheaper_one(monkeypatch: pytest.MonkeyPatc
     assert all(stage.cost >= stage.bound - 1e-6 for stage in found.stages)
 
 
+@pytest.mark.slow
 def test_a_property_with_a_plot_that_cannot_be_served_is_seen_at_once() -> None:
     case = make_case(40, 15, 2, "full", 5)
     hopeless = replace(

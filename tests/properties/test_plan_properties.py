@@ -19,6 +19,8 @@ from loamwright.planning.solver import Effort, Found
 from loamwright.supplies.records import Offer
 from loamwright.values import Supply, Timing
 
+pytestmark = pytest.mark.slow
+
 TINY = settings(max_examples=300, deadline=None, suppress_health_check=list(HealthCheck))
 SMALL = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
 

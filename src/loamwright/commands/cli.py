@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from loamwright.commands import buy, guideline, keep, plan
+from loamwright.commands import buy, crop_tables, keep, plan
 from loamwright.commands.answer import (
     Answer,
     Asked,
@@ -39,7 +39,7 @@ app = typer.Typer(
     rich_markup_mode=None,
     help="Map, plan and record the fertility of many small, irregular plots.",
 )
-app.add_typer(guideline.app, name="guideline")
+app.add_typer(crop_tables.app, name="guideline")
 app.add_typer(buy.app, name="buy")
 app.add_typer(keep.season_app, name="season")
 

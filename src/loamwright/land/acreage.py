@@ -217,7 +217,7 @@ def _plot_area(
     left_m2 = gross.area_m2
     lost: list[tuple[KeepOut, float]] = []
     for keepout, _ in cuts.left:
-        before, left_m2 = left_m2, next(measured)
+        before, left_m2 = left_m2, min(left_m2, next(measured))  # a cut adds no ground, not even by rounding
         lost.append((keepout, before - left_m2))
     left = cuts.left[-1][1] if cuts.left else boundary
     return PlotArea(

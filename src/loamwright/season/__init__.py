@@ -2,8 +2,8 @@
 
 It knows the order of the steps and does no arithmetic of its own; each step is one call to the package that
 does. The rooms, in the order of the story: `opening` (the season, worked out as it is asked for), `stories`
-(what stands behind its numbers), `plans` (planning it, and asking why), `handing` (map, paper, exports),
-`entries` (taking in what was done).
+(what stands behind its numbers), `purchase_plan` (planning it, and asking why), `handing` (map, paper,
+exports), `entries` (taking in what was done).
 """
 
 from loamwright.season.entries import (
@@ -24,7 +24,7 @@ from loamwright.season.handing import (
     write_sampling,
 )
 from loamwright.season.opening import Progress, Season, view, with_sampling, worked_out
-from loamwright.season.plans import (
+from loamwright.season.purchase_plan import (
     PlanOptions,
     compare_habits,
     ground_rules,

@@ -7,8 +7,7 @@ means), `rounds` (loads, trips, order of stops), `ledger` (what counts, what is 
 
 from loamwright.work.calibration import COURSE_M2, calibrate, rate_per_pass, settings_to_try
 from loamwright.work.cautions import fire
-from loamwright.work.cautions.case import CautionText
-from loamwright.work.choices import ChoiceRow, choices, too_much_for_one_dose, with_published
+from loamwright.work.cautions.facts import CautionText
 from loamwright.work.counting import (
     clocks,
     current_croppings,
@@ -42,6 +41,7 @@ from loamwright.work.ledger import (
     taken_off,
     unknown_corrections,
 )
+from loamwright.work.open_questions import ChoiceRow, choices, too_much_for_one_dose, with_published
 from loamwright.work.records import (
     Application,
     Balance,

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from loamwright.files.grids import EMPTY, Cell
+from loamwright.files.sheets.figures import slug
 from loamwright.files.sheets.layout import Block, Record
-from loamwright.files.sheets.readings import slug
 from loamwright.files.sheets.records import LabReading, Sample
 from loamwright.files.sheets.sample_rows import (
     ASIDE,

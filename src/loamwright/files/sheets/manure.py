@@ -11,9 +11,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from loamwright.files.grids import EMPTY, Cell
-from loamwright.files.sheets.answers import NOT_KNOWN, Inquiry
+from loamwright.files.sheets.figures import ColumnReader, system_of
+from loamwright.files.sheets.inquiry import NOT_KNOWN, Inquiry
 from loamwright.files.sheets.layout import Block, Record
-from loamwright.files.sheets.readings import ColumnReader, system_of
 from loamwright.files.sheets.records import LabReading, ManureSample
 from loamwright.files.sheets.sampling_dates import DATE_ROLES, DATED, Calendar
 from loamwright.files.sheets.statements import Statements

@@ -14,9 +14,9 @@ from typing import Any
 from xml.etree import ElementTree
 
 from loamwright.files.grids import refuse
-from loamwright.files.sheets.answers import NOT_KNOWN, Inquiry
+from loamwright.files.sheets.figures import BUFFERS, FAMILY_TESTS, READING_UNITS
+from loamwright.files.sheets.inquiry import NOT_KNOWN, Inquiry
 from loamwright.files.sheets.modus_ids import ModusTest, read_test_id
-from loamwright.files.sheets.readings import BUFFERS, FAMILY_TESTS, READING_UNITS
 from loamwright.files.sheets.records import (
     LabReading,
     Sample,
@@ -363,7 +363,7 @@ def _depth(ref: Node) -> Depth | None:
 
 def _point(node: Node) -> tuple[float, ...]:
     """Return latitude and longitude of a WKT point."""
-    match = re.fullmatch(r"POINT\s*\(\s*(-?[\d.]+)\s+(-?[\d.]+)\s*\)", (_text(node) or "").upper())
+    match = re.fullmatch(r"POINT\s*\(\s*(-?[0-9.]+)\s+(-?[0-9.]+)\s*\)", (_text(node) or "").upper())
     latitude, longitude = (read_printed(match[at]).value if match else None for at in (2, 1))
     return () if latitude is None or longitude is None else (latitude, longitude)
 

@@ -55,12 +55,12 @@ def _numbers() -> dict[str, tuple[str, str]]:
 def read_test_id(text: str | None) -> ModusTest:
     """Read a Modus test id; `UNKNOWN` when it is none of ours."""
     bare = (text or "").strip()
-    number = re.fullmatch(r"L_MODV2_SOIL_([A-Z0-9]+_\d+)", bare.upper())
+    number = re.fullmatch(r"L_MODV2_SOIL_([A-Z0-9]+_[0-9]+)", bare.upper())
     if number:
         name, test = _numbers().get(number[1], ("", ""))
         analyte = vocabulary().analyte_names.get(name)
         return ModusTest(analyte, test or None, calculated=test == "calculated") if analyte else UNKNOWN
-    match = re.fullmatch(r"([SM])-([A-Za-z0-9]+)(?:-([^.]+))?((?:\.\d+)*)", bare)
+    match = re.fullmatch(r"([SM])-([A-Za-z0-9]+)(?:-([^.]+))?((?:\.[0-9]+)*)", bare)
     if match is None:
         return UNKNOWN
     named = _parts().get(("analyte", match[2].upper(), ""))
@@ -80,7 +80,7 @@ def _with_test(analyte: Analyte, extraction: str, codes: tuple[str, ...], matrix
         salt = _CALCIUM_CHLORIDE in codes[1:]
         salt_or_water = f"0.01 M CaCl2 {code}" if salt else f"{code} water"
         paste = _parts().get(("test", code, ""))
-        test = salt_or_water if re.fullmatch(r"1:\d", code) else paste
+        test = salt_or_water if re.fullmatch(r"1:[0-9]", code) else paste
         return ModusTest(analyte, test, matrix=matrix)
     if analyte.kind == "CEC":
         return ModusTest(analyte, "calculated" if calculated else None, matrix=matrix)

@@ -8,9 +8,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from loamwright.files.grids import Cell
-from loamwright.files.sheets.answers import NOT_KNOWN, Inquiry
+from loamwright.files.sheets.figures import slug
+from loamwright.files.sheets.inquiry import NOT_KNOWN, Inquiry
 from loamwright.files.sheets.layout import Block, Record
-from loamwright.files.sheets.readings import slug
 from loamwright.files.sheets.records import SheetOffer
 from loamwright.files.sheets.words.calendar_dates import DAY_FIRST, MONTH_FIRST, read_printed_date
 from loamwright.files.sheets.words.figures import decimal_comma_of, read_printed
@@ -19,8 +19,8 @@ from loamwright.files.sheets.words.measures import read_unit
 from loamwright.files.sheets.words.vocabulary import means, mentions, plain
 
 _DATE = re.compile(
-    r"\d{4}-\d{1,2}-\d{1,2}|\d{1,2}[./-]\d{1,2}[./-]\d{2,4}"
-    r"|[^\W\d_]{3,9}\.? \d{1,2},? \d{4}|\d{1,2}\.? [^\W\d_]{3,9} \d{4}"
+    r"[0-9]{4}-[0-9]{1,2}-[0-9]{1,2}|[0-9]{1,2}[./-][0-9]{1,2}[./-][0-9]{2,4}"
+    r"|[^\W0-9_]{3,9}\.? [0-9]{1,2},? [0-9]{4}|[0-9]{1,2}\.? [^\W0-9_]{3,9} [0-9]{4}"
 )
 _CURRENCIES = {
     "€": "EUR",
@@ -33,7 +33,7 @@ _CURRENCIES = {
     "kr": "kr",
 }
 _CHARGE = re.compile(
-    r"(?P<before>[^$€£.;,]*?)\s*[$€£]?\s*(?P<amount>\d+(?:[.,]\d+)?)\s*(?:kr\s*)?(?:/|\bper\b)\s*(?P<per>[^\W\d_]+)(?P<after>[^.;,]*)"
+    r"(?P<before>[^$€£.;,]*?)\s*[$€£]?\s*(?P<amount>[0-9]+(?:[.,][0-9]+)?)\s*(?:kr\s*)?(?:/|\bper\b)\s*(?P<per>[^\W0-9_]+)(?P<after>[^.;,]*)"
 )
 _CHARGES = (("spread", "spreading"), ("deliver", "delivery"), ("haul", "delivery"), ("freight", "delivery"))
 _UNITS = {
@@ -105,7 +105,9 @@ def _offer(block: Block, record: Record, inquiry: Inquiry, comma: bool | None) -
 
 def _product(cell: Cell, inquiry: Inquiry, where: str) -> tuple[str, tuple[str, ...]]:
     """Return a product's name; a grade that a spreadsheet turned into a date is asked about."""
-    damaged = re.fullmatch(r"\d{1,2}-[A-Za-z]{3}-\d{2}|[A-Za-z]{3}-\d{2}|\d{1,2}/\d{1,2}/\d{4}", cell.text)
+    damaged = re.fullmatch(
+        r"[0-9]{1,2}-[A-Za-z]{3}-[0-9]{2}|[A-Za-z]{3}-[0-9]{2}|[0-9]{1,2}/[0-9]{1,2}/[0-9]{4}", cell.text
+    )
     if cell.date is None and not damaged:
         return cell.text, ()
     date = cell.date
@@ -133,7 +135,7 @@ def _form(title: str, product: str) -> str | None:
 
 def _package(size: str, title: str) -> str | None:
     if size:
-        match = re.fullmatch(r"([\d.,]+)\s*(#|[^\W\d_]+\.?)\s*(?:bags?|sacks?|jugs?|totes?)?", size.strip())
+        match = re.fullmatch(r"([0-9.,]+)\s*(#|[^\W0-9_]+\.?)\s*(?:bags?|sacks?|jugs?|totes?)?", size.strip())
         unit = read_unit(match[2]) if match else None
         return f"{match[1]} {unit.names[0] if unit else match[2].casefold()}" if match else size
     return "bulk" if "bulk" in plain(title).split() else None
@@ -167,7 +169,9 @@ def _with_price(
     for place in block.places("price"):
         column = block.columns[place]
         text = record.cells[place].text
-        match = re.fullmatch(r"(?P<money>.*?\d[\d.,\s]*?)\s*(?:(?:/|per)\s*(?P<per>[^\W\d_]+))?", _bare(text))
+        match = re.fullmatch(
+            r"(?P<money>.*?[0-9][0-9.,\s]*?)\s*(?:(?:/|per)\s*(?P<per>[^\W0-9_]+))?", _bare(text)
+        )
         printed = read_printed(match["money"], comma) if match else None
         if printed is None or printed.value is None:
             if printed is not None and printed.choices:
@@ -221,7 +225,7 @@ def _with_notes(offer: SheetOffer, texts: Sequence[str], stock: str) -> SheetOff
             offer = replace(offer, in_stock=False)
         elif text == stock and plain(text) in ("yes", "in", "in stock"):
             offer = replace(offer, in_stock=True)
-        elif text and not re.fullmatch(r"[$€£\s\d.,/-]*(?:kr\.?)?(?:/\w+)?", text):
+        elif text and not re.fullmatch(r"[$€£\s0-9.,/-]*(?:kr\.?)?(?:/\w+)?", text):
             notes.append(text)
     return replace(offer, note="; ".join(dict.fromkeys(notes)) or None)
 

@@ -7,12 +7,12 @@ from dataclasses import replace
 from pathlib import Path
 
 from loamwright.files.grids import Grid, SheetFile, column_letter, file_bytes, grids_of, refuse
-from loamwright.files.sheets.answers import Inquiry, Profile, normal_headings
+from loamwright.files.sheets.figures import system_of
+from loamwright.files.sheets.inquiry import Inquiry, Profile, normal_headings
 from loamwright.files.sheets.layout import Block, find_blocks
 from loamwright.files.sheets.manure import is_manure, read_manure
 from loamwright.files.sheets.modus import is_modus, lab_of, read_modus
 from loamwright.files.sheets.offers import currency_of, price_date, read_charges, read_offers
-from loamwright.files.sheets.readings import system_of
 from loamwright.files.sheets.records import SheetContents
 from loamwright.files.sheets.soil import read_soil
 from loamwright.files.sheets.statements import Statements, read_statements, statement_texts

@@ -11,9 +11,9 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from loamwright.files.sheets.answers import NOT_KNOWN, Inquiry
+from loamwright.files.sheets.figures import slug
+from loamwright.files.sheets.inquiry import NOT_KNOWN, Inquiry
 from loamwright.files.sheets.layout import Block, Column
-from loamwright.files.sheets.readings import slug
 from loamwright.files.sheets.records import SheetAmount, SheetRecommendation
 from loamwright.files.sheets.statements import Statements
 from loamwright.files.sheets.words.figures import Printed

@@ -8,9 +8,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from loamwright.files.grids import EMPTY, Cell
-from loamwright.files.sheets.answers import Inquiry
+from loamwright.files.sheets.figures import ColumnReader
+from loamwright.files.sheets.inquiry import Inquiry
 from loamwright.files.sheets.layout import Block, Record
-from loamwright.files.sheets.readings import ColumnReader
 from loamwright.files.sheets.records import Area, LabReading, Sample
 from loamwright.files.sheets.sampling_dates import DATED, Calendar, depth_of
 from loamwright.files.sheets.statements import Statements
@@ -63,7 +63,7 @@ def sample_records(sheet: SoilSheet, block: Block) -> list[Record]:
 
 def _not_a_sample(texts: Sequence[str]) -> str | None:
     for text in texts:
-        bare = re.sub(r"[\s#_-]*\d+$", "", text)
+        bare = re.sub(r"[\s#_-]*[0-9]+$", "", text)
         if means("quality control", bare):
             return "quality-control rows"
         if means("summary", bare.rstrip(":")):
@@ -113,7 +113,7 @@ def label_columns(
 def _names_places(block: Block, place: int, kept: Sequence[Record]) -> bool:
     """Whether a column's texts tell samples apart and are more than running numbers."""
     texts = {record.cells[place].text for record in kept} - {""}
-    return len(texts) > 1 and not all(re.fullmatch(r"[\d.]+", text) for text in texts)
+    return len(texts) > 1 and not all(re.fullmatch(r"[0-9.]+", text) for text in texts)
 
 
 def sample_of(

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from loamwright.files.grids import Cell
-from loamwright.files.sheets.answers import NOT_KNOWN, Inquiry
+from loamwright.files.sheets.inquiry import NOT_KNOWN, Inquiry
 from loamwright.files.sheets.words.calendar_dates import (
     DAY_FIRST,
     MONTH_FIRST,
@@ -97,7 +97,7 @@ class Calendar:
         """Read a cell's date; None when it holds none, or one that must be asked about."""
         if cell.date is not None:
             return cell.date.replace(month=cell.date.day, day=cell.date.month) if self.swapped else cell.date
-        if not re.search(r"\d", cell.text):
+        if not re.search(r"[0-9]", cell.text):
             return None
         printed = read_printed_date(cell.text)
         found = printed.in_order(self.order) if printed is not None else None
@@ -144,13 +144,13 @@ def depth_of(texts: Mapping[str, tuple[str, str | None]], stated: Depth | None) 
         if found is not None:
             named = read_depth(whole) is not None or unit is not None
             return found if named else Depth(found.top, found.bottom)
-        single = re.fullmatch(r"(\d{1,3}(?:[.,]\d)?)\s*(\"|in|inches|cm)?", whole.strip().casefold())
+        single = re.fullmatch(r"([0-9]{1,3}(?:[.,][0-9])?)\s*(\"|in|inches|cm)?", whole.strip().casefold())
         if single and read_number(single[1]) > 0:
             printed = _LENGTHS.get(single[2] or "")
             return Depth(0.0, read_number(single[1]), printed or unit)
         return None
     numbers = [
-        re.fullmatch(r"\s*(\d{1,3}(?:[.,]\d+)?)\s*(\"|in|inches|cm)?\s*", text.casefold())
+        re.fullmatch(r"\s*([0-9]{1,3}(?:[.,][0-9]+)?)\s*(\"|in|inches|cm)?\s*", text.casefold())
         for text in (top, bottom)
     ]
     if all(numbers):

@@ -10,10 +10,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from loamwright.files.grids import Cell
-from loamwright.files.sheets.answers import NOT_KNOWN, Inquiry
+from loamwright.files.sheets.figures import ColumnReader, slug, system_of
+from loamwright.files.sheets.inquiry import NOT_KNOWN, Inquiry
 from loamwright.files.sheets.layout import Block
 from loamwright.files.sheets.long_tables import read_long_table
-from loamwright.files.sheets.readings import ColumnReader, slug, system_of
 from loamwright.files.sheets.recommended import settle_roles
 from loamwright.files.sheets.records import Sample
 from loamwright.files.sheets.sample_rows import SoilSheet
@@ -249,7 +249,7 @@ def _listed(samples: Sequence[Sample], places: Sequence[int]) -> str:
 
 #: Texts that a spreadsheet makes of a plot called 2-3 or a lab number such as 1E5.
 _DAMAGED = re.compile(
-    r"\d{1,2}-[A-Za-z]{3}(?:-\d{2,4})?|[A-Za-z]{3}-\d{2}|\d{4}-\d{2}-\d{2}|\d(?:\.\d+)?E\+?\d+"
+    r"[0-9]{1,2}-[A-Za-z]{3}(?:-[0-9]{2,4})?|[A-Za-z]{3}-[0-9]{2}|[0-9]{4}-[0-9]{2}-[0-9]{2}|[0-9](?:\.[0-9]+)?E\+?[0-9]+"
 )
 
 

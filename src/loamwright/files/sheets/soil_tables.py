@@ -7,9 +7,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from loamwright.files.grids import Cell
-from loamwright.files.sheets.answers import NOT_KNOWN
+from loamwright.files.sheets.figures import BUFFERS, FAMILY_TESTS, is_rating, printed_numbers, slug
+from loamwright.files.sheets.inquiry import NOT_KNOWN
 from loamwright.files.sheets.layout import Block, Record
-from loamwright.files.sheets.readings import BUFFERS, FAMILY_TESTS, is_rating, printed_numbers, slug
 from loamwright.files.sheets.recommended import (
     CropColumns,
     RateUnits,
@@ -104,7 +104,7 @@ def _may_be_a_figure(block: Block, place: int) -> bool:
     if column.heading.analyte is not None or column.role == "lime":
         return True
     cells = [record.cells[place].text for record in block.records if record.cells[place].text]
-    numbers = [text for text in cells if re.fullmatch(r"[<>]?\s*\d+([.,]\d+)?( [A-Z]{1,2})?", text)]
+    numbers = [text for text in cells if re.fullmatch(r"[<>]?\s*[0-9]+([.,][0-9]+)?( [A-Z]{1,2})?", text)]
     return column.role == "unknown" and bool(column.heading.units) and len(numbers) * 2 > len(cells)
 
 

@@ -138,10 +138,10 @@ def _sentence(found: Statements, sentence: str) -> None:
 def _mark(found: Statements, mark: str, what: str) -> bool:
     """Read what a mark in the cells stands for: a detection limit, or "none needed"."""
     said = plain(what)
-    if mentions("none needed", what) and not re.search(r"\d", said):
+    if mentions("none needed", what) and not re.search(r"[0-9]", said):
         found.none_needed.add(plain(mark))
         return True
-    limit = re.search(r"(?:below|less than|at|limit(?: of)?|<)\s*([\d.,]+)\s*(.*)", said)
+    limit = re.search(r"(?:below|less than|at|limit(?: of)?|<)\s*([0-9.,]+)\s*(.*)", said)
     if limit and re.search(r"detect|below|limit|less than", said):
         number = read_printed(limit[1].rstrip(".,")).value
         if number is None:
@@ -168,7 +168,7 @@ def _lime(found: Statements, text: str) -> bool:
     material = re.search(r"limestone|lime\b|carbonate|chalk", plain(basis))
     if not (score or material) or len(basis) > 60:
         return False
-    only_score = score is not None and not material and not re.search(r"\d", basis)
+    only_score = score is not None and not material and not re.search(r"[0-9]", basis)
     found.lime_basis = score.text if score and only_score else re.sub(r"\s*,\s*", " ", basis)
     return True
 

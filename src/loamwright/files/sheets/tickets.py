@@ -7,9 +7,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from loamwright.files.grids import EMPTY, Cell, Line
-from loamwright.files.sheets.answers import Inquiry
+from loamwright.files.sheets.figures import ColumnReader, slug, system_of
+from loamwright.files.sheets.inquiry import Inquiry
 from loamwright.files.sheets.layout import Block, Record
-from loamwright.files.sheets.readings import ColumnReader, slug, system_of
 from loamwright.files.sheets.records import Delivery, SheetProduct
 from loamwright.files.sheets.sampling_dates import Calendar
 from loamwright.files.sheets.statements import Statements

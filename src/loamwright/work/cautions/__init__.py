@@ -17,7 +17,7 @@ from loamwright.land import Cropping, PlotArea
 from loamwright.needs import PlotNeeds
 from loamwright.planning import Plan
 from loamwright.work.cautions import field_work, ground, limes, materials, nitrogen, soil_tests
-from loamwright.work.cautions.case import CautionText, Rule, open_case
+from loamwright.work.cautions.facts import CautionText, Rule, open_case
 from loamwright.work.records import Caution, PropertyRecord
 
 __all__ = ["LEVELS", "NOT_TRIGGERABLE", "RULES", "CautionText", "fire"]

@@ -9,7 +9,7 @@ from loamwright.planning import PlanLine
 from loamwright.supplies import Product
 from loamwright.units import read_number
 from loamwright.values import Nutrient
-from loamwright.work.cautions.case import (
+from loamwright.work.cautions.facts import (
     Case,
     CautionText,
     Finding,
@@ -20,7 +20,7 @@ from loamwright.work.cautions.case import (
     listed,
     plots_of,
 )
-from loamwright.work.cautions.words import is_fertilizer, says
+from loamwright.work.cautions.phrases import is_fertilizer, says
 from loamwright.work.records import Application, Calibration, Done, WorkState
 
 _GRAZED = r"graz|pasture|paddock|\bcattle\b|\bsheep\b|\bgoats?\b|\bhorses?\b"

@@ -9,7 +9,7 @@ from loamwright.soil import OrganicInput
 from loamwright.supplies import Form
 from loamwright.units import convert, format_area, format_length
 from loamwright.values import Nutrient, Quantity
-from loamwright.work.cautions.case import (
+from loamwright.work.cautions.facts import (
     Case,
     CautionText,
     Finding,
@@ -19,7 +19,7 @@ from loamwright.work.cautions.case import (
     plots_of,
     recorded_on_ground,
 )
-from loamwright.work.cautions.words import (
+from loamwright.work.cautions.phrases import (
     is_fertilizer,
     is_kind,
     rain_chance_pct,

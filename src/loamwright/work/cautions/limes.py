@@ -10,8 +10,8 @@ from loamwright.soil import newest
 from loamwright.supplies import Form, Product, dose_limit
 from loamwright.units import convert, parse_rate
 from loamwright.values import LimeBasis, NeedState, Nutrient, Timing
-from loamwright.work.cautions.case import Case, CautionText, Finding, Rule, few, listed, plots_of
-from loamwright.work.cautions.words import is_fertilizer, is_legume, legume_shares, made_of
+from loamwright.work.cautions.facts import Case, CautionText, Finding, Rule, few, listed, plots_of
+from loamwright.work.cautions.phrases import is_fertilizer, is_legume, legume_shares, made_of
 
 _MONTH_DAYS = 365.25 / 12
 #: A rate over a limit by less than this is the solver's rounding, not a heavier dose [fraction].

@@ -8,8 +8,8 @@ from loamwright.errors import UnitError
 from loamwright.supplies import Form, Product
 from loamwright.units import LB_GAL_KG_M3, parse_rate
 from loamwright.values import Nutrient
-from loamwright.work.cautions.case import Case, CautionText, Finding, Rule, listed, plots_of
-from loamwright.work.cautions.words import made_of, says
+from loamwright.work.cautions.facts import Case, CautionText, Finding, Rule, listed, plots_of
+from loamwright.work.cautions.phrases import made_of, says
 
 #: Less than this in the shed is not worth a caution about damp [kg]. Ours: about a fifth of a bag.
 _SCRAPS_KG = 5.0

@@ -9,7 +9,7 @@ from loamwright.supplies import Form, Product, add_up
 from loamwright.units import HA_M2, LB_ACRE_KG_HA, parse_rate
 from loamwright.values import NeedState, Nutrient, Timing
 from loamwright.words import acidity_words
-from loamwright.work.cautions.case import (
+from loamwright.work.cautions.facts import (
     Case,
     CautionText,
     Finding,
@@ -20,7 +20,7 @@ from loamwright.work.cautions.case import (
     plots_of,
     recorded_on_ground,
 )
-from loamwright.work.cautions.words import (
+from loamwright.work.cautions.phrases import (
     is_kind,
     is_legume,
     legume_shares,

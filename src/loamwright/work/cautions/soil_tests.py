@@ -17,7 +17,7 @@ from loamwright.soil import (
 )
 from loamwright.units import ACRE_M2, format_area
 from loamwright.values import Nutrient
-from loamwright.work.cautions.case import Case, CautionText, Finding, Rule
+from loamwright.work.cautions.facts import Case, CautionText, Finding, Rule
 
 _DAYS_PER_YEAR = 365.25
 #: The tests Ohio's stop level is printed for.

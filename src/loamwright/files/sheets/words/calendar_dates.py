@@ -77,18 +77,18 @@ def _one(text: str, date: dt.date | None) -> PrintedDate | None:
 
 def read_printed_date(text: str) -> PrintedDate | None:
     """Read a date as printed; None when the text is none."""
-    bare = re.sub(r"(?<=\d)(?:st|nd|rd|th)\b", "", text.strip(), flags=re.IGNORECASE)
-    if match := re.fullmatch(r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[T ].*)?", bare):
+    bare = re.sub(r"(?<=[0-9])(?:st|nd|rd|th)\b", "", text.strip(), flags=re.IGNORECASE)
+    if match := re.fullmatch(r"([0-9]{4})[-/.]([0-9]{1,2})[-/.]([0-9]{1,2})(?:[T ].*)?", bare):
         return _one(text, _date(int(match[1]), int(match[2]), int(match[3])))
-    if match := re.fullmatch(r"((?:19|20)\d{2})(\d{2})(\d{2})", bare):
+    if match := re.fullmatch(r"((?:19|20)[0-9]{2})([0-9]{2})([0-9]{2})", bare):
         return _one(text, _date(int(match[1]), int(match[2]), int(match[3])))
-    if match := re.fullmatch(r"([^\W\d_]{3,9})\.?\s+(\d{1,2}),?\s+(\d{4}|\d{2})", bare):
+    if match := re.fullmatch(r"([^\W0-9_]{3,9})\.?\s+([0-9]{1,2}),?\s+([0-9]{4}|[0-9]{2})", bare):
         month, day, year = _MONTHS.get(match[1].casefold()), int(match[2]), int(match[3])
         return _one(text, _date(year, month, day)) if month else None
-    if match := re.fullmatch(r"(\d{1,2})\.?[\s-]*([^\W\d_]{3,9})\.?[\s,-]*(\d{4}|\d{2})", bare):
+    if match := re.fullmatch(r"([0-9]{1,2})\.?[\s-]*([^\W0-9_]{3,9})\.?[\s,-]*([0-9]{4}|[0-9]{2})", bare):
         month, day, year = _MONTHS.get(match[2].casefold()), int(match[1]), int(match[3])
         return _one(text, _date(year, month, day)) if month else None
-    if match := re.fullmatch(r"(\d{1,2})([-/.])(\d{1,2})\2(\d{4}|\d{2})(?:[T ].*)?", bare):
+    if match := re.fullmatch(r"([0-9]{1,2})([-/.])([0-9]{1,2})\2([0-9]{4}|[0-9]{2})(?:[T ].*)?", bare):
         first, mark, second, year = int(match[1]), match[2], int(match[3]), int(match[4])
         orders = {MONTH_FIRST: (year, first, second), DAY_FIRST: (year, second, first)}
         if mark == ".":
@@ -97,7 +97,7 @@ def read_printed_date(text: str) -> PrintedDate | None:
             orders[YEAR_FIRST] = (first, second, year)
         readings = {order: date for order, parts in orders.items() if (date := _date(*parts)) is not None}
         return PrintedDate(text, readings, mark) if readings else None
-    if match := re.fullmatch(r"(\d{5})(?:\.0*)?", bare):
+    if match := re.fullmatch(r"([0-9]{5})(?:\.0*)?", bare):
         return _one(text, _SPREADSHEET_DAY_ZERO + dt.timedelta(days=int(match[1])))
     return None
 

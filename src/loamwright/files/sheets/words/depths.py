@@ -14,7 +14,7 @@ from loamwright.units import read_number
 ALWAYS: Mapping[str, Any] = {"always": True}
 
 DEPTH = re.compile(
-    r"(?<![\d.,])(\d{1,3}(?:[.,]\d)?)\s*(?:-|to|til)\s*(\d{1,3}(?:[.,]\d)?)\s*(\"|''|in\b|inch(?:es)?\b|cm\b)"
+    r"(?<![0-9.,])([0-9]{1,3}(?:[.,][0-9])?)\s*(?:-|to|til)\s*([0-9]{1,3}(?:[.,][0-9])?)\s*(\"|''|in\b|inch(?:es)?\b|cm\b)"
 )
 
 

@@ -17,7 +17,10 @@ from loamwright.files.sheets.words.measures import find_units, read_unit
 from loamwright.files.sheets.words.vocabulary import means, plain
 from loamwright.units import read_number
 
-_NUMBER = r"[+-]?(?:\d[\d.,'’\u00a0\u2009\u202f]*(?: \d{3}(?!\d)[\d.,]*)*|[.,]\d+)(?:[eE][+-]?\d+)?"
+_NUMBER = (
+    r"[+-]?(?:[0-9][0-9.,'’\u00a0\u2009\u202f]*(?: [0-9]{3}(?![0-9])[0-9.,]*)*|[.,][0-9]+)"
+    r"(?:[eE][+-]?[0-9]+)?"
+)
 _FIGURE = re.compile(rf"(?P<sign>[<>≤≥]=?|=)?\s*\$?\s*(?P<number>{_NUMBER})\s*(?P<rest>.*)", re.DOTALL)
 _RANGE = re.compile(rf"(?P<low>{_NUMBER})\s*(?:-|–|—|to)\s*(?P<high>{_NUMBER})\s*(?P<rest>.*)", re.DOTALL)
 
@@ -56,7 +59,7 @@ class Printed:
 
 
 def _number(text: str, decimal_comma: bool | None) -> float:
-    return read_number(re.sub(r"(?<=\d)['’](?=\d{3})", " ", text).rstrip(",").strip(), decimal_comma)
+    return read_number(re.sub(r"(?<=[0-9])['’](?=[0-9]{3})", " ", text).rstrip(",").strip(), decimal_comma)
 
 
 def _tail(rest: str) -> tuple[str | None, str | None] | None:
@@ -112,4 +115,4 @@ def read_printed(text: str, decimal_comma: bool | None = None) -> Printed:
 def decimal_comma_of(texts: Iterable[str]) -> bool | None:
     """Settle whether decimals are written with a comma by the numbers of cells, as `units` does."""
     found = (match["number"] for text in texts if (match := _FIGURE.fullmatch(text.strip())))
-    return units.decimal_comma_of(re.sub(r"[^\d.,]", "", number).rstrip(",.") for number in found)
+    return units.decimal_comma_of(re.sub(r"[^0-9.,]", "", number).rstrip(",.") for number in found)

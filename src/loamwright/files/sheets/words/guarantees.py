@@ -14,18 +14,20 @@ from loamwright.files.sheets.words.figures import read_printed
 from loamwright.files.sheets.words.vocabulary import plain, tokens, vocabulary
 from loamwright.units import read_number
 
-_NUMBER = r"\d{1,2}(?:[.,]\d{1,2})?"
-_GRADE = re.compile(rf"(?<![\d.,:-])({_NUMBER})\s?-\s?({_NUMBER})\s?-\s?({_NUMBER})(?![\d.,]*:)")
-_FOURTH = re.compile(rf"\s?-\s?({_NUMBER})\s?%?\s?([A-Za-z][a-z]?\d?[A-Z]?\d?)?(?![\w.])")
-_EXTRA = re.compile(rf"(?<![\d.,])({_NUMBER})\s?%?\s?(S|Mg|MgO|Ca|CaO|B|Zn|Mn|Cu|Fe|SO3|Na|Cl|Mo)\b")
+_NUMBER = r"[0-9]{1,2}(?:[.,][0-9]{1,2})?"
+_GRADE = re.compile(rf"(?<![0-9.,:-])({_NUMBER})\s?-\s?({_NUMBER})\s?-\s?({_NUMBER})(?![0-9.,]*:)")
+_FOURTH = re.compile(rf"\s?-\s?({_NUMBER})\s?%?\s?([A-Za-z][a-z]?[0-9]?[A-Z]?[0-9]?)?(?![\w.])")
+_EXTRA = re.compile(rf"(?<![0-9.,])({_NUMBER})\s?%?\s?(S|Mg|MgO|Ca|CaO|B|Zn|Mn|Cu|Fe|SO3|Na|Cl|Mo)\b")
 _NAMED = re.compile(
-    rf"([^\W\d_]{{1,12}})\s*(?:\(\w+\)\s*)?({_NUMBER})\s*%|({_NUMBER})\s*%\s*([^\W\d_]{{1,12}})"
+    rf"([^\W0-9_]{{1,12}})\s*(?:\(\w+\)\s*)?({_NUMBER})\s*%|({_NUMBER})\s*%\s*([^\W0-9_]{{1,12}})"
 )
 _SCORE = re.compile(
-    r"\b(ENP|ECCE|ECC|ENM|ENV|RNV|CCE|TNP|NV|EP)\b\W{0,3}(\d[\d,]*(?:\.\d+)?)\s*(%|(?:lbs?|#)?\s*(?:/|per)\s*t(?:on)?\b)?",
+    r"\b(ENP|ECCE|ECC|ENM|ENV|RNV|CCE|TNP|NV|EP)\b\W{0,3}([0-9][0-9,]*(?:\.[0-9]+)?)\s*(%|(?:lbs?|#)?\s*(?:/|per)\s*t(?:on)?\b)?",
     re.IGNORECASE,
 )
-_SIEVE = re.compile(r"(?:pass(?:ing|es)?|through|thru)?\s*(?:no\.?|#)?\s*(\d{1,3})\s*(mesh)?", re.IGNORECASE)
+_SIEVE = re.compile(
+    r"(?:pass(?:ing|es)?|through|thru)?\s*(?:no\.?|#)?\s*([0-9]{1,3})\s*(mesh)?", re.IGNORECASE
+)
 
 
 @dataclass(frozen=True, slots=True)

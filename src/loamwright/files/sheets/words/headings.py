@@ -97,7 +97,7 @@ _AIM = re.compile(r"\b(target|desired|optimum|optimal|ideal|goal|critical|sollwe
 @lru_cache(maxsize=4096)
 def read_heading(text: str) -> Heading:
     """Read one heading."""
-    bare = re.sub(r"[*†‡]+|\(\d\)", " ", text).strip().strip(":").strip()
+    bare = re.sub(r"[*†‡]+|\([0-9]\)", " ", text).strip().strip(":").strip()
     if not bare:
         return Heading(text)
     price = _PRICE.fullmatch(plain(bare))
@@ -307,7 +307,7 @@ def _lime(text: str, words: tuple[str, ...], marks: dict[str, Word]) -> Heading:
     _, words = known.words["filler"].take(words)
     target, left = None, []
     for word in words:
-        number = re.fullmatch(r"(\d)[.:](\d)", word)
+        number = re.fullmatch(r"([0-9])[.:]([0-9])", word)
         ph = read_number(f"{number[1]}.{number[2]}") if number else 0.0
         if 4.5 <= ph <= 8:
             target = ph
@@ -323,7 +323,7 @@ def is_subheading(text: str) -> bool:
     """Tell whether a cell under a heading belongs to it: a unit, a test, a depth word, a row of dashes."""
     bare = text.strip().strip("-–—=_ .")
     if not bare:
-        return not re.search(r"\d", text)
+        return not re.search(r"[0-9]", text)
     if read_unit(bare) is not None or read_unit(bare.strip("()[]")) is not None:
         return True
     if read_printed(bare).is_figure or read_printed_date(bare) is not None:
@@ -341,4 +341,4 @@ def is_subheading(text: str) -> bool:
     if "depth_top" in {word.role for word in known.columns.whole(bare)} or known.columns.whole(bare):
         return True
     _, words = known.words["filler"].take(words)
-    return not any(re.search(r"[^\W\d_]", word) for word in words) and not re.fullmatch(r"[\d.,]+", bare)
+    return not any(re.search(r"[^\W0-9_]", word) for word in words) and not re.fullmatch(r"[0-9.,]+", bare)

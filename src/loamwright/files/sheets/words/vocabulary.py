@@ -18,7 +18,7 @@ from typing import Generic, TypeVar
 T = TypeVar("T")
 
 #: A word, a number (with ratio or decimals), or one of the signs that change a meaning.
-_TOKEN = re.compile(r"[^\W\d_]+|\d+(?:[.:]\d+)*|[%#$€£&+/<>]")
+_TOKEN = re.compile(r"[^\W0-9_]+|[0-9]+(?:[.:][0-9]+)*|[%#$€£&+/<>]")
 
 
 @dataclass(frozen=True, slots=True)

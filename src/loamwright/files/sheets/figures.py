@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from loamwright.files.grids import Cell
-from loamwright.files.sheets.answers import NOT_KNOWN, Inquiry
+from loamwright.files.sheets.inquiry import NOT_KNOWN, Inquiry
 from loamwright.files.sheets.records import LabReading
 from loamwright.files.sheets.statements import Statements
 from loamwright.files.sheets.words.depths import read_depth
