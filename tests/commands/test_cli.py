@@ -310,6 +310,15 @@ def test_sample_says_what_is_due_and_writes_places(worked: Path, tmp_path: Path)
     assert all(Path(file).stat().st_size for file in said["files"])
 
 
+def test_sample_writes_an_order_to_a_laboratory(worked: Path, tmp_path: Path) -> None:
+    order = ("--lab", "Any Laboratory (invented)", "--taken", "2026-04-12", "--depth", "0-6 in")
+    said = run("sample", worked, tmp_path, *order)
+    assert said.code in (0, 1)
+    assert str(tmp_path / "lab_order.xml") in said.data["files"]
+    assert "<DepthUnit>in</DepthUnit>" in (tmp_path / "lab_order.xml").read_text(encoding="utf-8")
+    assert run("sample", worked, tmp_path, *order[:4]).says("--lab", "needs a folder, the day and the depth")
+
+
 def test_history_has_the_tests_of_each_plot(worked: Path) -> None:
     said = ran_well("history", worked)
     assert [plot["plot_id"] for plot in said["plots"]] == ["A-1", "A-2"]

@@ -244,14 +244,30 @@ def sample(
         str | None, typer.Option(help="Whose published advice to use; the property's setting if not given.")
     ] = None,
     cores: Annotated[int | None, typer.Option(help="Cores in one sample; by plot size if none.")] = None,
+    lab: Annotated[
+        str | None, typer.Option(help="Also write an order to this laboratory (Modus submit file) to DIR.")
+    ] = None,
+    taken: Annotated[str | None, typer.Option(help="Day the cores were taken, for the order.")] = None,
+    depth: Annotated[str | None, typer.Option(help="Slice sampled, for the order: '0-6 in'.")] = None,
 ) -> Answer:
     """Plan soil sampling: which plots are due and why, how many cores, and where."""
-    from loamwright import season
+    from loamwright import files, handoff, season
     from loamwright.commands.results import SamplesPlanned
 
+    if lab is not None and (folder is None or taken is None or depth is None):
+        what = "an order to a laboratory needs a folder, the day and the depth of the cores"
+        raise InputError([Problem("lab", what, "Give DIR, `taken` 2026-04-12 and `depth` '0-6 in'.")])
+    day, slice_m = (
+        read_if_given("taken", taken, files.parse_date),
+        read_if_given("depth", depth, files.parse_depth),
+    )
     view = season.with_sampling(view_of(property_path), place, cores)
     made = season.Written(()) if folder is None else season.write_sampling(view, folder)
-    return Answer(SamplesPlanned(tuple(view.sampling.values()), made.paths, made.problems))
+    paths, problems = made.paths, made.problems
+    if lab is not None and folder is not None and day is not None and slice_m is not None:
+        order, noted = handoff.write_lab_order(view, folder / "lab_order.xml", lab, day, slice_m)
+        paths, problems = (*paths, *order), (*problems, *noted)
+    return Answer(SamplesPlanned(tuple(view.sampling.values()), paths, problems))
 
 
 @command(app, "history", in_units=True)

@@ -78,7 +78,7 @@ from loamwright.files.sheets import (
     read_sheet,
     save_profile,
 )
-from loamwright.files.tables import applications_from, passes_from
+from loamwright.files.tables import applications_from, parse_depth, passes_from
 from loamwright.files.textrows import SUFFIXES, read_table
 from loamwright.files.things import (
     SETTINGS_WORD,
@@ -152,6 +152,7 @@ __all__ = [
     "new_guideline",
     "new_property",
     "parse_date",
+    "parse_depth",
     "parse_grade",
     "parse_percent",
     "passes_from",

@@ -323,6 +323,21 @@ def _rate_unit(unit: str) -> float:
 def parse_depth(text: str) -> tuple[float, float]:
     """Read the slice a sample was taken from.
 
+    Parameters
+    ----------
+    text
+        ``"0-6 in"``, ``"0 to 15 cm"``; one figure is a slice from the surface down.
+
+    Returns
+    -------
+    tuple of float
+        Top and bottom [m].
+
+    Raises
+    ------
+    UnitError
+        When it is no depth, has no thickness, or is beyond any depth sampled.
+
     Examples
     --------
     >>> parse_depth("0-6 in")

@@ -2,12 +2,13 @@
 
 The rooms: `paper`, `drawings` and `workbook` are what pages are made with; `orders`, `round_sheets`,
 `buying_list`, `sampling_sheets`, `season_record`, `season_picture`, `budget_chart` are the pages; `exports`
-and `taskfile` are the files.
+`taskfile` and `lab_order` are the files.
 """
 
 from loamwright.handoff.budget_chart import write_budget_chart
 from loamwright.handoff.buying_list import write_buying_list
 from loamwright.handoff.exports import export
+from loamwright.handoff.lab_order import write_lab_order
 from loamwright.handoff.orders import write_orders
 from loamwright.handoff.paper import PaperMade, PaperOptions, check_paper
 from loamwright.handoff.sampling_sheets import write_sampling_sheets
@@ -21,6 +22,7 @@ __all__ = [
     "export",
     "write_budget_chart",
     "write_buying_list",
+    "write_lab_order",
     "write_orders",
     "write_sampling_sheets",
     "write_season_picture",

@@ -24,6 +24,9 @@ FIGURES = frozenset({"reading", "index", "recommendation", "lime", "ask", "resul
 #: Fewest known headings that make a row a heading.
 LEAST_KNOWN = 3
 
+#: A cell that is a plain figure, and so no heading.
+_FIGURE = re.compile(r"[<>]?\s*[-+]?[\d.,]+%?")
+
 #: Rows searched for the first heading, and rows over the analytes of a turned table that may be headings.
 _GRID_ROWS_SEARCHED, _HEADING_ROWS_OVER = 400, 8
 
@@ -84,8 +87,15 @@ def heading_score(line: Line) -> int:
     """Number of different things the cells of a row name as headings."""
     found = set()
     for cell in line.cells:
-        if cell.text and cell.number is None and cell.date is None and len(cell.text) < 80:
-            heading = read_heading(cell.text)
+        text = cell.text
+        if (
+            text
+            and cell.number is None
+            and cell.date is None
+            and len(text) < 80
+            and not _FIGURE.fullmatch(text)
+        ):
+            heading = read_heading(text)
             if heading.known:
                 name = heading.analyte.name if heading.analyte else ""
                 found.add((heading.role, name, heading.tests, heading.target_ph, heading.purpose))
@@ -94,13 +104,13 @@ def heading_score(line: Line) -> int:
 
 def _is_heading(line: Line) -> bool:
     figures = sum(1 for cell in line.cells if cell.text and read_printed(cell.text).is_figure)
-    return heading_score(line) >= LEAST_KNOWN and figures * 2 < len(line.filled)
+    return figures * 2 < len(line.filled) and heading_score(line) >= LEAST_KNOWN
 
 
 def _analytes_down(grid: Grid, column: int) -> list[int]:
     """Positions of the lines whose cell in a column is an analyte with something beside it."""
     places = []
-    for place, line in enumerate(grid.lines):
+    for place, line in enumerate(grid.lines[:_GRID_ROWS_SEARCHED]):
         heading = read_heading(line.text(column)) if line.text(column) else None
         if heading and heading.known and heading.analyte and len(line.filled) > 1:
             places.append(place)
@@ -177,11 +187,13 @@ def _adjacent(grid: Grid, place: int) -> bool:
 
 
 def _same(line: Line, other: Line) -> bool:
-    texts, others = (
-        {plain(c.text) for c in line.cells if c.text},
-        {plain(c.text) for c in other.cells if c.text},
-    )
-    return len(texts & others) * 2 > len(others)
+    texts = tuple(plain(cell.text) for cell in line.cells)
+    return _repeats_heading(texts, {plain(cell.text) for cell in other.cells if cell.text})
+
+
+def _repeats_heading(texts: Sequence[str], heading: frozenset[str] | set[str]) -> bool:
+    """Tell whether a line holds most texts of a heading: it stands on a further page."""
+    return len(heading.intersection(texts)) * 2 > len(heading)
 
 
 def _top(grid: Grid, anchor: int) -> int:
@@ -350,15 +362,18 @@ def _records(
     before: Sequence[Line],
 ) -> Block:
     figures = [place for place, column in enumerate(columns) if column.role in FIGURES]
+    names, least = _naming_columns(columns)
+    heading = {plain(cell.text) for cell in head.cells if cell.text}
     anchors = {tuple(plain(cell.text) for cell in line.cells) for line in under}
     records: list[Record] = []
     around = list(before)
     repeated = []
     blank = []
     for line in body:
-        if _same(line, head) or tuple(plain(cell.text) for cell in line.cells) in anchors:
+        texts = tuple(plain(cell.text) for cell in line.cells)
+        if _repeats_heading(texts, heading) or texts in anchors:
             repeated.append(str(line.number))
-        elif _has_result(line, figures) or _is_offer(line, columns):
+        elif _has_result(line, figures) or _is_named(line, names, least):
             cells = tuple(line.cell(place) for place in range(len(columns)))
             records.append(Record(f"row {line.number}", cells))
         elif len(line.filled) >= 3 and _looks_like_record(line, columns):
@@ -379,13 +394,16 @@ def _has_result(line: Line, figures: Sequence[int]) -> bool:
     return any(read_printed(line.text(place)).is_figure for place in figures)
 
 
-def _is_offer(line: Line, columns: Sequence[Column]) -> bool:
-    """Tell whether a line names a product or a ticket with anything beside it; its figure may be missing."""
+def _naming_columns(columns: Sequence[Column]) -> tuple[list[int], int]:
+    """Columns that name a product or a ticket, and how many cells make such a line a record."""
     roles = {column.role for column in columns}
-    names = {"product"} if "price" in roles else ({"ticket"} if "net" in roles else set())
-    named = [place for place, column in enumerate(columns) if column.role in names]
-    least = 3 if names == {"ticket"} else 2
-    return len(line.filled) >= least and any(line.text(place) for place in named)
+    name, least = ("product", 2) if "price" in roles else (("ticket", 3) if "net" in roles else ("", 0))
+    return [place for place, column in enumerate(columns) if column.role == name], least
+
+
+def _is_named(line: Line, names: Sequence[int], least: int) -> bool:
+    """Tell whether a line names a product or a ticket with anything beside it; its figure may be missing."""
+    return any(line.text(place) for place in names) and len(line.filled) >= least
 
 
 def _looks_like_record(line: Line, columns: Sequence[Column]) -> bool:

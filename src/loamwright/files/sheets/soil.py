@@ -101,9 +101,15 @@ def _settle_dates(sheet: SoilSheet, blocks: Sequence[Block]) -> None:
 def _joined(samples: Sequence[Sample], inquiry: Inquiry) -> list[Sample]:
     """Put together what several tables say of one sample: results in one, recommendations in another."""
     done: list[Sample] = []
+    by_name: dict[str, dict[int, list[int]]] = {}
     for sample in samples:
-        place = next((at for at, other in enumerate(done) if _same_sample(other, sample)), None)
+        names = [plain(name) for name in (sample.lab_number, sample.label) if name]
+        tables = [table for name in names for table in by_name.get(name, {}).items()]
+        places = sorted({place for table, found in tables if table != sample.table for place in found})
+        place = next((at for at in places if _same_sample(done[at], sample)), None)
         if place is None:
+            for name in names:
+                by_name.setdefault(name, {}).setdefault(sample.table, []).append(len(done))
             done.append(sample)
             continue
         other = done[place]

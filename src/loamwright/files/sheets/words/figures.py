@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from loamwright import units
 from loamwright.errors import AmbiguousNumberError, UnitError
@@ -78,6 +79,7 @@ def _tail(rest: str) -> tuple[str | None, str | None] | None:
     return None
 
 
+@lru_cache(maxsize=50_000)
 def read_printed(text: str, decimal_comma: bool | None = None) -> Printed:
     """Read one cell."""
     bare = text.strip()

@@ -88,6 +88,7 @@ class KnownHeading:
     note: str
 
 
+@lru_cache(maxsize=50_000)
 def plain(text: str) -> str:
     """Return a text in lower case, with camel case and underscores opened and signs made alike."""
     opened = re.sub(r"(?<=[a-z]{2})(?=[A-Z])", " ", unicodedata.normalize("NFKC", text)).replace("_", " ")
@@ -95,6 +96,7 @@ def plain(text: str) -> str:
     return re.sub(r"\s+", " ", opened).strip().casefold()
 
 
+@lru_cache(maxsize=50_000)
 def tokens(text: str) -> tuple[str, ...]:
     """Return the words, numbers and meaningful signs of a text."""
     return tuple(_TOKEN.findall(plain(text)))
