@@ -463,20 +463,18 @@ def _show_next_steps(console: Console, property_path: Path) -> None:
 
 def show_guidelines(console: Console, found: Editions, _system: str) -> None:
     """Print the guideline editions with region, status and crops."""
-    table = table_of("Guideline editions", "id", "name", "region", "status", "crops", "lime regions")
     for item in found.editions:
-        table.add_row(
-            item.guideline_id,
-            escape(item.name),
-            escape(item.region),
-            escape(str(item.status)),
-            escape(", ".join(item.crops)),
-            escape(", ".join(item.lime_regions)),
-        )
-    console.print(table)
-    for item in found.editions:
-        why = f" ({item.why})" if item.why else ""
-        console.print(f"[bold]{item.guideline_id}[/]{escape(why)} {escape(item.about)}")
+        why = f": {item.why}" if item.why else ""
+        console.print(f"[bold]{item.guideline_id}[/]  {escape(f'{item.status}{why}')}")
+        for word, told in (
+            ("", item.name),
+            ("for ", item.region),
+            ("crops: ", ", ".join(item.crops)),
+            ("lime regions: ", ", ".join(item.lime_regions)),
+            ("", item.about),
+        ):
+            if told:
+                console.print(f"  {word}{escape(told)}")
 
 
 def show_crops(console: Console, asked: CropsAsked, _system: str) -> None:
