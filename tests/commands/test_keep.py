@@ -175,7 +175,9 @@ def test_a_guideline_that_was_moved_leaves_the_needs_and_every_command_working(o
 
 def test_undo_and_undo_of_undo(own: Path) -> None:
     number = ran_well("set", own, "plot", "A-1", "name=North")["change_id"]
-    back = ran_well("undo", own)["change_id"]
+    undone = ran_well("undo", own)
+    back = undone["change_id"]
+    assert [(row[1], row[2]) for row in undone["fields"]] == [("North", "Alder")]  # before, after
     assert value(own, "plot", "A-1", "name") == "Alder"
     assert run("undo", own, number).says("taken back already", f"change {back}")
     ran_well("undo", own, back)

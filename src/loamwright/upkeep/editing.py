@@ -10,7 +10,7 @@ from typing import Any
 from loamwright import files, season, work
 from loamwright.errors import InputError, Level, Problem
 from loamwright.files import Editor, Thing
-from loamwright.upkeep.showing import _described, _key
+from loamwright.upkeep.showing import _key, described
 from loamwright.upkeep.transaction import Changed, changing
 from loamwright.work import PropertyRecord
 
@@ -260,4 +260,4 @@ def undo(path: Path, change_id: int | None, today: dt.date, by: str) -> Changed:
     named = "" if change_id is None else f" {change_id}"
     with changing(path, today, f"undo{named}", by) as editor:
         change = editor.undo(change_id)
-    return Changed(editor.change_id, f"Took back {change}.", tuple(_described(change)))
+    return Changed(editor.change_id, f"Took back {change}.", tuple(described(change, taken_back=True)))

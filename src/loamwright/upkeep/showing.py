@@ -150,7 +150,7 @@ def change_row(change: Change) -> ChangeRow:
     ChangeRow
     """
     head = (change.made_at, change.made_by, change.command, change.undoes)
-    return ChangeRow(change.change_id, change.uid[:8], *head, tuple(_described(change)))
+    return ChangeRow(change.change_id, change.uid[:8], *head, tuple(described(change)))
 
 
 def changes(path: Path) -> tuple[ChangeRow, ...]:
@@ -168,14 +168,16 @@ def changes(path: Path) -> tuple[ChangeRow, ...]:
     return tuple(map(change_row, files.read_journal(path)))
 
 
-def _described(change: Change) -> Iterator[tuple[str, str, str]]:
-    """Say what a change did, row by row: what, before, after."""
+def described(change: Change, taken_back: bool = False) -> Iterator[tuple[str, str, str]]:
+    """Say what a change did, or what taking it back did, row by row: what, before, after."""
     for row in change.rows:
         if row.kind == "changed":
             for field, (before, after) in row.fields.items():
-                yield f"{row.name}, {field}", _cell(before), _cell(after)
+                then, now = (after, before) if taken_back else (before, after)
+                yield f"{row.name}, {field}", _cell(then), _cell(now)
         else:
-            yield row.name, *(("—", "added") if row.kind == "added" else ("there", "taken out"))
+            came = (row.kind == "added") is not taken_back
+            yield row.name, *(("—", "added") if came else ("there", "taken out"))
 
 
 def _cell(value: object) -> str:
