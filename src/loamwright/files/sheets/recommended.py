@@ -19,7 +19,7 @@ from loamwright.files.sheets.statements import Statements
 from loamwright.files.sheets.words.figures import Printed
 from loamwright.files.sheets.words.headings import Heading
 from loamwright.files.sheets.words.measures import find_units, unit_named
-from loamwright.files.sheets.words.vocabulary import mentions, plain, vocabulary
+from loamwright.files.sheets.words.vocabulary import plain
 
 _RATES = ("lb/acre", "kg/ha", "lb/1000 ft2")
 _LIME_RATES = ("ton/acre", "lb/acre", "t/ha", "kg/ha")
@@ -317,8 +317,3 @@ def recommendation(
 def lime_is_advised(cells: Sequence[Printed]) -> bool:
     """Tell whether any lime at all is advised: with none, its kind need not be asked."""
     return any((printed.value or printed.high or 0) > 0 for printed in cells)
-
-
-def mentions_recommendation(text: str) -> bool:
-    """Tell whether a text speaks of a recommendation."""
-    return mentions("recommendation", text) is not None or bool(vocabulary().words["lime"].whole(text))
