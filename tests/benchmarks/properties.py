@@ -68,10 +68,10 @@ def _goods(number: int, random: np.random.Generator) -> list[tuple[Ware, Offer]]
             percent = [round(value * factor, 1) for value in percent]
             enp, price = enp * factor, price * random.uniform(0.9, 1.15) * factor
             bag_kg = bag_kg * random.choice([0.5, 1.0, 2.0])
-        contents = {key: value / 100 for key, value in zip(_KEYS, percent, strict=False) if value}
+        contents = {Supply(key): value / 100 for key, value in zip(_KEYS, percent, strict=False) if value}
         if enp:
-            contents["lime ENP"] = enp
-        analysis = {Nutrient(key): value * 100 for key, value in contents.items() if key != "lime ENP"}
+            contents[Supply.LIME_ENP] = enp
+        analysis = {Nutrient(key): value * 100 for key, value in contents.items() if not key.is_lime}
         form = Form.LIME if enp else Form.DRY
         ware = Ware(Product(name, form, analysis), contents)
         cost = Decimal(str(round(price * bag_kg, 2)))
@@ -109,16 +109,20 @@ def make_case(plots: int, offers: int, timings: int, kind: str, seed: int) -> Ca
         demands = []
         for key, mass in need.items():
             if key == "N" and timings == 2:
-                demands.extend(Demand(key, mass / 2, time) for time in (Timing.AT_PLANTING, Timing.TOPDRESS))
+                demands.extend(
+                    Demand(Supply(key), mass / 2, time) for time in (Timing.AT_PLANTING, Timing.TOPDRESS)
+                )
             else:
-                demands.append(Demand(key, mass))
+                demands.append(Demand(Supply(key), mass))
         caps = {}
         if full:
-            caps = {key: max(1.25 * need[key], need[key] + 11.2 * area) for key in ("N", "P2O5", "K2O")}
-            caps["N"] = max(caps["N"], 45 * area)  # room for the N that comes with S
-            caps["S"] = need["S"] + 60 * area
-            caps["B"] = max(1.1 * need["B"], 0.1 * area)
-            caps["lime ENP"] = 1.1 * need["lime ENP"]
+            caps = {
+                Supply(key): max(1.25 * need[key], need[key] + 11.2 * area) for key in ("N", "P2O5", "K2O")
+            }
+            caps[Supply.N] = max(caps[Supply.N], 45 * area)  # room for the N that comes with S
+            caps[Supply.S] = need["S"] + 60 * area
+            caps[Supply.B] = max(1.1 * need["B"], 0.1 * area)
+            caps[Supply.LIME_ENP] = 1.1 * need["lime ENP"]
         made.append(PlanPlot(f"plot {number:04d}", area, tuple(demands), caps))
     terms = Terms(max_products_per_plot=3)
     if full:

@@ -250,6 +250,18 @@ def test_plan_has_cost_lines_buy_and_coverage(copy: Path) -> None:
         "hours": said["cost"]["hours"],
         "total": 68 + 42 + lime_cost,
     }
+    assert said["currency"] == "USD"
+    assert said["totals"] == {"decided": said["cost"]["total"], "with_open": said["cost"]["total"]}
+    for job in said["jobs"]:
+        assert job.keys() >= {
+            *("job_id", "plot_id", "part", "products", "rate_lb_per_acre", "spreader", "window", "placement"),
+            *("reason", "fills", "hours", "cost"),
+        }
+        assert all(p.keys() >= {"product", "mass_lb", "packages", "package"} for p in job["products"])
+        assert job["window"] is None or job["window"].keys() == {"from", "to", "label"}
+        assert job["window"] or job["reason"]
+    for line in said["lines"]:
+        assert line.keys() >= {"job_id", "spreader", "window", "placement", "part"}
     bought = {(p["product"], p["package"]): p for p in said["buy"]}
     assert all(p.keys() >= {"product", "package", "count", "unit_price", "cost"} for p in said["buy"])
     assert {key: (p["count"], p["unit_price"], p["cost"], p["from_stock"]) for key, p in bought.items()} == {

@@ -300,6 +300,15 @@ def test_cautions_about_a_place_are_said_on_its_page() -> None:
     assert page.all_cautions[0].text == "Soft bank. Published: 10 ft."
 
 
+def test_a_plot_counts_once_in_a_round_however_much_is_mixed() -> None:
+    view = fresh(sample_view(1))
+    (round_,) = [r for r in view.rounds if r.product == UREA]
+    first = round_.stops[0]
+    mixed = replace(round_, stops=(first, replace(first, product="Potash 0-0-60")))
+    page = orders_page(replace(view, rounds=(mixed,)), PaperOptions())
+    assert (page.rounds[0].plots, len(page.rounds[0].stops)) == ("1", 2)
+
+
 def test_liquids_are_said_in_gallons() -> None:
     # 1,000 lb of a liquid at 10 lb/gal is 100 gal; a rate of 200 lb/acre is 20 gal/acre, and 1/128 acre
     # at that rate catches 20 fluid ounces (LSU AgCenter: ounces caught equal gallons per acre)

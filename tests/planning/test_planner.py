@@ -11,11 +11,11 @@ import pytest
 from plan_cases import assert_sound, bag, plot, short, ware
 
 from loamwright.errors import Level
-from loamwright.planning.inputs import Demand, FixedPass, PlanPlot, Terms, Ware
+from loamwright.planning.inputs import Band, Demand, FixedPass, PlanPlot, Terms, Ware
 from loamwright.planning.lines import purchase_lists
 from loamwright.planning.planner import make_plan
 from loamwright.planning.records import Outcome, Plan
-from loamwright.supplies.records import Form, Offer, Product
+from loamwright.supplies.records import Form, LimeLabel, Offer, Product
 from loamwright.units import LB_ACRE_KG_HA, LB_KG
 from loamwright.values import ARITHMETIC, LABEL, Supply, Timing
 
@@ -439,6 +439,30 @@ def test_each_limit_that_stands_in_the_way_is_named(
     assert all(plot_id == "a" for plot_id, _supply in short(plan))
     if not terms and not wares[0].product.timings:
         assert ("z", "urea") in masses(plan)
+
+
+def test_what_a_short_plot_gets_is_what_its_lines_bring() -> None:
+    # 100 kg P2O5, met from 95 kg on; tsp of 46 % at 100 kg/ha at most brings 46 kg, not 100 × 46 / 95.
+    banded = replace(plot("a", P2O5=100.0), bands={Supply.P2O5: Band(0.95, 1.1)})
+    tsp = ware("tsp", P2O5=46, max_rate=100.0)
+    plan = planned([banded], [tsp], [bag("tsp", "20.00")], units="metric")
+    assert masses(plan) == pytest.approx({("a", "tsp"): 100.0})
+    assert any("needs 100 kg P2O5 and gets 46 kg:" in words for words in plan.explanation), plan.explanation
+    # the seller has 4 bags of 25 kg only: the same 46 kg
+    scarce = planned([banded], [TSP], [bag("tsp", "20.00", max_count=4)], units="metric")
+    got = scarce.coverage[0].supplied_kg
+    assert any(f"gets {got:.4g} kg:" in words for words in scarce.explanation), scarce.explanation
+
+
+def test_lime_without_the_states_score_is_not_called_nothing() -> None:
+    # its label has CCE and sieves; Minnesota's ENP is printed by the quarry or not at all.
+    label = LimeLabel(cce_pct=92, passing_pct={8: 96, 20: 76, 60: 48}, moisture_pct=4)
+    stone = Ware(Product("Ag lime", Form.LIME, lime=label), {})
+    plan = planned([plot("a", **{"lime ENP": 50.0})], [stone], [bag("Ag lime", "4.00")])
+    told = " ".join(plan.explanation)
+    assert "nothing on offer supplies" not in told
+    assert "Ag lime is lime, but its score in ENP is not known" in told
+    assert "no Minnesota ENP is printed on the label" in told
 
 
 def test_a_sellers_last_bags_are_shared_and_the_missing_ones_counted() -> None:

@@ -9,7 +9,7 @@ import pytest
 from loamwright.land.records import Plot
 from loamwright.planning.inputs import Band
 from loamwright.planning.targets import reachable_machines, reachable_products
-from loamwright.planning.terms import bands, machines
+from loamwright.planning.terms import band_words, bands, machines
 from loamwright.supplies.records import Form, Product
 from loamwright.units import FT_M, HA_M2, MILE_M
 from loamwright.values import Settings, Spreader, Supply, WorkRules
@@ -67,3 +67,14 @@ def test_a_heavy_machine_goes_only_where_reach_says_yes() -> None:
     assert reachable_products(plot(), [LIME, UREA], settings) == {"urea"}
     assert reachable_products(plot(ATV=False), [LIME, UREA], settings) == set()
     assert reachable_products(plot(), [LIME, UREA], Settings()) == {"lime", "urea"}
+
+
+def test_the_bands_are_said_with_their_size() -> None:
+    named = bands([Supply.N, Supply.P2O5, Supply.K2O, Supply.B, Supply.LIME_ENP], Settings())
+    assert band_words(named, Settings()) == (
+        "A need counts as met from 95 to 100 % of it (N), from 95 to 110 % (P2O5, K2O, lime ENP). "
+        "The bands are ours: no published one was found; set your own under `bands` in the settings."
+    )
+    own = Settings(work=WorkRules(bands={"*": (0.9, 1.2)}))
+    assert band_words(bands([Supply.N], own), own) == "A need counts as met from 90 to 120 % of it (N)."
+    assert band_words({}, own) == ""

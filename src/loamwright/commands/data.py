@@ -1,8 +1,9 @@
 """What ``--json`` prints: one walk over any record, whose fields carry their unit in their names.
 
-Other programs lean on these shapes, so they change only with a new key, never with another meaning. Keys say
-pounds and acres whatever ``--units`` says; money is a number of dollars rounded to the cent, while prices per
-pound and worths are ratios and are not rounded; ``null`` means not tested, not stated, not asked or unknown.
+Other programs lean on these shapes, so they change only with a new key, never with another meaning. Keys
+say pounds and acres whatever ``--units`` says; money is in the property's currency, rounded to the cent,
+while prices per pound and worths are ratios and are not rounded; ``null`` means not tested, not stated, not
+asked or unknown.
 This file formats; it computes nothing but the unit of a number.
 
 A key is the name of its field. Where it is another, or stands for no field, the tables below say so.
@@ -49,6 +50,7 @@ from loamwright.planning import (
     Reasons,
     Window,
 )
+from loamwright.season import Season
 from loamwright.supplies import (
     Acidity,
     AmountNeeded,
@@ -78,6 +80,7 @@ from loamwright.work import (
     Recorded,
     SeasonView,
     Story,
+    totals_of,
 )
 
 Json = dict[str, Any]
@@ -90,9 +93,6 @@ UNITS = (
     ("_kg", "_lb", 1.0, LB_KG),
     ("_m2", "_acres", 1.0, ACRE_M2),
 )
-
-#: Of every price, until a property names its own [ISO 4217].
-CURRENCY = "USD"
 
 #: Printed as they are kept, in SI, each source in its parts.
 AS_KEPT = (Application, Calibration, PlotHistory, Projection)
@@ -464,8 +464,12 @@ def _unknown(needs: Iterable[PlotNeeds]) -> list[Json]:
     return rows
 
 
-def _plan(plan: Plan, view: SeasonView) -> Json:
-    money = {"currency": CURRENCY, "totals": {"decided": plan.total_cost, "with_open": plan.total_cost}}
+def _plan(plan: Plan, view: Season, published: bool = False) -> Json:
+    decided, with_open = totals_of(plan.total_cost, view.choices, published)
+    money = {
+        "currency": view.record.info.currency,
+        "totals": {"decided": decided, "with_open": with_open},
+    }
     return {**of(plan), **money, "cautions": view.cautions, "problems": (*plan.problems, *view.problems)}
 
 
@@ -495,7 +499,7 @@ SPECIAL: Mapping[type, Callable[[Any], Json]] = {
     Measured: _measured,
     SeasonNeeds: _needs,
     PlanMade: lambda made: {
-        **_plan(made.plan, made.view),
+        **_plan(made.plan, made.view, made.published),
         "purchase_lists": made.purchase_lists,
         "ground_rules": made.ground_rules,
         "unknown": _unknown(made.view.needs.values()),

@@ -73,6 +73,8 @@ def plan(
             planning.purchase_lists(made, view.record.offers),
             season.ground_rules(view),
             tables,
+            options.budget,
+            options.published,
         ),
         view.record.info.units,
         no_plan=made.outcome is planning.Outcome.IMPOSSIBLE,

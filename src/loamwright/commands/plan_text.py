@@ -22,7 +22,7 @@ from loamwright.commands.text import (
     show_unknown,
     table_of,
 )
-from loamwright.planning import Coverage, CustomBlend, Job, Plan, PlanLine, PurchaseList, Reasons
+from loamwright.planning import Coverage, CustomBlend, Job, Outcome, Plan, PlanLine, PurchaseList, Reasons
 from loamwright.units import ACRE_M2, HA_M2, format_money
 from loamwright.values import Supply, Timing
 from loamwright.words import mass_words, packages_words, rate_words
@@ -32,8 +32,9 @@ from loamwright.work import SeasonView
 def show_plan(console: Console, made: PlanMade, system: str) -> None:
     """Print what to buy, what to do when, and what is left to decide; the long tables when asked."""
     plan, view = made.plan, made.view
-    gap = "" if plan.gap is None else f" (gap {plan.gap:.2%})"
-    console.print(f"Plan: {OUTCOME_WORDS[plan.outcome]}{gap}, total {format_money(plan.total_cost)}")
+    console.print(
+        f"Plan: {OUTCOME_WORDS[plan.outcome]}{_gap_words(made)}, total {format_money(plan.total_cost)}"
+    )
     costs = (
         ("purchase", plan.purchase_cost),
         ("delivery", plan.delivery_cost),
@@ -61,6 +62,16 @@ def show_plan(console: Console, made: PlanMade, system: str) -> None:
     show_cautions(console, view.cautions)
     if made.tables:
         _show_tables(console, plan, view, system)
+
+
+def _gap_words(made: PlanMade) -> str:
+    """How near the plan is to the best there could be: in cost, or with a budget in what it covers."""
+    gap = made.plan.gap
+    if gap is None:
+        return ""
+    size = "under 0.01 %" if gap < 1e-4 else f"{gap * 100:.2f} %"
+    short_of_money = made.budget is not None and made.plan.outcome is Outcome.FOUND
+    return f" for the budget (gap in what it covers {size})" if short_of_money else f" (gap {size})"
 
 
 def _show_buying(console: Console, plan: Plan, system: str) -> None:

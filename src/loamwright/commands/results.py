@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,6 +16,7 @@ from loamwright.errors import Level, Problem
 if TYPE_CHECKING:
     from loamwright.files import CropsFound, GuidelineInfo, SheetContents
     from loamwright.planning import CurvePoint, GroundRule, Habit, LimeDose, Plan, PurchaseList, Variant
+    from loamwright.season import Season
     from loamwright.supplies import Acidity, KnownMaterial, OfferComparison, Stock
     from loamwright.upkeep import ChangeRow, ShownField
     from loamwright.work import Calibration, ChoiceRow, PlotHistory, SamplingPlan, SeasonView
@@ -124,11 +126,13 @@ class SeasonStatus:
 class PlanMade:
     """The season's new plan, and what to have bought before each timing."""
 
-    view: SeasonView
+    view: Season
     plan: Plan
     purchase_lists: tuple[PurchaseList, ...]
     ground_rules: tuple[GroundRule, ...] = ()
     tables: bool = False
+    budget: Decimal | None = None
+    published: bool = False
 
     @property
     def problems(self) -> tuple[Problem, ...]:

@@ -91,6 +91,7 @@ class RoundSheet:
     loads: str
     figures: tuple[Figure, ...]
     load_line: str
+    plots: str
     stops: tuple[StopRow, ...]
     settings: tuple[SettingRow, ...]
     advice: str
@@ -279,6 +280,7 @@ def round_sheet(
         loads,
         tuple(figures),
         _load_line(round_, system),
+        str(len(set(plots))),
         stops,
         settings,
         advice,

@@ -26,7 +26,7 @@ from loamwright.planning.planner import make_plan
 from loamwright.planning.reasons import NutrientReason, PlotCost, Question, Reasons, explain
 from loamwright.planning.records import Coverage, Job, Outcome, Plan, PlanLine, Purchase, Window
 from loamwright.planning.targets import LimeDose, lime_ledger, plan_plots
-from loamwright.planning.terms import bands, handling, machines
+from loamwright.planning.terms import band_words, bands, handling, machines
 
 __all__ = [
     "Aged",
@@ -58,6 +58,7 @@ __all__ = [
     "Variant",
     "Ware",
     "Window",
+    "band_words",
     "bands",
     "bought_outside",
     "compare_habits",

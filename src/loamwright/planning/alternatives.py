@@ -22,12 +22,20 @@ from loamwright.planning.inputs import (
     Terms,
     Ware,
     amount_text,
-    band_of,
     check_request,
     is_lime,
     known_kg,
 )
-from loamwright.planning.lines import Spread, cents, coverage, covered, shopping, spreads_of, write_plan
+from loamwright.planning.lines import (
+    Spread,
+    cents,
+    coverage,
+    covered,
+    shopping,
+    short_of_bands,
+    spreads_of,
+    write_plan,
+)
 from loamwright.planning.planner import make_plan
 from loamwright.planning.records import Coverage, Outcome, Plan
 from loamwright.supplies import Offer
@@ -447,18 +455,6 @@ def what_if(
         plan = make_plan(one.plots, wares, one.offers, one.terms)
         found.append(variant_of(one.name, plan, one.plots))
     return tuple(found)
-
-
-def short_of_bands(plots: Sequence[PlanPlot], plan: Plan) -> tuple[Coverage, ...]:
-    """The needs a plan leaves short of the lower edge of their bands."""
-    of_plot = {plot.plot_id: plot for plot in plots}
-    return tuple(
-        row
-        for row in plan.coverage
-        if row.need_kg
-        and row.plot_id in of_plot
-        and row.supplied_kg < band_of(of_plot[row.plot_id], row.supply).low * row.need_kg * (1 - 1e-6)
-    )
 
 
 def variant_of(name: str, plan: Plan, plots: Sequence[PlanPlot]) -> Variant:

@@ -328,6 +328,18 @@ def coverage(
     return tuple(rows)
 
 
+def short_of_bands(plots: Sequence[PlanPlot], plan: Plan) -> tuple[Coverage, ...]:
+    """The needs a plan leaves short of the lower edge of their bands."""
+    of_plot = {plot.plot_id: plot for plot in plots}
+    return tuple(
+        row
+        for row in plan.coverage
+        if row.need_kg
+        and row.plot_id in of_plot
+        and row.supplied_kg < band_of(of_plot[row.plot_id], row.supply).low * row.need_kg * (1 - 1e-6)
+    )
+
+
 def covered(plots: Sequence[PlanPlot], wares: Sequence[Ware], passes: Sequence[Spread]) -> float:
     """Tell which share of all known needs is met, weighed by plot, area and priority."""
     contents = {ware.product.product: ware.contents for ware in wares}

@@ -24,7 +24,15 @@ from loamwright.planning.inputs import (
     band_of,
     check_request,
 )
-from loamwright.planning.lines import counts, covered, shopping, spreads, spreads_of, write_plan
+from loamwright.planning.lines import (
+    counts,
+    covered,
+    shopping,
+    short_of_bands,
+    spreads,
+    spreads_of,
+    write_plan,
+)
 from loamwright.planning.model import PlanModel, Solution, build, cell_values, coverage_cost, settle
 from loamwright.planning.passes import need_cells, supply_keys
 from loamwright.planning.records import Outcome, Plan
@@ -90,8 +98,8 @@ def make_plan(
     return _for_money(request, whole)
 
 
-#: Most time for counting packages out [s].
-_COUNTING_S = 10.0
+#: Most time for counting packages out [s]; on most machines it ends sooner, after a number of nodes.
+_COUNTING_S = 30.0
 
 # ---------------------------------------------------------------------------------------------
 # Meeting every need
@@ -130,16 +138,16 @@ def _for_needs(request: Request) -> _Whole:
         plan = replace(_nothing(request, explanation), outcome=Outcome.FOUND, gap=1.0)
         return _Whole(plan, shares, shortfalls, found.bound, has_plan=False)
     weighed = _written(plan_model, found.solution)
-    choices: tuple[str, ...] = ()
+    full: Plan | None = None
     lesser = _without_small_jobs(request, shares, weighed)
     if lesser is not None:
         again = build(request, lesser)
         fewer = search(again, terms.gap, terms.time_limit_s)
         if fewer.solution is not None:
-            full, plan_model, found, shares = weighed, again, fewer, lesser
+            full, found, shares = weighed, fewer, lesser
             weighed = _written(plan_model, fewer.solution)
-            choices = _left_as_choices(request, full, weighed)
     plan = _counted(request, shares, found, weighed)
+    choices = () if full is None else _left_as_choices(request, full, weighed, plan)
     cost = float(plan.total_cost)
     gap = max(0.0, (cost - found.bound) / cost) if cost > 0 else 0.0
     weighed_proved = found.found is Found.OPTIMAL
@@ -187,25 +195,25 @@ def _without_small_jobs(request: Request, shares: Floats, plan: Plan) -> Floats 
     return lesser if (lesser < shares).any() else None
 
 
-def _left_as_choices(request: Request, full: Plan, plan: Plan) -> tuple[str, ...]:
-    """Say what the jobs that are not planned would bring, and what they would cost."""
-    got = {(row.plot_id, row.supply): row for row in plan.coverage}
-    units = request.terms.units
-    words = []
-    for row in full.coverage:
-        now = got[row.plot_id, row.supply]
-        if row.need_kg and now.supplied_kg < row.supplied_kg - 1e-6 * row.need_kg:
-            plot = next(one for one in request.plots if one.plot_id == row.plot_id)
-            if now.supplied_kg >= band_of(plot, row.supply).low * row.need_kg * (1 - 1e-6):
-                continue
-            short = amount_text(row.need_kg - now.supplied_kg, row.supply, units)
-            words.append(f"{row.plot_id} stays {short} short")
+def _left_as_choices(request: Request, full: Plan, weighed: Plan, plan: Plan) -> tuple[str, ...]:
+    """Say which needs a plan leaves short of their bands, and what meeting them would cost.
+
+    The money and the trips are those of the two plans with every amount weighed out, so that they differ in
+    the small jobs alone.
+    """
+    already = {(row.plot_id, row.supply) for row in short_of_bands(request.plots, full)}
+    words = [
+        f"{row.plot_id} stays "
+        f"{amount_text((row.need_kg or 0.0) - row.supplied_kg, row.supply, request.terms.units)} short"
+        for row in short_of_bands(request.plots, plan)
+        if (row.plot_id, row.supply) not in already
+    ]
     if not words:
         return ()
-    saved = format_money(full.total_cost - plan.total_cost)
-    trips = len(full.jobs) - len(plan.jobs)
-    counted = f"{trips} small trip{'s' if trips != 1 else ''}"
-    return (f"Left for you to choose: {'; '.join(words)}. {counted} for it would cost {saved}.",)
+    more = format_money(max(Decimal(0), full.total_cost - weighed.total_cost))
+    trips = len(full.jobs) - len(weighed.jobs)
+    counted = f" in {trips} small trip{'s' if trips != 1 else ''}" if trips > 0 else ""
+    return (f"Left for you to choose: {'; '.join(words)}. Bringing it{counted} would cost {more}.",)
 
 
 def _counted(request: Request, shares: Floats, found: Search, weighed: Plan) -> Plan:

@@ -30,6 +30,8 @@ _HARDLY = 1e-6
 _ROUGHLY, _FIRST_PLAN_S = 0.05, 10.0
 #: Counting packages out looks beyond the plan's own passes where good plans made no more than this.
 _FEW = 300
+#: Counting packages out ends after so many nodes, on every machine alike, or when its time is up.
+_NODES = 500
 #: Prices are moved this often, each to between this share of itself and itself.
 _ROUNDS, _LOWEST = 4, 0.85
 
@@ -408,6 +410,6 @@ def count_out(found: Search, counted: PlanModel, time_limit_s: float) -> Solutio
     for place, program in enumerate(wider):
         left = (until - time.monotonic()) / (len(wider) - place)
         if left > 0.1 or start is None:
-            better = program.solve(Effort(1e-3, max(0.1, left)), start=start)
+            better = program.solve(Effort(1e-3, max(0.1, left), nodes=_NODES), start=start)
             start = better.values if better.has_values else start
     return None if start is None else settle(counted, start)

@@ -13,11 +13,19 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from loamwright.planning.inputs import PlanPlot, Request, Ware, amount_text, offer_text
+from loamwright.planning.inputs import (
+    PlanPlot,
+    Request,
+    Ware,
+    amount_text,
+    band_of,
+    is_lime,
+    offer_text,
+)
 from loamwright.planning.model import PlanModel, build, coverage_cost
 from loamwright.planning.passes import TIMES, need_cells, supply_keys
 from loamwright.planning.solver import Effort, Flags, Floats
-from loamwright.supplies import Offer
+from loamwright.supplies import Offer, score
 from loamwright.values import Supply, Timing
 
 #: A need met to this share counts as met [fraction].
@@ -54,6 +62,11 @@ class Shortfall:
         got = amount_text(self.possible_kg, "", units).strip() if self.possible_kg > 0 else "none of it"
         need = amount_text(self.need_kg, self.supply, units)
         return f"Plot {self.plot_id} needs {need}{when} and gets {got}: {self.because}. {self.change}"
+
+
+def _delivered_kg(plot: PlanPlot, supply: Supply, need_kg: float, reached: float) -> float:
+    """What is put on for a need of which a share is reached: the share is of the lower edge of its band."""
+    return float(band_of(plot, supply).low * need_kg * reached)
 
 
 def limits_of_plots(request: Request) -> tuple[Floats, tuple[Shortfall, ...]]:
@@ -117,17 +130,18 @@ def _explained(alone: Request, reached: Floats) -> list[Shortfall]:
         if not because:
             open_needs.append(number)
             continue
-        possible = cell.mass_kg * float(reached[number])
+        possible = _delivered_kg(plot, supply, cell.mass_kg, reached[number])
         found.append(Shortfall(plot.plot_id, supply, timing, cell.mass_kg, possible, because, change))
     if open_needs:
         because, change = _collision(alone, np.isin(np.arange(len(cells)), open_needs))
         for number in open_needs:
             cell = cells[number]
-            possible = cell.mass_kg * float(reached[number])
+            supply = supplies[cell.supply]
+            possible = _delivered_kg(plot, supply, cell.mass_kg, reached[number])
             found.append(
                 Shortfall(
                     plot.plot_id,
-                    supplies[cell.supply],
+                    supply,
                     TIMES[cell.time],
                     cell.mass_kg,
                     possible,
@@ -149,6 +163,15 @@ def _no_source(alone: Request, plot: PlanPlot, supply: Supply, timing: Timing | 
     sold = [ware for ware in holding if ware.product.product in offered]
     if not sold:
         what = f"nothing on offer supplies {supply}"
+        basis = supply.basis
+        unscored = [ware for ware in alone.wares if is_lime(ware)]
+        if unscored and basis is not None and not holding:
+            told = "; ".join(
+                f"{_names([ware])} is lime, but its score in {basis} is not known: "
+                f"{score(ware.product, basis).reason}"
+                for ware in unscored
+            )
+            return told, f"Ask the seller for its {basis} and enter it with the product."
         if holding:
             what = f"{_names(holding)} would supply {supply}, but nobody offers it at a usable price"
         return what, f"Add an offer of a product that contains {supply}."
@@ -314,13 +337,14 @@ def limits_of_sellers(
     found = []
     for number in np.flatnonzero(missing):
         cell = plan_model.cells[number]
+        plot, supply = request.plots[cell.plot], plan_model.supplies[cell.supply]
         found.append(
             Shortfall(
-                request.plots[cell.plot].plot_id,
-                plan_model.supplies[cell.supply],
+                plot.plot_id,
+                supply,
                 TIMES[cell.time],
                 cell.mass_kg,
-                cell.mass_kg * float(reached[number]),
+                _delivered_kg(plot, supply, cell.mass_kg, reached[number]),
                 because,
                 change,
             )

@@ -68,6 +68,9 @@ class Effort:
         Relative gap at which to stop [fraction].
     time_limit_s
         Seconds.
+    nodes
+        Most nodes of the search tree; None = no limit. Unlike seconds, it ends at the same place on every
+        machine.
     light
         True for very small programs: presolve and heuristics cost more than they save there.
     """
@@ -75,6 +78,7 @@ class Effort:
     gap: float = 1e-6
     time_limit_s: float = 60.0
     light: bool = False
+    nodes: int | None = None
 
 
 _EMPTY = np.zeros(0)
@@ -264,6 +268,8 @@ def _solver(effort: Effort) -> Any:
         ("mip_feasibility_tolerance", 1e-7),
     ):
         solver.setOptionValue(option, value)
+    if effort.nodes is not None:
+        solver.setOptionValue("mip_max_nodes", effort.nodes)
     if effort.light:
         solver.setOptionValue("presolve", "off")
         solver.setOptionValue("mip_heuristic_effort", 0.0)

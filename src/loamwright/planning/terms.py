@@ -56,6 +56,39 @@ def bands(supplies: Sequence[Supply], settings: Settings) -> Mapping[Supply, Ban
     return {supply: band for supply, band in found.items() if band is not None}
 
 
+def band_words(found: Mapping[Supply, Band], settings: Settings) -> str:
+    """Say between which shares needs count as met, and whose bands they are.
+
+    Parameters
+    ----------
+    found
+        Bands by supply, from `bands`.
+    settings
+        The property's settings.
+
+    Returns
+    -------
+    str
+        Empty when there are no bands.
+    """
+    named: dict[Band, list[str]] = {}
+    for supply, band in found.items():
+        named.setdefault(band, []).append(supply.value)
+    if not named:
+        return ""
+    shares = [
+        (f"from {band.low * 100:.4g} to {band.high * 100:.4g} %", f"({', '.join(names)})")
+        for band, names in named.items()
+    ]
+    parts = [f"{share}{'' if place else ' of it'} {of}" for place, (share, of) in enumerate(shares)]
+    ours = (
+        " The bands are ours: no published one was found; set your own under `bands` in the settings."
+        if not settings.work.bands
+        else ""
+    )
+    return f"A need counts as met {', '.join(parts)}.{ours}"
+
+
 def machines(settings: Settings) -> tuple[Machine, ...]:
     """Say what a trip with each spreader of the property costs.
 

@@ -156,7 +156,7 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
     )
 
 
-def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progress = quiet) -> SeasonView:
+def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progress = quiet) -> Season:
     """Plan the season of a property and keep the plan in its file.
 
     Parameters
@@ -172,7 +172,7 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
 
     Returns
     -------
-    SeasonView
+    Season
         With the new plan.
 
     Raises
@@ -204,6 +204,7 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
             info.season,
             today,
         ),
+        explanation=(*made.explanation, *_bands_said(task, before)),
         problems=(*task.problems, *made.problems, *_left_open(before, options)),
         counted_entries=tuple(entry.entry_id for entry in entries),
         fingerprint=before.fingerprint,
@@ -213,6 +214,15 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
         worked_out(editor.record(), today)
     progress("checking cautions")
     return Season(files.load(path), today, progress)
+
+
+def _bands_said(task: PlanningTask, view: SeasonView) -> tuple[str, ...]:
+    """Say how near to a need is near enough, of the needs that are planned."""
+    needed = {demand.supply for plot in task.plots for demand in plot.demands if demand.mass_kg}
+    ordered = [supply for supply in Supply if supply in needed]
+    settings = view.record.info.settings
+    words = planning.band_words(planning.bands(ordered, settings), settings)
+    return (words,) if words else ()
 
 
 def _spread_on_the_rest(line: planning.PlanLine, view: SeasonView) -> planning.PlanLine:

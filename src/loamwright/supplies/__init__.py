@@ -41,6 +41,7 @@ from loamwright.supplies.lime_score import (
     LimeOffer,
     LimeScore,
     dose_limit,
+    score,
 )
 from loamwright.supplies.mixing import (
     Material,
@@ -138,6 +139,7 @@ __all__ = [
     "parse_reference",
     "parse_seed_rate",
     "parse_supply",
+    "score",
     "stock",
     "supply_fractions",
     "value",

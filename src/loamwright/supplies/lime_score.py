@@ -120,6 +120,18 @@ class LimeScore:
 def score(product: Product, basis: LimeBasis) -> LimeScore:
     """Score a lime product in one basis: from the printed label first, else by the state's formula.
 
+    Parameters
+    ----------
+    product
+        With its lime label.
+    basis
+        Whose pounds.
+
+    Returns
+    -------
+    LimeScore
+        With the reason where the score cannot be known.
+
     Notes
     -----
     score = CCE/100 × fineness/100 × pure score (× dry matter in Iowa), with fineness the sum over size

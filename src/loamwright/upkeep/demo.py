@@ -12,6 +12,7 @@ from loamwright.files import PROPERTY_SUFFIX, import_files
 from loamwright.season import (
     PlanOptions,
     Progress,
+    Season,
     make_map,
     make_plan,
     view,
@@ -19,7 +20,6 @@ from loamwright.season import (
     write_reports,
 )
 from loamwright.upkeep.bookkeeping import decide
-from loamwright.work import SeasonView
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +27,7 @@ class Demo:
     """The demo property, its season, and the files made from it."""
 
     property_path: Path
-    view: SeasonView
+    view: Season
     files: tuple[Path, ...]
 
 

@@ -41,7 +41,13 @@ from loamwright.work.ledger import (
     taken_off,
     unknown_corrections,
 )
-from loamwright.work.open_questions import ChoiceRow, choices, too_much_for_one_dose, with_published
+from loamwright.work.open_questions import (
+    ChoiceRow,
+    choices,
+    too_much_for_one_dose,
+    totals_of,
+    with_published,
+)
 from loamwright.work.records import (
     Application,
     Balance,
@@ -123,6 +129,7 @@ __all__ = [
     "taken_off",
     "tests_with_their_crops",
     "too_much_for_one_dose",
+    "totals_of",
     "unknown_corrections",
     "user_figure",
     "with_published",

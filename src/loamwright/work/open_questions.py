@@ -6,7 +6,7 @@ This file answers "which choices are open, and what hangs on them?". Where a sou
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import TypeVar
@@ -104,6 +104,34 @@ def choices(view: SeasonView, contents: Mapping[str, Mapping[Supply, float]]) ->
                 )
             )
     return tuple(sorted(rows, key=lambda row: not row.open))
+
+
+def totals_of(
+    total_cost: Decimal, rows: Sequence[ChoiceRow], published: bool = False
+) -> tuple[Decimal, Decimal]:
+    """Give what a plan costs for what is decided, and with what is still open, at the cheapest offers.
+
+    Parameters
+    ----------
+    total_cost
+        Of the plan [money].
+    rows
+        What is to decide, from `choices`.
+    published
+        True when the plan already holds the published figure of what is open; printed ranges it leaves out.
+
+    Returns
+    -------
+    decided, with_open : Decimal
+        Money; what no offer supplies is in neither.
+    """
+    open_rows = [row for row in rows if row.open and row.cost is not None]
+    planned = sum(
+        (row.cost or Decimal(0) for row in open_rows if published and row.published_kg_ha is not None),
+        Decimal(0),
+    )
+    left_out = sum((row.cost or Decimal(0) for row in open_rows), Decimal(0)) - planned
+    return max(Decimal(0), total_cost - planned), total_cost + left_out
 
 
 def _cheapest_per_kg(
