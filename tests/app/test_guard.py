@@ -1,7 +1,7 @@
 """Who may talk to the app: each request that another site, a stranger or a careless program might send.
 
-The rules are those of the Fetch standard (Origin), of W3C Fetch Metadata Request Headers (Sec-Fetch-Site) and of
-RFC 9110 (411, 413); what must come of each is written here by hand.
+The rules are those of the Fetch standard (Origin), of W3C Fetch Metadata Request Headers (Sec-Fetch-Site)
+and of RFC 9110 (411, 413); what must come of each is written here by hand.
 """
 
 from __future__ import annotations
