@@ -13,7 +13,7 @@ from pathlib import Path
 from chromium import CHROMIUM, DESK, FLAGS, PHONE
 from playwright.sync_api import sync_playwright
 
-from loamwright.commands import demo
+from loamwright import upkeep
 from loamwright.commands.answer import today
 
 MAPS = Path(__file__).parents[1] / "maps"
@@ -22,7 +22,7 @@ MAPS = Path(__file__).parents[1] / "maps"
 def main() -> None:
     """Build the demo, keep its map, and photograph it."""
     with tempfile.TemporaryDirectory() as folder:
-        made = demo.build(Path(folder), today(), lambda _stage: None)
+        made = upkeep.build_demo(Path(folder), today(), lambda _stage: None)
         (drawn,) = (path for path in made.files if path.suffix == ".html")
         MAPS.mkdir(exist_ok=True)
         shutil.copyfile(drawn, MAPS / "alder_fork.html")

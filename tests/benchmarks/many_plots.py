@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from loamwright.commands import demo
+from loamwright import upkeep
 from loamwright.values import Step
 from loamwright.work.records import SeasonView
 
@@ -73,7 +73,7 @@ def many_plots(count: int) -> SeasonView:
         How many.
     """
     with tempfile.TemporaryDirectory() as folder:
-        first = demo.build(Path(folder), TODAY, lambda _stage: None).view
+        first = upkeep.build_demo(Path(folder), TODAY, lambda _stage: None).view
     assert first.plan is not None
     ids = {plot.plot_id for plot in first.record.plots} | {line.line_id for line in first.plan.lines}
     copies = [Copy(number, ids) for number in range(-(-count // len(first.record.plots)))]

@@ -18,6 +18,10 @@ READERS = {"units.py", "files/fields.py"}
 ALLOWED: Mapping[str, tuple[str, str]] = {
     "land": ("*", "shapes and arrays"),
     "planning": ("*", "records and the solver's arrays"),
+    "app": (
+        "length number place.getsockname()[1]",
+        "the length of a body as its header states it, the number of a change in an address, a port",
+    ),
     "fieldmap": ("*", "records on their way out"),
     "handoff": ("*", "records on their way out"),
     "library.py": ("*", "records on their way out"),

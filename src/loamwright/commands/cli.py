@@ -121,6 +121,30 @@ def read_file(
     return Answer(sheet_read(found))
 
 
+@command(app)
+def serve(
+    property_path: Annotated[
+        Path | None,
+        typer.Argument(
+            metavar="[PROPERTY]", help="The property file; chosen on the first page if not given."
+        ),
+    ] = None,
+    lan: Annotated[
+        bool, typer.Option("--lan", help="Also for phones in the same network, let in by a code.")
+    ] = False,
+    port: Annotated[
+        int | None, typer.Option(help="Where; the usual one, or a free one, if not given.")
+    ] = None,
+    browser: Annotated[bool, typer.Option(help="Open it in the browser.")] = True,
+) -> Answer:
+    """Open the app in the browser: draw, enter, decide, plan, hand over and record; ends with Ctrl+C."""
+    from loamwright.commands.opening import open_app
+    from loamwright.commands.results import FilesMade
+
+    open_app(property_path, lan, port, browser)
+    return Answer(FilesMade(()))
+
+
 # ---------------------------------------------------------------------------------------------
 # Making and filling a property
 
@@ -137,9 +161,9 @@ def demo(
     What is missing there is part of the show: it ends with exit code 0, where `plan` ends with 1 for the same
     warnings.
     """
-    from loamwright.commands.demo import build
+    from loamwright import upkeep
 
-    made = build(folder, today(), asked.progress)
+    made = upkeep.build_demo(folder, today(), asked.progress)
     return Answer(made, made.view.record.info.units)
 
 

@@ -24,7 +24,6 @@ from typing import Any
 from loamwright.commands.buy_text import LABEL_WINS
 from loamwright.commands.results import (
     CropsAsked,
-    Demo,
     EditionChecked,
     FilesMade,
     HabitsCosted,
@@ -70,6 +69,7 @@ from loamwright.supplies import (
     Valued,
 )
 from loamwright.units import ACRE_M2, HA_M2, LB_ACRE_KG_HA, LB_GAL_KG_M3, LB_KG
+from loamwright.upkeep import Demo
 from loamwright.values import NeedState, Source
 from loamwright.work import (
     Application,

@@ -201,15 +201,6 @@ class MaterialRows:
     materials: tuple[KnownMaterial, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Demo:
-    """The demo property, its season, and the files made from it."""
-
-    property_path: Path
-    view: Season
-    files: tuple[Path, ...]
-
-
 # ---------------------------------------------------------------------------------------------
 # Keeping a property
 

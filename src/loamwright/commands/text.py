@@ -20,7 +20,6 @@ from rich.table import Table
 from loamwright.commands.results import (
     CatchLogged,
     CropsAsked,
-    Demo,
     EditionChecked,
     Editions,
     FilesMade,
@@ -38,6 +37,7 @@ from loamwright.needs import LimeNeed, Need
 from loamwright.planning import LimeDose, Outcome
 from loamwright.supplies import Acidity
 from loamwright.units import LB_KG, format_area, format_money
+from loamwright.upkeep import Demo
 from loamwright.values import (
     ARITHMETIC,
     BOUNDARY,

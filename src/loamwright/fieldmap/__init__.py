@@ -4,12 +4,16 @@ The rooms: `records` (what the page shows), `legends`, `contents` (filled from a
 user's own picture), `page` (the file).
 """
 
+from loamwright.fieldmap.contents import map_data
 from loamwright.fieldmap.page import Basemap, MapMade, MapOptions, folium_map, write_map
+from loamwright.fieldmap.records import MapData
 
 __all__ = [
     "Basemap",
+    "MapData",
     "MapMade",
     "MapOptions",
     "folium_map",
+    "map_data",
     "write_map",
 ]

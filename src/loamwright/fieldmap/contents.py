@@ -87,7 +87,25 @@ _LEVELS = ("stop", "care", "note")
 
 
 def map_data(view: SeasonView, round_id: str = "") -> MapData:
-    """Put a season into the words, classes and shapes of the field map."""
+    """Put a season into the words, classes and shapes of the field map.
+
+    Parameters
+    ----------
+    view
+        The season, computed.
+    round_id
+        For one round only; empty = the whole property.
+
+    Returns
+    -------
+    MapData
+        Every text in the property's units, ready to show.
+
+    Raises
+    ------
+    InputError
+        When the property has no plots, or the round is not known.
+    """
     if not view.record.plots:
         raise InputError(
             [Problem("map", "the property has no plots, so there is nothing to draw", "Import plots first.")]

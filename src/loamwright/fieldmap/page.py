@@ -227,7 +227,7 @@ def _paper(data: MapData) -> folium.Map:
 
     class Paper(folium.Map):
         _template = Template(_part("fieldmap.html"))
-        style = _part("fieldmap.css")
+        style = _part("look.css") + _part("fieldmap.css")
         leaflet_style = _leaflet("leaflet.css")
         leaflet_program = _leaflet("leaflet.js")
         leaflet_license = _part("leaflet_license.txt")

@@ -33,6 +33,7 @@ from loamwright.files.guidelines import (
     load_lime_for,
 )
 from loamwright.files.intake import (
+    KINDS,
     PROPERTY_SUFFIX,
     Imported,
     Measured,
@@ -93,6 +94,7 @@ from loamwright.files.things import (
 from loamwright.files.vectors import LayerFeature, LayerKind, Value, write_layer
 
 __all__ = [
+    "KINDS",
     "PROPERTY_SUFFIX",
     "SETTINGS_WORD",
     "SUFFIXES",

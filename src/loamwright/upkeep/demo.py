@@ -3,21 +3,33 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import dataclass
 from pathlib import Path
 
-from loamwright import files, handoff, upkeep
-from loamwright.commands.results import Demo
+from loamwright import files, handoff
 from loamwright.errors import InputError, Problem
 from loamwright.files import PROPERTY_SUFFIX, import_files
 from loamwright.season import (
     PlanOptions,
     Progress,
+    Season,
     make_map,
     make_plan,
     view,
     write_orders,
     write_reports,
 )
+from loamwright.upkeep.bookkeeping import decide
+
+
+@dataclass(frozen=True, slots=True)
+class Demo:
+    """The demo property, its season, and the files made from it."""
+
+    property_path: Path
+    view: Season
+    files: tuple[Path, ...]
+
 
 #: Endings of the files that go in after the property itself is made.
 DEMO_SUFFIXES = (".geojson", ".csv", ".gpx")
@@ -40,15 +52,34 @@ GRASS_FIRST = ("AF-03", "AF-17")
 def _decide(path: Path, today: dt.date) -> None:
     """Make two of the demo's decisions; the others stay open."""
     steward = "Steward (invented)"
-    upkeep.decide(path, GRASS_FIRST, "N", "published", "hay is cut here, grass first", today, steward)
+    decide(path, GRASS_FIRST, "N", "published", "hay is cut here, grass first", today, steward)
     rows = view(path, today).choices
     limed = [row.plot_id for row in rows if row.open and row.supply == "lime"]
     if limed:
-        upkeep.decide(path, limed, "lime", "published", "the truck comes once", today, steward)
+        decide(path, limed, "lime", "published", "the truck comes once", today, steward)
 
 
-def build(folder: Path, today: dt.date, progress: Progress) -> Demo:
-    """Build the invented demo property and run the whole chain on it."""
+def build_demo(folder: Path, today: dt.date, progress: Progress) -> Demo:
+    """Build the invented demo property and run the whole chain on it.
+
+    Parameters
+    ----------
+    folder
+        Where; made if missing.
+    today
+        Date of its decisions and plan.
+    progress
+        Told each stage.
+
+    Returns
+    -------
+    Demo
+
+    Raises
+    ------
+    InputError
+        When the demo files are not installed, the folder cannot be made, or another property is there.
+    """
     source = source_files()
     info = files.info_from(source / "property.json")
     path = folder / f"alder_fork{PROPERTY_SUFFIX}"

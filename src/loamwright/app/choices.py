@@ -1,0 +1,40 @@
+"""Decisions: what the sources leave to a person, and what was decided."""
+
+from __future__ import annotations
+
+from loamwright import upkeep
+from loamwright.app.pages import Ask, Reply, Route, Shown, changed
+from loamwright.errors import InputError
+
+
+def show(ask: Ask) -> Reply:
+    """List what is open, then what is decided."""
+    return _page(ask)
+
+
+def _page(ask: Ask, error: InputError | None = None) -> Shown:
+    rows = ask.desk.season.choices
+    filled = {
+        "open_rows": [row for row in rows if row.open],
+        "made_rows": [row for row in rows if not row.open],
+        "typed": ask.form,
+        "problems": error.problems if error else (),
+    }
+    return Shown("app_decisions.html", filled, 422 if error else 200)
+
+
+def decide(ask: Ask) -> Reply:
+    """Write a decision down, for one plot or several that are alike."""
+    form = ask.form
+    plots = ask.every.get("plot", ())
+    value = form.get("value", "").strip()
+    try:
+        done = upkeep.decide(
+            ask.desk.path, plots, form.get("supply", ""), value, form.get("because", ""), ask.desk.today, ""
+        )
+    except InputError as error:
+        return _page(ask, error)
+    return changed("/decisions", done)
+
+
+ROUTES = (Route("/decisions", show, decide),)

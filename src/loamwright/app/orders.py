@@ -1,0 +1,99 @@
+"""Orders: the map for the phone, work orders, buying list, reports and files for other programs."""
+
+from __future__ import annotations
+
+import io
+import tempfile
+import zipfile
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from loamwright import handoff, season
+from loamwright.app.pages import Ask, Reply, Route, Sent, Shown
+from loamwright.errors import InputError, Problem
+from loamwright.handoff import PaperOptions
+from loamwright.season import Season
+
+_KINDS = {
+    ".pdf": "application/pdf",
+    ".html": "text/html",
+    ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    ".zip": "application/zip",
+}
+
+#: What can be had: name in the address → (title, what it is, whether it hands out a plan, how it is made).
+MADE: dict[str, tuple[str, str, bool, Callable[[Season, Path, PaperOptions], Sequence[Path]]]] = {
+    "map": (
+        "Field map",
+        "one file that opens on a phone without a signal",
+        True,
+        lambda view, folder, _: [season.make_map(view, folder / "field_map.html").path],
+    ),
+    "orders": (
+        "Work orders and buying list",
+        "paper for whoever spreads, and the list for the store",
+        True,
+        lambda view, folder, options: season.write_orders(view, folder, options).paths,
+    ),
+    "reports": (
+        "Season picture and season record",
+        "one page of charts, and what went where",
+        False,
+        lambda view, folder, options: season.write_reports(view, folder, options).paths,
+    ),
+    "sampling": (
+        "Soil sampling",
+        "core places for a GPS receiver, sheets and bag labels",
+        False,
+        lambda view, folder, _: season.write_sampling(view, folder).paths,
+    ),
+}
+
+
+def show(ask: Ask) -> Reply:
+    """List what can be handed over."""
+    view = ask.desk.season
+    filled = {"view": view, "made": MADE, "exports": handoff.KINDS}
+    return Shown("app_orders.html", filled)
+
+
+def fetch(ask: Ask) -> Reply:
+    """Make one of them now and send it; several files as one archive."""
+    what = ask.parts["what"]
+    if what not in MADE:
+        raise InputError([Problem("orders", f"there is no {what!r}", f"There are: {', '.join(MADE)}.")])
+    view = ask.desk.season
+    _, _, of_plan, make = MADE[what]
+    if of_plan:
+        season.refuse_old(view, what, ask.query.get("old") == "yes")
+    paper = ask.query.get("paper") or ("us-letter" if view.record.info.units == "us" else "a4")
+    with tempfile.TemporaryDirectory(prefix="loamwright-") as folder:
+        paths = make(view, Path(folder), PaperOptions(handoff.check_paper(paper)))
+        return _sent(what, paths)
+
+
+def export(ask: Ask) -> Reply:
+    """Make a file for another program."""
+    with tempfile.TemporaryDirectory(prefix="loamwright-") as folder:
+        made = handoff.export(ask.desk.season, Path(folder), ask.parts["kind"])
+        return _sent(ask.parts["kind"], made.paths)
+
+
+def _sent(name: str, paths: Sequence[Path]) -> Sent:
+    if not paths:
+        raise InputError([Problem(name, "there is nothing to write", "Fill in what it would show first.")])
+    if len(paths) == 1:
+        kind = _KINDS.get(paths[0].suffix, "application/octet-stream")
+        return Sent(paths[0].name, paths[0].read_bytes(), kind)
+    held = io.BytesIO()
+    with zipfile.ZipFile(held, "w", zipfile.ZIP_DEFLATED) as archive:
+        for path in paths:
+            archive.write(path, path.name)
+    return Sent(f"{name}.zip", held.getvalue(), _KINDS[".zip"])
+
+
+ROUTES = (
+    Route("/orders", show),
+    Route("/orders/{what}", fetch),
+    Route("/orders/export/{kind}", export),
+)

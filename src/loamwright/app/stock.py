@@ -1,0 +1,59 @@
+"""Purchases and stock: what is in the shed, and what was bought, received, returned or counted."""
+
+from __future__ import annotations
+
+from loamwright import upkeep, work
+from loamwright.app.pages import Ask, Reply, Route, Shown, changed, problems_of
+from loamwright.errors import InputError, LoamwrightError, Problem
+from loamwright.supplies import Movement
+from loamwright.units import read_number
+
+
+def show(ask: Ask) -> Reply:
+    """Show the shed and its book."""
+    return _page(ask)
+
+
+def _page(ask: Ask, error: LoamwrightError | None = None) -> Shown:
+    record = ask.desk.season.record
+    filled = {
+        "stock": tuple(work.stock_of(record).values()),
+        "purchases": tuple(reversed(record.purchases)),
+        "offers": record.offers,
+        "plan": ask.desk.season.plan,
+        "typed": ask.form,
+        "today": ask.desk.today.isoformat(),
+        "problems": problems_of(error) if error else (),
+    }
+    return Shown("app_stock.html", filled, 422 if error else 200)
+
+
+def buy(ask: Ask) -> Reply:
+    """Write a purchase, or a count, down."""
+    form = ask.form
+    try:
+        try:
+            kind = Movement(form.get("kind", "bought"))
+        except ValueError:
+            choices = ", ".join(Movement)
+            what = f"{form.get('kind')!r} is no kind of entry"
+            raise InputError([Problem("kind", what, f"Use one of: {choices}.")]) from None
+        done = upkeep.purchase(
+            ask.desk.path,
+            form.get("product", ""),
+            read_number(form.get("count", "").strip()),
+            kind,
+            ask.desk.today,
+            "",
+            package=form.get("package", ""),
+            paid=form.get("paid") or None,
+            dated=form.get("on") or None,
+            seller=form.get("seller", ""),
+            note=form.get("note", ""),
+        )
+    except LoamwrightError as error:
+        return _page(ask, error)
+    return changed("/stock", done)
+
+
+ROUTES = (Route("/stock", show, buy),)

@@ -1,0 +1,110 @@
+"""Every page opens, every change is one journal entry that can be taken back, and nothing typed is lost."""
+
+from __future__ import annotations
+
+import pytest
+from app_visitor import Visitor, words
+
+from loamwright import files, upkeep
+from loamwright.app.pages import PLACES
+
+
+@pytest.mark.parametrize("address", [place.address for place in PLACES])
+def test_every_page_opens(visitor: Visitor, address: str) -> None:
+    answer = visitor.get(address)
+    assert answer.status_code == 200, words(answer.text)
+    assert 'lang="en"' in answer.text
+    # A strict policy lets no script or style run that stands in the page itself.
+    assert "<script>" not in answer.text
+    assert " style=" not in answer.text
+    assert " on" not in "".join(answer.text.split("<body")[0].split("<script")[1:])
+
+
+def test_one_plot_shows_its_area_as_the_program_measures_it(visitor: Visitor) -> None:
+    from loamwright import season
+    from loamwright.units import ACRE_M2
+
+    view = season.view(visitor.path, __import__("datetime").date(2026, 5, 4))
+    acres = view.areas["AF-01"].spread_area_m2 / ACRE_M2
+    assert f"{acres:.2f} acres to spread on" in visitor.text("/plots/AF-01")
+
+
+def test_only_what_was_typed_over_is_changed(visitor: Visitor) -> None:
+    form = visitor.form("/edit/plot/AF-01?from=/plots/AF-01")
+    before = files.load(visitor.path)
+    answer = visitor.send("/edit/plot/AF-01", **form | {"notes": "wet in <May>"})
+    assert "wet in <May>" in words(answer.text)
+    assert "<May>" not in answer.text  # it is text, not a tag
+    after = files.load(visitor.path)
+    (was,) = [p for p in before.plots if p.plot_id == "AF-01"]
+    (now,) = [p for p in after.plots if p.plot_id == "AF-01"]
+    assert now.notes == "wet in <May>"
+    assert (now.name, now.access, now.boundary) == (was.name, was.access, was.boundary)
+    newest = upkeep.changes(visitor.path)[-1]
+    assert [what for what, _, _ in newest.did] == ["plot AF-01, notes"]
+
+
+def test_a_change_is_taken_back_on_the_page_it_came_to(visitor: Visitor) -> None:
+    form = visitor.form("/edit/plot/AF-01?from=/plots/AF-01")
+    answer = visitor.send("/edit/plot/AF-01", **form | {"notes": "wet"})
+    assert "Take it back" in answer.text
+    number = upkeep.changes(visitor.path)[-1].change
+    visitor.send(f"/undo/{number}")
+    (plot,) = [p for p in files.load(visitor.path).plots if p.plot_id == "AF-01"]
+    assert plot.notes == form["notes"]
+
+
+def test_a_wrong_value_is_told_beside_its_field_and_nothing_typed_is_lost(visitor: Visitor) -> None:
+    name = files.load(visitor.path).soil_tests[0].test_id
+    form = visitor.form(f"/edit/soil-test/{name}")
+    count = len(upkeep.changes(visitor.path))
+    answer = visitor.send(f"/edit/soil-test/{name}", **form | {"ph": "74", "lab": "Another lab"})
+    assert answer.status_code == 422
+    assert 'aria-invalid="true"' in answer.text
+    assert "74" in words(answer.text.split('id="f-ph-wrong"')[1][:200])
+    assert 'value="Another lab"' in answer.text
+    assert len(upkeep.changes(visitor.path)) == count
+
+
+def test_a_page_is_not_left_for_another_site(visitor: Visitor) -> None:
+    form = visitor.form("/edit/plot/AF-01")
+    answer = visitor.client.post(
+        "/edit/plot/AF-01",
+        data=form | {"notes": "dry", "from": "//evil.example/"},
+        headers={"origin": "http://127.0.0.1:8743"},
+        follow_redirects=False,
+    )
+    assert answer.headers["location"].startswith("/plots/AF-01?")
+
+
+def test_a_dropped_file_is_looked_at_before_it_is_taken(visitor: Visitor) -> None:
+    sheet = b"test_id,plot_id,sampled_on,ph\nNEW-1,AF-02,2026-04-20,6.1\n"
+    count = len(files.load(visitor.path).soil_tests)
+    looked = visitor.send(
+        "/bring", files={"files": ("../../etc/tests.csv", sheet, "text/csv")}, **{"from": "/soil-tests"}
+    )
+    assert "NEW-1" in words(looked.text)
+    assert len(files.load(visitor.path).soil_tests) == count
+    heap = str(looked.url).rpartition("/")[2]
+    visitor.send(f"/bring/{heap}", what="take")
+    assert files.load(visitor.path).soil_tests[-1].ph == 6.1
+
+
+def test_what_is_missing_is_said_and_blocks_nothing(visitor: Visitor) -> None:
+    assert "Plan no plan yet" in visitor.text("/")
+    assert visitor.get("/orders").status_code == 200
+
+
+def test_a_property_that_is_moved_away_is_told(visitor: Visitor) -> None:
+    visitor.path.rename(visitor.path.with_name("elsewhere.gpkg"))
+    answer = visitor.get("/plots")
+    assert answer.status_code == 422
+    assert "moved, renamed" in words(answer.text)
+
+
+def test_another_program_is_seen(visitor: Visitor) -> None:
+    visitor.get("/plots/AF-01")
+    import datetime as dt
+
+    upkeep.set_fields(visitor.path, "plot", "AF-01", ["notes=by hand"], dt.date(2026, 5, 4), "")
+    assert "by hand" in visitor.get("/plots/AF-01").text
