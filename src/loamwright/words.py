@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterable
 
 from loamwright.supplies import Acidity, Form, Product
-from loamwright.units import GAL_M3, LB_ACRE_KG_HA, LB_KG, format_mass, format_rate
+from loamwright.units import GAL_M3, HA_M2, LB_ACRE_KG_HA, LB_KG, format_area, format_mass, format_rate
 from loamwright.values import Supply, Timing
 
 #: Package texts are cut to this on narrow pages [characters].
@@ -53,6 +53,29 @@ def acidity_words(acidity: Acidity, system: str) -> str:
     told = ", ".join(f"{'unknown' if kg is None else mass_words(kg, system)} {name}" for name, kg in sums)
     left = f"; not counted: {', '.join(acidity.left_out)}" if acidity.left_out else ""
     return f"lime worth {told} (pure CaCO3){left}"
+
+
+def spread_words(mass_kg: float, rate_kg_ha: float, plot_m2: float, system: str) -> str:
+    """Say the rate of what is put on, with the acres where it goes on a part of the plot only.
+
+    Parameters
+    ----------
+    mass_kg, rate_kg_ha
+        How much [kg], and per area it goes on [kg/ha].
+    plot_m2
+        Spread area of the plot [m2].
+    system
+        ``"us"`` or ``"metric"``.
+
+    Returns
+    -------
+    str
+    """
+    rate = rate_words(rate_kg_ha, system)
+    ground_m2 = mass_kg / rate_kg_ha * HA_M2 if rate_kg_ha > 0 else plot_m2
+    if ground_m2 >= plot_m2 * 0.999:
+        return rate
+    return f"{rate} on the rest, {format_area(ground_m2, system)}"
 
 
 def packages_words(packages: float | None, package: str, mass_kg: float, system: str) -> str:

@@ -143,6 +143,31 @@ def test_a_job_for_a_few_percent_is_left_as_a_choice() -> None:
     assert any("stays 50 kg lime ENP short" in said and "$50.00" in said for said in left.explanation)
 
 
+def test_what_only_the_rest_of_a_plot_needs_goes_on_the_rest_in_a_trip_of_its_own() -> None:
+    # 46 kg P2O5 for the whole hectare, 23 kg N for the half that has none yet: urea in the same hopper would
+    # put nitrogen on the half that has its share. 100 kg tsp, 50 kg urea: 4 × 25 + 2 × 20 = 140; trips
+    # 10 + 1 ha × 6 and 10 + 0.5 ha × 6 = 29.
+    half = replace(plot("a", 1.0, N=23.0, P2O5=46.0), rest_ha={Supply.N: 0.5})
+    terms = Terms(machines=(Machine("m", Decimal(10), Decimal(6)),), mixing=mixing(("urea", "tsp")))
+    plan = make_plan([half], [UREA, TSP], BAGS[:2], terms)
+    assert plan.total_cost == 169
+    assert loads(plan) == [{"tsp"}, {"urea"}]
+    rest, whole = sorted(plan.jobs, key=lambda job: job.part != "rest")
+    assert (rest.part, whole.part) == ("rest", "")
+    assert (rest.rate_kg_ha, whole.rate_kg_ha) == pytest.approx((100.0, 100.0))
+    urea = next(line for line in plan.lines if line.product == "urea")
+    assert urea.rate_kg_ha == pytest.approx(50 / 0.5)
+    assert any("the rest of the plot only" in step.what for step in urea.steps)
+    # what serves a need of the whole plot goes on all of it, in one trip
+    both = make_plan([half], [ware("dap", N=18, P2O5=46)], [bag("dap", "25")], terms)
+    assert (len(both.jobs), both.jobs[0].part) == (1, "")
+    # the smallest and largest rates are those of the ground it goes on
+    least = ware("urea", N=46, min_rate=60.0, max_rate=110.0)
+    plan = make_plan([half], [least, TSP], BAGS[:2], terms)
+    assert plan.outcome is Outcome.PROVED
+    assert {line.product: line.mass_kg for line in plan.lines}["urea"] == pytest.approx(50.0)
+
+
 # ---------------------------------------------------------------------------------------------
 # By every way of doing it
 

@@ -12,8 +12,8 @@ from plan_cases import assert_sound, bag, plot, short, ware
 
 from loamwright.errors import Level
 from loamwright.planning.inputs import Band, Demand, FixedPass, PlanPlot, Terms, Ware
-from loamwright.planning.lines import purchase_lists
 from loamwright.planning.planner import make_plan
+from loamwright.planning.purchase_lists import purchase_lists
 from loamwright.planning.records import Outcome, Plan
 from loamwright.supplies.records import Form, LimeLabel, Offer, Product
 from loamwright.units import LB_ACRE_KG_HA, LB_KG

@@ -381,7 +381,7 @@ def check_plan(
     assert cost["delivery"] == sum(fees.values())
     assert cost["purchase"] == goods + cost["delivery"]
     # 6 dollars an acre and 4 dollars a trip (property.json), each trip rounded to the cent; nobody is paid.
-    trips = [round(Decimal(str(6 * acres[job["plot_id"]] + 4)), 2) for job in plan["jobs"]]
+    trips = [round(Decimal(str(6 * job_acres(job, acres) + 4)), 2) for job in plan["jobs"]]
     assert cost["spreading"] == sum(trips)
     assert (cost["filling"], cost["handling"]) == (0, 0)
     assert cost["total"] == cost["purchase"] + cost["spreading"]
@@ -402,6 +402,12 @@ def of_the_season(wanted: dict[tuple[str, str], float]) -> dict[tuple[str, str],
     }
 
 
+def job_acres(job: dict[str, Any], acres: dict[str, float]) -> float:
+    """All of a plot, or what is left of it where a part has had its share."""
+    done = PART_DONE[job["plot_id"], "N"] if job["part"] == "rest" else 0.0
+    return acres[job["plot_id"]] - done
+
+
 def check_jobs(plan: dict[str, Any], acres: dict[str, float]) -> None:
     """Every line is in one job; loads keep apart what must be; every job says when, or why not."""
     lines = {line["line_id"]: line for line in plan["lines"]}
@@ -412,7 +418,8 @@ def check_jobs(plan: dict[str, Any], acres: dict[str, float]) -> None:
         assert len(names) == 1 or not any("lime" in name.casefold() for name in names)
         mass_lb = sum(one["mass_lb"] for one in job["products"])
         assert job["mass_lb"] == pytest.approx(mass_lb)
-        assert job["rate_lb_per_acre"] * acres[job["plot_id"]] == pytest.approx(mass_lb)
+        assert job["rate_lb_per_acre"] * job_acres(job, acres) == pytest.approx(mass_lb)
+        assert len({lines[one["line_id"]]["part"] for one in job["products"]} | {job["part"]}) == 1
         assert (job["window"] and job["placement"]) or job["reason"]
         for one in job["products"]:
             line = lines[one["line_id"]]

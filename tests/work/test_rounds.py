@@ -11,7 +11,9 @@ import datetime as dt
 import itertools
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import pint
 import pytest
@@ -24,6 +26,7 @@ from loamwright.planning.records import PlanLine
 from loamwright.supplies.costs import product_needed
 from loamwright.supplies.records import Form, LimeLabel, Product
 from loamwright.values import Nutrient, Spreader, Timing
+from loamwright.words import spread_words
 from loamwright.work.calibration import (
     COURSE_M2,
     TARP_SIDE_M,
@@ -37,8 +40,10 @@ from loamwright.work.calibration import (
     settings_to_try,
     tolerance_band,
 )
+from loamwright.work.records import Stop
 from loamwright.work.rounds import (
     field_capacity_m2_s,
+    ground_m2,
     plan_loads,
     plan_rounds,
     spreader_for,
@@ -415,7 +420,9 @@ def line(
 ) -> PlanLine:
     packages = None if bag_lb is None else lb / bag_lb
     name = "" if bag_lb is None else f"{bag_lb:g} lb bag"
-    return PlanLine(f"{plot}-{product}", plot, product, timing, 100.0, lb * LB_KG, packages, name)
+    return PlanLine(
+        f"{plot}-{product}", plot, product, timing, 1.0, lb * LB_KG, packages, name
+    )  # on all of it
 
 
 def area(plot: str, acres: float) -> PlotArea:
@@ -515,3 +522,15 @@ def test_every_pound_is_carried_and_loads_only_go_up(masses: list[float], hopper
     left = [stop.left_on_vehicle_kg for stop in found.stops]
     assert all(kg is not None and -1e-9 <= kg <= hopper * LB_KG * (1 + 1e-9) for kg in left)
     assert left[-1] == pytest.approx(0, abs=1e-6)
+
+
+def test_what_goes_on_the_rest_of_a_plot_is_said_and_timed_with_its_acres() -> None:
+    # 100 lb at 50 lb/acre go on 2 acres of the plot's 5
+    stop = Stop("a", "L1", "urea", 100 * LB_KG, None, "", 50 * LB_ACRE)
+    areas = {"a": SimpleNamespace(spread_area_m2=5 * ACRE_M2)}
+    assert ground_m2(stop, areas) == pytest.approx(2 * ACRE_M2)  # type: ignore[arg-type]
+    words = spread_words(stop.mass_kg, stop.rate_kg_ha, 5 * ACRE_M2, "us")
+    assert words == "50 lb/acre on the rest, 2.00 acres"
+    assert spread_words(250 * LB_KG, stop.rate_kg_ha, 5 * ACRE_M2, "us") == "50 lb/acre"
+    none = replace(stop, rate_kg_ha=0.0)
+    assert ground_m2(none, areas) == 5 * ACRE_M2  # type: ignore[arg-type]

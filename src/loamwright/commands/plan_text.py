@@ -25,7 +25,7 @@ from loamwright.commands.text import (
 from loamwright.planning import Coverage, CustomBlend, Job, Outcome, Plan, PlanLine, PurchaseList, Reasons
 from loamwright.units import ACRE_M2, HA_M2, format_money
 from loamwright.values import Supply, Timing
-from loamwright.words import mass_words, packages_words, rate_words
+from loamwright.words import mass_words, packages_words, rate_words, spread_words
 from loamwright.work import SeasonView
 
 
@@ -123,7 +123,8 @@ def _show_jobs(console: Console, plan: Plan, view: SeasonView, system: str) -> N
             name = names.get(job.plot_id, "")
             console.print(
                 f"  [bold]{escape(job.plot_id)}[/] {escape(name)}: {escape(parts)}{mixed}, "
-                f"{rate_words(job.rate_kg_ha, system)}{escape(spreader)}; {escape(_when(job))}{placed}"
+                f"{spread_words(job.mass_kg, job.rate_kg_ha, view.areas[job.plot_id].spread_area_m2, system)}"
+                f"{escape(spreader)}; {escape(_when(job))}{placed}"
             )
 
 

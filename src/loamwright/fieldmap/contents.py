@@ -53,7 +53,14 @@ from loamwright.units import (
     format_money,
 )
 from loamwright.values import NeedState, Step, Supply
-from loamwright.words import PACKAGE_LENGTH, mass_words, packages_words, rate_words, shortened
+from loamwright.words import (
+    PACKAGE_LENGTH,
+    mass_words,
+    packages_words,
+    rate_words,
+    shortened,
+    spread_words,
+)
 from loamwright.work import (
     DONE_FRACTION,
     OVER_FRACTION,
@@ -509,7 +516,7 @@ class _Contents:
             line.line_id,
             line.product,
             str(line.timing or ""),
-            rate_words(line.rate_kg_ha, self.units),
+            self.spread(line),
             mass_words(line.mass_kg, self.units),
             _packages(line.packages, line.package, line.mass_kg, self.units),
             line.mass_kg,
@@ -518,6 +525,10 @@ class _Contents:
             status.reasons if status else (),
             self.tables.places(line.steps),
         )
+
+    def spread(self, one: PlanLine | Stop) -> str:
+        area_m2 = self.view.areas[one.plot_id].spread_area_m2
+        return spread_words(one.mass_kg, one.rate_kg_ha, area_m2, self.units)
 
     def sampling(self, plot_id: str) -> MapSampling | None:
         plan = self.view.sampling.get(plot_id)
@@ -554,7 +565,7 @@ class _Contents:
                 stop.line_id,
                 _of_a_mix(one, stop, mass_words(stop.mass_kg, self.units)),
                 _packages(stop.packages, stop.package, stop.mass_kg, self.units),
-                rate_words(stop.rate_kg_ha, self.units),
+                self.spread(stop),
                 load,
                 mass_words(more_kg, self.units) if more_kg else "",
                 "" if stop.left_on_vehicle_kg is None else mass_words(stop.left_on_vehicle_kg, self.units),

@@ -37,7 +37,14 @@ from loamwright.planning import PlanLine
 from loamwright.supplies import supply_fractions
 from loamwright.units import format_area, format_money
 from loamwright.values import LimeBasis, NeedState, Source, Step, Timing
-from loamwright.words import mass_words, packages_words, rate_words, timing_words, volume_words
+from loamwright.words import (
+    mass_words,
+    packages_words,
+    rate_words,
+    spread_words,
+    timing_words,
+    volume_words,
+)
 from loamwright.work import Caution, LineStatus, Round, SeasonView, load_words
 
 #: A plot's page holds the arithmetic of this many passes; beyond, it is in the appendix only [count].
@@ -229,7 +236,7 @@ def _plot_sheet(
             str(index),
             line.product,
             timing_words(line.timing),
-            rate_words(line.rate_kg_ha, system),
+            spread_words(line.mass_kg, line.rate_kg_ha, area.spread_area_m2, system),
             mass_words(line.mass_kg, system),
             volume_words(line.mass_kg, label_of(line.product, view), system),
             packages_words(line.packages, line.package, line.mass_kg, system),

@@ -33,6 +33,7 @@ from loamwright.work import (
     Stop,
     WorkState,
     brought_kg,
+    ground_m2,
     load_words,
     rate_per_pass,
     settings_to_try,
@@ -227,7 +228,7 @@ def round_sheet(
     names = {plot.plot_id: plot.name for plot in view.record.plots}
     total_kg = math.fsum(stop.mass_kg for stop in round_.stops)
     mixed = len({stop.product for stop in round_.stops}) > 1
-    area_m2 = math.fsum(view.areas[plot].spread_area_m2 for plot in {stop.plot_id for stop in round_.stops})
+    area_m2 = math.fsum({stop.plot_id: ground_m2(stop, view.areas) for stop in round_.stops}.values())
     left = [_left_kg(stop, statuses) for stop in round_.stops]
     carry = carry_words(
         (stop.packages and stop.packages * kg / stop.mass_kg, stop.package)
@@ -251,7 +252,7 @@ def round_sheet(
             str(index),
             stop.plot_id,
             names.get(stop.plot_id, ""),
-            format_area(view.areas[stop.plot_id].spread_area_m2, system),
+            format_area(ground_m2(stop, view.areas), system),
             rate_words(stop.rate_kg_ha, system),
             mass_words(stop.mass_kg, system) + (f" {stop.product}" if mixed else ""),
             volume_words(stop.mass_kg, product, system),

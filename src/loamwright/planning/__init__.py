@@ -3,8 +3,8 @@
 The rooms: `records` (the plan), `inputs` (what is asked), `terms` (what trips cost, bands), `targets` (what
 must be reached, what may not be exceeded), `calendar` (when, and how placed), `passes` (which jobs and loads
 could be worth it), `packages`, `model` and `solver` (the mixed-integer program), `search`, `lines` (the
-answer's words and sums), `shortfalls` (what cannot be done), `planner` (the order of it all), `reasons`,
-`alternatives` (tight budgets, habits, what-if), `custom_blends`.
+answer's words and sums), `purchase_lists`, `shortfalls` (what cannot be done), `planner` (the order of it
+all), `reasons`, `alternatives` (tight budgets, habits, what-if), `custom_blends`.
 """
 
 from loamwright.planning.alternatives import (
@@ -21,8 +21,8 @@ from loamwright.planning.calendar import CalendarRow, GroundRule, dated_jobs, pl
 from loamwright.planning.custom_blends import BlendService, CustomBlend, order_blend
 from loamwright.planning.freshness import Aged, bought_outside, figure, key, over_the_plan, what_aged
 from loamwright.planning.inputs import Band, FixedPass, Machine, PlanPlot, Terms, Ware
-from loamwright.planning.lines import PurchaseList, purchase_lists
 from loamwright.planning.planner import make_plan
+from loamwright.planning.purchase_lists import PurchaseList, purchase_lists
 from loamwright.planning.reasons import NutrientReason, PlotCost, Question, Reasons, explain
 from loamwright.planning.records import Coverage, Job, Outcome, Plan, PlanLine, Purchase, Window
 from loamwright.planning.targets import LimeDose, lime_ledger, plan_plots

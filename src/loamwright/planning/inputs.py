@@ -125,6 +125,11 @@ class PlanPlot:
         Within which shares of a need the plot may end, per supply key; a key absent here is `EXACT`.
     machines
         Names of the machines that can get there and work there; None = any.
+    rest_ha
+        Where a part of the plot has had its share of a supply: the ground that still asks for it [ha]; a
+        supply absent here is asked for by all of it.
+    kept_off
+        Machine to why it cannot get there or work there.
     """
 
     plot_id: str
@@ -136,6 +141,8 @@ class PlanPlot:
     timings: tuple[Timing, ...] | None = None
     bands: Mapping[Supply, Band] = field(default_factory=dict)
     machines: frozenset[str] | None = None
+    rest_ha: Mapping[Supply, float] = field(default_factory=dict)
+    kept_off: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -307,6 +314,17 @@ def needed_kg(plot: PlanPlot) -> dict[Supply, float]:
     for (supply, _timing), mass_kg in known_kg(plot).items():
         total[supply] = total.get(supply, 0.0) + mass_kg
     return total
+
+
+def ground_ha(plot: PlanPlot, ware: Ware) -> float:
+    """Give the ground a product goes on [ha]: the rest of the plot where all else has what it brings."""
+    if not plot.rest_ha:
+        return plot.area_ha
+    needed = needed_kg(plot)
+    served = [supply for supply, content in ware.contents.items() if content > 0 and supply in needed]
+    if not served or any(supply not in plot.rest_ha for supply in served):
+        return plot.area_ha
+    return min(plot.area_ha, max(plot.rest_ha[supply] for supply in served))
 
 
 def machines_of(terms: Terms) -> tuple[Machine, ...]:
@@ -621,7 +639,8 @@ def _choice_fault(
     supplied: Mapping[tuple[str, Supply], float],
 ) -> str:
     product = ware.product
-    rate = choice.mass_kg / plot.area_ha if plot.area_ha > 0 else math.inf
+    ground = ground_ha(plot, ware)
+    rate = choice.mass_kg / ground if ground > 0 else math.inf
     low, high = lowest_rate_kg_ha(product, terms), product.max_rate_kg_ha
     if product.product not in offered:
         return "nobody offers the product at a usable price"

@@ -23,6 +23,7 @@ from loamwright.planning.inputs import (
     Ware,
     band_of,
     fill_cost_per_kg,
+    ground_ha,
     is_lime,
     known_kg,
     lowest_rate_kg_ha,
@@ -39,7 +40,7 @@ from loamwright.values import ARITHMETIC, LABEL, Step, Supply, Timing
 
 _CENT = Decimal("0.01")
 #: Two amounts this close are the same amount [fraction].
-_SAME = 1e-6
+SAME = 1e-6
 
 
 def cents(amount: Decimal) -> Decimal:
@@ -189,6 +190,7 @@ def spreads_of(plan: Plan) -> tuple[Spread, ...]:
 def trips(request: Request, passes: Sequence[Spread]) -> dict[str, list[Spread]]:
     """Group passes into trips: the trips they already have, the rest into loads that may be mixed."""
     grouped: dict[str, list[Spread]] = {}
+    ground = _Ground(request)
     for one in passes:
         if one.trip:
             grouped.setdefault(one.trip, []).append(one)
@@ -203,6 +205,7 @@ def trips(request: Request, passes: Sequence[Spread]) -> dict[str, list[Spread]]
                 for trip, load in grouped.items()
                 if load[0].plot_id == one.plot_id
                 and load[0].timing == one.timing
+                and ground.of(load[0]) == ground.of(one)
                 and all(frozenset((other.product, one.product)) in request.terms.mixing for other in load)
             ),
             f"loose {len(grouped)}",
@@ -287,7 +290,7 @@ def shopping(
                 from_stock=stock_kg / offer.package_kg,
                 unit_price=price,
                 cost=cents(packages * price),
-                left_over_kg=left_kg if left_kg > _SAME * offer.package_kg else 0.0,
+                left_over_kg=left_kg if left_kg > SAME * offer.package_kg else 0.0,
                 timing=next(iter(when)) if len(when) == 1 else None,
             )
         )
@@ -385,12 +388,12 @@ def share_out(total: Decimal, weights: Mapping[str, float]) -> dict[str, Decimal
 def plot_costs(request: Request, passes: Sequence[Spread], bought: Bought) -> dict[str, Decimal]:
     """Share the whole cost out to the plots."""
     costs = {plot.plot_id: Decimal(0) for plot in request.plots}
-    area = {plot.plot_id: plot.area_ha for plot in request.plots}
+    ground = _Ground(request)
     by_product: dict[str, dict[str, float]] = {}
     everything: dict[str, float] = {}
     for load in trips(request, passes).values():
         machine, plot_id = trip_machine(request, load), load[0].plot_id
-        costs[plot_id] += trip_cost(machine, area[plot_id])
+        costs[plot_id] += trip_cost(machine, ground.of(load[0]))
         costs[plot_id] += filling_cost(machine, math.fsum(one.mass_kg for one in load))
     for one in passes:
         weights = by_product.setdefault(one.product, {})
@@ -433,15 +436,31 @@ def job_id(load: Sequence[Spread], machine: Machine) -> str:
     return "J" + hashlib.sha256(text.encode()).hexdigest()[:12]
 
 
+class _Ground:
+    """The ground each product of a plan goes on: a plot, or the rest of it."""
+
+    def __init__(self, request: Request) -> None:
+        self.plots = {plot.plot_id: plot for plot in request.plots}
+        self.wares = {ware.product.product: ware for ware in request.wares}
+
+    def of(self, one: Spread) -> float:
+        """Its size [ha]."""
+        return ground_ha(self.plots[one.plot_id], self.wares[one.product])
+
+    def is_part(self, one: Spread) -> bool:
+        """Whether it is less than the plot."""
+        return self.of(one) < self.plots[one.plot_id].area_ha * (1 - SAME)
+
+
 def jobs(request: Request, passes: Sequence[Spread]) -> tuple[Job, ...]:
     """Write out the trips, by plot and time."""
-    area = {plot.plot_id: plot.area_ha for plot in request.plots}
+    ground = _Ground(request)
     made = []
     for load in trips(request, passes).values():
         machine, first = trip_machine(request, load), load[0]
         mass_kg = math.fsum(one.mass_kg for one in load)
-        area_ha = area[first.plot_id]
-        fills = math.ceil(mass_kg / machine.hopper_kg - _SAME) if machine.hopper_kg else None
+        area_ha = ground.of(first)
+        fills = math.ceil(mass_kg / machine.hopper_kg - SAME) if machine.hopper_kg else None
         made.append(
             Job(
                 job_id=job_id(load, machine),
@@ -454,6 +473,7 @@ def jobs(request: Request, passes: Sequence[Spread]) -> tuple[Job, ...]:
                 cost=trip_cost(machine, area_ha) + filling_cost(machine, mass_kg),
                 fills=fills,
                 hours=_hours(machine, area_ha, fills),
+                part="rest" if ground.is_part(first) else "",
             )
         )
     return tuple(sorted(made, key=lambda one: (one.plot_id, TIMING_ORDER[one.timing], one.job_id)))
@@ -480,6 +500,7 @@ def lines(
     result = []
     for one in passes:
         plot, ware = plots[one.plot_id], wares[one.product]
+        area_ha = ground_ha(plot, ware)
         offer = packages.get(one.product)
         number = None
         if offer is not None and not offer.divisible and offer.package_kg is not None:
@@ -492,7 +513,7 @@ def lines(
                 plot_id=one.plot_id,
                 product=one.product,
                 timing=one.timing,
-                rate_kg_ha=one.mass_kg / plot.area_ha if plot.area_ha > 0 else 0.0,
+                rate_kg_ha=one.mass_kg / area_ha if area_ha > 0 else 0.0,
                 mass_kg=one.mass_kg,
                 packages=number,
                 package="" if offer is None else offer.package,
@@ -563,7 +584,7 @@ class _Words:
                 )
             )
             others_kg = math.fsum(kg for _name, kg in others)
-            if not setter and math.isclose(others_kg + content * one.mass_kg, need_kg, rel_tol=_SAME):
+            if not setter and math.isclose(others_kg + content * one.mass_kg, need_kg, rel_tol=SAME):
                 setter = self._sum(supply, content, need_kg, others)
         if not setter:
             setter = self._limit(plot, ware, one, request)
@@ -573,12 +594,15 @@ class _Words:
         for supply, content in ware.contents.items():
             words = f"{supply} it brings: {format_figure(mass)} × {format_figure(content)}"
             steps.append(Step(words, mass * content, f"{self.mass_unit} {supply}", ARITHMETIC))
-        if plot.area_ha > 0:
-            area = plot.area_ha / self.area_ha
+        ground = ground_ha(plot, ware)
+        if ground > 0:
+            area = f"{format_figure(ground / self.area_ha)} {self.area_unit}"
+            if ground < plot.area_ha * (1 - SAME):
+                area = f"{area}, the rest of the plot only"
             steps.append(
                 Step(
-                    f"rate: {self.mass(one.mass_kg, one.product)} ÷ {format_figure(area)} {self.area_unit}",
-                    one.mass_kg / plot.area_ha / self.rate_kg_ha,
+                    f"rate: {self.mass(one.mass_kg, one.product)} ÷ {area}",
+                    one.mass_kg / ground / self.rate_kg_ha,
                     f"{self.rate_unit} {one.product}",
                     ARITHMETIC,
                 )
@@ -595,17 +619,18 @@ class _Words:
         return f"({need} − {brought}) {self.mass_unit} {supply} ÷ {format_figure(content)}"
 
     def _limit(self, plot: PlanPlot, ware: Ware, one: Spread, request: Request) -> str:
-        low = lowest_rate_kg_ha(ware.product, request.terms) * plot.area_ha
-        high = (ware.product.max_rate_kg_ha or math.inf) * plot.area_ha
+        ground = ground_ha(plot, ware)
+        low = lowest_rate_kg_ha(ware.product, request.terms) * ground
+        high = (ware.product.max_rate_kg_ha or math.inf) * ground
         if (one.plot_id, one.product) in {(fixed.plot_id, fixed.product) for fixed in request.terms.fixed}:
             return "fixed by the user"
-        if low > 0 and math.isclose(one.mass_kg, low, rel_tol=_SAME):
+        if low > 0 and math.isclose(one.mass_kg, low, rel_tol=SAME):
             return "the smallest practical rate × area"
-        if math.isclose(one.mass_kg, high, rel_tol=_SAME):
+        if math.isclose(one.mass_kg, high, rel_tol=SAME):
             return "the largest safe rate × area"
         for supply, content in ware.contents.items():
             cap = plot.caps.get(supply, math.inf)
-            if content > 0 and math.isclose(one.mass_kg * content, cap, rel_tol=_SAME):
+            if content > 0 and math.isclose(one.mass_kg * content, cap, rel_tol=SAME):
                 return f"as much as the cap of {self.mass(cap, supply)} allows"
         return "what the packages bought and the plot's other products leave to it"
 
@@ -653,7 +678,6 @@ def plan_id(season: int, passes: Iterable[PlanLine], buy: Iterable[Purchase]) ->
 
 def write_plan(request: Request, passes: Sequence[Spread], bought: Bought, plan: Plan) -> Plan:
     """Fill a plan in: lines, shopping, coverage and costs."""
-    area = {plot.plot_id: plot.area_ha for plot in request.plots}
     made = jobs(request, passes)
     written = lines(request, passes, bought, made)
     machine = {one.name: one for one in machines_of(request.terms)}
@@ -662,9 +686,7 @@ def write_plan(request: Request, passes: Sequence[Spread], bought: Bought, plan:
         plan,
         plan_id=plan_id(request.terms.season, written, bought.buy),
         purchase_cost=sum((one.cost for one in bought.buy), Decimal("0.00")),
-        spreading_cost=sum(
-            (trip_cost(machine[job.spreader], area[job.plot_id]) for job in made), Decimal("0.00")
-        ),
+        spreading_cost=sum((job.cost - filling[job.job_id] for job in made), Decimal("0.00")),
         filling_cost=sum(filling.values(), Decimal("0.00")),
         handling_cost=sum(bought.handling.values(), Decimal("0.00")),
         jobs=made,
@@ -675,76 +697,3 @@ def write_plan(request: Request, passes: Sequence[Spread], bought: Bought, plan:
         plot_costs=plot_costs(request, passes, bought),
         season=request.terms.season,
     )
-
-
-@dataclass(frozen=True, slots=True)
-class PurchaseList:
-    """What to have bought before one timing begins.
-
-    Parameters
-    ----------
-    timing
-        The timing; None = at any time.
-    buy
-        Purchases to make for it; over all lists they add up to the plan's.
-    """
-
-    timing: Timing | None
-    buy: tuple[Purchase, ...]
-
-
-def purchase_lists(plan: Plan, offers: Sequence[Offer]) -> tuple[PurchaseList, ...]:
-    """Split a plan's shopping by the timing that first needs each package.
-
-    Parameters
-    ----------
-    plan
-        The plan.
-    offers
-        The offers it was made from.
-
-    Returns
-    -------
-    tuple of PurchaseList
-        In calendar order. An offer with a smallest order, a price break or a delivery fee is bought at
-        once, for the first timing that uses it; so is bulk, and what stays in the bag counts to the last.
-    """
-    known = {offer.offer_id: offer for offer in offers}
-    lists: dict[Timing | None, list[Purchase]] = {}
-    use = _use_by_timing(plan)
-    for purchase in plan.buy:
-        offer = known[purchase.offer_id]
-        times = sorted(use.get(purchase.product, {None: 0.0}), key=lambda timing: TIMING_ORDER[timing])
-        at_once = offer.min_order > 1 or offer.price_breaks or offer.delivery_fee > 0 or offer.divisible
-        several = sum(other.product == purchase.product for other in plan.buy) > 1 or purchase.from_stock > 0
-        if len(times) == 1 or at_once or several or purchase.count == 0:
-            lists.setdefault(times[0], []).append(replace(purchase, timing=times[0]))
-            continue
-        left, so_far = round(purchase.count), 0.0
-        for place, timing in enumerate(times):
-            so_far += use[purchase.product][timing]
-            assert offer.package_kg is not None
-            listed = round(purchase.count) - left
-            wanted = math.ceil(so_far / offer.package_kg - _SAME) - listed
-            number = left if place == len(times) - 1 else min(left, wanted)
-            if number > 0:
-                lists.setdefault(timing, []).append(
-                    replace(
-                        purchase,
-                        count=float(number),
-                        cost=cents(number * purchase.unit_price),
-                        left_over_kg=purchase.left_over_kg if left == number else 0.0,
-                        timing=timing,
-                    )
-                )
-                left -= number
-    order = sorted(lists, key=lambda timing: TIMING_ORDER[timing])
-    return tuple(PurchaseList(timing, tuple(lists[timing])) for timing in order)
-
-
-def _use_by_timing(plan: Plan) -> dict[str, dict[Timing | None, float]]:
-    use: dict[str, dict[Timing | None, float]] = {}
-    for line in plan.lines:
-        times = use.setdefault(line.product, {})
-        times[line.timing] = times.get(line.timing, 0.0) + line.mass_kg
-    return use

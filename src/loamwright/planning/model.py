@@ -271,7 +271,7 @@ def _least_share(request: Request, passes: Passes) -> Floats:
     """
     share = np.zeros(passes.count)
     low = np.array([lowest_rate_kg_ha(ware.product, request.terms) for ware in request.wares])[passes.ware]
-    low_kg = low * np.array([plot.area_ha for plot in request.plots])[passes.plot]
+    low_kg = low * passes.area_ha
     jobs_with_least = np.ones(passes.jobs.count, bool)
     np.logical_and.at(jobs_with_least, passes.job, (low_kg > 0) & ~passes.forced)
     asked = jobs_with_least[passes.job]

@@ -31,6 +31,7 @@ from loamwright.planning.inputs import (
     Ware,
     band_of,
     fill_cost_per_kg,
+    ground_ha,
     known_kg,
     lowest_rate_kg_ha,
     machines_of,
@@ -103,6 +104,8 @@ class Passes:
         Most that is allowed, useful or not [kg].
     forced
         True for passes the user has fixed.
+    area_ha
+        The ground each goes on [ha].
     jobs
         The trips.
     """
@@ -115,6 +118,7 @@ class Passes:
     high_kg: Floats
     limit_kg: Floats
     forced: Flags
+    area_ha: Floats
     jobs: Jobs
 
     @property
@@ -249,6 +253,10 @@ class _Lister:
                 high = band_of(plot, supply).high
                 if supply in place and math.isfinite(high):
                     self.edge[number, place[supply]] = high
+        self.ground = np.tile(np.array([[plot.area_ha] for plot in request.plots]), (1, len(request.wares)))
+        for number, plot in enumerate(request.plots):
+            if plot.rest_ha:
+                self.ground[number] = [ground_ha(plot, ware) for ware in request.wares]
         self.rows: list[tuple[int, int, int, int]] = []  # plot, ware, time, job
         self.jobs: list[tuple[int, int, int]] = []  # plot, time, machine
         self.fixed_kg: dict[int, float] = {}  # row of a fixed pass to its mass
@@ -285,7 +293,7 @@ class _Lister:
 
     def _bounds(self, plot: int, ware: int, time: int) -> tuple[float, float, float]:
         """Smallest, most useful and most allowed amount of one pass [kg]."""
-        area = self.request.plots[plot].area_ha
+        area = float(self.ground[plot, ware])
         part = self.content[ware]
         has = part > 0
         wanted = (self.tied[plot, has, time] + self.free[plot, has]) * self.edge[plot, has]
@@ -301,7 +309,7 @@ class _Lister:
         bounds = {ware: self._bounds(plot, ware, time) for ware in wares if ware not in fixed}
         useful = [ware for ware in wares if ware in fixed or bounds[ware][1] > 0]
         placed: set[int] = set()
-        for machine, members in self.loads.of(tuple(useful), self.request.plots[plot].machines):
+        for machine, members in self._loads_on(plot, useful):
             reach = sum(
                 bounds[w][1] / bounds[w][0] if bounds[w][0] > 0 else 1.0 for w in members if w in bounds
             )
@@ -321,6 +329,16 @@ class _Lister:
             self.rows.append((plot, ware, time, len(self.jobs)))
             self.jobs.append((plot, time, 0))
 
+    def _loads_on(self, plot: int, wares: list[int]) -> list[tuple[int, tuple[int, ...]]]:
+        """(machine, products) of each job; what goes on a part of the plot shares no load with the rest."""
+        reach = self.request.plots[plot].machines
+        return [
+            load
+            for area in np.unique(self.ground[plot, wares])
+            if wares
+            for load in self.loads.of(tuple(w for w in wares if self.ground[plot, w] == area), reach)
+        ]
+
     def _finish(self) -> Passes:
         plot, ware, time, job = np.array(self.rows, np.int64).reshape(len(self.rows), 4).T
         bounds = np.array(
@@ -334,7 +352,9 @@ class _Lister:
         held = np.zeros(len(self.jobs), bool)
         held[job[forced]] = True
         at = np.array(self.jobs, np.int64).reshape(len(self.jobs), 3)
-        area = np.array([one.area_ha for one in self.request.plots])
+        area = self.ground[plot, ware]
+        job_area = np.zeros(len(self.jobs))
+        job_area[job] = area
         per_job = np.array([float(one.cost_per_job) for one in self.machines])
         per_ha = np.array([float(one.cost_per_ha) for one in self.machines])
         per_kg = np.array([fill_cost_per_kg(one) for one in self.machines])
@@ -342,12 +362,12 @@ class _Lister:
             at[:, 0],
             at[:, 1],
             at[:, 2],
-            per_job[at[:, 2]] + per_ha[at[:, 2]] * area[at[:, 0]],
+            per_job[at[:, 2]] + per_ha[at[:, 2]] * job_area,
             per_kg[at[:, 2]],
             held,
         )
         low, high, limit = bounds[:, 0], bounds[:, 1], bounds[:, 2]
-        return Passes(plot, ware, time, job, np.minimum(low, high), high, limit, forced, jobs)
+        return Passes(plot, ware, time, job, np.minimum(low, high), high, limit, forced, area, jobs)
 
 
 # ---------------------------------------------------------------------------------------------

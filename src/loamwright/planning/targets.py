@@ -266,6 +266,18 @@ def _demands(plot: PlotNeeds) -> tuple[Demand, ...]:
     return tuple(demands)
 
 
+def _rest_ha(plot: PlotNeeds) -> Mapping[Supply, float]:
+    """The ground that still asks for a supply, where a part of the plot has had its share [ha]."""
+    found = {
+        need.nutrient.supply: need.rest_m2 / HA_M2
+        for need in plot.needs
+        if need.state is NeedState.NEEDED and need.rest_m2
+    }
+    if plot.lime.rest_m2 and plot.lime.basis is not None and plot.lime.state is NeedState.NEEDED:
+        found[plot.lime.basis.supply] = plot.lime.rest_m2 / HA_M2
+    return found
+
+
 def reachable_machines(plot: Plot, settings: Settings) -> frozenset[str] | None:
     """Name the spreaders that can get to a plot; None = the property names no spreaders.
 
@@ -377,6 +389,7 @@ def plan_plots(
                 allowed_products=allowed,
                 bands=_of_the_whole(plot.plot_id, demands, bands(supplies, settings), whole_kg),
                 machines=reachable_machines(plot, settings),
+                rest_ha=_rest_ha(plot_needs),
             )
         )
     return tuple(result), (*_left_out(left_out), *_divided(divided, settings))

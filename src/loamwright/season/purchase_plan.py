@@ -14,8 +14,7 @@ from loamwright.errors import InputError, Level, Problem, has_errors
 from loamwright.planning import Plan
 from loamwright.season.opening import Progress, Season, product_contents, quiet, worked_out
 from loamwright.supplies import Offer
-from loamwright.units import HA_M2, LB_ACRE_KG_HA, format_area
-from loamwright.values import ARITHMETIC, NeedState, Step, Supply
+from loamwright.values import Supply
 from loamwright.work import (
     SeasonView,
 )
@@ -188,10 +187,6 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
     made = planning.make_plan(task.plots, task.wares, task.offers, task.terms)
     rules, info = before.record.info.settings.work, before.record.info
     contents = product_contents(before.record)
-    lines = tuple(_spread_on_the_rest(line, before) for line in made.lines)
-    made = replace(
-        made, lines=lines, jobs=tuple(_job_on_the_rest(job, made.lines, lines) for job in made.jobs)
-    )
     made = replace(
         made,
         jobs=planning.dated_jobs(
@@ -223,40 +218,6 @@ def _bands_said(task: PlanningTask, view: SeasonView) -> tuple[str, ...]:
     settings = view.record.info.settings
     words = planning.band_words(planning.bands(ordered, settings), settings)
     return (words,) if words else ()
-
-
-def _spread_on_the_rest(line: planning.PlanLine, view: SeasonView) -> planning.PlanLine:
-    """Give a line that serves only the rest of a plot the rate of that rest, mass over its ground."""
-    contents = product_contents(view.record).get(line.product, {})
-    found = view.needs.get(line.plot_id)
-    if found is None:
-        return line
-    served = [
-        need.rest_m2
-        for need in found.needs
-        if need.state is NeedState.NEEDED and contents.get(Supply(need.nutrient.value), 0.0) > 0
-    ]
-    if not served or None in served:
-        return line
-    rest_m2 = max(area for area in served if area is not None)
-    rate_kg_ha = line.mass_kg / rest_m2 * HA_M2
-    step = Step(
-        f"Spread on the rest of the plot only: {format_area(rest_m2)}",
-        rate_kg_ha / LB_ACRE_KG_HA,
-        f"lb {line.product}/acre",
-        ARITHMETIC,
-    )
-    return replace(line, rate_kg_ha=rate_kg_ha, steps=(*line.steps, step))
-
-
-def _job_on_the_rest(
-    job: planning.Job, before: Sequence[planning.PlanLine], after: Sequence[planning.PlanLine]
-) -> planning.Job:
-    """Give a job all of whose lines go on the rest of a plot the rate of that rest."""
-    pairs = [(old, new) for old, new in zip(before, after, strict=True) if new.line_id in job.line_ids]
-    if not pairs or any(old.rate_kg_ha == new.rate_kg_ha for old, new in pairs):
-        return job
-    return replace(job, rate_kg_ha=sum(new.rate_kg_ha for _, new in pairs), part="rest")
 
 
 def _left_open(view: Season, options: PlanOptions) -> tuple[Problem, ...]:

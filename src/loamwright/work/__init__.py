@@ -65,7 +65,7 @@ from loamwright.work.records import (
     Story,
     WorkState,
 )
-from loamwright.work.rounds import brought_kg, load_words, plan_rounds
+from loamwright.work.rounds import brought_kg, ground_m2, load_words, plan_rounds
 from loamwright.work.sampling import SamplingGuide, plan_sampling
 from loamwright.work.seasons import next_season
 from loamwright.work.standing import aged, known_purchases, stands_on
@@ -106,6 +106,7 @@ __all__ = [
     "current_croppings",
     "entries_that_count",
     "fire",
+    "ground_m2",
     "known_purchases",
     "lime_spread",
     "line_statuses",

@@ -17,7 +17,16 @@ from loamwright.errors import InputError, Problem
 from loamwright.land import PlotArea
 from loamwright.planning import PlanLine
 from loamwright.supplies import Form, Product
-from loamwright.units import ACRE_M2, LB_KG, MILE_M, format_area, format_figure, format_length, format_mass
+from loamwright.units import (
+    ACRE_M2,
+    HA_M2,
+    LB_KG,
+    MILE_M,
+    format_area,
+    format_figure,
+    format_length,
+    format_mass,
+)
 from loamwright.values import ARITHMETIC, USER, Source, Spreader, Step, Timing
 from loamwright.work.calibration import positive
 from loamwright.work.records import Round, Stop
@@ -315,6 +324,28 @@ def _stops(lines: Sequence[PlanLine], loads: Loads | None) -> tuple[Stop, ...]:
     return tuple(stops)
 
 
+def ground_m2(one: PlanLine | Stop, areas: Mapping[str, PlotArea]) -> float:
+    """Give the ground a line or stop goes on: all of its plot, or the rest of it.
+
+    Parameters
+    ----------
+    one
+        The line or stop; a rate of zero says nothing of its ground.
+    areas
+        By plot_id.
+
+    Returns
+    -------
+    float
+        [m2].
+    """
+    whole_m2 = areas[one.plot_id].spread_area_m2
+    if one.rate_kg_ha <= 0:
+        return whole_m2
+    covered_m2 = one.mass_kg / one.rate_kg_ha * HA_M2
+    return covered_m2 if covered_m2 < 0.999 * whole_m2 else whole_m2
+
+
 def _hours(
     lines: Sequence[PlanLine], areas: Mapping[str, PlotArea], spreader: Spreader | None
 ) -> tuple[float | None, tuple[Step, ...]]:
@@ -324,7 +355,7 @@ def _hours(
     swath_m, speed_m_s, efficiency = spreader.swath_m, spreader.speed_m_s, spreader.field_efficiency
     if not (swath_m and speed_m_s and efficiency):
         return None, ()
-    area_m2 = sum(areas[plot].spread_area_m2 for plot in {line.plot_id for line in lines})
+    area_m2 = sum({line.plot_id: ground_m2(line, areas) for line in lines}.values())
     per_s = field_capacity_m2_s(swath_m, speed_m_s, efficiency)
     hours = area_m2 / per_s / 3600
     capacity = Step(
