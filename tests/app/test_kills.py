@@ -1,4 +1,4 @@
-"""The server is killed at random moments of edits: nothing that was confirmed is lost, nothing is half there."""
+"""The server is killed at random moments of edits: nothing confirmed is lost, nothing is half there."""
 
 from __future__ import annotations
 
