@@ -39,8 +39,10 @@ def make_plan(
 def ask_why(path: Path, today: dt.date, time_limit_s: float, progress: Callable[[str], None]) -> Result:
     """Ask what drives the cost, in the process of its own."""
     found = season.reasons(season.view(path, today), time_limit_s, progress)
-    more = (*found.nutrients, *found.entries, *found.ranges)
-    return Result((*found.summary, *(one.text for one in more)))
+    texts = [one.text for one in found.nutrients]
+    texts += [one.text for one in found.entries]
+    texts += [one.text for one in found.ranges]
+    return Result((*found.summary, *texts))
 
 
 def lay_beside(
