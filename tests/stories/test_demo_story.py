@@ -487,7 +487,11 @@ def test_the_plot_pages_say_what_the_plan_says(folder: Path, plan: dict[str, Any
         ]
         for line in [line for line in plan["lines"] if line["plot_id"] == plot_id]:
             when = line["timing"] or "any time"
-            rate, mass, bags_and_round = r"[\d.,]+ (?:lb|tons)/acre", r"([\d.,]+) lb", r"(.*?) \d+, load"
+            rate, mass, bags_and_round = (
+                r"[\d.,]+ (?:lb|tons)/acre(?: on the rest, [\d.]+ acres)?",
+                r"([\d.,]+) lb",
+                r"(.*?) \d+, load",
+            )
             words = rf"\d {re.escape(line['product'])} {when} {rate} {mass} {bags_and_round}"
             found = re.search(words, page)
             assert found, (plot_id, line["product"])

@@ -117,6 +117,7 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
         settings,
         work.lime_spread(record.applications, record.products, view.areas, settings, record.info.season),
         {(row.plot_id, row.supply): row.need_kg for row in view.balances if row.need_kg is not None},
+        record.info.units,
     )
     calendar = files.load_calendar()
     plots = tuple(
