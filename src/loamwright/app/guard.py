@@ -156,7 +156,8 @@ class Guard:
             (b"content-security-policy", POLICY.format(tiles=tiles).encode("latin-1")),
             (b"x-content-type-options", b"nosniff"),
             (b"x-frame-options", b"DENY"),
-            (b"referrer-policy", b"no-referrer"),
+            # With no-referrer a browser sends "Origin: null" with a form of our own page.
+            (b"referrer-policy", b"same-origin"),
             (b"cross-origin-resource-policy", b"same-origin"),
             (b"cross-origin-opener-policy", b"same-origin"),
         ]

@@ -16,8 +16,26 @@ from typing import Any
 
 from loamwright.errors import InputError, LoamwrightError, Problem
 
-#: What is done in the other process: its arguments, and whom to tell each stage; gives one sentence.
-Work = Callable[..., str]
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """What a piece of work says at its end, as texts.
+
+    Parameters
+    ----------
+    sentences
+        One after the other.
+    heads, rows
+        A table; empty = none.
+    """
+
+    sentences: tuple[str, ...]
+    heads: tuple[str, ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+
+
+#: What is done in the other process: its arguments, and whom to tell each stage.
+Work = Callable[..., Result]
 
 
 @dataclass(slots=True)
@@ -32,7 +50,7 @@ class Running:
         Clock at its start [s].
     stages
         (seconds since the start, what began then).
-    ended, sentence, problems
+    ended, result, problems
         Seconds it took, or None while it runs; what it says; why it was refused.
     """
 
@@ -40,7 +58,7 @@ class Running:
     began: float
     stages: list[tuple[float, str]] = field(default_factory=list)
     ended: float | None = None
-    sentence: str = ""
+    result: Result | None = None
     problems: tuple[Problem, ...] = ()
 
     @property
@@ -105,7 +123,7 @@ class LongWork:
         process.join()
         with self._lock:
             if told[0] == "done":
-                running.sentence = told[1]
+                running.result = told[1]
                 self._took[running.title] = running.seconds
             elif told[0] == "refused":
                 running.problems = told[1]
@@ -124,8 +142,8 @@ class LongWork:
 def _do(work: Work, arguments: Mapping[str, Any], sender: Connection) -> None:
     """Do the work in the other process, and tell what becomes of it."""
     try:
-        sentence = work(**arguments, progress=lambda stage: sender.send(("stage", stage)))
-        sender.send(("done", sentence))
+        result = work(**arguments, progress=lambda stage: sender.send(("stage", stage)))
+        sender.send(("done", result))
     except InputError as error:
         sender.send(("refused", error.problems))
     except LoamwrightError as error:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from loamwright import season, upkeep
-from loamwright.app.pages import Ask, Go, Reply, Route, Shown
+from loamwright.app.pages import Ask, Reply, Route, Shown
 
 
 def show(ask: Ask) -> Reply:
@@ -20,7 +20,7 @@ def show(ask: Ask) -> Reply:
 def start_next(ask: Ask) -> Reply:
     """Start the next season."""
     started = upkeep.start_next_season(ask.desk.path, ask.desk.today, "")
-    return Go(f"/history?changed={started.change_id}")
+    return Shown("app_season.html", {"started": started})
 
 
 ROUTES = (Route("/history", show, start_next),)

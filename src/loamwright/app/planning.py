@@ -8,13 +8,16 @@ from decimal import Decimal
 from pathlib import Path
 
 from loamwright import season
+from loamwright.app.long_work import Result
 from loamwright.app.pages import Ask, Go, Reply, Route, Shown, Told
 from loamwright.errors import InputError, Problem, UnitError
 from loamwright.units import format_money, parse_money, read_number
 from loamwright.values import Timing
+from loamwright.words import mass_words
 
 PLANNING = "Planning"
 REASONS = "Asking why"
+VARIANTS = "Looking at other ways"
 
 
 def make_plan(
@@ -25,18 +28,40 @@ def make_plan(
     reason: str,
     published: bool,
     progress: Callable[[str], None],
-) -> str:
+) -> Result:
     """Make and keep the plan, in the process of its own, and say what came of it."""
     options = season.PlanOptions(budget=budget, time_limit_s=time_limit_s, reason=reason, published=published)
     made = season.planned_view(season.make_plan(path, options, today, progress))
-    return f"The plan is {made.outcome.value}: {format_money(made.total_cost)}, {len(made.jobs)} trips."
+    said = f"The plan is {made.outcome.value}: {format_money(made.total_cost)}, {len(made.jobs)} trips."
+    return Result((said,))
 
 
-def ask_why(path: Path, today: dt.date, time_limit_s: float, progress: Callable[[str], None]) -> str:
-    """Ask what drives the cost, in the process of its own; the answer as lines."""
+def ask_why(path: Path, today: dt.date, time_limit_s: float, progress: Callable[[str], None]) -> Result:
+    """Ask what drives the cost, in the process of its own."""
     found = season.reasons(season.view(path, today), time_limit_s, progress)
-    texts = (*found.summary, *(one.text for one in found.nutrients), *(one.text for one in found.entries))
-    return "\n".join((*texts, *(one.text for one in found.ranges)))
+    texts = [one.text for one in found.nutrients]
+    texts += [one.text for one in found.entries]
+    texts += [one.text for one in found.ranges]
+    return Result((*found.summary, *texts))
+
+
+def lay_beside(
+    path: Path, today: dt.date, budget: Decimal | None, time_limit_s: float, progress: Callable[[str], None]
+) -> Result:
+    """Lay other ways to plan beside the plan, in the process of its own; nothing is kept."""
+    view = season.view(path, today)
+    units = view.record.info.units
+    rows = []
+    for one in season.what_if(view, budget, {}, 0.5, time_limit_s, progress):
+        lacks = ((row, (row.need_kg or 0.0) - row.supplied_kg) for row in one.short[:6])
+        short = ", ".join(
+            f"{row.plot_id} {row.supply} {mass_words(kg, units, row.supply)}" for row, kg in lacks
+        )
+        hours = f"{one.hours:.0f} h" if one.hours else ""
+        amount = mass_words(one.mass_kg, units)
+        rows.append((one.name, format_money(one.cost), str(one.trips), hours, amount, short or "nothing"))
+    heads = ("Way", "Cost", "Trips", "Hours", "Product", "Left short")
+    return Result(("Nothing of this is kept.",), heads, tuple(rows))
 
 
 def show(ask: Ask) -> Reply:
@@ -66,7 +91,7 @@ def show(ask: Ask) -> Reply:
         "jobs": [(timing, found) for timing, found in jobs if found],
         "names": {plot.plot_id: plot.name for plot in view.record.plots},
         "running": ask.works.last,
-        "estimate": ask.works.estimate_s(PLANNING),
+        "estimate": ask.works.estimate_s(ask.works.last.title) if ask.works.last else None,
         "problems": () if ask.works.last is None or ask.works.busy else ask.works.last.problems,
         "rules": season.ground_rules(view),
     }
@@ -87,20 +112,16 @@ def start(ask: Ask) -> Reply:
     if not 1 <= limit <= 3600:
         what = f"{limit:g} s is no time to plan in"
         raise InputError([Problem("time limit", what, "Give from 1 to 3,600 seconds.")])
+    asked = {"path": desk.path, "today": desk.today, "time_limit_s": limit}
     if form.get("what") == "why":
         season.refuse_old(desk.season, "why", old_ok=False)
-        arguments = {"path": desk.path, "today": desk.today, "time_limit_s": limit}
-        ask.works.start(REASONS, ask_why, arguments)
+        ask.works.start(REASONS, ask_why, asked)
         return Go("/plan")
-    arguments = {
-        "path": desk.path,
-        "today": desk.today,
-        "budget": budget,
-        "time_limit_s": limit,
-        "reason": form.get("reason", "").strip(),
-        "published": form.get("open") == "published",
-    }
-    ask.works.start(PLANNING, make_plan, arguments)
+    if form.get("what") == "beside":
+        ask.works.start(VARIANTS, lay_beside, asked | {"budget": budget})
+        return Go("/plan")
+    told = {"reason": form.get("reason", "").strip(), "published": form.get("open") == "published"}
+    ask.works.start(PLANNING, make_plan, asked | {"budget": budget} | told)
     return Go("/plan")
 
 

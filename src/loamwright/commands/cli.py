@@ -136,10 +136,16 @@ def serve(
         int | None, typer.Option(help="Where; the usual one, or a free one, if not given.")
     ] = None,
     browser: Annotated[bool, typer.Option(help="Open it in the browser.")] = True,
+    shortcut: Annotated[
+        bool, typer.Option("--shortcut", help="Only put an icon on the desktop that opens it.")
+    ] = False,
 ) -> Answer:
     """Open the app in the browser: draw, enter, decide, plan, hand over and record; ends with Ctrl+C."""
-    from loamwright.commands.opening import open_app
+    from loamwright.commands.opening import open_app, put_shortcut
     from loamwright.commands.results import FilesMade
+
+    if shortcut:
+        return Answer(FilesMade((put_shortcut(property_path),)))
 
     open_app(property_path, lan, port, browser)
     return Answer(FilesMade(()))
