@@ -82,7 +82,7 @@ def test_two_meadows_share_a_recipe_that_keeps_the_caps_of_both() -> None:
 def test_a_plants_own_bulk_price_comes_before_the_bags() -> None:
     # thirds of each at 0.50 instead of 1.00 a kg: half the ingredients' cost
     plots = [plot("a", 1.0, N=46, P2O5=45, K2O=60)]
-    price = dict.fromkeys(("urea", "tsp", "potash"), Decimal("0.50"))
+    price = dict.fromkeys(("urea", "tsp", "potash"), 0.5)
     found = order_blend(plots, WARES, OFFERS, TERMS, replace(SERVICE, prices_per_kg=price))
     assert isinstance(found, CustomBlend)
     assert found.cost_bound == pytest.approx(150.0, rel=1e-5)

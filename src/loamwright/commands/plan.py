@@ -229,11 +229,11 @@ def blend(
     return Answer(found, view.record.info.units)
 
 
-def _priced(text: str) -> tuple[str, Decimal]:
+def _priced(text: str) -> tuple[str, float]:
     """An ingredient and what a kilogram of it costs at the plant."""
     from loamwright.supplies import parse_price_per_mass
 
     product, _, price = text.rpartition("=")
     if not product.strip():
         raise UnitError(f"{text!r} names no product and price", "write for example 'Urea 46-0-0=560/ton'")
-    return product.strip(), Decimal(str(parse_price_per_mass(price)))
+    return product.strip(), parse_price_per_mass(price)

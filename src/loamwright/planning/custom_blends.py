@@ -62,7 +62,7 @@ class BlendService:
     min_order_kg: float = 0.0
     increment_kg: float | None = None
     delivery_fee: Decimal = Decimal(0)
-    prices_per_kg: Mapping[str, Decimal] = field(default_factory=dict)
+    prices_per_kg: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -314,7 +314,7 @@ def _busiest(group: Sequence[PlanPlot], keys: Sequence[Supply]) -> Timing | None
 
 def _price_kg(request: Request, product: str, service: BlendService) -> float:
     if product in service.prices_per_kg:
-        return float(service.prices_per_kg[product])
+        return service.prices_per_kg[product]
     prices = [
         float(offer.price) / offer.package_kg
         for offer in request.offers
