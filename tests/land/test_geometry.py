@@ -15,7 +15,7 @@ from pyproj import Transformer
 
 from loamwright.errors import InputError
 from loamwright.land import acreage, geometry
-from loamwright.land.geometry import Plane, measure_boundary
+from loamwright.land.geometry import Plane, measure_boundary, widest_m
 from loamwright.land.records import KeepOut, Plot
 from loamwright.units import ACRE_M2, FT_M, HA_M2, MILE_M
 
@@ -430,3 +430,13 @@ def test_small_helpers() -> None:
     assert geometry.geometry_type(geometry.point_shape(HOME)) == "Point"
     assert geometry.geometry_type(shapely.LineString([HOME, place((1, 1))])) == "LineString"
     assert geometry.bounds(shapely.LineString([HOME, place((1, 1))]))[:2] == pytest.approx(HOME)
+
+
+def test_a_plot_is_as_wide_as_the_largest_circle_in_it() -> None:
+    # a strip of 200 m by 5.5 m is 5.5 m wide; a square of 60 m is 60 m; of two parts the wider counts
+    strip, field = polygon(box(0, 0, 200, 5.5)), square(60, 0, 100)
+    assert widest_m(strip) == pytest.approx(5.5, abs=0.1)
+    assert widest_m(field) == pytest.approx(60, abs=0.1)
+    both = shapely.MultiPolygon([strip, field])
+    assert widest_m(both) == pytest.approx(60, abs=0.1)
+    assert widest_m(shapely.Polygon()) == 0

@@ -22,12 +22,15 @@ def dated(
     supply: Supply,
     rules: WorkRules | None = None,
     timing: Timing | None = None,
+    months: tuple[int, ...] = (),
 ) -> Job:
     line = PlanLine("L", "a", "it", timing, 100.0, 10.0)
     job = Job("J", "a", timing, "", ("L",), 10.0, 100.0, Decimal(0))
     croppings = {"a": Cropping("a", 2026, crop, seeding=seeding)}
     serves = {"it": (supply,)}
-    (found,) = dated_jobs([job], [line], serves, croppings, ROWS, rules or WorkRules(), 2026, TODAY)
+    (found,) = dated_jobs(
+        [job], [line], serves, croppings, ROWS, rules or WorkRules(), 2026, TODAY, {"a": months}
+    )
     return found
 
 
@@ -65,6 +68,21 @@ def test_the_users_window_comes_before_any_page() -> None:
     assert job.window.label == "when the creek is down"
     assert (job.window.opens, job.window.closes) == (dt.date(2026, 4, 20), dt.date(2026, 5, 10))
     assert job.placement == "worked in before seeding"  # the page still says how
+
+
+def test_a_window_ends_where_the_way_in_is_closed() -> None:
+    own = OwnWindow(Timing.BEFORE_PLANTING, (4, 20), (5, 10))
+    rules = WorkRules(windows=(own,))
+    job = dated("red clover", True, Supply.P2O5, rules, Timing.BEFORE_PLANTING, (5, 6, 7, 8, 9, 10))
+    assert job.window is not None
+    assert (job.window.opens, job.window.closes) == (dt.date(2026, 5, 1), dt.date(2026, 5, 10))
+    assert "the way in is open in May to October only" in job.reason
+    shut = dated("red clover", True, Supply.P2O5, rules, Timing.BEFORE_PLANTING, (1, 2, 12))
+    assert shut.window is not None
+    assert (shut.window.opens, shut.window.closes) == (dt.date(2026, 4, 20), dt.date(2026, 5, 10))
+    assert "the way in is open in December to February only, outside this window" in shut.reason
+    undated = dated("red clover", True, Supply.P2O5, None, Timing.BEFORE_PLANTING, (4, 6))
+    assert "the way in is open in April, June only" in undated.reason
 
 
 def test_ground_rules_are_those_of_the_law_texts() -> None:

@@ -13,13 +13,15 @@ from plan_cases import bag, plot, ware
 
 from loamwright.errors import Problem
 from loamwright.planning.custom_blends import BlendService, CustomBlend, cheapest_recipe, order_blend
-from loamwright.planning.inputs import Terms
+from loamwright.planning.inputs import Band, Demand, PlanPlot, Terms
 from loamwright.planning.records import Outcome
+from loamwright.values import Supply, Timing
 
 UREA, TSP, POTASH = ware("urea", N=46), ware("tsp", P2O5=45), ware("potash", K2O=60)
 WARES = [UREA, TSP, POTASH]
 OFFERS = [bag("urea", "25.00"), bag("tsp", "25.00"), bag("potash", "25.00")]  # 1.00 a kg each
 TERMS = Terms(gap=1e-6, spreading_cost_per_ha=Decimal(10))
+BANDS = {Supply.P2O5: Band(0.95, 1.1), Supply.K2O: Band(0.95, 1.1)}
 SERVICE = BlendService(("urea", "tsp", "potash"), seller="plant")
 
 
@@ -55,9 +57,67 @@ def test_a_plot_the_recipe_would_overdo_is_left_out() -> None:
     assert isinstance(found, CustomBlend)
     assert found.group == ("a",)
     assert found.left_out[0][0] == "c"
-    assert "over the cap" in found.left_out[0][1]
+    assert "too unlike the others" in found.left_out[0][1]
     assert found.plan.outcome is Outcome.PROVED
     assert ("c", "urea") in {(line.plot_id, line.product) for line in found.plan.lines}
+
+
+def test_two_meadows_share_a_recipe_that_keeps_the_caps_of_both() -> None:
+    # Met from 95 % on: a 38 P2O5 and 57 K2O, b 28.5 and 76. With r = K2O over P2O5 from 1.5 to 2.67 a takes
+    # 38 P2O5 and 38 r K2O, b 76 / r and 76. Cheapest without caps is r = 1.63, where b gets 46.5 P2O5, over
+    # its 40; at r = 1.9 it gets 40 and a gets 72.2 K2O, under its 75. In all 78 P2O5 and 148.2 K2O: 173.33
+    # tsp and 247 potash.
+    a = replace(plot("a", 1.0, {"P2O5": 50.0, "K2O": 75.0}, P2O5=40, K2O=60), bands=BANDS)
+    b = replace(plot("b", 1.0, {"P2O5": 40.0, "K2O": 100.0}, P2O5=30, K2O=80), bands=BANDS)
+    found = order_blend([a, b], WARES, OFFERS, TERMS, replace(SERVICE, ingredients=("tsp", "potash")))
+    assert isinstance(found, CustomBlend)
+    assert (found.group, found.left_out) == (("a", "b"), ())
+    tsp, potash = 78 / 0.45, 148.2 / 0.60
+    assert dict(found.recipe) == pytest.approx(
+        {"potash": potash / (tsp + potash), "tsp": tsp / (tsp + potash)}, rel=1e-5
+    )
+    assert found.cost_bound == pytest.approx(tsp + potash, rel=1e-5)
+
+
+def test_a_plants_own_bulk_price_comes_before_the_bags() -> None:
+    # thirds of each at 0.50 instead of 1.00 a kg: half the ingredients' cost
+    plots = [plot("a", 1.0, N=46, P2O5=45, K2O=60)]
+    price = dict.fromkeys(("urea", "tsp", "potash"), 0.5)
+    found = order_blend(plots, WARES, OFFERS, TERMS, replace(SERVICE, prices_per_kg=price))
+    assert isinstance(found, CustomBlend)
+    assert found.cost_bound == pytest.approx(150.0, rel=1e-5)
+    assert found.ordered
+
+
+def test_a_blend_goes_on_when_most_of_what_it_holds_is_needed() -> None:
+    demands = (
+        Demand(Supply.N, 46.0, Timing.TOPDRESS),
+        Demand(Supply.K2O, 60.0, Timing.TOPDRESS),
+        Demand(Supply.P2O5, 9.0, Timing.BEFORE_PLANTING),
+    )
+    one = PlanPlot("a", 1.0, demands)
+    found = order_blend([one], WARES, OFFERS, TERMS, SERVICE)
+    assert isinstance(found, CustomBlend)
+    assert found.ware.product.timings == (Timing.TOPDRESS,)
+    assert {name for name, _share in found.recipe} == {"urea", "potash"}
+
+
+def test_a_blend_is_spread_by_what_spreads_all_its_parts() -> None:
+    urea = replace(UREA, product=replace(UREA.product, equipment=("spinner", "drop")))
+    potash = replace(POTASH, product=replace(POTASH.product, equipment=("drop", "by hand")))
+    found = order_blend([plot("a", 1.0, N=46, K2O=60)], [urea, potash], OFFERS, TERMS, SERVICE)
+    assert isinstance(found, CustomBlend)
+    assert found.ware.product.equipment == ("drop",)
+
+
+def test_what_an_ingredient_carries_along_need_not_be_met_by_the_blend() -> None:
+    # map brings N; the 46 N are for urea, which the plant does not blend: 45 P2O5 and 60 K2O decide alone
+    map_ = ware("map", N=11, P2O5=45)
+    plots = [plot("a", 1.0, N=46, P2O5=45, K2O=60)]
+    goods = [UREA, map_, POTASH], [*OFFERS, bag("map", "25.00")]
+    found = order_blend(plots, *goods, TERMS, replace(SERVICE, ingredients=("map", "potash")))
+    assert isinstance(found, CustomBlend)
+    assert dict(found.recipe) == pytest.approx({"map": 0.5, "potash": 0.5})
 
 
 def test_no_blend_without_ingredients_or_needs() -> None:

@@ -168,6 +168,28 @@ def test_what_only_the_rest_of_a_plot_needs_goes_on_the_rest_in_a_trip_of_its_ow
     assert {line.product: line.mass_kg for line in plan.lines}["urea"] == pytest.approx(50.0)
 
 
+def test_where_nothing_gets_the_cheapest_change_that_would_help_is_said() -> None:
+    # 500 kg of effective lime: 1,000 kg of stone at 1 a 25 kg bag and a truck trip of 60 are 100; pellets of
+    # the same strength at 4 a bag and a wagon trip of 10 are 170.
+    stone = ware("stone", Form.LIME, lime_enp=0.5)
+    pellets = ware("pellets", Form.LIME, lime_enp=0.5)
+    stone = replace(stone, product=replace(stone.product, equipment=("truck",)))
+    pellets = replace(pellets, product=replace(pellets.product, equipment=("wagon",)))
+    machines = (Machine("truck", Decimal(60)), Machine("wagon", Decimal(10)))
+    off = {"truck": "it is heavy", "wagon": "the plot's reach says no"}
+    one = replace(plot("a", **{"lime ENP": 500.0}), machines=frozenset(), allowed_products=frozenset())
+    goods = [stone, pellets], [bag("stone", "1"), bag("pellets", "4")], Terms(machines=machines)
+    plan = make_plan([replace(one, kept_off=off)], *goods)
+    assert plan.outcome is Outcome.IMPOSSIBLE
+    (said,) = [words for words in plan.explanation if words.startswith("Plot a")]
+    assert "no machine gets to this plot (truck: it is heavy; wagon: the plot's reach says no)" in said
+    assert "The cheapest change that would help: a way for truck; its lime ENP then costs $100.00" in said
+    # a wagon gets there, but nothing it spreads is lime: the same, of the machines that do
+    there = replace(one, machines=frozenset({"wagon"}), kept_off={"truck": "it is heavy"})
+    plan = make_plan([there], [stone], [bag("stone", "1")], Terms(machines=machines))
+    assert any("no machine that spreads stone gets to this plot" in words for words in plan.explanation)
+
+
 # ---------------------------------------------------------------------------------------------
 # By every way of doing it
 

@@ -98,6 +98,20 @@ def test_stock_on_hand_is_used_first_and_costs_nothing() -> None:
 # Bulk, sellers, tiers
 
 
+def test_a_spare_is_bought_on_top_and_not_spread() -> None:
+    # 46 N is 100 urea, four bags of 25; a tenth to spare is 110, five bags
+    plan = planned([plot("a", N=46)], [UREA], [bag("urea", "20.00")], spare=0.1)
+    assert bought(plan) == {"urea bag": 5}
+    assert masses(plan) == pytest.approx({("a", "urea"): 100.0})
+    assert plan.buy[0].left_over_kg == pytest.approx(25.0)
+    assert any(
+        "10 % more than is spread is bought or in stock, for spills" in one for one in plan.explanation
+    )
+    # two bags of stock are counted with what is bought: 50 + 60 for 110
+    stocked = planned([plot("a", N=46)], [UREA], [bag("urea", "20.00", in_stock=2)], spare=0.1)
+    assert bought(stocked) == {"urea bag": 3}
+
+
 def test_bulk_is_divisible_in_its_increments() -> None:
     # 100 urea: at 500 a ton by weight 50.00; in steps of 30 it takes 120: 60.00.
     any_amount = bag("urea", "500.00", 1000, divisible=True)

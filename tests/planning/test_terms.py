@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
 
 from loamwright.land.records import Plot
 from loamwright.planning.inputs import Band
-from loamwright.planning.targets import reachable_machines, reachable_products
+from loamwright.planning.targets import kept_off, reachable_machines, reachable_products
 from loamwright.planning.terms import band_words, bands, machines
 from loamwright.supplies.records import Form, Product
 from loamwright.units import FT_M, HA_M2, MILE_M
@@ -67,6 +68,43 @@ def test_a_heavy_machine_goes_only_where_reach_says_yes() -> None:
     assert reachable_products(plot(), [LIME, UREA], settings) == {"urea"}
     assert reachable_products(plot(ATV=False), [LIME, UREA], settings) == set()
     assert reachable_products(plot(), [LIME, UREA], Settings()) == {"lime", "urea"}
+    anywhere = Product("seed coat", Form.DRY)  # names no equipment: any machine that gets there
+    assert reachable_products(plot(), [anywhere], settings) == {"seed coat"}
+    assert reachable_products(plot(ATV=False), [anywhere], settings) == set()
+
+
+def test_a_load_heavier_than_the_way_carries_stays_off_whatever_reach_says() -> None:
+    # 12,000 kg, 26,455 lb, of load alone are over a bridge for 5,000 kg, 11,023 lb; what the truck
+    # itself weighs comes on top
+    truck = Spreader("truck", vehicle_kg=12_000.0, heavy=True)
+    bridge = replace(plot(truck=True), weight_limit_kg=5_000.0)
+    settings = Settings(spreaders=(ATV, truck))
+    assert reachable_machines(bridge, settings) == {"ATV"}
+    assert kept_off(bridge, settings) == {
+        "truck": "its load of 26,455 lb is more than the 11,023 lb the way carries"
+    }
+    assert reachable_machines(replace(bridge, weight_limit_kg=13_000.0), settings) == {"ATV", "truck"}
+
+
+def test_a_swath_wider_than_the_plot_stays_off_unless_reach_says_yes() -> None:
+    # a trail 5 m wide; the ATV throws 20 ft, 6.1 m, the hand spreader 8 ft
+    hand = Spreader("hand", swath_m=8 * FT_M)
+    settings = Settings(spreaders=(ATV, hand))
+    assert reachable_machines(plot(), settings, widest_m=5.0) == {"hand"}
+    assert kept_off(plot(), settings, widest_m=5.0) == {
+        "ATV": "it spreads 20 ft wide and the plot is 16 ft at its widest"
+    }
+    assert reachable_machines(plot(ATV=True), settings, widest_m=5.0) == {"ATV", "hand"}
+
+
+def test_why_a_machine_stays_off_is_told() -> None:
+    settings = Settings(spreaders=(ATV, TRUCK))
+    assert kept_off(plot(ATV=False), settings) == {
+        "ATV": "the plot's reach says no",
+        "truck": "it is heavy, and the plot's reach does not say yes",
+    }
+    assert kept_off(plot("truck from the road"), settings) == {"ATV": "the access note names truck only"}
+    assert kept_off(plot(), Settings()) == {}
 
 
 def test_the_bands_are_said_with_their_size() -> None:

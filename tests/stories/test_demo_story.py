@@ -487,7 +487,11 @@ def test_the_plot_pages_say_what_the_plan_says(folder: Path, plan: dict[str, Any
         ]
         for line in [line for line in plan["lines"] if line["plot_id"] == plot_id]:
             when = line["timing"] or "any time"
-            rate, mass, bags_and_round = r"[\d.,]+ (?:lb|tons)/acre", r"([\d.,]+) lb", r"(.*?) \d+, load"
+            rate, mass, bags_and_round = (
+                r"[\d.,]+ (?:lb|tons)/acre(?: on the rest, [\d.]+ acres)?",
+                r"([\d.,]+) lb",
+                r"(.*?) \d+, load",
+            )
             words = rf"\d {re.escape(line['product'])} {when} {rate} {mass} {bags_and_round}"
             found = re.search(words, page)
             assert found, (plot_id, line["product"])
@@ -704,3 +708,24 @@ def test_planning_again_takes_off_what_was_applied(
     assert old == pytest.approx(
         150 + 600 + 25 + sum(x["mass_lb"] * s for x, s in zip(plan["lines"], (0.5, 1, 4 / 3), strict=False))
     )
+
+
+#: What gets where by the steward's own entries (upkeep/demo.py), and what a trip may carry there.
+ON_FOOT = {"AF-04", "AF-14", "AF-15"}
+TRUCK = {"AF-05", "AF-06", "AF-08", "AF-10", "AF-17", "AF-18"}
+
+
+def test_the_decided_demo_is_at_most_25_trips_that_get_where_they_go(folder: Path, tmp_path: Path) -> None:
+    """All decided: no machine on a foot path, no truck where reach does not say yes, one lime trip each."""
+    path = Path(shutil.copy(folder / "alder_fork.gpkg", tmp_path / "decided.gpkg"))
+    for plot_id in ("AF-07", "AF-16"):
+        assert run("decide", path, plot_id, "N", "published", "--because", "hay is cut").code == 0
+    plan = run("plan", path, "--gap", "0.005").data
+    assert plan["totals"]["decided"] == plan["totals"]["with_open"] == plan["cost"]["total"]
+    assert len(plan["jobs"]) <= 25
+    for job in plan["jobs"]:
+        assert job["spreader"] == "hand spreader" or job["plot_id"] not in ON_FOOT
+        assert job["spreader"] != "lime truck" or job["plot_id"] in TRUCK
+        assert (job["window"] and job["placement"]) or job["reason"]
+    lime = [job["plot_id"] for job in plan["jobs"] if "lime" in job["products"][0]["product"].casefold()]
+    assert sorted(lime) == sorted(set(lime)) == sorted(LIME_RATES)

@@ -194,6 +194,15 @@ def blend(
     plots: Annotated[
         list[str] | None, typer.Option("--plot", help="Only for these plots; every plot with a need if none.")
     ] = None,
+    timing: Annotated[
+        str | None, typer.Option(help="When it is spread; when most is needed if not given.")
+    ] = None,
+    price: Annotated[
+        list[str] | None, typer.Option(help="The plant's price of an ingredient: 'Potash 0-0-60=560/ton'.")
+    ] = None,
+    keep: Annotated[
+        bool, typer.Option("--keep", help="Put it among the products and offers, so that `plan` may buy it.")
+    ] = False,
     time_limit: SolveTime = 20.0,
 ) -> Answer:
     """Find the cheapest blend to have made for a group of plots, and whether ordering it pays."""
@@ -201,6 +210,7 @@ def blend(
     from loamwright.planning import BlendService
     from loamwright.supplies import parse_cost
     from loamwright.units import TON_KG, parse_mass
+    from loamwright.values import Timing
 
     view = view_of(property_path)
     service = BlendService(
@@ -210,5 +220,20 @@ def blend(
         group=tuple(plots or ()),
         min_order_kg=read_if_given("min order", min_order, parse_mass) or 0.0,
         delivery_fee=read("delivery", delivery, parse_cost),
+        timing=read_if_given("timing", timing, Timing),
+        prices_per_kg=dict(read("price", one, _priced) for one in price or ()),
     )
-    return Answer(season.order_blend(view, service, time_limit), view.record.info.units)
+    found = season.order_blend(view, service, time_limit)
+    if keep:
+        season.keep_blend(property_path, found)
+    return Answer(found, view.record.info.units)
+
+
+def _priced(text: str) -> tuple[str, float]:
+    """An ingredient and what a kilogram of it costs at the plant."""
+    from loamwright.supplies import parse_price_per_mass
+
+    product, _, price = text.rpartition("=")
+    if not product.strip():
+        raise UnitError(f"{text!r} names no product and price", "write for example 'Urea 46-0-0=560/ton'")
+    return product.strip(), parse_price_per_mass(price)

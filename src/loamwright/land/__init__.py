@@ -39,6 +39,7 @@ from loamwright.land.geometry import (
     point_shape,
     shapes_from_geojson,
     simplify_for_map,
+    widest_m,
 )
 from loamwright.land.records import Cropping, KeepOut, Plot, PlotArea, PlotPart, Shape, Way
 from loamwright.land.shapes import (
@@ -115,5 +116,6 @@ __all__ = [
     "usable_edge_m",
     "walk_to_boundary",
     "whole_area",
+    "widest_m",
     "within_reach",
 ]

@@ -324,6 +324,29 @@ def label_point(shape: Shape) -> tuple[float, float]:
     return float(lon), float(lat)
 
 
+def widest_m(shape: Shape) -> float:
+    """Return how wide a shape is at its widest: the diameter of the largest circle inside it.
+
+    Parameters
+    ----------
+    shape
+        Polygon or MultiPolygon, longitude-latitude.
+
+    Returns
+    -------
+    float
+        [m]; 0.0 for a shape without a polygon.
+    """
+    if shape.is_empty:
+        return 0.0
+    plane = Plane.around([shape])
+    circles = [
+        shapely.maximum_inscribed_circle(polygon, tolerance=0.05)
+        for polygon in polygons_of(plane.flatten(shapely.force_2d(shape)))
+    ]
+    return 2 * max((float(circle.length) for circle in circles), default=0.0)
+
+
 def bounds(shape: Shape) -> tuple[float, float, float, float]:
     """Return the box around a shape.
 

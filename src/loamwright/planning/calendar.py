@@ -7,10 +7,12 @@ page; where no page says anything, that is the answer.
 
 from __future__ import annotations
 
+import calendar
 import datetime as dt
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 from loamwright.land import Cropping
 from loamwright.planning.inputs import Demand
@@ -141,6 +143,7 @@ def dated_jobs(
     rules: WorkRules,
     season: int,
     today: dt.date,
+    reach_months: Mapping[str, Sequence[int]] = MappingProxyType({}),
 ) -> tuple[Job, ...]:
     """Give every job its window and placement, or the reason why it has none.
 
@@ -160,6 +163,8 @@ def dated_jobs(
         Calendar year.
     today
         A window that has closed before today is said to be past, with the next one.
+    reach_months
+        Months in which a plot can be reached, by plot_id; none = not stated, at any time.
 
     Returns
     -------
@@ -167,7 +172,12 @@ def dated_jobs(
     """
     product = {line.line_id: line.product for line in lines}
     return tuple(
-        _dated(job, [product[line] for line in job.line_ids], serves, croppings, rows, rules, season, today)
+        _when_open(
+            _dated(
+                job, [product[line] for line in job.line_ids], serves, croppings, rows, rules, season, today
+            ),
+            tuple(reach_months.get(job.plot_id, ())),
+        )
         for job in jobs
     )
 
@@ -204,6 +214,36 @@ def _dated(
     if cropping is not None and cropping.seeding is None:
         return replace(job, reason="whether the stand is being established is not stated")
     return replace(job, reason=f"no page read gives a time for this on {crop}; any time that suits")
+
+
+def _when_open(job: Job, months: Sequence[int]) -> Job:
+    """Cut a window down to the months in which the plot can be reached, and say so."""
+    if not months:
+        return job
+    said = f"the way in is open in {_months_words(months)} only"
+    window = job.window
+    if window is not None and window.opens is not None and window.closes is not None:
+        days = [
+            day
+            for number in range((window.closes - window.opens).days + 1)
+            if (day := window.opens + dt.timedelta(number)).month in months
+        ]
+        if days:
+            window = replace(window, opens=days[0], closes=days[-1])
+        else:
+            said = f"{said}, outside this window"
+    return replace(job, window=window, reason="; ".join(word for word in (job.reason, said) if word))
+
+
+def _months_words(months: Sequence[int]) -> str:
+    """``"May to October"``, over the turn of the year too; months with gaps between them are listed."""
+    known = sorted(set(months))
+    first = next((month for month in known if (month - 2) % 12 + 1 not in known), known[0])
+    run = [(first - 1 + step) % 12 + 1 for step in range(len(known))]
+    names = [calendar.month_name[month] for month in (run if set(run) == set(known) else known)]
+    if len(names) > 2 and set(run) == set(known):
+        return f"{names[0]} to {names[-1]}"
+    return ", ".join(names)
 
 
 def job_time(job: Job) -> str:

@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from decimal import ROUND_UP, Decimal
 
 import numpy as np
 
 from loamwright.errors import Problem
-from loamwright.planning.inputs import PlanPlot, Request, Terms, Ware, amount_text, check_request, known_kg
+from loamwright.planning.inputs import PlanPlot, Request, Terms, Ware, band_of, check_request, known_kg
 from loamwright.planning.planner import make_plan
 from loamwright.planning.records import Plan
 from loamwright.planning.solver import Effort, Floats, Program
@@ -42,13 +42,16 @@ class BlendService:
     group
         Plots that would get it; empty = every plot with a need.
     timing
-        When it would be spread: needs tied to another time are left to other products.
+        When it would be spread: needs tied to another time are left to other products; None = when most of
+        what the ingredients hold is needed.
     min_order_kg
         Smallest order [kg].
     increment_kg
         Smallest step of an order [kg]; None = any amount.
     delivery_fee
         Once [money].
+    prices_per_kg
+        The plant's own prices of ingredients [money per kg], before the offers'.
     """
 
     ingredients: tuple[str, ...]
@@ -59,6 +62,7 @@ class BlendService:
     min_order_kg: float = 0.0
     increment_kg: float | None = None
     delivery_fee: Decimal = Decimal(0)
+    prices_per_kg: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +124,9 @@ class Recipe:
     bound: float
 
 
-def cheapest_recipe(needs_kg: Floats, contents: Floats, prices: Floats) -> Recipe | None:
+def cheapest_recipe(
+    needs_kg: Floats, contents: Floats, prices: Floats, kept: Floats | None = None
+) -> Recipe | None:
     """Find the one mixture that meets several plots' needs for least money.
 
     Notes
@@ -130,7 +136,9 @@ def cheapest_recipe(needs_kg: Floats, contents: Floats, prices: Floats) -> Recip
     add up to at most 1, so a batch will do exactly when g(S) = Σ_p max_s need(p, s) / S(s) ≤ 1. g is
     convex, so the cheapest batch is a convex program, solved by cutting planes (Kelley, The cutting-plane
     method for solving convex programs, J. SIAM 8, 1960, 703-712): each linear program gives a lower bound,
-    and its batch scaled up by g gives a batch that will do.
+    and its batch scaled up by g gives a batch that will do. `kept` holds rows over the ingredients whose sum
+    may not be above zero, which scaling does not change: a cap is kept at the rate that meets a need when
+    need(p, s) × S(t) ≤ cap(p, t) × S(s).
     """
     wanted = needs_kg.sum(axis=0) > 0
     needs, held = needs_kg[:, wanted], contents[:, wanted]
@@ -151,6 +159,10 @@ def cheapest_recipe(needs_kg: Floats, contents: Floats, prices: Floats) -> Recip
             np.concatenate([held @ cut for cut, _least in cuts]),
             lower=np.array([least for _cut, least in cuts]),
         )
+        if kept is not None and len(kept):
+            number = len(kept)
+            rows, columns = np.repeat(np.arange(number), width), np.tile(mass, number)
+            program.add_rows(number, rows, columns, kept.ravel(), upper=0.0)
         solved = program.finish().solve(Effort())
         if not solved.has_values:
             return None
@@ -196,13 +208,15 @@ def order_blend(
 
     Notes
     -----
-    The recipe is proved cheapest for the group's needs at the ingredients' prices by weight. A plot that
-    the recipe would take over a cap or the ingredients over their safe rates is taken out of the group and
-    the recipe made again. The plan with the blend is proved cheapest among plans that use this recipe.
+    A blend is for the nutrients its ingredients hold most of; what they carry along is only kept under the
+    caps, and what it leaves of other needs is planned besides. The recipe is proved cheapest for that, met
+    to the lower edge of the bands within the caps and safe rates, at the ingredients' prices by weight.
+    Where no one recipe does that, a plot is taken out of the group and the recipe made again. The plan with
+    the blend is proved cheapest among plans that use this recipe.
     """
     request = check_request(plots, wares, offers, replace(terms, fixed=()))
     prices = {
-        ware.product.product: _price_kg(request, ware.product.product)
+        ware.product.product: _price_kg(request, ware.product.product, service)
         for ware in request.wares
         if ware.product.product in service.ingredients
     }
@@ -210,33 +224,97 @@ def order_blend(
     where = f"custom blend of {', '.join(service.ingredients)}"
     if not parts:
         return Problem(where, "none of the ingredients is on offer at a usable price", "Add offers of them.")
-    keys = sorted({key for ware in parts for key in ware.contents})
-    group = [
-        plot
-        for plot in request.plots
-        if (not service.group or plot.plot_id in service.group)
-        and any(_asked(plot, keys, service.timing).values())
-    ]
-    contents = np.array([[ware.contents.get(key, 0.0) for key in keys] for ware in parts])
+    among = [plot for plot in request.plots if not service.group or plot.plot_id in service.group]
+    for_keys = sorted({max(ware.contents, key=ware.contents.__getitem__) for ware in parts if ware.contents})
+    timing = service.timing or _busiest(among, for_keys)
+    service = replace(service, timing=timing)
+    group = [plot for plot in among if any(_asked(plot, for_keys, timing).values())]
     cost = np.array([prices[ware.product.product] for ware in parts])
     left_out: list[tuple[str, str]] = []
     while group:
-        needs = np.array([list(_asked(plot, keys, service.timing).values()) for plot in group])
-        recipe = cheapest_recipe(needs, contents, cost)
-        if recipe is None:
-            break
-        overdone = _overdone(group, keys, needs, contents, recipe, parts, terms)
-        if not overdone:
+        recipe = _for_group(group, for_keys, parts, cost, timing)
+        if recipe is not None:
             return _offered(plots, wares, offers, terms, service, parts, group, recipe, tuple(left_out))
-        left_out.extend(overdone)
-        group = [plot for plot in group if plot.plot_id not in dict(overdone)]
+        left_out.append(_without_one(group, for_keys, parts, cost, timing))
+        group = [plot for plot in group if plot.plot_id != left_out[-1][0]]
     what = (
-        "no recipe serves a plot of the group within its caps" if left_out else "nothing it holds is needed"
+        f"no recipe serves a plot of the group within its caps ({'; '.join(': '.join(x) for x in left_out)})"
+        if left_out
+        else "nothing it holds is needed"
     )
     return Problem(where, what, "Choose other plots or ingredients.")
 
 
-def _price_kg(request: Request, product: str) -> float:
+def _for_group(
+    group: Sequence[PlanPlot],
+    keys: Sequence[Supply],
+    parts: Sequence[Ware],
+    cost: Floats,
+    timing: Timing | None,
+) -> Recipe | None:
+    """The cheapest recipe that serves every plot of a group within its caps; None when there is none."""
+    contents = np.array([[ware.contents.get(key, 0.0) for key in keys] for ware in parts])
+    needs = np.array([list(_asked(plot, keys, timing).values()) for plot in group])
+    return cheapest_recipe(needs, contents, cost, _kept(group, needs, contents, parts))
+
+
+def _kept(group: Sequence[PlanPlot], needs: Floats, contents: Floats, parts: Sequence[Ware]) -> Floats:
+    """Rows that keep caps and safe rates at the rate that meets each need of each plot."""
+    rows = []
+    for plot, need in zip(group, needs, strict=True):
+        for governing in np.flatnonzero(need > 0):
+            brought = contents[:, governing]
+            for key, cap in plot.caps.items():
+                held = np.array([ware.contents.get(key, 0.0) for ware in parts])
+                if math.isfinite(cap) and held.any():
+                    rows.append(need[governing] * held - cap * brought)
+            for place, ware in enumerate(parts):
+                if ware.product.max_rate_kg_ha is not None:
+                    row = -ware.product.max_rate_kg_ha * plot.area_ha * brought
+                    row[place] += need[governing]
+                    rows.append(row)
+    scaled = [row / max(float(np.abs(row).max()), 1e-12) for row in rows]
+    return np.array(scaled).reshape(len(scaled), len(parts))
+
+
+def _without_one(
+    group: Sequence[PlanPlot],
+    keys: Sequence[Supply],
+    parts: Sequence[Ware],
+    cost: Floats,
+    timing: Timing | None,
+) -> tuple[str, str]:
+    """Name the plot to leave out of a group that no recipe serves: one it cannot serve alone comes first.
+
+    Of plots that each could be served, the one that needs least without which the others can be.
+    """
+    by_size = sorted(group, key=lambda plot: (sum(_asked(plot, keys, timing).values()), plot.plot_id))
+    for plot in by_size:
+        if _for_group([plot], keys, parts, cost, timing) is None:
+            return plot.plot_id, "no recipe of these ingredients meets its needs within its caps"
+    together = "its needs are too unlike the others' for one recipe within the caps"
+    for plot in by_size:
+        if len(group) > 1 and _for_group([o for o in group if o is not plot], keys, parts, cost, timing):
+            return plot.plot_id, together
+    return by_size[0].plot_id, together
+
+
+def _busiest(group: Sequence[PlanPlot], keys: Sequence[Supply]) -> Timing | None:
+    """The time at which most of what these products hold is needed, by weight; None when needs are free."""
+    total: dict[Timing | None, float] = {}
+    for plot in group:
+        for (supply, when), mass_kg in known_kg(plot).items():
+            if supply in keys and supply not in plot.rest_ha:
+                total[when] = total.get(when, 0.0) + mass_kg
+    dated = {when: mass_kg for when, mass_kg in total.items() if when is not None}
+    if not dated or max(dated.values()) < total.get(None, 0.0):
+        return None
+    return max(sorted(dated, key=list(Timing).index), key=lambda when: dated[when])
+
+
+def _price_kg(request: Request, product: str, service: BlendService) -> float:
+    if product in service.prices_per_kg:
+        return service.prices_per_kg[product]
     prices = [
         float(offer.price) / offer.package_kg
         for offer in request.offers
@@ -249,41 +327,12 @@ def _price_kg(request: Request, product: str) -> float:
 
 
 def _asked(plot: PlanPlot, keys: Sequence[Supply], timing: Timing | None) -> dict[Supply, float]:
-    """What one pass at one time can answer: needs free in time or tied to it."""
+    """What one pass over all of a plot can answer: the lower edges of needs free in time or tied to it."""
     total = dict.fromkeys(keys, 0.0)
     for (supply, when), mass_kg in known_kg(plot).items():
-        if supply in total and when in (None, timing):
-            total[supply] += mass_kg
+        if supply in total and when in (None, timing) and supply not in plot.rest_ha:
+            total[supply] += band_of(plot, supply).low * mass_kg
     return total
-
-
-def _overdone(
-    group: Sequence[PlanPlot],
-    keys: Sequence[Supply],
-    needs: Floats,
-    contents: Floats,
-    recipe: Recipe,
-    parts: Sequence[Ware],
-    terms: Terms,
-) -> list[tuple[str, str]]:
-    """Plots that the recipe, at the rate that meets their needs, would take over a cap or a safe rate."""
-    supply = recipe.mass_kg @ contents
-    found = []
-    for plot, need in zip(group, needs, strict=True):
-        share = float(np.max(np.divide(need, supply, out=np.zeros_like(need), where=supply > 0)))
-        for key, brought in zip(keys, supply * share, strict=True):
-            cap = plot.caps.get(key, math.inf)
-            if brought > cap * (1 + 1e-6) + 1e-9:
-                got, most = (amount_text(kg, key, terms.units) for kg in (float(brought), cap))
-                found.append((plot.plot_id, f"it would bring {got}, over the cap of {most}"))
-                break
-        else:
-            for ware, mass in zip(parts, recipe.mass_kg * share, strict=True):
-                most_kg = (ware.product.max_rate_kg_ha or math.inf) * plot.area_ha
-                if mass > most_kg * (1 + 1e-6):
-                    found.append((plot.plot_id, f"{ware.product.product} in it would be over its safe rate"))
-                    break
-    return found
 
 
 def _offered(
@@ -374,10 +423,20 @@ def _as_ware(
         form=Form.DRY,
         analysis_pct={Nutrient(key): content * 100 for key, content in contents.items() if key in known},
         max_rate_kg_ha=min(safe, default=None),
+        equipment=_shared_equipment([ware for ware, _fraction in used]),
         timings=() if timing is None else (timing,),
         contains=tuple(sorted({word for ware, _fraction in used for word in ware.product.contains})),
     )
     return Ware(product, dict(contents))
+
+
+def _shared_equipment(parts: Sequence[Ware]) -> tuple[str, ...]:
+    """What spreads every part: a part that names none goes with anything."""
+    named = [ware.product.equipment for ware in parts if ware.product.equipment]
+    if not named:
+        return ()
+    others = [{name.casefold() for name in names} for names in named[1:]]
+    return tuple(name for name in named[0] if all(name.casefold() in names for names in others))
 
 
 def _let_in(plot: PlanPlot, ware: Ware, names: Sequence[str], others: frozenset[str]) -> PlanPlot:

@@ -211,6 +211,8 @@ class Terms:
     least_job_share
         A job that brings no need more than this share of it is left as a choice [fraction]; 0 = every job
         is planned.
+    spare
+        Share bought, or kept of the stock, on top of what is spread, for spills [fraction].
     gap
         Proof wanted: plan cost over proved lower bound [fraction].
     time_limit_s
@@ -235,6 +237,7 @@ class Terms:
     mixing: frozenset[frozenset[str]] = frozenset()
     odd_amount_cost: Decimal = Decimal(0)
     least_job_share: float = 0.0
+    spare: float = 0.0
     gap: float = 0.001
     time_limit_s: float = 30.0
     budget: Decimal | None = None

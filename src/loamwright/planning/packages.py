@@ -52,7 +52,7 @@ class Tier:
 def list_tiers(request: Request, passes: Passes) -> tuple[Tier, ...]:
     """List the prices at which each useful offer can be bought, with the counts worth buying."""
     useful = np.zeros(len(request.wares))
-    np.add.at(useful, passes.ware, passes.high_kg)
+    np.add.at(useful, passes.ware, passes.high_kg * (1 + request.terms.spare))
     ware_number = {ware.product.product: number for number, ware in enumerate(request.wares)}
     tiers: list[Tier] = []
     for number, offer in enumerate(request.offers):
@@ -177,7 +177,7 @@ def add_pools(
     tiers: tuple[Tier, ...],
     count: Ints,
 ) -> tuple[Ints, Ints]:
-    """Add one row per product: what is spread of it is bought or taken from stock."""
+    """Add one row per product: what is spread of it, and the spare, is bought or taken from stock."""
     wares = len(request.wares)
     on_hand = stock_kg(request)
     used = np.zeros(wares, bool)
@@ -197,7 +197,7 @@ def add_pools(
     columns = np.concatenate([amount, count, stock[stocked]])
     values = np.concatenate(
         [
-            passes.high_kg / scale[passes.ware],
+            passes.high_kg * (1 + request.terms.spare) / scale[passes.ware],
             -unit / scale[tier_ware],
             -1.0 / scale[stocked],
         ]

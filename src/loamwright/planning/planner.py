@@ -281,6 +281,9 @@ def _sentences(
             "Allow more time to look further."
         )
     words.append(_cost_sentence(request, plan))
+    if request.terms.spare > 0 and plan.lines:
+        share = f"{request.terms.spare * 100:.3g} %"
+        words.append(f"{share} more than is spread is bought or in stock, for spills.")
     unknown: dict[str, list[str]] = {}
     for row in plan.coverage:
         if row.need_kg is None:

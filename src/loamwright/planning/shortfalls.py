@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from decimal import Decimal
 
 import numpy as np
 
@@ -26,6 +27,7 @@ from loamwright.planning.model import PlanModel, build, coverage_cost
 from loamwright.planning.passes import TIMES, need_cells, supply_keys
 from loamwright.planning.solver import Effort, Flags, Floats
 from loamwright.supplies import Offer, score
+from loamwright.units import format_money
 from loamwright.values import Supply, Timing
 
 #: A need met to this share counts as met [fraction].
@@ -182,6 +184,8 @@ def _no_source(alone: Request, plot: PlanPlot, supply: Supply, timing: Timing | 
     ]
     ruled_out = {one.product for one in alone.terms.fixed if one.mass_kg == 0 and one.timing is None}
     open_here = [ware for ware in let_in if ware.product.product not in ruled_out]
+    if not let_in and plot.kept_off:
+        return _out_of_reach(alone, plot, supply, sold)
     if not let_in:
         return (
             f"of what supplies {supply} ({_names(sold)}) nothing may go on this plot",
@@ -203,6 +207,43 @@ def _no_source(alone: Request, plot: PlanPlot, supply: Supply, timing: Timing | 
             "Move the need to another time, or offer a product for that time.",
         )
     return "", ""
+
+
+def _handles(machine: str, ware: Ware) -> bool:
+    names = {name.casefold() for name in ware.product.equipment}
+    return not names or machine.casefold() in names
+
+
+def _out_of_reach(alone: Request, plot: PlanPlot, supply: Supply, sold: Sequence[Ware]) -> tuple[str, str]:
+    """Say which machines do not get to a plot, why, and with which of them the need would cost least."""
+    off = {
+        machine: why
+        for machine, why in sorted(plot.kept_off.items())
+        if any(_handles(machine, ware) for ware in sold)
+    }
+    told = "; ".join(f"{machine}: {why}" for machine, why in off.items())
+    spreads = f" that spreads {_names(sold)}" if plot.machines else ""
+    because = f"no machine{spreads} gets to this plot ({told})"
+    costs = []
+    for machine in off:
+        carried = {ware.product.product for ware in alone.wares if _handles(machine, ware)}
+        there = replace(
+            plot,
+            machines=(plot.machines or frozenset()) | {machine},
+            allowed_products=(plot.allowed_products or frozenset()) | carried,
+            demands=tuple(one for one in plot.demands if one.supply == supply),
+        )
+        solved = build(replace(alone, plots=(there,))).model.solve(Effort(1e-3, 5.0))
+        if solved.has_values:
+            costs.append((solved.objective, machine))
+    if not costs:
+        return because, f"Find a way for one of them, or another product that supplies {supply}."
+    cost, machine = min(costs)
+    money = format_money(Decimal(cost).quantize(Decimal("0.01")))
+    return (
+        because,
+        f"The cheapest change that would help: a way for {machine}; its {supply} then costs {money} alone.",
+    )
 
 
 @dataclass(frozen=True, slots=True)

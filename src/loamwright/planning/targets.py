@@ -7,17 +7,18 @@ ours (stated below, each open to the user's settings), because no source prints 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from loamwright.errors import Level, Problem
-from loamwright.land import Plot, PlotArea
+from loamwright.land import Plot, PlotArea, widest_m
 from loamwright.needs import LimeNeed, Need, PlotNeeds
-from loamwright.planning.inputs import Band, Demand, PlanPlot
+from loamwright.planning.inputs import Band, Demand, PlanPlot, amount_text
 from loamwright.planning.terms import bands
 from loamwright.supplies import SAME_SEASON, Product, dose_limit
-from loamwright.units import HA_M2, LB_ACRE_KG_HA
+from loamwright.units import HA_M2, LB_ACRE_KG_HA, format_length
 from loamwright.values import NeedState, Nutrient, Settings, Supply, Timing
 
 
@@ -182,7 +183,8 @@ def lime_ledger(
         lime = needs[plot.plot_id].lime
         if lime.state is not NeedState.NEEDED or lime.basis is None or not lime.rate_kg_ha:
             continue
-        reaching = [p for p in products if p.product in reachable_products(plot, products, settings)]
+        let_in = reachable_products(plot, products, settings, _widest_m(plot, settings))
+        reaching = [p for p in products if p.product in let_in]
         spread_kg_ha = lime_spread_kg_ha.get(plot.plot_id, 0.0)
         whole = lime_this_season(lime, contents, reaching, settings, 0.0)
         share = lime_this_season(lime, contents, reaching, settings, spread_kg_ha)
@@ -278,33 +280,62 @@ def _rest_ha(plot: PlotNeeds) -> Mapping[Supply, float]:
     return found
 
 
-def reachable_machines(plot: Plot, settings: Settings) -> frozenset[str] | None:
-    """Name the spreaders that can get to a plot; None = the property names no spreaders.
+def kept_off(plot: Plot, settings: Settings, widest_m: float = math.inf, units: str = "us") -> dict[str, str]:
+    """Name the spreaders that cannot get to a plot or work there, each with the reason.
 
-    What the plot's reach says comes first; a heavy machine goes only where it says yes. Where it says
-    nothing, the spreaders its access note names can, and all that are not heavy where it names none.
+    A load heavier than the way carries stays off whatever else is said. Then what the plot's reach says comes
+    first; a heavy machine goes only where it says yes. Where it says nothing, a spreader stays off that
+    throws wider than the plot is anywhere, and, where the access note names spreaders, every other one.
     """
+    access = plot.access.casefold()
+    named = [one.name for one in settings.spreaders if one.name.casefold() in access]
+    found = {}
+    for one in settings.spreaders:
+        load_kg, limit_kg = one.vehicle_kg or one.hopper_kg, plot.weight_limit_kg
+        said = plot.reach.get(one.name)
+        if load_kg is not None and limit_kg is not None and load_kg > limit_kg:
+            load, limit = (amount_text(kg, "", units).strip() for kg in (load_kg, limit_kg))
+            found[one.name] = f"its load of {load} is more than the {limit} the way carries"
+        elif said is not None:
+            if not said:
+                found[one.name] = "the plot's reach says no"
+        elif one.swath_m is not None and one.swath_m > widest_m:
+            swath, width = format_length(one.swath_m, units), format_length(widest_m, units)
+            found[one.name] = f"it spreads {swath} wide and the plot is {width} at its widest"
+        elif named:
+            if one.name not in named:
+                found[one.name] = f"the access note names {', '.join(named)} only"
+        elif one.heavy:
+            found[one.name] = "it is heavy, and the plot's reach does not say yes"
+    return found
+
+
+def _widest_m(plot: Plot, settings: Settings) -> float:
+    """How wide a plot is at its widest [m], where some spreader could be too wide for it."""
+    swath_m = max((one.swath_m or 0.0 for one in settings.spreaders), default=0.0)
+    return (widest_m(plot.boundary) if swath_m > 0 else 0.0) or math.inf
+
+
+def reachable_machines(plot: Plot, settings: Settings, widest_m: float = math.inf) -> frozenset[str] | None:
+    """Name the spreaders that can get to a plot and work there; None = the property names no spreaders."""
     if not settings.spreaders:
         return None
-    access = plot.access.casefold()
-    named = {one.name for one in settings.spreaders if one.name.casefold() in access}
-    return frozenset(
-        one.name
-        for one in settings.spreaders
-        if plot.reach.get(one.name, one.name in named if named else not one.heavy)
-    )
+    off = kept_off(plot, settings, widest_m)
+    return frozenset(one.name for one in settings.spreaders if one.name not in off)
 
 
-def reachable_products(plot: Plot, products: Sequence[Product], settings: Settings) -> frozenset[str]:
+def reachable_products(
+    plot: Plot, products: Sequence[Product], settings: Settings, widest_m: float = math.inf
+) -> frozenset[str]:
     """Name the products that a spreader of the property can put on a plot."""
-    reaching = reachable_machines(plot, settings)
+    reaching = reachable_machines(plot, settings, widest_m)
     usable = {name.casefold() for name in reaching or ()}
     if reaching is None:
         return frozenset(product.product for product in products)
     return frozenset(
         product.product
         for product in products
-        if not product.equipment or usable & {name.casefold() for name in product.equipment}
+        if usable and (not product.equipment or usable & {name.casefold() for name in product.equipment})
     )
 
 
@@ -317,6 +348,7 @@ def plan_plots(
     settings: Settings,
     lime_spread_kg_ha: Mapping[str, float] = MappingProxyType({}),
     whole_kg: Mapping[tuple[str, Supply], float] = MappingProxyType({}),
+    units: str = "us",
 ) -> tuple[tuple[PlanPlot, ...], tuple[Problem, ...]]:
     """Turn needs into the planner's plots: demands, caps on surplus, products that can get there.
 
@@ -336,6 +368,8 @@ def plan_plots(
         Lime that a dose planned now comes on top of, by plot_id, from `lime_spread` [kg/ha].
     whole_kg
         (plot_id, supply key) to the season's need before anything was put on [kg]: bands are shares of it.
+    units
+        ``"us"`` or ``"metric"``: how the reasons for what stays off a plot are written.
 
     Returns
     -------
@@ -354,7 +388,8 @@ def plan_plots(
             left_out.append(plot.plot_id)
             continue
         plot_needs = needs[plot.plot_id]
-        allowed = reachable_products(plot, products, settings)
+        wide_m = _widest_m(plot, settings)
+        allowed = reachable_products(plot, products, settings, wide_m)
         lime_share = 1.0
         if plot_needs.lime.state is NeedState.NEEDED:
             reaching = [product for product in products if product.product in allowed]
@@ -388,7 +423,8 @@ def plan_plots(
                 weight=plot.weight,
                 allowed_products=allowed,
                 bands=_of_the_whole(plot.plot_id, demands, bands(supplies, settings), whole_kg),
-                machines=reachable_machines(plot, settings),
+                machines=reachable_machines(plot, settings, wide_m),
+                kept_off=kept_off(plot, settings, wide_m, units),
                 rest_ha=_rest_ha(plot_needs),
             )
         )

@@ -117,6 +117,7 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
         settings,
         work.lime_spread(record.applications, record.products, view.areas, settings, record.info.season),
         {(row.plot_id, row.supply): row.need_kg for row in view.balances if row.need_kg is not None},
+        record.info.units,
     )
     calendar = files.load_calendar()
     plots = tuple(
@@ -147,6 +148,7 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
             mixing=supplies.pairs_that_may(answers, undecided=options.mix_undecided),
             odd_amount_cost=settings.work.odd_amount_cost,
             least_job_share=settings.work.least_job_share,
+            spare=settings.work.spare,
             fixed=options.fixed,
             season=record.info.season,
             units=record.info.units,
@@ -198,6 +200,7 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
             rules,
             info.season,
             today,
+            {plot.plot_id: plot.reach_months for plot in before.record.plots},
         ),
         explanation=(*made.explanation, *_bands_said(task, before)),
         problems=(*task.problems, *made.problems, *_left_open(before, options)),
@@ -467,3 +470,18 @@ def order_blend(
     if isinstance(found, Problem):
         raise InputError([found])
     return found
+
+
+def keep_blend(path: Path, found: planning.CustomBlend) -> None:
+    """Put a blend among the property's products and offers, so that the next plan may buy it.
+
+    Parameters
+    ----------
+    path
+        The property file.
+    found
+        The blend; the same blend again takes the place of what was kept.
+    """
+    with files.edit(path, "blend") as editor:
+        editor.put_products([found.ware.product])
+        editor.put_offers([found.offer])

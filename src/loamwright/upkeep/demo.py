@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -20,6 +21,7 @@ from loamwright.season import (
     write_reports,
 )
 from loamwright.upkeep.bookkeeping import decide
+from loamwright.upkeep.editing import set_fields
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,9 +51,31 @@ def source_files() -> Path:
 GRASS_FIRST = ("AF-03", "AF-17")
 
 
+#: Who decides and enters things in the demo.
+STEWARD = "Steward (invented)"
+
+#: What the steward says of the way to each plot: foot paths carry no machine, the plank bridge no truck.
+_TRUCK, _ON_FOOT = ("reach.lime truck=yes",), ("reach.ATV spreader=no", "reach.boom sprayer=no")
+REACH: Mapping[str, tuple[str, ...]] = {
+    **dict.fromkeys(("AF-05", "AF-06", "AF-08", "AF-10", "AF-17", "AF-18"), _TRUCK),
+    **dict.fromkeys(("AF-04", "AF-14", "AF-15"), _ON_FOOT),
+    "AF-02": ("months=5-10",),
+    "AF-07": ("weight_limit=1500 lb",),
+    "AF-11": ("weight_limit=1500 lb", "reach.boom sprayer=no"),
+    "AF-16": ("reach.boom sprayer=no",),
+    "AF-19": ("reach.lime truck=no", "narrowest=18 ft"),
+}
+
+
+def _enter_reach(path: Path, today: dt.date) -> None:
+    """Say of each plot what gets there."""
+    for plot_id, fields in REACH.items():
+        set_fields(path, "plot", plot_id, fields, today, STEWARD)
+
+
 def _decide(path: Path, today: dt.date) -> None:
     """Make two of the demo's decisions; the others stay open."""
-    steward = "Steward (invented)"
+    steward = STEWARD
     decide(path, GRASS_FIRST, "N", "published", "hay is cut here, grass first", today, steward)
     rows = view(path, today).choices
     limed = [row.plot_id for row in rows if row.open and row.supply == "lime"]
@@ -96,6 +120,7 @@ def build_demo(folder: Path, today: dt.date, progress: Progress) -> Demo:
     progress("reading the demo files")
     files.create(path, info)
     import_files(path, [file for file in sorted(source.iterdir()) if file.suffix in DEMO_SUFFIXES])
+    _enter_reach(path, today)
     _decide(path, today)
     season_view = make_plan(path, PlanOptions(), today, progress)
     progress("drawing the map")

@@ -48,6 +48,10 @@ def stands_on(
     for plot in record.plots:
         found[key("area", plot.plot_id)] = figure(areas[plot.plot_id].spread_area_m2, "m2")
         reach = [f"{name} {'yes' if can else 'no'}" for name, can in sorted(plot.reach.items())]
+        if plot.weight_limit_kg is not None:
+            reach.append(f"carries {figure(plot.weight_limit_kg, 'kg')}")
+        if plot.reach_months:
+            reach.append(f"months {' '.join(map(str, plot.reach_months))}")
         found[key("reach", plot.plot_id)] = ", ".join([*reach, plot.access]).strip(", ") or "not stated"
     for plot_id, plot_needs in needs_before.items():
         for need in plot_needs.needs:
