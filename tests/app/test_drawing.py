@@ -1,4 +1,4 @@
-"""What the map asks: exact shapes out, figures and faults back; a refusal is a sentence and changes nothing."""
+"""What the map asks: exact shapes out, figures and faults back; a refusal changes nothing."""
 
 from __future__ import annotations
 
