@@ -17,7 +17,6 @@ from loamwright.upkeep.bookkeeping import (
 from loamwright.upkeep.demo import Demo, build_demo
 from loamwright.upkeep.drawing import (
     GAP_M,
-    Drawn,
     close_gap,
     cut_hole,
     cut_out,
@@ -40,7 +39,6 @@ __all__ = [
     "ChangeRow",
     "Changed",
     "Demo",
-    "Drawn",
     "SeasonStarted",
     "ShownField",
     "add",
