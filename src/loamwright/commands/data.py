@@ -30,6 +30,7 @@ from loamwright.commands.results import (
     Materials,
     OffersCompared,
     PlanMade,
+    ReasonsGiven,
     SeasonNeeds,
     SeasonStatus,
     SheetRead,
@@ -503,6 +504,10 @@ SPECIAL: Mapping[type, Callable[[Any], Json]] = {
         "purchase_lists": made.purchase_lists,
         "ground_rules": made.ground_rules,
         "unknown": _unknown(made.view.needs.values()),
+    },
+    ReasonsGiven: lambda given: {
+        **({} if given.reasons is None else of(given.reasons)),
+        **({} if given.close_calls is None else {"close_calls": given.close_calls}),
     },
     SeasonStatus: lambda found: {
         **_status(found.view),

@@ -12,7 +12,7 @@ from typing import Any
 from rich.console import Console
 from rich.markup import escape
 
-from loamwright.commands.results import BudgetCurve, HabitsCosted, PlanMade, Variants
+from loamwright.commands.results import BudgetCurve, HabitsCosted, PlanMade, ReasonsGiven, Variants
 from loamwright.commands.text import (
     OUTCOME_WORDS,
     show_cautions,
@@ -23,6 +23,7 @@ from loamwright.commands.text import (
     table_of,
 )
 from loamwright.planning import Coverage, CustomBlend, Job, Outcome, Plan, PlanLine, PurchaseList, Reasons
+from loamwright.season import CloseCall
 from loamwright.units import ACRE_M2, HA_M2, format_money
 from loamwright.values import Supply, Timing
 from loamwright.words import mass_words, packages_words, rate_words, spread_words
@@ -161,6 +162,33 @@ def _show_purchase_lists(console: Console, lists: tuple[PurchaseList, ...]) -> N
         console.print(f"To have bought {when}: {escape(bought or 'nothing, the stock is enough')}")
 
 
+def show_why(console: Console, given: ReasonsGiven, system: str) -> None:
+    """Print why the plan is what it is, and which test figures decide most."""
+    if given.reasons is not None:
+        show_reasons(console, given.reasons, system)
+    if given.close_calls is not None:
+        _show_close_calls(console, given.close_calls, system)
+
+
+def _show_close_calls(console: Console, calls: tuple[CloseCall, ...], system: str) -> None:
+    console.print(
+        "\n[bold]What another soil test could change[/]\n"
+        "  Each figure moved by a tenth, each pH by 0.1 (ours: what a lab may be off by); needs that turn:"
+    )
+    for one in calls:
+        rate, other = (
+            rate_words(kg_ha, system) if kg_ha else "none" for kg_ha in (one.rate_kg_ha, one.other_kg_ha)
+        )
+        word = "more" if one.more_kg > 0 else "less"
+        cost = "" if one.cost is None else f", about {format_money(abs(one.cost))} {word}"
+        console.print(
+            f"  [bold]{escape(one.plot_id)}[/] {escape(one.supply)}: {escape(one.figure)} asks for {rate}, "
+            f"{escape(one.moved_to)} for {other} ({mass_words(abs(one.more_kg), system)} {word}{cost})"
+        )
+    if not calls:
+        console.print("  None: no need turns on a figure that near.")
+
+
 def show_reasons(console: Console, found: Reasons, system: str) -> None:
     """Print what drives the cost, what nutrients cost, and what would change the plan."""
     for sentence in found.summary:
@@ -274,7 +302,7 @@ def show_blend(console: Console, found: CustomBlend, system: str) -> None:
 TEXTS: Mapping[type, Callable[[Console, Any, str], None]] = {
     PlanMade: show_plan,
     Variants: show_variants,
-    Reasons: show_reasons,
+    ReasonsGiven: show_why,
     HabitsCosted: show_habits,
     BudgetCurve: show_budget,
     CustomBlend: show_blend,
