@@ -26,7 +26,6 @@ from loamwright.commands.results import (
     CropsAsked,
     EditionChecked,
     FilesMade,
-    HabitsCosted,
     Materials,
     OffersCompared,
     PlanMade,
@@ -206,7 +205,6 @@ KEYS: Mapping[type, Mapping[str, str | None]] = {
     ),
     PlotCost: _without("cost_per_ha"),
     Habit: _without("plan"),
-    HabitsCosted: _without("view"),
     CurvePoint: _without("plan"),
     CustomBlend: _without(
         "ware", "offer", "recipe", "left_out", "cost_bound", "plan", "without", group="plots"

@@ -175,7 +175,7 @@ def habits(
     view = view_of(property_path)
     rate = read_if_given("flat rate", flat_rate, parse_rate)
     found = season.compare_habits(view, own, triple, rate, time_limit)
-    return Answer(HabitsCosted(found.habits, found.problems, view), view.record.info.units)
+    return Answer(HabitsCosted(found.habits, found.problems, found.plan), view.record.info.units)
 
 
 @command(app)

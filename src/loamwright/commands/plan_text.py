@@ -5,7 +5,6 @@ Like `text`, it lays out text and computes nothing but units.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
@@ -222,24 +221,14 @@ def _listed(rows: Iterable[Coverage], system: str) -> str:
     return ", ".join(said) or "none"
 
 
+#: Sentences of one kind shown on the screen; the rest are counted.
+_SHOWN = 4
+
+
 def show_habits(console: Console, found: HabitsCosted, system: str) -> None:
     """Print the usual ways of doing it beside the plan."""
     table = table_of("On the same needs", "way", "cost", "needs covered", "short", "over", numbers=(1, 2))
-    if found.view.plan is not None:
-        plan = found.view.plan
-        over = [row for row in plan.coverage if row.need_kg is not None and row.supplied_kg > row.need_kg]
-        short = [row for row in plan.coverage if row.need_kg and row.supplied_kg < 0.95 * row.need_kg]
-        covered = math.fsum(
-            min(1.0, row.supplied_kg / row.need_kg) for row in plan.coverage if row.need_kg
-        ) / max(1, sum(bool(row.need_kg) for row in plan.coverage))
-        table.add_row(
-            f"the plan, {len(plan.jobs)} trips",
-            format_money(plan.total_cost),
-            f"{covered:.0%}",
-            _listed(short, system),
-            _listed(over, system),
-        )
-    for habit in found.habits:
+    for habit in (*([] if found.plan is None else [found.plan]), *found.habits):
         table.add_row(
             f"{escape(habit.name)}, {len(habit.plan.jobs)} trips",
             format_money(habit.plan.total_cost),
@@ -250,8 +239,10 @@ def show_habits(console: Console, found: HabitsCosted, system: str) -> None:
     console.print(table)
     for habit in found.habits:
         console.print(f"[bold]{escape(habit.name)}[/]: {escape(habit.how)} {escape(habit.beside)}")
-        for sentence in habit.broken:
+        for sentence in habit.broken[:_SHOWN]:
             console.print(f"  [yellow]{escape(sentence)}[/]")
+        if len(habit.broken) > _SHOWN:
+            console.print(f"  [yellow]and {len(habit.broken) - _SHOWN} more like these (all with --json)[/]")
 
 
 def show_variants(console: Console, found: Variants, system: str) -> None:

@@ -170,7 +170,7 @@ class HabitsCosted:
 
     habits: tuple[Habit, ...]
     problems: tuple[Problem, ...]
-    view: SeasonView
+    plan: Habit | None
 
 
 @dataclass(frozen=True, slots=True)
