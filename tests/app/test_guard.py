@@ -29,7 +29,7 @@ def answer(
     passes: Passes, method: str = "GET", path: str = "/", query: str = "", kind: str = "http", **head: str
 ):
     """Status, headers and body of one request; words of `head` with _ for -."""
-    guard = Guard(behind, [HOST, "localhost:8743"], passes, lambda: ())
+    guard = Guard(behind, [HOST, "localhost:8743"], passes)
     headers = {"host": HOST} | {name.replace("_", "-"): value for name, value in head.items()}
     scope = {
         "type": kind,

@@ -65,6 +65,8 @@ def opened(chromium: Any, served: Served, **options: Any) -> Any:
 
 #: Beside the pages of the job: forms, what is refused, and what is looked at before it is taken.
 MORE = (
+    "/draw",
+    "/draw?plot=AF-01",
     "/plots/AF-01",
     "/edit/plot/AF-01",
     "/add/soil-test",

@@ -79,6 +79,7 @@ ALLOWED: Mapping[str, tuple[str, str]] = {
     "files/things.py": ("match[2] or record.info.season match[3] or 0", "digits that a pattern matched"),
     "needs/seen.py": ("part", "month and day of a setting that was read"),
     "supplies/stock.py": ("str(left)", "a count between float and Decimal"),
+    "upkeep/drawing.py": ("found", "the digits of an id that a pattern matched"),
     "work/open_questions.py": (
         "str(offer.package_kg * contents[offer.product][supply]) str(mass_kg)",
         "masses between float and Decimal",

@@ -27,7 +27,7 @@ KNOWN_FOR_S = 16 * 3600
 
 #: What a page of the app may load and do: its own scripts, styles and pictures, nothing from elsewhere.
 POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:{tiles}; "
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:{origins}; "
     "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
 
@@ -81,17 +81,12 @@ class Guard:
         Names this server answers to, as they stand in ``Host``: ``"127.0.0.1:8765"``.
     passes
         The codes.
-    tiles
-        Origins of background pictures that the user has chosen; asked at each page.
     """
 
-    def __init__(
-        self, served: Served, hosts: Collection[str], passes: Passes, tiles: Callable[[], Collection[str]]
-    ) -> None:
+    def __init__(self, served: Served, hosts: Collection[str], passes: Passes) -> None:
         self._served = served
         self._hosts = frozenset(hosts)
         self._passes = passes
-        self._tiles = tiles
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] not in ("http", "websocket"):
@@ -110,7 +105,7 @@ class Guard:
             await _refuse(scope, receive, send, 401, why)
             return
         if scope["type"] == "http":
-            send = self._sealed(send)
+            send = _sealed(send)
         await self._served(scope, receive, send)
 
     def _refusal(self, scope: Scope, head: Mapping[str, str]) -> tuple[int, str] | None:
@@ -149,25 +144,35 @@ class Guard:
         await send({"type": "http.response.start", "status": 303, "headers": headers})
         await send({"type": "http.response.body", "body": b""})
 
-    def _sealed(self, send: Send) -> Send:
-        """Send answers with what browsers are told about them."""
-        tiles = "".join(f" {origin}" for origin in self._tiles())
-        seal = [
-            (b"content-security-policy", POLICY.format(tiles=tiles).encode("latin-1")),
-            (b"x-content-type-options", b"nosniff"),
-            (b"x-frame-options", b"DENY"),
-            # With no-referrer a browser sends "Origin: null" with a form of our own page.
-            (b"referrer-policy", b"same-origin"),
-            (b"cross-origin-resource-policy", b"same-origin"),
-            (b"cross-origin-opener-policy", b"same-origin"),
-        ]
 
-        async def sealed(message: Message) -> None:
-            if message["type"] == "http.response.start":
-                message = {**message, "headers": [*message.get("headers", ()), *seal]}
-            await send(message)
+#: What browsers are told about every answer.
+_SEAL = (
+    (b"x-content-type-options", b"nosniff"),
+    (b"x-frame-options", b"DENY"),
+    # With no-referrer a browser sends "Origin: null" with a form of our own page.
+    (b"referrer-policy", b"same-origin"),
+    (b"cross-origin-resource-policy", b"same-origin"),
+    (b"cross-origin-opener-policy", b"same-origin"),
+)
 
-        return sealed
+
+def policy(origins: Collection[str] = ()) -> bytes:
+    """Return the policy of a page that may fetch pictures from a few other places."""
+    return POLICY.format(origins="".join(f" {origin}" for origin in origins)).encode("latin-1")
+
+
+def _sealed(send: Send) -> Send:
+    """Send answers with what browsers are told about them; a page may bring a policy of its own."""
+
+    async def sealed(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            headers = [*message.get("headers", ()), *_SEAL]
+            if not any(name.lower() == b"content-security-policy" for name, _ in headers):
+                headers.append((b"content-security-policy", policy()))
+            message = {**message, "headers": headers}
+        await send(message)
+
+    return sealed
 
 
 def _cookie(head: Mapping[str, str], name: str) -> str:

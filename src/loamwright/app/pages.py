@@ -77,11 +77,12 @@ class Ask:
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """A page to show: template and what it is filled with."""
+    """A page to show: template and what it is filled with; from where else it may fetch pictures."""
 
     template: str
     filled: Mapping[str, Any] = field(default_factory=dict)
     status: int = 200
+    origins: Sequence[str] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,6 +32,7 @@ from starlette.routing import Route as WebRoute
 from loamwright.app import (
     bring,
     choices,
+    drawing,
     ground,
     needs,
     orders,
@@ -47,7 +48,7 @@ from loamwright.app import (
     things,
 )
 from loamwright.app.desk import Desk
-from loamwright.app.guard import Guard, Passes
+from loamwright.app.guard import Guard, Passes, policy
 from loamwright.app.long_work import LongWork
 from loamwright.app.pages import Ask, Go, Reply, Route, Sent, Shown, Told, Upload, problems_of, render
 from loamwright.errors import InputError, LoamwrightError, Problem
@@ -60,7 +61,7 @@ LOOK_EVERY_S = 0.4
 #: The rooms whose pages are served.
 ROOMS = (
     *(start, plots, ground, tests, shop, needs, choices, planning, orders, records, stock, past),
-    *(property_page, things, bring),
+    *(property_page, things, bring, drawing),
 )
 
 #: What is served beside the pages: name in the address → (package, file, kind).
@@ -103,7 +104,7 @@ def make_app(
         for route in room.ROUTES
     ]
     routes += [WebRoute("/static/{name}", _static), WebRoute("/changes", _telling(desk))]
-    return Guard(Starlette(routes=routes), hosts, passes, lambda: ())
+    return Guard(Starlette(routes=routes), hosts, passes)
 
 
 def _methods(route: Route) -> list[str]:
@@ -174,7 +175,8 @@ def _response(ask: Ask, reply: Reply) -> Response:
         return Response(reply.content, media_type=reply.kind, headers=headers)
     if isinstance(reply, Told):
         return JSONResponse(dict(reply.data), reply.status, headers=fresh)
-    return HTMLResponse(render(ask, reply), reply.status, headers=fresh)
+    headers = fresh | {"content-security-policy": policy(reply.origins).decode("latin-1")}
+    return HTMLResponse(render(ask, reply), reply.status, headers=headers)
 
 
 @cache

@@ -3,7 +3,8 @@
 The rooms, from the ground up: `records` (plots, crops on them, keep-outs, areas), `sizes` (area and length
 of many polygons at once), `geometry` (shapes and the plane they are handled in), `acreage` (what is spread:
 boundary less keep-outs and setbacks), `boundaries` (is it drawn well?), `walks` (a boundary walked with a
-receiver), `cores` (where to take soil cores), `sketch` (the outline that fits on paper).
+receiver), `cores` (where to take soil cores), `shapes` (what drawing does to plots), `sketch` (the outline
+that fits on paper).
 """
 
 from loamwright.land.acreage import NEAR_M, areas, places_m, setback, whole_area, within_reach
@@ -41,6 +42,18 @@ from loamwright.land.geometry import (
     widest_m,
 )
 from loamwright.land.records import Cropping, KeepOut, Plot, PlotArea, PlotPart, Shape, Way
+from loamwright.land.shapes import (
+    circle,
+    close_gap,
+    crossing_of,
+    cut_hole,
+    cut_out,
+    inside,
+    matched,
+    merge,
+    rectangle,
+    split,
+)
 from loamwright.land.sizes import areas_m2
 from loamwright.land.sketch import Sketch, SketchKeepOut, outline, overview
 from loamwright.land.walks import walk_to_boundary
@@ -66,16 +79,24 @@ __all__ = [
     "bounds",
     "check_boundaries",
     "check_coordinates",
+    "circle",
+    "close_gap",
+    "crossing_of",
+    "cut_hole",
+    "cut_out",
     "distance_m",
     "distances_m",
     "find_overlaps",
     "find_slivers",
     "from_wkb",
     "geometry_type",
+    "inside",
     "label_point",
+    "matched",
     "measure_batch",
     "measure_boundary",
     "measure_checked",
+    "merge",
     "near_pairs",
     "outline",
     "overlap_problem",
@@ -84,11 +105,13 @@ __all__ = [
     "placed_for_sure",
     "places_m",
     "point_shape",
+    "rectangle",
     "sampling_points",
     "setback",
     "shapes_from_geojson",
     "shared_among",
     "simplify_for_map",
+    "split",
     "tidied",
     "usable_edge_m",
     "walk_to_boundary",

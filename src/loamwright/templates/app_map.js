@@ -1,0 +1,362 @@
+// The map one draws on: shows what there is, draws with the corner layer, and asks the server for every figure.
+import { Corners } from "/static/corners.js";
+
+const byId = (id) => document.getElementById(id);
+const draw = byId("draw");
+const DRAFT = `loamwright-draft-${draw.dataset.uid}`;
+const SHAPED = ["plot", "redraw", "hole", "split", "part", "keep-out", "way"]; // the others need no drawing
+
+document.body.dataset.stay = "yes"; // another tab's change does not throw a drawing away
+
+const map = L.map("map", { zoomSnap: 0.25, maxZoom: 22, zoomControl: true, attributionControl: Boolean(draw.dataset.tiles) });
+L.control.scale({ maxWidth: 140 }).addTo(map);
+if (draw.dataset.tiles) {
+  L.tileLayer(draw.dataset.tiles, { attribution: draw.dataset.credit, maxZoom: 22, maxNativeZoom: Number(draw.dataset.nearest) }).addTo(map);
+}
+
+const drawn = L.featureGroup().addTo(map);
+let held = { plots: [], keepouts: [], ways: [], parts: [] };
+let lastChange = null;
+
+// --- shapes to and from GeoJSON ----------------------------------------------------------------------------
+
+const flip = ([a, b]) => [b, a];
+const ringOf = (ring) => ring.slice(0, -1).map(flip);
+const shapeOf = (geometry) => (geometry.type === "Polygon" ? [geometry.coordinates] : geometry.coordinates)
+  .map((part) => part.map(ringOf));
+
+function geometryOf(shape, kind) {
+  if (kind === "point") return { type: "Point", coordinates: flip(shape[0][0][0]) };
+  if (kind === "line") return { type: "LineString", coordinates: shape[0][0].map(flip) };
+  const closed = shape.map((part) => part.map((ring) => [...ring, ring[0]].map(flip)));
+  return closed.length === 1 ? { type: "Polygon", coordinates: closed[0] } : { type: "MultiPolygon", coordinates: closed };
+}
+
+// --- asking ------------------------------------------------------------------------------------------------
+
+async function ask(address, data) {
+  const answer = await fetch(address, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(data) });
+  return answer.json();
+}
+
+let asking = false;
+let waiting = null;
+
+/** Measure; one question out at a time, and only the newest waits. */
+async function measure(shape, kind) {
+  if (kind !== "ring") return;
+  if (asking) { waiting = [shape, kind]; return; }
+  asking = true;
+  try {
+    // Only a boundary is held against the other plots; a hole or a keep-out may lie over them.
+    const own = { plot: [], redraw: [byId("which").value] }[tool()] ?? held.plots.map((one) => one.id);
+    const told = await ask("/draw/measure", { shape: geometryOf(shape, kind), own });
+    byId("area").textContent = told.area ? `${told.area}, ${told.around} around` : "";
+    byId("area").dataset.m2 = told.area_m2 ?? "";
+    showProblems(told.problems);
+  } catch {
+    byId("area").textContent = "The program does not answer; your drawing is kept here until it does.";
+  }
+  asking = false;
+  if (waiting) {
+    const next = waiting;
+    waiting = null;
+    measure(...next);
+  }
+}
+
+function showProblems(problems) {
+  byId("wrong").replaceChildren(...problems.map(({ level, what, fix }) => {
+    const box = document.createElement("div");
+    box.className = `caution ${{ error: "stop", warning: "care", note: "note" }[level] || "stop"}`;
+    const text = document.createElement("p");
+    text.textContent = `${what}. ${fix}`;
+    box.append(text);
+    return box;
+  }));
+}
+
+// --- what there is -----------------------------------------------------------------------------------------
+
+function label(at, id, area) {
+  const element = document.createElement("span");
+  const near = document.createElement("small");
+  near.textContent = ` ${area}`;
+  element.append(id, near);
+  return L.marker(at, { interactive: false, keyboard: false, icon: L.divIcon({ className: "plot-label", html: element, iconSize: null }) });
+}
+
+async function load() {
+  held = await (await fetch("/draw/shapes")).json();
+  drawn.clearLayers();
+  const lay = (one, className) => L.geoJSON(one, {
+    style: { className: one.type.endsWith("LineString") ? `${className} line` : className }, interactive: false,
+    pointToLayer: (_, at) => L.circleMarker(at, { radius: 7, className, interactive: false }),
+  }).addTo(drawn);
+  for (const one of held.keepouts) {
+    if (one.ground) lay(one.ground, "setback");
+    lay(one.shape, "keep-out");
+  }
+  for (const one of held.ways) lay(one.shape, "way");
+  for (const one of held.plots) {
+    const shape = L.geoJSON(one.shape, { style: { className: "plot" } }).addTo(drawn);
+    shape.on("click", (event) => choosePlot(one.id, event));
+    label(shape.getBounds().getCenter(), one.id, one.area).addTo(drawn);
+  }
+  for (const one of held.parts) lay(one.shape, "part");
+}
+
+function choosePlot(id, event) {
+  if (corners.kind) return; // while drawing a tap is a corner
+  L.DomEvent.stopPropagation(event);
+  if (byId("which").value !== id) byId("which").value = id;
+  if (byId("tool").value === "") window.location.href = `/plots/${encodeURIComponent(id)}`;
+  else startTool();
+}
+
+function goHome() {
+  const bounds = drawn.getBounds();
+  if (bounds.isValid()) map.fitBounds(bounds, { padding: [20, 20], maxZoom: 18, animate: false });
+  else map.setView([46.05, -93.05], 15);
+}
+
+// --- drawing -----------------------------------------------------------------------------------------------
+
+const corners = new Corners(map, {
+  neighbours: () => held.plots.filter((one) => byId("tool").value !== "redraw" || one.id !== byId("which").value)
+    .flatMap((one) => shapeOf(one.shape).flat()),
+  onChange: (shape, what) => {
+    if (what !== "moving") keepDraft();
+    if (corners.kind !== "ring" || shape[0][0].length >= 3) measure(shape, corners.kind);
+    else byId("area").textContent = "";
+    showButtons();
+  },
+  onChoose: () => showButtons(),
+  say: (text) => { byId("said").textContent = text; },
+});
+
+const tool = () => byId("tool").value;
+const plot = () => held.plots.find((one) => one.id === byId("which").value);
+
+function keepDraft() {
+  const fields = Object.fromEntries(["which", "other", "name", "keepout-kind", "way-kind", "setback", "drawn-as"].map((id) => [id, byId(id).value]));
+  const state = { tool: tool(), print: print(), fields, corners: corners.state };
+  try { localStorage.setItem(DRAFT, JSON.stringify(state)); } catch { byId("said").textContent = "This browser keeps no draft."; }
+}
+
+const forgetDraft = () => { try { localStorage.removeItem(DRAFT); } catch { /* nothing was kept */ } };
+
+let taken = ""; // mark of the boundary a change was begun from
+const print = () => taken;
+
+function startTool() {
+  corners.stop();
+  byId("wrong").replaceChildren();
+  byId("area").textContent = "";
+  const kind = tool();
+  for (const field of document.querySelectorAll("[data-for]")) field.hidden = !field.dataset.for.split(" ").includes(kind);
+  taken = ["redraw", "hole", "split"].includes(kind) ? plot()?.print || "" : "";
+  if (kind === "redraw" && plot()) {
+    corners.edit(shapeOf(plot().shape));
+    map.fitBounds(L.geoJSON(plot().shape).getBounds(), { padding: [40, 40], maxZoom: 20, animate: false });
+    measure(corners.shape, "ring");
+  } else if (["plot", "hole", "part"].includes(kind)) corners.start("ring");
+  else if (kind === "split") corners.start("line");
+  else if (["keep-out", "way"].includes(kind)) corners.start(byId("drawn-as").value);
+  byId("said").textContent = { "": "", plot: "Tap the corners one after the other; tap the first again to close.",
+    redraw: "Drag a corner; drag a small mark to add one.", split: "Draw a line across the plot.",
+    hole: "Draw around what is taken out; over the edge it is a bite." }[kind] ?? "";
+  showButtons();
+}
+
+function showButtons() {
+  const drawing = Boolean(corners.kind);
+  byId("while-drawing").hidden = !drawing;
+  if (drawing) {
+    byId("step-back").disabled = !corners.past.length;
+    byId("step-on").disabled = !corners.future.length;
+    byId("remove").disabled = !corners.chosen;
+    byId("close").hidden = !(corners.open && corners.kind === "ring" && corners.complete);
+  }
+  const ready = SHAPED.includes(tool()) ? drawing && corners.complete && (corners.kind !== "ring" || !corners.open) : tool() !== "";
+  byId("keep").hidden = !ready;
+  byId("leave").hidden = tool() === "";
+}
+
+async function keep(anyway) {
+  const data = {
+    what: tool(), plot: byId("which").value, other: byId("other").value, print: anyway ? "" : print(),
+    name: byId("name").value, kind: byId(tool() === "way" ? "way-kind" : "keepout-kind").value, setback: byId("setback").value,
+    plots: [...document.querySelectorAll("input[name=merge]:checked")].map((one) => one.value),
+  };
+  if (corners.kind) data.shape = geometryOf(corners.shape, corners.kind);
+  byId("keep").disabled = true;
+  let told;
+  try {
+    told = await ask("/draw/keep", data);
+  } catch {
+    told = { ok: false, problems: [{ level: "error", what: "the program does not answer", fix: "Your drawing is kept here; keep it again when it does." }] };
+  }
+  byId("keep").disabled = false;
+  byId("mine").hidden = !told.problems.some((one) => one.choices?.length);
+  showProblems(told.problems);
+  if (!told.ok) return;
+  forgetDraft();
+  lastChange = told.change;
+  byId("tool").value = "";
+  startTool();
+  showProblems(told.problems);
+  await load();
+  refill();
+  byId("said").textContent = told.sentence;
+  byId("back").hidden = !lastChange;
+}
+
+/** The lists of plots, as they are now. */
+function refill() {
+  for (const id of ["which", "other"]) {
+    const chosen = byId(id).value;
+    byId(id).replaceChildren(...held.plots.map((one) => new Option(`${one.id} ${one.name}`, one.id)));
+    if (held.plots.some((one) => one.id === chosen)) byId(id).value = chosen;
+  }
+  const legend = document.querySelector("fieldset[data-for=merge] legend");
+  legend.parentElement.replaceChildren(legend, ...held.plots.map((one) => {
+    const row = document.createElement("label");
+    row.className = "check";
+    const box = document.createElement("input");
+    Object.assign(box, { type: "checkbox", name: "merge", value: one.id });
+    row.append(box, ` ${one.id} ${one.name}`);
+    return row;
+  }));
+}
+
+async function lay(what) {
+  const { lat, lng } = map.getCenter();
+  const told = await ask("/draw/lay", { what, middle: [lng, lat], length: byId("length").value, width: byId("width").value, bearing: byId("bearing").value });
+  if (!told.ok) return void showProblems(told.problems);
+  corners.edit(shapeOf(told.shape));
+  corners.changed("laid");
+}
+
+// --- a picture of the user's own, pinned by points ---------------------------------------------------------
+
+/** Least-squares affine map from picture pixels to map pixels; of two points the similarity that fits them. */
+function pinned(pairs) {
+  if (pairs.length === 2) {
+    const [[p, q], [r, s]] = pairs;
+    const dx = r.x - p.x, dy = r.y - p.y, ex = s.x - q.x, ey = s.y - q.y;
+    const long = dx * dx + dy * dy;
+    const a = (ex * dx + ey * dy) / long, b = (ey * dx - ex * dy) / long;
+    return [a, b, -b, a, q.x - a * p.x + b * p.y, q.y - b * p.x - a * p.y];
+  }
+  const n = [[0, 0, 0], [0, 0, 0], [0, 0, 0]];
+  const u = [0, 0, 0], v = [0, 0, 0];
+  for (const [p, q] of pairs) {
+    const row = [p.x, p.y, 1];
+    row.forEach((one, i) => { row.forEach((two, j) => { n[i][j] += one * two; }); u[i] += one * q.x; v[i] += one * q.y; });
+  }
+  const [x, y] = [u, v].map((right) => solve(n.map((line) => line.slice()), right.slice()));
+  return [x[0], y[0], x[1], y[1], x[2], y[2]];
+}
+
+function solve(n, right) {
+  for (let i = 0; i < 3; i += 1) {
+    const best = [0, 1, 2].slice(i).reduce((a, b) => (Math.abs(n[b][i]) > Math.abs(n[a][i]) ? b : a));
+    [n[i], n[best], right[i], right[best]] = [n[best], n[i], right[best], right[i]];
+    for (let j = i + 1; j < 3; j += 1) {
+      const share = n[j][i] / n[i][i];
+      for (let k = i; k < 3; k += 1) n[j][k] -= share * n[i][k];
+      right[j] -= share * right[i];
+    }
+  }
+  for (let i = 2; i >= 0; i -= 1) {
+    for (let k = i + 1; k < 3; k += 1) right[i] -= n[i][k] * right[k];
+    right[i] /= n[i][i];
+  }
+  return right;
+}
+
+const pins = [];
+let pinPoint = null;
+const below = document.createElement("img");
+below.className = "below";
+below.alt = "";
+
+function layPicture() {
+  const pairs = pins.map(([p, at]) => [p, map.latLngToLayerPoint(at)]);
+  below.style.transform = `matrix(${pinned(pairs).join(",")})`;
+}
+
+byId("picture").addEventListener("change", ({ target }) => {
+  if (!target.files.length) return;
+  const address = URL.createObjectURL(target.files[0]);
+  byId("pin-picture").src = below.src = address;
+  pins.length = 0;
+  byId("pins").hidden = false;
+  byId("pin-told").textContent = "Tap a point in the picture.";
+});
+byId("pin-picture").addEventListener("click", (event) => {
+  const box = event.target.getBoundingClientRect();
+  const scale = event.target.naturalWidth / box.width;
+  pinPoint = { x: (event.clientX - box.left) * scale, y: (event.clientY - box.top) * scale };
+  byId("pin-told").textContent = "Now tap the same place on the map.";
+});
+map.on("click", ({ latlng }) => {
+  if (!pinPoint || pins.length >= 4) return;
+  pins.push([pinPoint, latlng]);
+  pinPoint = null;
+  byId("pin-told").textContent = `${pins.length} of 2 to 4 points.`;
+});
+byId("pin-lay").addEventListener("click", () => {
+  if (pins.length < 2) return void (byId("pin-told").textContent = "It needs two points at least.");
+  map.createPane("below").style.zIndex = 150;
+  map.getPane("below").append(below);
+  map.on("zoom viewreset", layPicture);
+  layPicture();
+});
+byId("pin-away").addEventListener("click", () => { below.remove(); pins.length = 0; byId("pin-told").textContent = ""; });
+
+// --- putting it together -----------------------------------------------------------------------------------
+
+byId("tool").addEventListener("change", () => { byId("back").hidden = true; startTool(); });
+byId("which").addEventListener("change", () => { if (tool()) startTool(); });
+byId("drawn-as").addEventListener("change", startTool);
+for (const id of ["name", "keepout-kind", "way-kind", "setback"]) byId(id).addEventListener("input", () => { if (corners.kind) keepDraft(); });
+byId("step-back").addEventListener("click", () => corners.undo());
+byId("step-on").addEventListener("click", () => corners.redo());
+byId("remove").addEventListener("click", () => corners.removeCorner());
+byId("close").addEventListener("click", () => corners.close());
+byId("keep").addEventListener("click", () => keep(false));
+byId("mine").addEventListener("click", () => keep(true));
+byId("leave").addEventListener("click", () => { forgetDraft(); byId("tool").value = ""; startTool(); });
+byId("lay-rectangle").addEventListener("click", () => lay("rectangle"));
+byId("lay-circle").addEventListener("click", () => lay("circle"));
+byId("back").addEventListener("click", async () => {
+  const told = await ask("/draw/back", { change: lastChange });
+  showProblems(told.problems);
+  if (!told.ok) return;
+  byId("said").textContent = told.sentence;
+  byId("back").hidden = true;
+  await load();
+  refill();
+});
+
+map.on("zoomend", () => map.getContainer().classList.toggle("far", map.getZoom() < 16.5));
+map.setView([46.05, -93.05], 15);
+await load();
+goHome();
+refill();
+if (draw.dataset.plot) byId("which").value = draw.dataset.plot;
+const draft = JSON.parse(localStorage.getItem(DRAFT) || "null");
+if (draft?.corners) {
+  for (const [id, value] of Object.entries(draft.fields)) byId(id).value = value;
+  byId("tool").value = draft.tool;
+  startTool();
+  taken = draft.print;
+  corners.resume(draft.corners);
+  byId("said").textContent = "This drawing is not kept yet: go on, keep it or leave it.";
+} else if (draw.dataset.plot) {
+  byId("tool").value = "redraw";
+  startTool();
+}
+document.body.dataset.ready = "yes";
