@@ -9,6 +9,7 @@ The rooms: `words` (what one text says), `records` (what a file says), `inquiry`
 
 from loamwright.files.sheets.inquiry import Profile, keep_answers, load_profile, save_profile
 from loamwright.files.sheets.matching import PlotMatch, match_plots
+from loamwright.files.sheets.modus import is_modus
 from loamwright.files.sheets.reader import read_sheet
 from loamwright.files.sheets.records import (
     LabReading,
@@ -17,6 +18,8 @@ from loamwright.files.sheets.records import (
     Sample,
     SheetAmount,
     SheetContents,
+    SheetOffer,
+    SheetRecommendation,
     as_data,
 )
 
@@ -29,7 +32,10 @@ __all__ = [
     "Sample",
     "SheetAmount",
     "SheetContents",
+    "SheetOffer",
+    "SheetRecommendation",
     "as_data",
+    "is_modus",
     "keep_answers",
     "load_profile",
     "match_plots",
