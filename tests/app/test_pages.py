@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import datetime as dt
+import re
+
 import pytest
 from app_visitor import Visitor, words
 
 from loamwright import files, upkeep
 from loamwright.app.pages import PLACES
+
+TODAY = dt.date(2026, 5, 4)
 
 
 @pytest.mark.parametrize("address", [place.address for place in PLACES])
@@ -24,7 +29,7 @@ def test_one_plot_shows_its_area_as_the_program_measures_it(visitor: Visitor) ->
     from loamwright import season
     from loamwright.units import ACRE_M2
 
-    view = season.view(visitor.path, __import__("datetime").date(2026, 5, 4))
+    view = season.view(visitor.path, TODAY)
     acres = view.areas["AF-01"].spread_area_m2 / ACRE_M2
     assert f"{acres:.2f} acres to spread on" in visitor.text("/plots/AF-01")
 
@@ -104,7 +109,21 @@ def test_a_property_that_is_moved_away_is_told(visitor: Visitor) -> None:
 
 def test_another_program_is_seen(visitor: Visitor) -> None:
     visitor.get("/plots/AF-01")
-    import datetime as dt
-
-    upkeep.set_fields(visitor.path, "plot", "AF-01", ["notes=by hand"], dt.date(2026, 5, 4), "")
+    upkeep.set_fields(visitor.path, "plot", "AF-01", ["notes=by hand"], TODAY, "")
     assert "by hand" in visitor.get("/plots/AF-01").text
+
+
+def test_a_form_filled_from_an_old_state_is_asked_about(visitor: Visitor) -> None:
+    form = visitor.form("/edit/plot/AF-01?from=/plots/AF-01")
+    upkeep.set_fields(visitor.path, "plot", "AF-01", ["notes=by the office"], TODAY, "")
+    answer = visitor.send("/edit/plot/AF-01", **form | {"notes": "from the field", "access": "east gate"})
+    assert answer.status_code == 422
+    told = words(answer.text)
+    assert "by the office now" in told
+    assert 'value="from the field"' in answer.text  # what was typed stands beside what is there
+    held = {plot.plot_id: plot for plot in files.load(visitor.path).plots}["AF-01"]
+    assert (held.notes, held.access) == ("by the office", form["access"])
+    again = dict(re.findall(r'<input[^>]*name="([^"]+)"[^>]*value="([^"]*)"', answer.text))
+    visitor.send("/edit/plot/AF-01", **again)
+    held = {plot.plot_id: plot for plot in files.load(visitor.path).plots}["AF-01"]
+    assert (held.notes, held.access) == ("from the field", "east gate")

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
 from plan_cases import bag, plot, ware
 
 from loamwright.planning.alternatives import compare_habits, coverage_curve
-from loamwright.planning.inputs import FixedPass, Terms
+from loamwright.planning.inputs import Band, FixedPass, Terms
 from loamwright.planning.planner import make_plan
+from loamwright.values import Supply
 
 UREA, TSP, POTASH = ware("urea", N=46), ware("tsp", P2O5=45), ware("potash", K2O=60)
 TRIPLE = ware("19-19-19", N=19, P2O5=19, K2O=19)
@@ -48,6 +50,23 @@ def test_single_products_nutrient_by_nutrient() -> None:
     assert habit.plan.total_cost == Decimal("167.00")
     assert habit.short == ()
     assert habit.covered == pytest.approx(1.0)
+
+
+def test_habits_are_counted_in_the_same_bags_and_held_to_the_same_bands_as_the_plan() -> None:
+    # 42 kg P2O5 met from 39.9 on. Plan and single products alike: 3.5 bags of 25 kg, 87.5 kg of tsp of 45 %,
+    # bring 39.4, too little; 4 bags bring 45, inside 110 %. Four bags, 100.00, and what is over 42 is told.
+    one = replace(plot("a", 1.0, P2O5=42.0), bands={Supply.P2O5: Band(0.95, 1.1)})
+    terms = Terms(gap=1e-6, odd_amount_cost=Decimal(5))
+    plan = make_plan([one], WARES, OFFERS, terms)
+    found = compare_habits([one], WARES, OFFERS, terms, plan)
+    assert found.plan is not None
+    singles = found.habits[1]
+    for row in (found.plan, singles):
+        assert row.plan.total_cost == Decimal("100.00")
+        assert row.plan.lines[0].mass_kg == pytest.approx(100.0)
+        assert (row.short, row.covered) == ((), 1.0)
+        assert [(over.supply, over.supplied_kg) for over in row.surplus] == [("P2O5", pytest.approx(45.0))]
+    assert compare_habits([one], WARES, OFFERS, terms).plan is None
 
 
 def test_the_users_own_list_is_costed_on_the_same_needs() -> None:

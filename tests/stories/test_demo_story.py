@@ -729,3 +729,23 @@ def test_the_decided_demo_is_at_most_25_trips_that_get_where_they_go(folder: Pat
         assert (job["window"] and job["placement"]) or job["reason"]
     lime = [job["plot_id"] for job in plan["jobs"] if "lime" in job["products"][0]["product"].casefold()]
     assert sorted(lime) == sorted(set(lime)) == sorted(LIME_RATES)
+
+
+def test_needs_that_turn_on_a_soil_test_are_told_with_what_hangs_on_them(
+    property_file: Path, acres: dict[str, float]
+) -> None:
+    """The edges of the Minnesota tables: hay mixture of 3 ton, K2O 60 lb/acre from 81 to 120 ppm and 100 from
+    41 to 80 (North Meadow, 88 ppm, a tenth less is 79.2); lime of the wildlife table only under pH 6.0.
+    """
+    said = run("why", property_file, "--ask", "tests")
+    assert said.code == 0
+    calls = {(row["plot_id"], row["supply"], row["figure"]): row for row in said.data["close_calls"]}
+    potash = calls["AF-17", "K2O", "K 88 ppm"]
+    assert potash["moved_to"] == "79.2 ppm"
+    assert (potash["rate_lb_per_acre"], potash["other_lb_per_acre"]) == pytest.approx((60, 100))
+    assert potash["more_lb"] == pytest.approx(40 * acres["AF-17"])
+    lime = calls["AF-19", "lime", "pH 5.9"]
+    assert (lime["moved_to"], lime["other_lb_per_acre"]) == ("6.0", 0)
+    # a lab's own rate does not turn on its reading: AF-02, AF-04, AF-09, AF-11, AF-12, AF-14, AF-18
+    assert not {key[0] for key in calls} & {"AF-02", "AF-04", "AF-09", "AF-11", "AF-12", "AF-14", "AF-18"}
+    assert not any(plot_id == "AF-01" for plot_id, _supply, _figure in calls)  # P 9, K 95: mid-class

@@ -72,8 +72,11 @@ def form_of(
     thing = files.thing_of(word)
     item = None if name is None else files.find(thing, record, name)
     wrong: dict[str, list[str]] = {}
+    asked = set()
     for problem in problems:
         wrong.setdefault(field_of(problem), []).append(f"{problem.what}. {problem.fix}".strip())
+        if problem.question:
+            asked.add(problem.question)
     found = []
     for field in files.fields_of(thing, record).values():
         if only is not None and field.name not in only:
@@ -85,7 +88,8 @@ def form_of(
                 field.name.replace("_", " "),
                 field.help,
                 field.kind.example,
-                typed.get(WAS + field.name, stands),
+                # Asked about once: sent again, the form stands on what is there now.
+                stands if field.name in asked else typed.get(WAS + field.name, stands),
                 typed.get(field.name, stands),
                 tuple(wrong.get(field.name, ())),
             )

@@ -79,11 +79,11 @@ def edit(ask: Ask) -> Reply:
 def save(ask: Ask) -> Reply:
     """Change what was typed over, and nothing else."""
     word, name = ask.parts["word"], ask.parts["name"]
-    texts, _expected = typed_over(ask)
+    texts, expected = typed_over(ask)
     if not texts:
         return Go(back_of(ask, _home(word, name)))
     try:
-        done = upkeep.set_fields(ask.desk.path, word, name, texts, ask.desk.today, "")
+        done = upkeep.set_fields(ask.desk.path, word, name, texts, ask.desk.today, "", expected)
     except InputError as error:
         return _form(ask, word, name, error.problems)
     return changed(back_of(ask, _home(word, name)), done)

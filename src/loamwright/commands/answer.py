@@ -36,8 +36,7 @@ from loamwright.errors import (
 )
 
 if TYPE_CHECKING:
-    from loamwright.season import Progress
-    from loamwright.work import SeasonView
+    from loamwright.season import Progress, Season
 
 
 T = TypeVar("T")
@@ -342,7 +341,7 @@ def _problems_of(error: LoamwrightError) -> tuple[Problem, ...]:
 # What most commands begin with
 
 
-def view_of(property_path: Path) -> SeasonView:
+def view_of(property_path: Path) -> Season:
     """Open a property file and compute its season as of today."""
     from loamwright import season
 

@@ -26,10 +26,10 @@ from loamwright.commands.results import (
     CropsAsked,
     EditionChecked,
     FilesMade,
-    HabitsCosted,
     Materials,
     OffersCompared,
     PlanMade,
+    ReasonsGiven,
     SeasonNeeds,
     SeasonStatus,
     SheetRead,
@@ -205,7 +205,6 @@ KEYS: Mapping[type, Mapping[str, str | None]] = {
     ),
     PlotCost: _without("cost_per_ha"),
     Habit: _without("plan"),
-    HabitsCosted: _without("view"),
     CurvePoint: _without("plan"),
     CustomBlend: _without(
         "ware", "offer", "recipe", "left_out", "cost_bound", "plan", "without", group="plots"
@@ -503,6 +502,10 @@ SPECIAL: Mapping[type, Callable[[Any], Json]] = {
         "purchase_lists": made.purchase_lists,
         "ground_rules": made.ground_rules,
         "unknown": _unknown(made.view.needs.values()),
+    },
+    ReasonsGiven: lambda given: {
+        **({} if given.reasons is None else of(given.reasons)),
+        **({} if given.close_calls is None else {"close_calls": given.close_calls}),
     },
     SeasonStatus: lambda found: {
         **_status(found.view),

@@ -33,6 +33,15 @@ class Open(StrEnum):
     PUBLISHED = "published"
 
 
+class WhyAsked(StrEnum):
+    """What can be asked of a plan: `planning.Question`, and what turns on a soil test."""
+
+    NUTRIENTS = "nutrients"
+    OFFERS = "offers"
+    PRICES = "prices"
+    TESTS = "tests"
+
+
 @command(app, in_units=True)
 def plan(
     asked: Asked,
@@ -86,19 +95,26 @@ def why(
     asked: Asked,
     property_path: PropertyPath,
     ask: Annotated[
-        str | None, typer.Option(help="Only one question: nutrients, offers or prices; all when not given.")
+        str | None,
+        typer.Option(help="Only one question: nutrients, offers, prices or tests; all if not given."),
     ] = None,
     time_limit: SolveTime = 20.0,
 ) -> Answer:
     """Say why the plan is what it is: what each nutrient costs, and at which price others would enter."""
     from loamwright import planning, season
+    from loamwright.commands.results import ReasonsGiven
 
     view = view_of(property_path)
     season.refuse_old(view, "why", old_ok=False)
-    questions = tuple(planning.Question)
-    if ask is not None:
-        questions = (read("ask", ask, planning.Question),)
-    return Answer(season.reasons(view, time_limit, asked.progress, questions), view.record.info.units)
+    asks = tuple(WhyAsked) if ask is None else (read("ask", ask, WhyAsked),)
+    questions = [planning.Question(one.value) for one in asks if one is not WhyAsked.TESTS]
+    return Answer(
+        ReasonsGiven(
+            season.reasons(view, time_limit, asked.progress, questions) if questions else None,
+            season.close_calls(view) if WhyAsked.TESTS in asks else None,
+        ),
+        view.record.info.units,
+    )
 
 
 @command(app)
@@ -159,7 +175,7 @@ def habits(
     view = view_of(property_path)
     rate = read_if_given("flat rate", flat_rate, parse_rate)
     found = season.compare_habits(view, own, triple, rate, time_limit)
-    return Answer(HabitsCosted(found.habits, found.problems, view), view.record.info.units)
+    return Answer(HabitsCosted(found.habits, found.problems, found.plan), view.record.info.units)
 
 
 @command(app)

@@ -5,14 +5,13 @@ Like `text`, it lays out text and computes nothing but units.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 from rich.console import Console
 from rich.markup import escape
 
-from loamwright.commands.results import BudgetCurve, HabitsCosted, PlanMade, Variants
+from loamwright.commands.results import BudgetCurve, HabitsCosted, PlanMade, ReasonsGiven, Variants
 from loamwright.commands.text import (
     OUTCOME_WORDS,
     show_cautions,
@@ -23,6 +22,7 @@ from loamwright.commands.text import (
     table_of,
 )
 from loamwright.planning import Coverage, CustomBlend, Job, Outcome, Plan, PlanLine, PurchaseList, Reasons
+from loamwright.season import CloseCall
 from loamwright.units import ACRE_M2, HA_M2, format_money
 from loamwright.values import Supply, Timing
 from loamwright.words import mass_words, packages_words, rate_words, spread_words
@@ -161,6 +161,33 @@ def _show_purchase_lists(console: Console, lists: tuple[PurchaseList, ...]) -> N
         console.print(f"To have bought {when}: {escape(bought or 'nothing, the stock is enough')}")
 
 
+def show_why(console: Console, given: ReasonsGiven, system: str) -> None:
+    """Print why the plan is what it is, and which test figures decide most."""
+    if given.reasons is not None:
+        show_reasons(console, given.reasons, system)
+    if given.close_calls is not None:
+        _show_close_calls(console, given.close_calls, system)
+
+
+def _show_close_calls(console: Console, calls: tuple[CloseCall, ...], system: str) -> None:
+    console.print(
+        "\n[bold]What another soil test could change[/]\n"
+        "  Each figure moved by a tenth, each pH by 0.1 (ours: what a lab may be off by); needs that turn:"
+    )
+    for one in calls:
+        rate, other = (
+            rate_words(kg_ha, system) if kg_ha else "none" for kg_ha in (one.rate_kg_ha, one.other_kg_ha)
+        )
+        word = "more" if one.more_kg > 0 else "less"
+        cost = "" if one.cost is None else f", about {format_money(abs(one.cost))} {word}"
+        console.print(
+            f"  [bold]{escape(one.plot_id)}[/] {escape(one.supply)}: {escape(one.figure)} asks for {rate}, "
+            f"{escape(one.moved_to)} for {other} ({mass_words(abs(one.more_kg), system)} {word}{cost})"
+        )
+    if not calls:
+        console.print("  None: no need turns on a figure that near.")
+
+
 def show_reasons(console: Console, found: Reasons, system: str) -> None:
     """Print what drives the cost, what nutrients cost, and what would change the plan."""
     for sentence in found.summary:
@@ -194,24 +221,14 @@ def _listed(rows: Iterable[Coverage], system: str) -> str:
     return ", ".join(said) or "none"
 
 
+#: Sentences of one kind shown on the screen; the rest are counted.
+_SHOWN = 4
+
+
 def show_habits(console: Console, found: HabitsCosted, system: str) -> None:
     """Print the usual ways of doing it beside the plan."""
     table = table_of("On the same needs", "way", "cost", "needs covered", "short", "over", numbers=(1, 2))
-    if found.view.plan is not None:
-        plan = found.view.plan
-        over = [row for row in plan.coverage if row.need_kg is not None and row.supplied_kg > row.need_kg]
-        short = [row for row in plan.coverage if row.need_kg and row.supplied_kg < 0.95 * row.need_kg]
-        covered = math.fsum(
-            min(1.0, row.supplied_kg / row.need_kg) for row in plan.coverage if row.need_kg
-        ) / max(1, sum(bool(row.need_kg) for row in plan.coverage))
-        table.add_row(
-            f"the plan, {len(plan.jobs)} trips",
-            format_money(plan.total_cost),
-            f"{covered:.0%}",
-            _listed(short, system),
-            _listed(over, system),
-        )
-    for habit in found.habits:
+    for habit in (*([] if found.plan is None else [found.plan]), *found.habits):
         table.add_row(
             f"{escape(habit.name)}, {len(habit.plan.jobs)} trips",
             format_money(habit.plan.total_cost),
@@ -222,8 +239,10 @@ def show_habits(console: Console, found: HabitsCosted, system: str) -> None:
     console.print(table)
     for habit in found.habits:
         console.print(f"[bold]{escape(habit.name)}[/]: {escape(habit.how)} {escape(habit.beside)}")
-        for sentence in habit.broken:
+        for sentence in habit.broken[:_SHOWN]:
             console.print(f"  [yellow]{escape(sentence)}[/]")
+        if len(habit.broken) > _SHOWN:
+            console.print(f"  [yellow]and {len(habit.broken) - _SHOWN} more like these (all with --json)[/]")
 
 
 def show_variants(console: Console, found: Variants, system: str) -> None:
@@ -274,7 +293,7 @@ def show_blend(console: Console, found: CustomBlend, system: str) -> None:
 TEXTS: Mapping[type, Callable[[Console, Any, str], None]] = {
     PlanMade: show_plan,
     Variants: show_variants,
-    Reasons: show_reasons,
+    ReasonsGiven: show_why,
     HabitsCosted: show_habits,
     BudgetCurve: show_budget,
     CustomBlend: show_blend,

@@ -15,8 +15,17 @@ from loamwright.errors import Level, Problem
 
 if TYPE_CHECKING:
     from loamwright.files import CropsFound, GuidelineInfo, SheetContents
-    from loamwright.planning import CurvePoint, GroundRule, Habit, LimeDose, Plan, PurchaseList, Variant
-    from loamwright.season import Season
+    from loamwright.planning import (
+        CurvePoint,
+        GroundRule,
+        Habit,
+        LimeDose,
+        Plan,
+        PurchaseList,
+        Reasons,
+        Variant,
+    )
+    from loamwright.season import CloseCall, Season
     from loamwright.supplies import Acidity, KnownMaterial, OfferComparison, Stock
     from loamwright.upkeep import ChangeRow, ShownField
     from loamwright.work import Calibration, ChoiceRow, PlotHistory, SamplingPlan, SeasonView
@@ -141,6 +150,14 @@ class PlanMade:
 
 
 @dataclass(frozen=True, slots=True)
+class ReasonsGiven:
+    """Why the plan is what it is, and the needs that turn on a test figure."""
+
+    reasons: Reasons | None
+    close_calls: tuple[CloseCall, ...] | None
+
+
+@dataclass(frozen=True, slots=True)
 class Variants:
     """Other ways to plan, side by side."""
 
@@ -153,7 +170,7 @@ class HabitsCosted:
 
     habits: tuple[Habit, ...]
     problems: tuple[Problem, ...]
-    view: SeasonView
+    plan: Habit | None
 
 
 @dataclass(frozen=True, slots=True)

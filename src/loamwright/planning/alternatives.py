@@ -2,8 +2,9 @@
 
 Three habits, costed on the same needs and the same offers as the plan: one triple-number product everywhere
 at a flat rate; single products, nutrient by nutrient; and the user's own list. Each is written out as a
-plan of its own so that it can be laid beside the real one. A habit keeps no caps and no smallest rates:
-what it breaks is told.
+plan of its own so that it can be laid beside the real one: in whole and half bags where the plan counts them,
+met from the lower edge of the same bands, summed up the same way. A habit keeps no caps and no smallest
+rates: what it breaks is told.
 """
 
 from __future__ import annotations
@@ -22,7 +23,9 @@ from loamwright.planning.inputs import (
     Terms,
     Ware,
     amount_text,
+    band_of,
     check_request,
+    half_package_kg,
     is_lime,
     known_kg,
 )
@@ -85,12 +88,15 @@ class Compared:
     ----------
     habits
         Those that could be costed.
+    plan
+        The plan they are laid beside, summed up the same way; None without one.
     problems
         Why others could not.
     """
 
     habits: tuple[Habit, ...]
     problems: tuple[Problem, ...]
+    plan: Habit | None = None
 
 
 def compare_habits(
@@ -137,7 +143,8 @@ def compare_habits(
     if own:
         lines = _own(request, own, problems)
         habits.append(_costed(request, "own list", "As the user lists it.", lines, plan))
-    return Compared(tuple(habits), tuple(problems))
+    beside = None if plan is None else _summed_up(request, "the plan", "", plan, None)
+    return Compared(tuple(habits), tuple(problems), beside)
 
 
 # ---------------------------------------------------------------------------------------------
@@ -166,7 +173,10 @@ def _flat(
         rates = {}
         for key in _TRIPLE:
             total = math.fsum(
-                kg for plot in needed for (supply, _t), kg in known_kg(plot).items() if supply == key
+                band_of(plot, key).low * kg
+                for plot in needed
+                for (supply, _t), kg in known_kg(plot).items()
+                if supply == key
             )
             if ware.contents.get(key, 0.0) > 0 and area_ha > 0:
                 rates[key] = total / ware.contents[key] / area_ha
@@ -178,7 +188,10 @@ def _flat(
         rate_kg_ha = rates[governing]
         how = f", at which the property as a whole gets all of its N, P2O5 and K2O ({governing} asks most)"
     shown = format_rate(rate_kg_ha, request.terms.units)
-    lines = [Spread(plot.plot_id, name, None, rate_kg_ha * plot.area_ha) for plot in needed]
+    lines = [
+        Spread(plot.plot_id, name, None, _counted_kg(request, ware, rate_kg_ha * plot.area_ha, math.inf))
+        for plot in needed
+    ]
     return name, f"{name} on every plot that needs anything, at {shown}{how}.", lines
 
 
@@ -219,8 +232,11 @@ def _singles(request: Request, problems: list[Problem]) -> list[Spread]:
                 problems.append(Problem(where, what, "It was left short."))
                 continue
             sources[supply] = ware
+            band = band_of(plot, supply)
+            exact_kg = mass_kg / ware.contents[supply]
             key = (plot.plot_id, ware.product.product, timing)
-            lines[key] = lines.get(key, 0.0) + mass_kg / ware.contents[supply]
+            counted_kg = _counted_kg(request, ware, band.low * exact_kg, band.high * exact_kg)
+            lines[key] = lines.get(key, 0.0) + counted_kg
     return [Spread(*key, mass_kg) for key, mass_kg in sorted(lines.items(), key=lambda item: str(item[0]))]
 
 
@@ -269,7 +285,13 @@ def _own(request: Request, own: Sequence[FixedPass], problems: list[Problem]) ->
 def _costed(request: Request, name: str, how: str, lines: Sequence[Spread], plan: Plan | None) -> Habit:
     bought = shopping(request, lines, _one_offer_each(request, lines))
     empty = Plan("", Outcome.FOUND, None, Decimal(0), Decimal(0), Decimal(0), explanation=(how,))
-    made = write_plan(request, lines, bought, empty)
+    return _summed_up(request, name, how, write_plan(request, lines, bought, empty), plan)
+
+
+def _summed_up(request: Request, name: str, how: str, made: Plan, plan: Plan | None) -> Habit:
+    """Hold what is spread against the needs and their bands, the plan's and every habit's alike."""
+    known = {plot.plot_id for plot in request.plots}
+    lines = [line for line in spreads_of(made) if line.plot_id in known]
     share = covered(request.plots, request.wares, lines)
     rows = coverage(_asked_for_all(request), request.wares, lines)
     short = short_of_bands(request.plots, made)
@@ -288,15 +310,24 @@ def _costed(request: Request, name: str, how: str, lines: Sequence[Spread], plan
     beyond = tuple(
         f"It takes {one.count:g} of {one.product} ({one.package}); the seller has {most[one.offer_id]}."
         for one in made.buy
-        if one.count > (most[one.offer_id] or math.inf)
+        if one.count > (most.get(one.offer_id) or math.inf)
     )
     broken = (*broken, *beyond)
     return Habit(name, how, made, share, short, surplus, broken, _beside(request, made, share, short, plan))
 
 
+def _counted_kg(request: Request, ware: Ware, low_kg: float, high_kg: float) -> float:
+    """An amount as a person would count it out: whole and half packages where they fall inside the band."""
+    half_kg = half_package_kg(ware, request.offers) if request.terms.odd_amount_cost > 0 else 0.0
+    if half_kg <= 0:
+        return low_kg
+    counted_kg = math.ceil(low_kg / half_kg - 1e-9) * half_kg
+    return counted_kg if counted_kg <= high_kg * (1 + 1e-9) else low_kg
+
+
 def _asked_for_all(request: Request) -> list[PlanPlot]:
-    """The plots, with a need of nothing for every supply they did not ask for."""
-    keys = sorted({key for ware in request.wares for key in ware.contents})
+    """The plots, with a need of nothing for every nutrient they did not ask for; lime counts in one basis."""
+    keys = sorted({key for ware in request.wares for key in ware.contents if not Supply(key).is_lime})
     plots = []
     for plot in request.plots:
         asked = {demand.supply for demand in plot.demands}

@@ -6,6 +6,7 @@ does. The rooms, in the order of the story: `opening` (the season, worked out as
 exports), `entries` (taking in what was done).
 """
 
+from loamwright.season.close_calls import CloseCall, close_calls
 from loamwright.season.entries import (
     CatchTest,
     HandEntry,
@@ -41,6 +42,7 @@ from loamwright.season.stories import acidity, explain, history, lime_ledger, pr
 
 __all__ = [
     "CatchTest",
+    "CloseCall",
     "HandEntry",
     "PlanOptions",
     "Progress",
@@ -48,6 +50,7 @@ __all__ = [
     "Season",
     "Written",
     "acidity",
+    "close_calls",
     "compare_habits",
     "explain",
     "ground_rules",

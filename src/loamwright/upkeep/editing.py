@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +15,15 @@ from loamwright.upkeep.transaction import Changed, changing
 from loamwright.work import PropertyRecord
 
 
-def set_fields(path: Path, word: str, name: str, texts: Sequence[str], today: dt.date, by: str) -> Changed:
+def set_fields(
+    path: Path,
+    word: str,
+    name: str,
+    texts: Sequence[str],
+    today: dt.date,
+    by: str,
+    expected: Mapping[str, str] | None = None,
+) -> Changed:
     """Change named fields of one thing, and nothing else.
 
     Parameters
@@ -30,6 +38,9 @@ def set_fields(path: Path, word: str, name: str, texts: Sequence[str], today: dt
         Date for the season worked out.
     by
         Who.
+    expected
+        Field to the text it was changed from, where the change was made from something seen before: a form.
+        None = whatever stands.
 
     Returns
     -------
@@ -38,12 +49,14 @@ def set_fields(path: Path, word: str, name: str, texts: Sequence[str], today: dt
     Raises
     ------
     InputError
-        When the thing, a field or a value is wrong; nothing was changed.
+        When the thing, a field or a value is wrong, or a field holds something else by now than was expected;
+        nothing was changed.
     """
     thing = files.thing_of(word)
     with changing(path, today, f"set {thing.word} {name} {' '.join(texts)}".strip(), by) as editor:
         record = editor.record()
         item = files.find(thing, record, name)
+        _as_expected(thing, record, item, expected or {})
         after = files.assigned(thing, record, item, texts)
         fields = files.differing(thing, record, item, after)
         if fields:
@@ -51,6 +64,21 @@ def set_fields(path: Path, word: str, name: str, texts: Sequence[str], today: dt
     title = thing.word if thing.word == files.SETTINGS_WORD else f"{thing.word} {thing.name_of(item)}"
     told = f"Changed {title}." if fields else f"{title} is as you say already; nothing was changed."
     return Changed(editor.change_id, told[:1].upper() + told[1:], fields)
+
+
+def _as_expected(thing: Thing, record: PropertyRecord, item: Any, expected: Mapping[str, str]) -> None:
+    """Ask about fields that somebody else has changed since they were seen."""
+    problems = []
+    for field in files.fields_of(thing, record).values():
+        now = files.text_of(field, item, record.info.units)
+        if expected.get(field.name, now) != now:
+            was = expected[field.name]
+            what = f"it was {was or 'not stated'} when you began, and is {now or 'not stated'} now"
+            fix = "Somebody changed it meanwhile: keep what is there, or keep yours in its place."
+            where = f"{thing.word} {thing.name_of(item)}, {field.name}"
+            problems.append(Problem(where, what, fix, question=field.name, choices=("theirs", "mine")))
+    if problems:
+        raise InputError(problems)
 
 
 def _put(editor: Editor, thing: Thing, item: Any) -> None:

@@ -44,6 +44,7 @@ from loamwright.work.ledger import (
 from loamwright.work.open_questions import (
     ChoiceRow,
     choices,
+    cost_at_cheapest,
     too_much_for_one_dose,
     totals_of,
     with_published,
@@ -103,6 +104,7 @@ __all__ = [
     "calibrate",
     "choices",
     "clocks",
+    "cost_at_cheapest",
     "current_croppings",
     "entries_that_count",
     "fire",

@@ -88,7 +88,6 @@ def choices(view: SeasonView, contents: Mapping[str, Mapping[Supply, float]]) ->
             settled = decision is not None and asked.state is not NeedState.TO_DECIDE
             highest = published if published is not None else between[1] if between is not None else 0.0
             mass_kg = highest * view.areas[plot_id].spread_area_m2 / HA_M2
-            price = None if key is None else _cheapest_per_kg(view.record, contents, key)
             rows.append(
                 ChoiceRow(
                     plot_id,
@@ -97,7 +96,7 @@ def choices(view: SeasonView, contents: Mapping[str, Mapping[Supply, float]]) ->
                     published,
                     decision.applied_to(published or 0.0) if settled and decision is not None else None,
                     mass_kg,
-                    None if price is None else (price * Decimal(str(mass_kg))).quantize(Decimal("0.01")),
+                    None if key is None else cost_at_cheapest(view.record, contents, key, mass_kg),
                     decision.reason if settled and decision is not None else asked.reason,
                     f"decide FILE {plot_id} {supply} {what}, and why",
                     between,
@@ -132,6 +131,31 @@ def totals_of(
     )
     left_out = sum((row.cost or Decimal(0) for row in open_rows), Decimal(0)) - planned
     return max(Decimal(0), total_cost - planned), total_cost + left_out
+
+
+def cost_at_cheapest(
+    record: PropertyRecord, contents: Mapping[str, Mapping[Supply, float]], supply: Supply, mass_kg: float
+) -> Decimal | None:
+    """Say about what an amount of a supply costs: at the cheapest offer, packages not rounded.
+
+    Parameters
+    ----------
+    record
+        The property.
+    contents
+        Product name to supply to mass fraction [kg per kg product].
+    supply
+        Of what.
+    mass_kg
+        How much [kg]; less than zero for what is saved.
+
+    Returns
+    -------
+    Decimal or None
+        Money, to the cent; None when nothing on offer supplies it.
+    """
+    price = _cheapest_per_kg(record, contents, supply)
+    return None if price is None else (price * Decimal(str(mass_kg))).quantize(Decimal("0.01"))
 
 
 def _cheapest_per_kg(
