@@ -140,3 +140,31 @@ def test_keep_outs_ways_and_parts(path: Path) -> None:
     assert acres(part.shape) == pytest.approx(5_000 / 4046.8564224, rel=1e-6)
     with pytest.raises(InputError, match="already"):
         upkeep.draw_part(path, "P-1", polygon(box(50, 0, 60, 10)), "East", TODAY, "")
+
+
+def test_a_neighbour_gets_the_corners_that_lie_on_its_edge(path: Path) -> None:
+    """Drawn beside, redrawn against, cut out of: every border is shared digit by digit, in one change."""
+    upkeep.draw_plot(path, shapely.box(-93.05, 46.05, -93.049, 46.052), "", TODAY, "")
+    beside = shapely.box(-93.049, 46.0505, -93.048, 46.0515)  # two corners within the long edge
+    done, _ = upkeep.draw_plot(path, beside, "", TODAY, "")
+    assert shapely.coverage_is_valid(list(plots(path).values()))
+    assert len(plots(path)["P-1"].exterior.coords) == 5 + 2
+    upkeep.undo(path, done.change_id, TODAY, "")
+    assert len(plots(path)["P-1"].exterior.coords) == 5
+    upkeep.draw_plot(path, shapely.box(-93.0485, 46.0505, -93.048, 46.0515), "", TODAY, "")
+    (second,) = set(plots(path)) - {"P-1"}
+    upkeep.redraw_plot(path, second, beside, "", TODAY, "")
+    assert shapely.coverage_is_valid(list(plots(path).values()))
+    _, third = upkeep.draw_plot(path, shapely.box(-93.0495, 46.0495, -93.047, 46.0508), "", TODAY, "")
+    for other in ("P-1", second):
+        upkeep.cut_out(path, third, other, TODAY, "")
+    assert shapely.coverage_is_valid(list(plots(path).values()))
+
+
+def test_a_hole_needs_ground(path: Path) -> None:
+    upkeep.draw_plot(path, polygon(box(0, 0, 100, 100)), "", TODAY, "")
+    line = shapely.LineString(polygon(box(10, 10, 60, 60)).exterior.coords[:3])
+    with pytest.raises(InputError, match="no ground but a line"):
+        upkeep.cut_hole(path, "P-1", line, "", TODAY, "")
+    with pytest.raises(InputError, match="boundary"):
+        upkeep.draw_plot(path, line, "", TODAY, "")

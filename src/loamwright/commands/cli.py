@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from loamwright.commands import buy, crop_tables, keep, plan
+from loamwright.commands import buy, crop_tables, keep, plan, shape
 from loamwright.commands.answer import (
     Answer,
     Asked,
@@ -42,6 +42,7 @@ app = typer.Typer(
 app.add_typer(crop_tables.app, name="guideline")
 app.add_typer(buy.app, name="buy")
 app.add_typer(keep.season_app, name="season")
+app.add_typer(shape.app, name="shape")
 
 
 # ---------------------------------------------------------------------------------------------

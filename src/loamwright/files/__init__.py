@@ -91,7 +91,7 @@ from loamwright.files.things import (
     text_of,
     thing_of,
 )
-from loamwright.files.vectors import LayerFeature, LayerKind, Value, write_layer
+from loamwright.files.vectors import LayerFeature, LayerKind, Value, read_drawn, write_layer
 
 __all__ = [
     "KINDS",
@@ -159,6 +159,7 @@ __all__ = [
     "parse_percent",
     "passes_from",
     "price_list",
+    "read_drawn",
     "read_journal",
     "read_sheet",
     "read_table",

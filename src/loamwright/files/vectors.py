@@ -24,7 +24,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from loamwright.errors import InputError, Level, Problem
+from loamwright.errors import InputError, Level, Problem, has_errors
 from loamwright.files.jsontext import read_json, without_collecting
 from loamwright.land import Shape, check_coordinates, geometry_type, placed_for_sure, shapes_from_geojson
 
@@ -99,6 +99,37 @@ def read_shapes(path: Path, layer: str | None = None, document: Any = None) -> S
         return ShapeFile(path, (), refusal.problems)
     features, problems = judged(found)
     return ShapeFile(path, tuple(feature for feature in features if feature is not None), problems)
+
+
+def read_drawn(path: Path, layer: str | None = None) -> tuple[Shape, tuple[Problem, ...]]:
+    """Read the one shape of a map file, as something that was drawn.
+
+    Parameters
+    ----------
+    path
+        GeoJSON, KML/KMZ, GPX, Shapefile, GeoPackage.
+    layer
+        Which, when the file has several.
+
+    Returns
+    -------
+    (Shape, tuple of Problem)
+        Longitude-latitude on WGS84, every digit of every corner; what is doubtful about it.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be read, or holds more than one shape.
+    """
+    found = read_shapes(path, layer)
+    if has_errors(found.problems):
+        raise InputError(found.problems)
+    if len(found.features) > 1:
+        what = f"the file has {len(found.features)} shapes, and one is asked for"
+        raise InputError([Problem(path.name, what, "Save the one that is meant in a file of its own.")])
+    (feature,) = found.features
+    pieces = shapely.get_parts(feature.shape)
+    return (pieces[0] if len(pieces) == 1 else feature.shape), found.problems
 
 
 @dataclass(frozen=True, slots=True)

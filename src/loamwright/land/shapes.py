@@ -66,8 +66,10 @@ def cut_hole(plot: Shape, ring: Shape) -> Shape:
     Raises
     ------
     InputError
-        When the ring crosses itself, lies outside the plot, or leaves nothing of it.
+        When the ring is none or crosses itself, lies outside the plot, or leaves nothing of it.
     """
+    if not polygons_of(ring):
+        raise _refused("the hole is no ground but a line or a place", "Draw around what is taken out.")
     if not ring.is_valid:
         raise _refused(f"the hole crosses itself ({shapely.is_valid_reason(ring)})", "Draw it again.")
     if not plot.intersects(ring) or areas_m2([_polygonal(plot.intersection(ring))])[0] <= 0:
@@ -323,7 +325,7 @@ def rectangle(middle: tuple[float, float], length_m: float, width_m: float, bear
     Raises
     ------
     InputError
-        When a side is not more than zero, or longer than 20 km.
+        When a side is not more than zero, or longer than 20 km; when the place is none.
     """
     for side in (length_m, width_m):
         if not 0 < side <= 20_000:
@@ -352,7 +354,7 @@ def circle(middle: tuple[float, float], radius_m: float) -> Shape:
     Raises
     ------
     InputError
-        When the radius is not more than zero, or longer than 10 km.
+        When the radius is not more than zero, or longer than 10 km; when the place is none.
 
     Notes
     -----
@@ -368,6 +370,9 @@ def circle(middle: tuple[float, float], radius_m: float) -> Shape:
 
 def _around(middle: tuple[float, float], bearings: Sequence[float], reach_m: float) -> Shape:
     n = len(bearings)
+    if not (abs(middle[0]) <= 180 and abs(middle[1]) <= 90):
+        what = f"{middle[1]:g}, {middle[0]:g} is no place on earth"
+        raise _refused(what, "Latitude comes first, from -90 to 90; longitude from -180 to 180.")
     lon, lat, _ = _GEOD.fwd([middle[0]] * n, [middle[1]] * n, list(bearings), [reach_m] * n)
     return shapely.orient_polygons(Polygon(list(zip(lon, lat, strict=True))))
 

@@ -157,12 +157,11 @@ export class Corners {
     if (!best) {
       for (const ring of this.rings()) {
         ring.forEach((one, i) => {
-          const [x, y] = onSegment(p, one.p, ring[(i + 1) % ring.length].p);
+          const next = ring[(i + 1) % ring.length];
+          const [x, y, share] = onSegment(p, one.p, next.p);
           const far = Math.hypot(p.x - x, p.y - y);
-          if (far < reach) {
-            const at = this.map.layerPointToLatLng([x, y]);
-            [best, reach] = [[at.lat, at.lng], far];
-          }
+          // On the edge itself, not on its pixels: only so the neighbour can get this very corner.
+          if (far < reach) [best, reach] = [one.at.map((from, k) => from + share * (next.at[k] - from)), far];
         });
       }
     }

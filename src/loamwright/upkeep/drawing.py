@@ -9,12 +9,13 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import re
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from loamwright import files, land
 from loamwright.errors import InputError, Level, Problem, has_errors
+from loamwright.files import Editor
 from loamwright.land import KeepOut, Plot, PlotPart, Shape, Way
 from loamwright.units import format_area
 from loamwright.upkeep.transaction import Changed, changing
@@ -147,6 +148,17 @@ def free_plot_id(record: PropertyRecord) -> str:
     return f"{prefix}{number:0{digits}d}"
 
 
+def _put(editor: Editor, record: PropertyRecord, plots: Sequence[Plot]) -> None:
+    """Keep plots, and give them and their neighbours each other's corners, so that borders still match."""
+    ids = {plot.plot_id for plot in plots}
+    others = [one for one in record.plots if one.plot_id not in ids]
+    fitted = land.matched([one.boundary for one in (*plots, *others)])
+    pairs = zip((*plots, *others), fitted, strict=True)
+    changed = [replace(one, boundary=shape) for one, shape in pairs if shape is not one.boundary]
+    fresh = {one.plot_id: one for one in (*plots, *changed)}
+    editor.put_plots(list(fresh.values()))
+
+
 def _told(shape: Shape, units: str) -> str:
     return format_area(land.measure_boundary(shape).area_m2, units)
 
@@ -181,7 +193,7 @@ def draw_plot(path: Path, shape: Shape, name: str, today: dt.date, by: str) -> t
         record = editor.record()
         ready, problems = _ready(record, shape, ())
         plot_id = free_plot_id(record)
-        editor.put_plots([Plot(plot_id, name.strip() or plot_id, ready)])
+        _put(editor, record, [Plot(plot_id, name.strip() or plot_id, ready)])
     told = f"Drew plot {plot_id}, {_told(ready, record.info.units)}."
     return Changed(editor.change_id, told, problems=problems), plot_id
 
@@ -218,7 +230,7 @@ def redraw_plot(path: Path, plot_id: str, shape: Shape, was: str, today: dt.date
         plot = _plot(record, plot_id)
         _as_seen(plot, was, record.info.units)
         ready, problems = _ready(record, shape, (plot.plot_id,))
-        editor.put_plots([replace(plot, boundary=ready, area_se_m2=None)])
+        _put(editor, record, [replace(plot, boundary=ready, area_se_m2=None)])
     before, after = (_told(one, record.info.units) for one in (plot.boundary, ready))
     told = f"Redrew plot {plot.plot_id}: {before} → {after}."
     return Changed(editor.change_id, told, (("boundary", before, after),), problems)
@@ -227,6 +239,14 @@ def redraw_plot(path: Path, plot_id: str, shape: Shape, was: str, today: dt.date
 def _plot(record: PropertyRecord, plot_id: str) -> Plot:
     found: Plot = files.find(files.thing_of("plot"), record, plot_id)
     return found
+
+
+def _neighbour(record: PropertyRecord, plot: Plot, other_id: str) -> Plot:
+    other = _plot(record, other_id)
+    if other.plot_id == plot.plot_id:
+        what = f"plot {plot.plot_id} is no neighbour of itself"
+        raise InputError([Problem("other", what, "Choose another plot.")])
+    return other
 
 
 def _as_seen(plot: Plot, was: str, units: str) -> None:
@@ -239,15 +259,22 @@ def _as_seen(plot: Plot, was: str, units: str) -> None:
 
 
 def _reshaped(
-    path: Path, command: str, told: str, plot_id: str, shape: Shape, was: str, today: dt.date, by: str
+    path: Path,
+    plot_id: str,
+    left: Callable[[PropertyRecord, Plot], tuple[str, Shape]],
+    command: str,
+    was: str,
+    today: dt.date,
+    by: str,
 ) -> Changed:
-    """Keep the shape that an operation left of one plot."""
+    """Keep what an operation leaves of one plot; `left` says what it did, and the shape."""
     with changing(path, today, command, by) as editor:
         record = editor.record()
         plot = _plot(record, plot_id)
         _as_seen(plot, was, record.info.units)
+        told, shape = left(record, plot)
         ready, problems = _ready(record, shape, (plot.plot_id,))
-        editor.put_plots([replace(plot, boundary=ready)])
+        _put(editor, record, [replace(plot, boundary=ready)])
     before, after = (_told(one, record.info.units) for one in (plot.boundary, ready))
     return Changed(editor.change_id, f"{told}: {before} → {after}.", (("boundary", before, after),), problems)
 
@@ -277,10 +304,11 @@ def cut_hole(path: Path, plot_id: str, ring: Shape, was: str, today: dt.date, by
     InputError
         When it lies outside or leaves nothing; nothing was changed.
     """
-    plot = _plot(files.load(path), plot_id)
-    left = land.cut_hole(plot.boundary, ring)
-    told = f"Cut a hole into plot {plot.plot_id}"
-    return _reshaped(path, f"hole in plot {plot.plot_id}", told, plot_id, left, was, today, by)
+
+    def left(_record: PropertyRecord, plot: Plot) -> tuple[str, Shape]:
+        return f"Cut a hole into plot {plot.plot_id}", land.cut_hole(plot.boundary, ring)
+
+    return _reshaped(path, plot_id, left, f"hole in plot {plot_id}", was, today, by)
 
 
 def cut_out(path: Path, plot_id: str, other_id: str, today: dt.date, by: str) -> Changed:
@@ -306,11 +334,13 @@ def cut_out(path: Path, plot_id: str, other_id: str, today: dt.date, by: str) ->
     InputError
         When they share no ground or nothing is left; nothing was changed.
     """
-    record = files.load(path)
-    plot, other = _plot(record, plot_id), _plot(record, other_id)
-    left = land.cut_out(plot.boundary, other.boundary)
-    told = f"Cut plot {other.plot_id} out of plot {plot.plot_id}"
-    return _reshaped(path, f"cut {other.plot_id} out of {plot.plot_id}", told, plot_id, left, "", today, by)
+
+    def left(record: PropertyRecord, plot: Plot) -> tuple[str, Shape]:
+        other = _neighbour(record, plot, other_id)
+        told = f"Cut plot {other.plot_id} out of plot {plot.plot_id}"
+        return told, land.cut_out(plot.boundary, other.boundary)
+
+    return _reshaped(path, plot_id, left, f"cut {other_id} out of {plot_id}", "", today, by)
 
 
 def split_plot(path: Path, plot_id: str, line: Shape, was: str, today: dt.date, by: str) -> Changed:
@@ -344,21 +374,14 @@ def split_plot(path: Path, plot_id: str, line: Shape, was: str, today: dt.date, 
         plot = _plot(record, plot_id)
         _as_seen(plot, was, record.info.units)
         pieces = land.split(plot.boundary, line)
-        others = [one for one in record.plots if one.plot_id != plot.plot_id]
-        fitted = land.matched([*pieces, *(one.boundary for one in others)])
-        made = [replace(plot, boundary=fitted[0])]
-        for piece in fitted[1 : len(pieces)]:
-            known = replace(record, plots=(*others, *made))
+        made = [replace(plot, boundary=pieces[0])]
+        for piece in pieces[1:]:
+            known = replace(record, plots=(*record.plots, *made))
             new_id = free_plot_id(known)
             name = f"{plot.name}, part of {plot.plot_id}"
             new = replace(plot, plot_id=new_id, name=name, boundary=piece, entrance=None, area_se_m2=None)
             made.append(new)
-        touched = [
-            replace(one, boundary=shape)
-            for one, shape in zip(others, fitted[len(pieces) :], strict=True)
-            if shape is not one.boundary
-        ]
-        editor.put_plots([*made, *touched])
+        _put(editor, record, made)
         now = [c for c in record.croppings if c.plot_id == plot.plot_id and c.season == record.info.season]
         editor.put_croppings([replace(c, plot_id=one.plot_id) for one in made[1:] for c in now])
     sizes = ", ".join(f"{one.plot_id} {_told(one.boundary, record.info.units)}" for one in made)
@@ -436,9 +459,10 @@ def close_gap(path: Path, plot_id: str, other_id: str, gap_m: float, today: dt.d
     """
     with changing(path, today, f"close gap {plot_id} {other_id}", by) as editor:
         record = editor.record()
-        plot, other = _plot(record, plot_id), _plot(record, other_id)
+        plot = _plot(record, plot_id)
+        other = _neighbour(record, plot, other_id)
         here, there, moved_m2 = land.close_gap(plot.boundary, other.boundary, gap_m)
-        editor.put_plots([replace(plot, boundary=here), replace(other, boundary=there)])
+        _put(editor, record, [replace(plot, boundary=here), replace(other, boundary=there)])
     told = (
         f"Plots {plot.plot_id} and {other.plot_id} meet now; {format_area(moved_m2, record.info.units)} "
         f"({moved_m2:,.0f} m²) changed hands."
