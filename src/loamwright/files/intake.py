@@ -31,7 +31,7 @@ from loamwright.files.fields import Fields
 from loamwright.files.jsontext import read_json, without_collecting
 from loamwright.files.large_maps import LARGE, LargeMeasured, measure_large
 from loamwright.files.merging import Difference, differences, merged
-from loamwright.files.sheets import Profile, SheetContents, is_modus, keep_answers, read_sheet
+from loamwright.files.sheets import Profile, SheetContents, keep_answers, read_sheet
 from loamwright.files.things import thing_of
 from loamwright.files.vectors import ShapeFile
 from loamwright.land import Cropping, KeepOut, Plot, PlotArea
@@ -499,9 +499,7 @@ def _sheet_or(
     try:
         return _File(path, "sheet", reads(path))
     except InputError:
-        if told is None:
-            raise
-        return _File(path, told, table)
+        return _File(path, _told(path, told), table)
 
 
 def _read(path: Path, kind: str | None, layer: str | None, reads: Callable[[Path], SheetContents]) -> _File:
@@ -527,8 +525,8 @@ def _read(path: Path, kind: str | None, layer: str | None, reads: Callable[[Path
         for its_kind, room in (("settings", settings), ("records", field_records)):
             if room.looks_like(document):
                 return _File(path, its_kind, document)
-        if is_modus(path.read_bytes()):
-            return _File(path, "sheet", reads(path))
+        if isinstance(document, dict) and "type" not in document and "features" not in document:
+            return _sheet_or(path, None, None, reads)  # no GeoJSON: the results of a laboratory, if anything
     shapes = vectors.read_shapes(path, layer, document)
     if kind is None and not shapes.features:
         raise InputError(shapes.problems)

@@ -9,7 +9,6 @@ The rooms: `words` (what one text says), `records` (what a file says), `inquiry`
 
 from loamwright.files.sheets.inquiry import Profile, keep_answers, load_profile, save_profile
 from loamwright.files.sheets.matching import PlotMatch, match_plots
-from loamwright.files.sheets.modus import is_modus
 from loamwright.files.sheets.reader import read_sheet
 from loamwright.files.sheets.records import (
     LabReading,
@@ -35,7 +34,6 @@ __all__ = [
     "SheetOffer",
     "SheetRecommendation",
     "as_data",
-    "is_modus",
     "keep_answers",
     "load_profile",
     "match_plots",
