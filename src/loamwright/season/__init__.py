@@ -28,6 +28,7 @@ from loamwright.season.opening import Progress, Season, view, with_sampling, wor
 from loamwright.season.purchase_plan import (
     PlanOptions,
     compare_habits,
+    coverage_curve,
     ground_rules,
     keep_blend,
     make_plan,
@@ -52,6 +53,7 @@ __all__ = [
     "acidity",
     "close_calls",
     "compare_habits",
+    "coverage_curve",
     "explain",
     "ground_rules",
     "history",
