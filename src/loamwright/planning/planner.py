@@ -130,9 +130,17 @@ class Nearby:
         self._values: Floats | None = None
 
     def plan(
-        self, plots: Sequence[PlanPlot], wares: Sequence[Ware], offers: Sequence[Offer], terms: Terms
+        self,
+        plots: Sequence[PlanPlot],
+        wares: Sequence[Ware],
+        offers: Sequence[Offer],
+        terms: Terms,
+        about: str = "",
     ) -> Plan:
-        """Plan one question; the first plan found is where the others start from, where it fits them."""
+        """Plan one question; the first plan found is where the others start from, where it fits them.
+
+        With a product it is about, every place for that product is looked at instead of the relaxation's.
+        """
         request = check_request(plots, wares, offers, replace(terms, budget=None))
         plan_model = build(request)
         if plan_model.passes.count <= SMALL:
@@ -146,7 +154,7 @@ class Nearby:
             relaxed = plan_model.model.solve(effort, relaxed=True)
         if relaxed.found is not Found.OPTIMAL:
             return make_plan(plots, wares, offers, terms)
-        model = only(plan_model, _near(plan_model, self.likely, relaxed.values))
+        model = only(plan_model, _near(plan_model, self.likely, relaxed.values, about))
         known = self._values
         start = known if known is not None and len(known) == len(model.cost) else None
         effort = Effort(_NEAR_GAP, min(_NEAR_S, terms.time_limit_s), nodes=_NEAR_NODES)
@@ -177,18 +185,24 @@ def spend(
     return _for_money(request, _Whole(whole, shares, (), -np.inf, has_plan=True), likely=likely_of(whole))
 
 
-def _near(plan_model: PlanModel, likely: Likely, relaxed: Floats) -> Flags:
+def _near(plan_model: PlanModel, likely: Likely, relaxed: Floats, about: str = "") -> Flags:
     request, passes = plan_model.request, plan_model.passes
     names = [ware.product.product for ware in request.wares]
+    if about:
+        asked = np.array([names[ware] == about for ware in passes.ware], bool)
+    else:
+        asked = np.asarray(relaxed[plan_model.amount] > 1e-6, bool)
     known = [
         (request.plots[plot].plot_id, names[ware]) in likely
         for plot, ware in zip(passes.plot, passes.ware, strict=True)
     ]
-    return np.asarray(np.array(known, bool) | (relaxed[plan_model.amount] > 1e-6), bool)
+    return np.asarray(np.array(known, bool) | asked, bool)
 
 
 #: How near to the best of the choices looked at; after how many nodes, and seconds, to stop all the same.
-_NEAR_GAP, _NEAR_NODES, _NEAR_S = 3e-3, 40, 0.3
+_NEAR_GAP, _NEAR_NODES, _NEAR_S = 3e-3, 40, 3.0
+#: For each of the two looks at one budget [s].
+_SPEND_S = 0.6
 
 
 # ---------------------------------------------------------------------------------------------
@@ -431,7 +445,7 @@ def _for_money(request: Request, whole: _Whole, cents_off: int = 0, likely: Like
         relaxed = replace(base, cost=coverage_cost(plan_model)).solve(effort, relaxed=True)
         if relaxed.has_values:
             base, bound = only(plan_model, _near(plan_model, likely, relaxed.values)), relaxed.objective
-            effort = Effort(_NEAR_GAP, min(2 * _NEAR_S, terms.time_limit_s / 2), nodes=_NEAR_NODES)
+            effort = Effort(_NEAR_GAP, min(_SPEND_S, terms.time_limit_s / 2), nodes=_NEAR_NODES)
     most = replace(base.copy(), cost=coverage_cost(plan_model))
     most_found = most.solve(effort)
     bound = max(bound, most_found.bound) if likely is None else bound

@@ -411,11 +411,17 @@ class _Asked:
         """Supplies with a known need."""
         return sorted({demand.supply for plot in self.plots for demand in plot.demands if demand.mass_kg})
 
-    def again(self, plots: Sequence[PlanPlot] | None = None, offers: Sequence[Offer] | None = None) -> Plan:
+    def again(
+        self,
+        plots: Sequence[PlanPlot] | None = None,
+        offers: Sequence[Offer] | None = None,
+        about: str = "",
+    ) -> Plan:
         plots = self.plots if plots is None else plots
         offers = self.offers if offers is None else offers
-        plan = make_plan if self.near is None else self.near.plan
-        return plan(plots, self.wares, offers, self.terms)
+        if self.near is None:
+            return make_plan(plots, self.wares, offers, self.terms)
+        return self.near.plan(plots, self.wares, offers, self.terms, about)
 
     def nutrient(self, supply: Supply, price_per_kg: float | None) -> NutrientReason:
         need_kg = sum(
@@ -500,6 +506,8 @@ class _Asked:
         now, doubt, name = format_money(offer.price), doubt.quantize(_CENT), offer_text(offer)
         if count <= 0:
             text = f"{name} at {now} would not be used if it cost a cent."
+            if self.near is not None:
+                text = f"{name} at {now}: no place was found for it even at a cent, in a quick look."
             return EntryPrice(offer.offer_id, offer.product, offer.price, None, 0.0, Decimal(0), text)
         give = f", give or take {format_money(doubt)}" if doubt else ""
         if price >= offer.price:
@@ -524,7 +532,9 @@ class _Asked:
             (count, max(_CENT, (tier * ratio).quantize(_CENT))) for count, tier in offer.price_breaks
         )
         changed = replace(offer, price=price, price_breaks=breaks)
-        return self.again(offers=[changed if one is offer else one for one in self.offers])
+        return self.again(
+            offers=[changed if one is offer else one for one in self.offers], about=offer.product
+        )
 
     def at_price(self, offer: Offer, price: Decimal) -> PriceRange:
         """Plan again with one price moved to an end of its range."""
