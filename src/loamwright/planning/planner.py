@@ -127,6 +127,7 @@ class Nearby:
 
     def __init__(self, likely: Likely) -> None:
         self.likely = likely
+        self.looked_quickly = False
         self._values: Floats | None = None
 
     def plan(
@@ -164,6 +165,7 @@ class Nearby:
         solution = settle(plan_model, solved.values) if solved.has_values else None
         if solution is None:
             return make_plan(plots, wares, offers, terms)
+        self.looked_quickly = True
         if known is None:
             self._values = solved.values
         gap = max(0.0, solved.objective - solved.bound) / solved.objective if solved.objective > 0 else 0.0

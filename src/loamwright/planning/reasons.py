@@ -506,7 +506,7 @@ class _Asked:
         now, doubt, name = format_money(offer.price), doubt.quantize(_CENT), offer_text(offer)
         if count <= 0:
             text = f"{name} at {now} would not be used if it cost a cent."
-            if self.near is not None:
+            if self.near is not None and self.near.looked_quickly:
                 text = f"{name} at {now}: no place was found for it even at a cent, in a quick look."
             return EntryPrice(offer.offer_id, offer.product, offer.price, None, 0.0, Decimal(0), text)
         give = f", give or take {format_money(doubt)}" if doubt else ""
