@@ -69,6 +69,8 @@ CACO3_PER_CAO = _CACO3 / (_CA + _O)
 CACO3_PER_MGO = _CACO3 / (_MG + _O)
 CACO3_PER_CA_OH_2 = _CACO3 / (_CA + 2 * (_O + _H))
 CACO3_PER_DOLOMITE = 2 * _CACO3 / (_CA + _MG + 2 * (_C + 3 * _O))
+# One milliequivalent in 100 g of soil, as ppm by weight: the mass of a mole over its charge, in mg, times 10.
+PPM_PER_MEQ_100G = {"Ca": 10 * _CA / 2, "Mg": 10 * _MG / 2, "K": 10 * _K}
 CACO3_PER_N = _CACO3 / 2 / _N  # neutralizes one H+ for each N
 
 SYSTEMS = ("us", "metric")

@@ -127,3 +127,22 @@ def test_a_form_filled_from_an_old_state_is_asked_about(visitor: Visitor) -> Non
     visitor.send("/edit/plot/AF-01", **again)
     held = {plot.plot_id: plot for plot in files.load(visitor.path).plots}["AF-01"]
     assert (held.notes, held.access) == ("from the field", "east gate")
+
+
+def test_a_labs_sheet_is_asked_about_on_the_page_and_then_taken(visitor: Visitor) -> None:
+    sheet = (
+        b"Willow Lab (invented)\nField,Lab No,Date sampled,pH,P Bray P1 ppm,K ppm (ammonium acetate)\n"
+        b"AF-02,701,2026-04-20,6.1,12,88\nElbow plot,702,2026-04-20,6.4,15,90\n"
+    )
+    looked = visitor.send("/bring", files={"files": ("willow.csv", sheet)}, **{"from": "/soil-tests"})
+    heap = str(looked.url).rpartition("/")[2]
+    told = words(looked.text)
+    assert "depth of the samples" in told
+    assert "which plot the sample 'Elbow plot' is of" in told
+    assert "Take them in" not in told
+    answers = {"answer.depth": "0-6 in", "answer.plot.elbowplot": "AF-03", "what": "answer"}
+    ready = visitor.send(f"/bring/{heap}", **answers)
+    assert "Take them in" in words(ready.text)
+    visitor.send(f"/bring/{heap}", what="take")
+    tests = {test.test_id: test for test in files.load(visitor.path).soil_tests}
+    assert (tests["701"].plot_id, tests["702"].plot_id) == ("AF-02", "AF-03")

@@ -136,6 +136,6 @@ def test_help_loads_none_of_the_heavy_libraries() -> None:
         "loamwright.version",
         *(
             f"loamwright.commands{room}"
-            for room in ("", ".answer", ".buy", ".cli", ".crop_tables", ".keep", ".plan")
+            for room in ("", ".answer", ".buy", ".cli", ".crop_tables", ".keep", ".plan", ".shape")
         ),
     }

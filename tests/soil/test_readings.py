@@ -124,7 +124,8 @@ def test_names_are_compared_without_dashes_and_capitals() -> None:
         ("pounds/A", "lb/acre"),
         ("kg/ha", "kg/ha"),
         ("mg/dm3", "mg/l"),  # per volume of soil: not ppm
-        ("meq/100 g", None),
+        ("meq/100 g", "meq/100 g"),
+        ("cmol(+)/kg", "meq/100 g"),
         ("", None),
     ],
 )
@@ -382,3 +383,13 @@ def test_edges_with_decimals_round_to_those_decimals() -> None:
 def test_a_text_begins_with_its_number() -> None:
     assert leading_number("4-5 plants/ft2") == 4
     assert leading_number("good") is None
+
+
+def test_charge_is_weight_by_the_atomic_weights() -> None:
+    """1 meq/100 g is 200.4 ppm Ca, 121.5 ppm Mg, 391 ppm K, here by another library (molmass)."""
+    from molmass import Formula
+
+    from loamwright.units import PPM_PER_MEQ_100G
+
+    for element, charge in (("Ca", 2), ("Mg", 2), ("K", 1)):
+        assert PPM_PER_MEQ_100G[element] == pytest.approx(10 * Formula(element).mass / charge, rel=1e-4)

@@ -33,12 +33,15 @@ class Heap:
         The page they were dropped on.
     kind
         What they hold, when their content does not tell; empty = it does.
+    answers
+        To the questions they raised, by question id.
     """
 
     folder: TemporaryDirectory[str]
     paths: list[Path] = field(default_factory=list)
     back: str = "/"
     kind: str = ""
+    answers: dict[str, str] = field(default_factory=dict)
 
 
 _heaps: OrderedDict[str, Heap] = OrderedDict()
@@ -87,6 +90,8 @@ def _taken(ask: Ask, heap: Heap, preview: bool) -> Imported:
         None,
         preview=preview,
         check=lambda record: season.worked_out(record, today),
+        answers=heap.answers,
+        today=today,
     )
 
 
@@ -108,8 +113,9 @@ def _page(ask: Ask, heap: Heap, problems: Sequence[Problem] = ()) -> Shown:
         "found": found,
         "kind": heap.kind,
         "kinds": files.KINDS,
-        "questions": [problem for problem in refused if problem.question],
-        "problems": [problem for problem in refused if not problem.question],
+        "questions": [one for one in (*refused, *(found.problems if found else ())) if one.question],
+        "answers": heap.answers,
+        "problems": [one for one in refused if not one.question],
         "back_to": heap.back,
     }
     return Shown("app_bring.html", filled, 422 if refused else 200)
@@ -123,6 +129,14 @@ def take(ask: Ask) -> Reply:
         return Go(heap.back)
     if "kind" in ask.form and ask.form["kind"] != heap.kind:
         heap.kind = ask.form["kind"]
+        return Go(f"/bring/{ask.parts['heap']}")
+    told = {key.partition(".")[2]: text for key, text in ask.form.items() if key.startswith("answer.")}
+    own = {key.partition(".")[2]: text for key, text in ask.form.items() if key.startswith("own.")}
+    heap.answers |= told | {ident: text for ident, text in own.items() if text}
+    if ask.form.get("what") == "answer":
+        return Go(f"/bring/{ask.parts['heap']}")
+    if ask.form.get("what") == "again":
+        heap.answers.clear()
         return Go(f"/bring/{ask.parts['heap']}")
     try:
         found = _taken(ask, heap, preview=False)

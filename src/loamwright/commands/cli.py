@@ -209,20 +209,38 @@ def take_in(
     preview: Annotated[
         bool, typer.Option("--preview", help="Say what would differ, and store nothing.")
     ] = False,
+    answer: Annotated[
+        list[str] | None,
+        typer.Option("--answer", metavar="ID=CHOICE", help="Answer a question a file raises; repeatable."),
+    ] = None,
+    profile: Annotated[
+        Path | None, typer.Option(help="Profile of the lab or dealer, kept from an earlier file.")
+    ] = None,
+    save_profile: Annotated[
+        Path | None, typer.Option(help="Keep the answers, and which plot each label is, for the next file.")
+    ] = None,
 ) -> Answer:
-    """Take files into the property: a blank keeps what is there; all of it is taken, or nothing."""
-    from loamwright import season
-    from loamwright.files import import_files
+    """Take files into the property: maps, tables, what a lab, dealer or quarry sent.
 
-    found = import_files(
+    A blank keeps what is there; all of it is taken, or nothing; what a sheet does not tell is asked.
+    """
+    from loamwright import files as reading
+    from loamwright import season
+
+    found = reading.import_files(
         property_path,
         files,
         kind,
         layer,
         preview=preview,
         check=lambda record: season.worked_out(record, today()),
+        answers=_answers(answer or []),
+        profile=reading.load_profile(profile) if profile else None,
+        today=today(),
     )
-    return Answer(found)
+    if save_profile is not None and found.profile is not None:
+        reading.save_profile(save_profile, found.profile)
+    return Answer(found, from_file=True)
 
 
 # ---------------------------------------------------------------------------------------------

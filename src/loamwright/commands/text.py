@@ -73,6 +73,7 @@ def show_problems(console: Console, problems: Iterable[Problem]) -> None:
         console.print(
             f"[{colour}]{item.level.value}[/] {escape(item.where)}: {escape(item.what)}"
             + (f"\n      [dim]→ {escape(item.fix)}[/]" if item.fix else "")
+            + (f"\n      [dim]Answer with --answer {escape(item.question)}=…[/]" if item.question else "")
         )
 
 

@@ -6,15 +6,17 @@ checked before anything is stored; then all of it is, or nothing. What follows f
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeVar
 
 from loamwright import land, supplies
-from loamwright.errors import InputError, Problem, has_errors
+from loamwright.errors import InputError, Level, Problem, has_errors
 from loamwright.files import (
     field_records,
+    from_sheets,
     guidelines,
     own_rates,
     plots,
@@ -29,12 +31,13 @@ from loamwright.files.fields import Fields
 from loamwright.files.jsontext import read_json, without_collecting
 from loamwright.files.large_maps import LARGE, LargeMeasured, measure_large
 from loamwright.files.merging import Difference, differences, merged
+from loamwright.files.sheets import Profile, SheetContents, keep_answers, read_sheet
 from loamwright.files.things import thing_of
 from loamwright.files.vectors import ShapeFile
 from loamwright.land import Cropping, KeepOut, Plot, PlotArea
 from loamwright.needs import read_chosen, write_chosen
 from loamwright.soil import OrganicInput, SoilTest
-from loamwright.supplies import Offer, PriceList, Product
+from loamwright.supplies import Offer, PriceList, Product, StockEntry
 from loamwright.values import PropertyInfo
 from loamwright.work import Application, PropertyRecord
 
@@ -212,12 +215,30 @@ def new_property(path: Path, name: str, season: int, settings: Path | None, unit
 
 @dataclass(frozen=True, slots=True)
 class Imported:
-    """What one command took in: sentences, what was found on the way, and what differs from before."""
+    """What one command took in.
+
+    Parameters
+    ----------
+    taken
+        A sentence a file.
+    problems
+        What was found on the way; with `preview`, questions too.
+    differences
+        What differs from before.
+    preview
+        True = nothing was stored.
+    sheets
+        What the sheets of labs, dealers and quarries among the files say.
+    profile
+        Answers and plots to keep for the next file of the last sheet's sender; None without a sheet.
+    """
 
     taken: tuple[str, ...]
     problems: tuple[Problem, ...]
     differences: tuple[Difference, ...] = ()
     preview: bool = False
+    sheets: tuple[SheetContents, ...] = ()
+    profile: Profile | None = None
 
 
 def _count(items: Sequence[object], noun: str) -> str:
@@ -251,6 +272,7 @@ class _Basket:
         self.products: list[Product] = []
         self.offers: list[Offer] = []
         self.entries: list[Application] = []
+        self.purchases: list[StockEntry] = []
         self.info: PropertyInfo | None = None
         self.sheet: Path | None = None
         self.known = {plot.plot_id for plot in record.plots} | set(record.former_names)
@@ -258,6 +280,12 @@ class _Basket:
         self.problems: list[Problem] = []
         self.taken: list[str] = []
         self.names: list[str] = []
+        self.answers: Mapping[str, str] = {}
+        self.answered: set[str] = set()
+        self.known_as: Profile | None = None
+        self.sheets: list[SheetContents] = []
+        self.profile: Profile | None = None
+        self.today = dt.date.max
 
     def take(self, file: _File) -> None:
         """Take what one file holds."""
@@ -266,6 +294,8 @@ class _Basket:
         found: tuple[Problem, ...] = ()
         if isinstance(content, ShapeFile):
             self._take_shapes(path, kind, content)
+        elif isinstance(content, SheetContents):
+            found = self._take_sheet(path, content)
         elif kind == "settings":
             self.info = _with_guidelines(path, settings.info_in(path, content))
             self.season, self.gps_sigma_m = self.info.season, self.info.settings.gps_sigma_m
@@ -315,6 +345,31 @@ class _Basket:
         new = [entry for entry in entries if entry.entry_id not in known]
         self.entries.extend(entries)
         self._took(path, f"{_count(entries, 'application')}, {len(new)} of them new")
+
+    def _take_sheet(self, path: Path, contents: SheetContents) -> tuple[Problem, ...]:
+        """Take what a lab, dealer or quarry sent, as far as its questions are answered."""
+        known = self.known_as
+        answers = {**(known.answers if known else {}), **self.answers}
+        now = replace(self.held, plots=(*self.held.plots, *self.plots.values()))
+        found = from_sheets.take_sheet(contents, path, now, answers, known.plots if known else {}, self.today)
+        self.answered |= found.answered | set(contents.answered)
+        self.sheets.append(contents)
+        kept = keep_answers(contents, earlier=known, plots=found.plots)
+        lasting = {ident: answers[ident] for ident in found.lasting}
+        self.profile = replace(kept, answers={**kept.answers, **lasting})
+        self.tests.extend(found.tests)
+        self._once(path, "test_id", (test.test_id for test in found.tests))
+        self.purchases.extend(found.purchases)
+        if found.products or found.offers:
+            self._take_products(path, found.products, found.offers)
+        if found.tests:
+            replaced = _replaced(found.tests, self.held.soil_tests, lambda test: test.test_id)
+            self._took(path, _count(found.tests, "soil test"), replaced)
+        if found.purchases:
+            self._took(path, _count(found.purchases, "scale ticket"))
+        if found.entries:
+            self._take_entries(path, found.entries)
+        return found.problems
 
     def _take_products(self, path: Path, labels: Sequence[Product], offers: Sequence[Offer]) -> None:
         self._once(path, "offer_id", (offer.offer_id for offer in offers))
@@ -406,6 +461,7 @@ class _Basket:
             editor.put_organic_inputs(self.organic)
             editor.put_products(self.products)
             editor.put_offers(self.offers)
+            editor.put_purchases(self.purchases)
             conflicts = editor.append_applications(self.entries).conflicts
             if conflicts:
                 raise InputError(conflicts)  # leaves the transaction, which undoes it
@@ -423,6 +479,7 @@ KINDS = (
     "standard rates",
     "applications",
     "records",
+    "sheet",
 )
 
 
@@ -435,23 +492,41 @@ class _File:
     content: object
 
 
-def _read(path: Path, kind: str | None, layer: str | None) -> _File:
+def _sheet_or(
+    path: Path, told: str | None, table: textrows.Table | None, reads: Callable[[Path], SheetContents]
+) -> _File:
+    """A table whose columns are not all ours: what a lab, dealer or quarry sent, if that is what it is."""
+    try:
+        return _File(path, "sheet", reads(path))
+    except InputError:
+        return _File(path, _told(path, told), table)
+
+
+def _read(path: Path, kind: str | None, layer: str | None, reads: Callable[[Path], SheetContents]) -> _File:
     """Read a file once, and tell from its content what it holds unless that was said."""
     suffix = path.suffix.lower()
     if kind in ("soil tests", "organic inputs", "products", "standard rates", "applications"):
         return _File(path, kind, textrows.read_table(path))
+    if kind == "sheet":
+        return _File(path, kind, reads(path))
     if kind in ("settings", "records"):
         return _File(path, kind, read_json(path))
     document = None
-    if kind is None and suffix in textrows.SUFFIXES:
-        table = textrows.read_table(path)
-        told = "standard rates" if own_rates.is_own_rates(table) else tables.kind_of(table)
-        return _File(path, _told(path, told), table)
+    if kind is None and (suffix in textrows.SUFFIXES or suffix == ".xml"):
+        table = None if suffix == ".xml" else textrows.read_table(path)
+        if table is not None and own_rates.is_own_rates(table):
+            return _File(path, "standard rates", table)
+        told = None if table is None else tables.kind_of(table)
+        if table is not None and told is not None and tables.is_ours(table, told):
+            return _File(path, told, table)
+        return _sheet_or(path, told, table, reads)
     if kind is None and suffix == ".json":
         document = read_json(path)
         for its_kind, room in (("settings", settings), ("records", field_records)):
             if room.looks_like(document):
                 return _File(path, its_kind, document)
+        if isinstance(document, dict) and "type" not in document and "features" not in document:
+            return _sheet_or(path, None, None, reads)  # no GeoJSON: the results of a laboratory, if anything
     shapes = vectors.read_shapes(path, layer, document)
     if kind is None and not shapes.features:
         raise InputError(shapes.problems)
@@ -475,6 +550,9 @@ def import_files(
     *,
     preview: bool = False,
     check: Callable[[PropertyRecord], object] = lambda _record: None,
+    answers: Mapping[str, str] | None = None,
+    profile: Profile | None = None,
+    today: dt.date | None = None,
 ) -> Imported:
     """Take files into a property: all of them, or nothing.
 
@@ -492,6 +570,12 @@ def import_files(
         True = say what would differ, and store nothing.
     check
         Asked with the property as it would be, inside the transaction; what it raises undoes everything.
+    answers
+        Answers to questions the files raise, by question id.
+    profile
+        Answers and plots kept from an earlier sheet of the same lab or dealer.
+    today
+        Date for tickets without one; None = today.
 
     Returns
     -------
@@ -500,7 +584,8 @@ def import_files(
     Raises
     ------
     InputError
-        When any file has an error; nothing was stored.
+        When any file has an error, or raises a question that is not answered; nothing was stored. A preview
+        gives the questions among its problems instead.
     """
     if kind is not None and kind not in KINDS:
         raise InputError(
@@ -508,11 +593,17 @@ def import_files(
         )
     record = property_file.load(path)
     basket = _Basket(record)
+    basket.answers, basket.known_as = answers or {}, profile
+    basket.today = today or dt.datetime.now().astimezone().date()
+
+    def reads(sheet: Path) -> SheetContents:
+        return read_sheet(sheet, basket.answers, profile, others=True)
+
     problems: list[Problem] = []
     read: list[_File] = []
     for path_of_file in files:
         try:
-            read.append(_read(path_of_file, kind, layer))
+            read.append(_read(path_of_file, kind, layer, reads))
         except InputError as error:
             problems.extend(error.problems)
     for file in sorted(read, key=lambda one: KINDS.index(one.kind)):
@@ -524,12 +615,24 @@ def import_files(
     ground = {plot.plot_id: plot for plot in record.plots} | basket.plots
     if basket.plots:
         problems.extend(land.find_overlaps(tuple(ground.values())))
-    if has_errors(problems):
+    problems.extend(_idle(basket))
+    refused = [problem for problem in problems if problem.level is Level.ERROR and not problem.question]
+    if refused or (has_errors(problems) and not preview):
         raise InputError(problems)
     found = basket.merge()
     if not preview:
         basket.put(path, check)
-    return Imported(tuple(basket.taken), tuple(problems), found, preview)
+    sheets = tuple(basket.sheets)
+    return Imported(tuple(basket.taken), tuple(problems), found, preview, sheets, basket.profile)
+
+
+def _idle(basket: _Basket) -> Iterator[Problem]:
+    """Say which answers no file asked for."""
+    for ident in basket.answers:
+        if ident not in basket.answered:
+            asked = dict.fromkeys(p.question for p in basket.problems if p.question)
+            what = f"no question is called {ident}"
+            yield Problem("answer", what, f"These files ask: {', '.join(asked) or 'nothing'}.")
 
 
 # ---------------------------------------------------------------------------------------------

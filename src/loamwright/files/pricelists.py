@@ -64,7 +64,7 @@ PRODUCT_ALIASES = {
 _NUTRIENTS = {nutrient.value.lower(): nutrient for nutrient in Nutrient}
 _LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz"
 _N_FORMS = ("urea_n", "nitrate_n", "ammoniacal_n")
-_PASSING = r"passing_(\d{1,4})"
+PASSING = r"passing_(\d{1,4})"
 #: Names of columns.
 PRODUCT_FIELDS = (
     *("product", "form", "grade", *_NUTRIENTS, *_N_FORMS, "ingredient", "ingredient_pct", "density"),
@@ -88,7 +88,7 @@ class _Label:
 def products_from(table: Table) -> tuple[tuple[Product, ...], tuple[Offer, ...], tuple[Problem, ...]]:
     """Read labels and offers."""
     rows, problems = rows_of(
-        table, PRODUCT_FIELDS, PRODUCT_ALIASES, ("product",), patterns=(_PASSING,), kept=True
+        table, PRODUCT_FIELDS, PRODUCT_ALIASES, ("product",), patterns=(PASSING,), kept=True
     )
     labels = _merged_labels(rows)
     products = {name: _finished(label, table, problems) for name, label in labels.items()}
@@ -252,7 +252,7 @@ def parse_grade(text: str) -> Mapping[Nutrient, float]:
 
 
 def _lime_label(row: Fields) -> LimeLabel | None:
-    shares = {name: row.percent(name) for name in row.matching(_PASSING)}
+    shares = {name: row.percent(name) for name in row.matching(PASSING)}
     label = LimeLabel(
         cce_pct=row.percent("cce", "neutralizing value"),
         passing_pct={

@@ -28,9 +28,9 @@ from collections.abc import Collection, Mapping
 from typing import Literal
 
 from loamwright.errors import Level, Problem, UnitError
-from loamwright.files.fields import BOUNDS, Fields, shown
+from loamwright.files.fields import BOUNDS, Fields, key_of, shown
 from loamwright.files.named_columns import headings, rows_of
-from loamwright.files.pricelists import PRODUCT_ALIASES, PRODUCT_FIELDS
+from loamwright.files.pricelists import PASSING, PRODUCT_ALIASES, PRODUCT_FIELDS
 from loamwright.files.textrows import Table
 from loamwright.needs import read_lab_lime
 from loamwright.planning import FixedPass
@@ -146,6 +146,15 @@ def kind_of(table: Table) -> TableKind | None:
     ):
         return "soil tests"
     return None
+
+
+def is_ours(table: Table, kind: TableKind) -> bool:
+    """Tell whether every column of a table is one of ours: then nothing in it needs a lab's reader."""
+    if kind == "products":
+        found = headings(table, PRODUCT_FIELDS, PRODUCT_ALIASES, (PASSING,))
+        return "package" in found.places
+    named = {key_of(column) for column in table.columns}
+    return bool({"plot_id", "entry_id"} & named)
 
 
 def _is_first(row: Fields, name: str, key: str, what: str, fix: str, lines: dict[str, int]) -> bool:

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from loamwright.soil.records import Reading, SoilTest
-from loamwright.units import K_PER_K2O, LB_ACRE_KG_HA, P_PER_P2O5, TON_ACRE_KG_HA
+from loamwright.units import K_PER_K2O, LB_ACRE_KG_HA, P_PER_P2O5, PPM_PER_MEQ_100G, TON_ACRE_KG_HA
 from loamwright.values import ARITHMETIC, Source, Step
 
 INCH_M = 0.0254
@@ -242,6 +242,10 @@ _UNIT_SPELLINGS = {
     "kg/ha": "kg/ha",
     "kg/hectare": "kg/ha",
     "mg/100g": "mg/100 g",
+    "meq/100g": "meq/100 g",
+    "me/100g": "meq/100 g",
+    "cmol(+)/kg": "meq/100 g",
+    "cmolc/kg": "meq/100 g",
     "mg/l": "mg/l",
     "mg/litre": "mg/l",
     "mg/dm3": "mg/l",
@@ -272,8 +276,8 @@ def read_unit(text: str) -> str | None:
     Returns
     -------
     str or None
-        One of `SOIL_UNITS` or ``"kg/ha"``; None when it is not known. An index must be named by its
-        laboratory or country: a bare ``"index"`` could be any.
+        One of `SOIL_UNITS`, ``"kg/ha"`` or ``"meq/100 g"`` (of Ca, Mg, K); None when it is not
+        known. An index must be named by its laboratory or country: a bare ``"index"`` could be any.
 
     Examples
     --------
@@ -356,6 +360,18 @@ def to_unit(
         )
     elif basis.casefold() != element.casefold():
         return Missing(f"the figure is in {basis!r}, which is not {element}")
+    if printed == "meq/100 g":
+        if element not in PPM_PER_MEQ_100G:
+            return Missing(f"{reading.value:g} meq/100 g {element}: only Ca, Mg and K are counted by charge")
+        value, printed = value * PPM_PER_MEQ_100G[element], "ppm"
+        steps.append(
+            Step(
+                f"1 meq/100 g is {PPM_PER_MEQ_100G[element]:.1f} ppm {element}",
+                value,
+                f"ppm {element}",
+                Source("exact definition", "standard atomic weights"),
+            )
+        )
     if printed == unit:
         return value, tuple(steps), assumed
     for own, other in ((printed, unit), (unit, printed)):

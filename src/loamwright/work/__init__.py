@@ -7,6 +7,7 @@ means), `rounds` (loads, trips, order of stops), `ledger` (what counts, what is 
 
 from loamwright.work.calibration import COURSE_M2, calibrate, rate_per_pass, settings_to_try
 from loamwright.work.cautions import fire
+from loamwright.work.cautions.before_job import before_a_job
 from loamwright.work.cautions.facts import CautionText
 from loamwright.work.counting import (
     clocks,
@@ -100,6 +101,7 @@ __all__ = [
     "acidity_left",
     "aged",
     "balances",
+    "before_a_job",
     "brought_kg",
     "calibrate",
     "choices",

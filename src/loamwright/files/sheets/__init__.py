@@ -17,6 +17,8 @@ from loamwright.files.sheets.records import (
     Sample,
     SheetAmount,
     SheetContents,
+    SheetOffer,
+    SheetRecommendation,
     as_data,
 )
 
@@ -29,6 +31,8 @@ __all__ = [
     "Sample",
     "SheetAmount",
     "SheetContents",
+    "SheetOffer",
+    "SheetRecommendation",
     "as_data",
     "keep_answers",
     "load_profile",

@@ -23,7 +23,11 @@ READ_THEM, LEAVE_THEM = "read them", "leave them out"
 
 
 def read_sheet(
-    path: Path, answers: Mapping[str, str] | None = None, profile: Profile | None = None
+    path: Path,
+    answers: Mapping[str, str] | None = None,
+    profile: Profile | None = None,
+    *,
+    others: bool = False,
 ) -> SheetContents:
     """Read a file of a lab, dealer or quarry: CSV, XLSX, pasted text, or Modus XML and JSON.
 
@@ -35,6 +39,8 @@ def read_sheet(
         Answers to questions of an earlier reading, by question id.
     profile
         Answers kept for this lab; used when every heading of the file is one of the profile's.
+    others
+        True = answers that this file does not ask for may be for another.
 
     Returns
     -------
@@ -64,7 +70,8 @@ def read_sheet(
         left_out=tuple(inquiry.left_out),
         answered=inquiry.used,
     )
-    _refuse_idle_answers(name, answers or {}, inquiry)
+    if not others:
+        _refuse_idle_answers(name, answers or {}, inquiry)
     return replace(contents, remarks=(*inquiry.remarks, *remarks_on(contents)))
 
 

@@ -1,0 +1,244 @@
+"""What a lab, dealer or quarry sent, into a property: questions first, then the figures as printed.
+
+The sheets are invented; what is expected is read off them by eye.
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+from pathlib import Path
+
+import pytest
+from places import box, polygon
+
+from loamwright import files, season
+from loamwright.errors import InputError
+from loamwright.files.intake import import_files
+from loamwright.land import Cropping, Plot
+from loamwright.supplies import Form, LimeLabel, Movement, Product
+from loamwright.values import Nutrient, PropertyInfo
+
+TODAY = dt.date(2026, 5, 4)
+ACETATE_K, ACETATE_CA = "K ppm (ammonium acetate)", "Ca meq/100g (ammonium acetate)"
+HEAD = ("Sample ID", "Date sampled", "Depth", "pH", "P Bray P1 ppm")
+LB_ACRE = ("lb N/A", "lb P2O5/A", "lb K2O/A")
+PLOTS = (("P1", "Creek Bottom"), ("P2", "Long Strip"), ("P3", "Chalk"))
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    path = tmp_path / "fields.gpkg"
+    files.create(path, PropertyInfo("Sheets", 2026))
+    with files.edit(path) as editor:
+        editor.put_plots(
+            Plot(name, called, polygon(box(200 * i, 0, 200 * i + 100, 100)))
+            for i, (name, called) in enumerate(
+                (("P1", "Creek Bottom"), ("P2", "Long Strip"), ("P3", "Chalk"))
+            )
+        )
+        editor.put_croppings([Cropping("P1", 2026, "alfalfa"), Cropping("P2", 2026, "oats")])
+    return path
+
+
+def write(path: Path, rows: list[list[str]]) -> Path:
+    with path.open("w", newline="") as file:
+        csv.writer(file).writerows(rows)
+    return path
+
+
+@pytest.fixture
+def sheet(tmp_path: Path) -> Path:
+    """An invented report: two tests of P, Ca by charge, no date, no depth, one label spelled nearly right."""
+    rows = [
+        ["Willow Lab (invented)"],
+        ["Field", "Lab No", "pH", "SMP Buffer", "Bray P1 ppm", "Olsen P ppm", ACETATE_K, ACETATE_CA],
+        ["creek-bottom", "501", "6.1", "6.6", "12", "7", "88", "5.4"],
+        ["Long Stripe", "502", "7.4", "", "31", "19", "140", "17.9"],
+    ]
+    return write(tmp_path / "willow.csv", rows)
+
+
+def questions(path: Path, file: Path, **answers: str) -> dict[str, tuple[str, ...]]:
+    with pytest.raises(InputError) as refused:
+        import_files(path, [file], answers={name.replace("__", "."): text for name, text in answers.items()})
+    return {problem.question: problem.choices for problem in refused.value.problems if problem.question}
+
+
+def test_what_a_sheet_does_not_tell_is_asked_all_at_once_and_nothing_is_stored(
+    path: Path, sheet: Path
+) -> None:
+    before = path.read_bytes()
+    asked = questions(path, sheet)
+    assert set(asked) == {"sampled", "depth", "use.P", "plot.longstripe"}
+    assert asked["use.P"] == ("Bray P1", "Olsen")
+    assert asked["plot.longstripe"][0] == "P2"  # a near spelling is offered, never taken
+    assert path.read_bytes() == before
+
+
+def test_a_preview_says_the_same_and_does_not_refuse(path: Path, sheet: Path) -> None:
+    found = import_files(path, [sheet], preview=True)
+    assert {problem.question for problem in found.problems if problem.question} == {
+        *("sampled", "depth", "use.P", "plot.longstripe")
+    }
+    assert found.sheets[0].lab == "Willow Lab (invented)"
+    assert files.load(path).soil_tests == ()
+
+
+ANSWERS = {"sampled": "2026-04-02", "depth": "0-6 in", "use.P": "Bray P1", "plot.longstripe": "P2"}
+
+
+def test_answered_it_goes_to_the_plots_as_printed(path: Path, sheet: Path) -> None:
+    found = import_files(path, [sheet], answers=ANSWERS, check=lambda r: season.worked_out(r, TODAY))
+    first, second = files.load(path).soil_tests
+    assert (first.test_id, first.plot_id, second.plot_id) == ("501", "P1", "P2")
+    assert (first.sampled_on, first.lab) == (dt.date(2026, 4, 2), "Willow Lab (invented)")
+    assert (first.depth_top_m, first.depth_bottom_m) == (0, pytest.approx(6 * 0.0254))
+    assert (first.ph, first.buffer_ph, first.buffer_method) == (6.1, 6.6, "SMP")
+    p, k, ca = (first.readings[name] for name in ("P", "K", "Ca"))
+    assert (p.value, p.unit, p.extractant) == (12, "ppm", "Bray P1")
+    assert (k.value, k.extractant) == (88, "ammonium acetate")
+    assert (ca.value, ca.unit) == (5.4, "meq/100 g")  # kept as printed
+    assert found.taken == ("willow.csv: 2 soil tests",)
+
+
+def test_the_next_sheet_of_the_lab_asks_nothing_but_the_day(path: Path, sheet: Path, tmp_path: Path) -> None:
+    first = import_files(path, [sheet], answers=ANSWERS)
+    profile = tmp_path / "willow.json"
+    assert first.profile is not None
+    files.save_profile(profile, first.profile)
+    sheet.write_text(sheet.read_text().replace("501", "601").replace("502", "602"))
+    kept = files.load_profile(profile)
+    with pytest.raises(InputError) as refused:
+        import_files(path, [sheet], profile=kept)
+    assert [problem.question for problem in refused.value.problems if problem.question] == ["sampled"]
+    import_files(path, [sheet], profile=kept, answers={"sampled": "2027-04-02"})
+    assert [test.plot_id for test in files.load(path).soil_tests] == ["P1", "P2", "P1", "P2"]
+
+
+def test_an_answer_nobody_asked_for_and_one_that_is_none_are_refused(path: Path, sheet: Path) -> None:
+    with pytest.raises(InputError, match=r"no question is called fertility"):
+        import_files(path, [sheet], answers=ANSWERS | {"fertility": "good"})
+    asked = questions(
+        path, sheet, use__P="Morgan", sampled="2026-04-02", depth="0-6 in", plot__longstripe="P2"
+    )
+    assert set(asked) == {"use.P"}
+
+
+def test_a_label_of_no_plot_is_left_out_and_said(path: Path, sheet: Path) -> None:
+    answers = ANSWERS | {"plot.longstripe": "no plot of this property"}
+    found = import_files(path, [sheet], answers=answers)
+    assert [test.test_id for test in files.load(path).soil_tests] == ["501"]
+    assert any("'Long Stripe' is of no plot" in problem.what for problem in found.problems)
+
+
+def test_a_salt_ph_a_deeper_slice_and_a_limit(path: Path, tmp_path: Path) -> None:
+    rows = [
+        ["Sample ID", "Lab No", "Depth", "Date sampled", "pH (CaCl2)", "P Mehlich-3 ppm", "K Mehlich-3 ppm"],
+        ["P1", "1", "0-8 in", "2026-04-02", "5.4", "<2", "90"],
+        ["P1", "2", "8-24 in", "2026-04-02", "5.9", "4", "60"],
+    ]
+    file = write(tmp_path / "deep.csv", rows)
+    assert set(questions(path, file)) == {"limits"}
+    found = import_files(path, [file], answers={"limits": "take the limit itself"})
+    (test,) = files.load(path).soil_tests
+    assert test.ph is None  # a salt pH is another figure, not a pH in water
+    assert test.readings["P"].value == 2
+    told = " ".join(problem.what for problem in found.problems)
+    assert "CaCl2 is left out" in told
+    assert "8–24" in told
+
+
+def test_the_labs_rates_go_with_the_crop_that_grows_there(path: Path, tmp_path: Path) -> None:
+    rows = [
+        [*HEAD, "Crop A", "Nitrogen", "Phosphate", "Potash", "Crop B", "Nitrogen", "Phosphate", "Potash"],
+        [*("" for _ in range(6)), *LB_ACRE, "", *LB_ACRE],
+        ["P1", "2026-04-02", "0-6 in", "6.5", "12", "Alfalfa", "0", "40", "120", "Oats", "60", "30", "40"],
+        ["P2", "2026-04-02", "0-6 in", "6.5", "12", "Alfalfa", "0", "45", "125", "Oats", "65", "35", "45"],
+    ]
+    file = write(tmp_path / "rates.csv", rows)
+    asked = {
+        problem.question: problem.choices[0]
+        for problem in import_files(path, [file], preview=True).problems
+        if problem.question and not problem.question.startswith("advice")
+    }
+    import_files(path, [file], answers=asked)
+    first, second = files.load(path).soil_tests
+    assert first.recommendation is not None
+    assert second.recommendation is not None
+    assert {n.value: q.value for n, q in first.recommendation.rates.items()} == {
+        "N": 0,
+        "P2O5": 40,
+        "K2O": 120,
+    }
+    assert {n.value: q.value for n, q in second.recommendation.rates.items()} == {
+        "N": 65,
+        "P2O5": 35,
+        "K2O": 45,
+    }
+    assert (first.rates_crop.casefold(), second.rates_crop.casefold()) == ("alfalfa", "oats")
+    assert (first.rates_season, first.recommendation.rates[Nutrient.K2O].unit) == (2026, "lb/acre")
+
+
+def test_prices_as_a_dealer_writes_them(path: Path, tmp_path: Path) -> None:
+    rows = [
+        ["Hilltop Supply (invented)"],
+        ["Product", "Analysis", "Package", "Price", "Per"],
+        ["Urea", "46-0-0", "bulk", "$612.00", "ton"],
+        ["19-19-19", "19-19-19", "50 lb", "$24.99", "bag"],
+    ]
+    file = write(tmp_path / "prices.csv", rows)
+    import_files(path, [file])
+    record = files.load(path)
+    urea, mixed = record.offers
+    assert (float(urea.price), round(urea.package_kg, 3)) == (612.00, round(2000 * 0.45359237, 3))
+    assert (float(mixed.price), round(mixed.package_kg, 4)) == (24.99, round(50 * 0.45359237, 4))
+    assert record.products[0].analysis_pct[Nutrient.N] == 46
+    assert urea.seller == "Hilltop Supply (invented)"
+
+
+TICKETS = [
+    ["Stone Hollow Quarry (invented)"],
+    ["Ticket", "Date", "Product", "Net tons", "Field"],
+    ["9001", "2026-04-09", "Ag lime", "12.5", "Creek Bottom"],
+    ["9002", "2026-04-09", "Ag lime", "11.25", "Creek Bottom"],
+    ["9003", "2026-04-10", "Ag lime", "8", "Chalk"],
+]
+
+
+def test_scale_tickets_are_purchases_and_when_spread_entries(path: Path, tmp_path: Path) -> None:
+    with files.edit(path) as editor:
+        editor.put_products([Product("Ag lime", Form.LIME, lime=LimeLabel(ecce_pct=60.0))])
+    file = write(tmp_path / "tickets.csv", TICKETS)
+    asked = questions(path, file)
+    assert asked["spread"] == ("yes, on the day of each ticket", "not yet")
+    before = {name: choices[0] for name, choices in asked.items()}
+    import_files(path, [file], answers=before)
+    record = files.load(path)
+    assert [(one.kind, one.count) for one in record.purchases] == [
+        (Movement.BOUGHT, pytest.approx(tons)) for tons in (12.5, 11.25, 8)
+    ]
+    assert [(one.plot_id, one.applied_on) for one in record.applications] == [
+        ("P1", dt.date(2026, 4, 9)),
+        ("P1", dt.date(2026, 4, 9)),
+        ("P3", dt.date(2026, 4, 10)),
+    ]
+    # 2,000 lb × 0.45359237 kg
+    assert record.applications[0].mass_kg == pytest.approx(12.5 * 907.18474)
+    again = import_files(path, [file], answers=before)
+    assert len(files.load(path).applications) == 3, again.taken
+
+
+def test_an_analysis_of_manure_says_what_is_still_needed(path: Path) -> None:
+    with pytest.raises(InputError, match="not where it went"):
+        import_files(path, [Path(__file__).parent / "sheets" / "variants" / "fresh_weight.csv"])
+
+
+def test_our_own_tables_are_read_as_ever(path: Path, tmp_path: Path) -> None:
+    rows = [
+        ["plot_id", "sampled_on", "ph", "p", "p_unit", "p_extractant"],
+        ["P1", "2026-04-01", "6.2", "9", "ppm", "Bray P1"],
+    ]
+    found = import_files(path, [write(tmp_path / "own.csv", rows)])
+    assert found.sheets == ()
+    assert files.load(path).soil_tests[0].readings["P"].value == 9
