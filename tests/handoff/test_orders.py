@@ -309,6 +309,19 @@ def test_a_plot_counts_once_in_a_round_however_much_is_mixed() -> None:
     assert (page.rounds[0].plots, len(page.rounds[0].stops)) == ("1", 2)
 
 
+def test_what_must_be_known_stands_before_the_job_with_its_source() -> None:
+    view = fresh(sample_view(1))
+    (round_,) = [r for r in view.rounds if r.product == UREA]
+    page = orders_page(replace(view, rounds=(round_,)), PaperOptions())
+    before = {row.about: row for row in page.rounds[0].before}
+    assert before["ground"].level == "stop"
+    assert "Ohio Revised Code 905.326" in before["ground"].source
+    assert "over 50 % chance of more than 1 inch within 12 hours (Ohio)" in before["rain"].text
+    assert "Last word: state and local rule" in before["rain"].source
+    assert "Never in one hopper" in before["lime apart from urea, ammonium and phosphate"].text
+    assert all("Last word:" in row.source for row in before.values())
+
+
 def test_liquids_are_said_in_gallons() -> None:
     # 1,000 lb of a liquid at 10 lb/gal is 100 gal; a rate of 200 lb/acre is 20 gal/acre, and 1/128 acre
     # at that rate catches 20 fluid ounces (LSU AgCenter: ounces caught equal gallons per acre)

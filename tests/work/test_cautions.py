@@ -32,7 +32,7 @@ from loamwright.values import (
     Spreader,
     Timing,
 )
-from loamwright.work import cautions
+from loamwright.work import before_a_job, cautions
 from loamwright.work.records import Application, Calibration, Caution, Done, PropertyRecord
 
 TODAY = dt.date(2026, 5, 20)
@@ -1140,3 +1140,22 @@ def test_every_row_names_its_source_level_and_last_word() -> None:
         assert text.defers_to
         assert text.text.endswith(".")
         assert not text.published.endswith(".")
+
+
+# What must be known before a job
+
+
+def test_what_is_in_the_hopper_says_what_must_be_known() -> None:
+    texts = load_caution_texts()
+
+    def asked(*products: Product) -> list[str]:
+        return [row.rule for _about, row in before_a_job(texts, products)]
+
+    urea = Product("urea", Form.DRY, {Nutrient.N: 46}, nitrogen_forms_pct={"urea": 46})
+    uan = Product("UAN", Form.LIQUID, {Nutrient.N: 28}, nitrogen_forms_pct={"urea": 14})
+    potash, stone = Product("potash", Form.DRY, {Nutrient.K2O: 60}), Product("stone", Form.LIME)
+    assert asked(urea) == ["C-06", "C-07", "C-01", "C-03", "C-30"]
+    assert asked(uan) == ["C-06", "C-01", "C-03", "C-21", "C-30"]
+    assert asked(potash) == ["C-06", "C-07"]
+    assert asked(stone) == ["C-06", "C-30"]
+    assert asked(potash, urea) == asked(urea)

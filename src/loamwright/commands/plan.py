@@ -98,6 +98,9 @@ def why(
         str | None,
         typer.Option(help="Only one question: nutrients, offers, prices or tests; all if not given."),
     ] = None,
+    thorough: Annotated[
+        bool, typer.Option("--thorough", help="Plan everything again for each question; takes minutes.")
+    ] = False,
     time_limit: SolveTime = 20.0,
 ) -> Answer:
     """Say why the plan is what it is: what each nutrient costs, and at which price others would enter."""
@@ -110,7 +113,7 @@ def why(
     questions = [planning.Question(one.value) for one in asks if one is not WhyAsked.TESTS]
     return Answer(
         ReasonsGiven(
-            season.reasons(view, time_limit, asked.progress, questions) if questions else None,
+            season.reasons(view, time_limit, asked.progress, questions, thorough) if questions else None,
             season.close_calls(view) if WhyAsked.TESTS in asks else None,
         ),
         view.record.info.units,
@@ -189,12 +192,11 @@ def budget(
     time_limit: SolveTime = 20.0,
 ) -> Answer:
     """Show how much of the needs each sum of money covers."""
-    from loamwright import handoff, planning, season
+    from loamwright import handoff, season
     from loamwright.commands.results import BudgetCurve
 
     view = view_of(property_path)
-    task = season.planning_task(view, season.PlanOptions(time_limit_s=time_limit))
-    curve = planning.coverage_curve(task.plots, task.wares, task.offers, task.terms, points, asked.progress)
+    curve = season.coverage_curve(view, points, time_limit, asked.progress)
     drawn = () if chart is None else (handoff.write_budget_chart(view, curve, chart).path,)
     return Answer(BudgetCurve(curve, drawn))
 

@@ -10,6 +10,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from loamwright.files import load_caution_texts
 from loamwright.handoff.paper import Figure
 from loamwright.supplies import Form, Product
 from loamwright.units import (
@@ -32,6 +33,7 @@ from loamwright.work import (
     SeasonView,
     Stop,
     WorkState,
+    before_a_job,
     brought_kg,
     ground_m2,
     load_words,
@@ -79,6 +81,16 @@ class SettingRow:
 
 
 @dataclass(frozen=True, slots=True)
+class BeforeRow:
+    """What must be known before the job, with its source and who has the last word."""
+
+    about: str
+    level: str
+    text: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
 class RoundSheet:
     """One round's page."""
 
@@ -92,6 +104,7 @@ class RoundSheet:
     loads: str
     figures: tuple[Figure, ...]
     load_line: str
+    before: tuple[BeforeRow, ...]
     plots: str
     stops: tuple[StopRow, ...]
     settings: tuple[SettingRow, ...]
@@ -199,6 +212,56 @@ def _half_text(targets: Sequence[float], system: str) -> str:
     return f"{low} a pass." if low == high else f"half of each plot's rate, {low} to {high} a pass."
 
 
+def _before(round_: Round, view: SeasonView) -> list[BeforeRow]:
+    """Ground and weather to be seen on the day, for what is in the hopper."""
+    names = {stop.product for stop in round_.stops}
+    products = [product for product in view.record.products if product.product in names]
+    return [
+        BeforeRow(
+            about,
+            row.level,
+            f"{row.text} Published: {row.published}." if row.published else row.text,
+            f"{row.source}. Last word: {row.defers_to}.",
+        )
+        for about, row in before_a_job(load_caution_texts(), products)
+    ]
+
+
+def _water(plots: Sequence[str], view: SeasonView) -> list[BeforeRow]:
+    """The distances to water that are taken out already, and those nobody has entered."""
+    system = view.record.info.units
+    taken = {
+        f"{keepout.name or keepout.kind} {format_length(keepout.setback_m, system)}"
+        for keepout in view.record.keepouts
+        if keepout.setback_m
+    }
+    missing = {
+        view_name
+        for plot in dict.fromkeys(plots)
+        for view_name in (_keepout_name(found, view) for found in view.areas[plot].missing_setbacks)
+    }
+    words = []
+    if missing:
+        words.append(f"No distance is entered for {', '.join(sorted(missing))}: ask before spreading there.")
+    if taken:
+        words.append(f"Taken out of the plots already: {', '.join(sorted(taken))}.")
+    if not words:
+        return []
+    return [
+        BeforeRow(
+            "distance to water",
+            "stop" if missing else "note",
+            " ".join(words),
+            "the property's keep-outs. Last word: state and local rule.",
+        )
+    ]
+
+
+def _keepout_name(keepout_id: str, view: SeasonView) -> str:
+    found = next((one for one in view.record.keepouts if one.keepout_id == keepout_id), None)
+    return keepout_id if found is None else found.name or found.kind or keepout_id
+
+
 def _counted(number: int, word: str) -> str:
     return f"{number} {word}" if number == 1 else f"{number} {word}s"
 
@@ -281,6 +344,7 @@ def round_sheet(
         loads,
         tuple(figures),
         _load_line(round_, system),
+        (*_before(round_, view), *_water(plots, view)),
         str(len(set(plots))),
         stops,
         settings,

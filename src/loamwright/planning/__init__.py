@@ -21,6 +21,7 @@ from loamwright.planning.calendar import CalendarRow, GroundRule, dated_jobs, pl
 from loamwright.planning.custom_blends import BlendService, CustomBlend, order_blend
 from loamwright.planning.freshness import Aged, bought_outside, figure, key, over_the_plan, what_aged
 from loamwright.planning.inputs import Band, FixedPass, Machine, PlanPlot, Terms, Ware
+from loamwright.planning.lines import short_of_bands
 from loamwright.planning.planner import make_plan
 from loamwright.planning.purchase_lists import PurchaseList, purchase_lists
 from loamwright.planning.reasons import NutrientReason, PlotCost, Question, Reasons, explain
@@ -76,6 +77,7 @@ __all__ = [
     "placed_in_time",
     "plan_plots",
     "purchase_lists",
+    "short_of_bands",
     "what_aged",
     "what_if",
 ]

@@ -39,7 +39,7 @@ from loamwright.planning.lines import (
     spreads_of,
     write_plan,
 )
-from loamwright.planning.planner import make_plan
+from loamwright.planning.planner import make_plan, spend
 from loamwright.planning.records import Coverage, Outcome, Plan
 from loamwright.supplies import Offer
 from loamwright.units import format_money, format_rate
@@ -502,6 +502,7 @@ def coverage_curve(
     terms: Terms,
     points: int = 8,
     progress: Callable[[str], None] | None = None,
+    plan: Plan | None = None,
 ) -> tuple[CurvePoint, ...]:
     """Plan for rising budgets, up to the one that is enough for everything.
 
@@ -513,6 +514,8 @@ def coverage_curve(
         How many budgets, evenly spaced, the last one enough for all; at least 1.
     progress
         Told of each budget as its turn comes.
+    plan
+        The plan that is enough for everything, when it is known; None = it is made first.
 
     Returns
     -------
@@ -520,21 +523,21 @@ def coverage_curve(
         Rising. A plan found for less money stands in for one that turned out to cover less, so that more
         money never covers less.
     """
-    whole = make_plan(plots, wares, offers, replace(terms, budget=None))
+    whole = plan or make_plan(plots, wares, offers, replace(terms, budget=None))
     curve: list[CurvePoint] = []
     for number in range(1, max(1, points) + 1):
         last = number == max(1, points)
         budget = whole.total_cost if last else cents(whole.total_cost * number / points)
         if progress is not None:
             progress(f"budget {number} of {points}")
-        plan = whole if last else make_plan(plots, wares, offers, replace(terms, budget=budget))
+        made = whole if last else spend(plots, wares, offers, replace(terms, budget=budget), whole)
         point = CurvePoint(
             budget=budget,
-            cost=plan.total_cost,
-            covered=covered(plots, wares, spreads_of(plan)),
-            gap=plan.gap,
-            packages=sum(one.count for one in plan.buy),
-            plan=plan,
+            cost=made.total_cost,
+            covered=covered(plots, wares, spreads_of(made)),
+            gap=made.gap,
+            packages=sum(one.count for one in made.buy),
+            plan=made,
         )
         if curve and curve[-1].covered > point.covered:
             point = replace(curve[-1], budget=budget)

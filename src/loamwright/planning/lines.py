@@ -332,7 +332,19 @@ def coverage(
 
 
 def short_of_bands(plots: Sequence[PlanPlot], plan: Plan) -> tuple[Coverage, ...]:
-    """The needs a plan leaves short of the lower edge of their bands."""
+    """Name the needs a plan leaves short of the lower edge of their bands.
+
+    Parameters
+    ----------
+    plots
+        As they were planned.
+    plan
+        The plan.
+
+    Returns
+    -------
+    tuple of Coverage
+    """
     of_plot = {plot.plot_id: plot for plot in plots}
     return tuple(
         row

@@ -36,9 +36,9 @@ from loamwright.planning.lines import (
 from loamwright.planning.model import PlanModel, Solution, build, cell_values, coverage_cost, settle
 from loamwright.planning.passes import need_cells, supply_keys
 from loamwright.planning.records import Outcome, Plan
-from loamwright.planning.search import Search, count_out, search
+from loamwright.planning.search import SMALL, Search, count_out, only, search
 from loamwright.planning.shortfalls import Shortfall, limits_of_plots, limits_of_sellers
-from loamwright.planning.solver import Effort, Floats, Found
+from loamwright.planning.solver import Effort, Flags, Floats, Found
 from loamwright.supplies import Offer
 from loamwright.units import format_money
 from loamwright.values import Supply
@@ -100,6 +100,112 @@ def make_plan(
 
 #: Most time for counting packages out [s]; on most machines it ends sooner, after a number of nodes.
 _COUNTING_S = 30.0
+
+# ---------------------------------------------------------------------------------------------
+# Planning again, near a plan that is known
+
+Likely = frozenset[tuple[str, str]]
+
+
+def likely_of(plan: Plan) -> Likely:
+    """(plot_id, product) of every line of a plan: where good plans for a like question put things."""
+    return frozenset((line.plot_id, line.product) for line in plan.lines)
+
+
+class Nearby:
+    """Plans questions that are nearly one already answered, each in a small part of the time.
+
+    Only the products a known plan puts on each plot are looked at, and those the linear relaxation of the new
+    question would put there; a small question is planned in full. The gap is that among these choices, and
+    the outcome is never *proved cheapest* of all plans.
+
+    Parameters
+    ----------
+    likely
+        (plot_id, product) of the known plan.
+    """
+
+    def __init__(self, likely: Likely) -> None:
+        self.likely = likely
+        self.looked_quickly = False
+        self._values: Floats | None = None
+
+    def plan(
+        self,
+        plots: Sequence[PlanPlot],
+        wares: Sequence[Ware],
+        offers: Sequence[Offer],
+        terms: Terms,
+        about: str = "",
+    ) -> Plan:
+        """Plan one question; the first plan found is where the others start from, where it fits them.
+
+        With a product it is about, every place for that product is looked at instead of the relaxation's.
+        """
+        request = check_request(plots, wares, offers, replace(terms, budget=None))
+        plan_model = build(request)
+        if plan_model.passes.count <= SMALL:
+            return make_plan(plots, wares, offers, terms)
+        outcome, effort = Outcome.FOUND, Effort(time_limit_s=terms.time_limit_s)
+        relaxed = plan_model.model.solve(effort, relaxed=True)
+        if relaxed.found is Found.INFEASIBLE:
+            outcome = Outcome.IMPOSSIBLE
+            shares, _shortfalls = limits_of_plots(request)
+            plan_model = build(request, shares)
+            relaxed = plan_model.model.solve(effort, relaxed=True)
+        if relaxed.found is not Found.OPTIMAL:
+            return make_plan(plots, wares, offers, terms)
+        model = only(plan_model, _near(plan_model, self.likely, relaxed.values, about))
+        known = self._values
+        start = known if known is not None and len(known) == len(model.cost) else None
+        effort = Effort(_NEAR_GAP, min(_NEAR_S, terms.time_limit_s), nodes=_NEAR_NODES)
+        solved = model.solve(effort, start=start)
+        if not solved.has_values:
+            solved = model.solve(replace(effort, time_limit_s=terms.time_limit_s))
+        solution = settle(plan_model, solved.values) if solved.has_values else None
+        if solution is None:
+            return make_plan(plots, wares, offers, terms)
+        self.looked_quickly = True
+        if known is None:
+            self._values = solved.values
+        gap = max(0.0, solved.objective - solved.bound) / solved.objective if solved.objective > 0 else 0.0
+        return replace(_written(plan_model, solution), outcome=outcome, gap=gap)
+
+
+def spend(
+    plots: Sequence[PlanPlot],
+    wares: Sequence[Ware],
+    offers: Sequence[Offer],
+    terms: Terms,
+    whole: Plan,
+) -> Plan:
+    """Cover as much as a budget can, near the plan that covers everything; a small question in full."""
+    request = check_request(plots, wares, offers, terms)
+    if build(request).passes.count <= SMALL:
+        return make_plan(plots, wares, offers, terms)
+    shares = np.ones(len(need_cells(request, supply_keys(request))))
+    return _for_money(request, _Whole(whole, shares, (), -np.inf, has_plan=True), likely=likely_of(whole))
+
+
+def _near(plan_model: PlanModel, likely: Likely, relaxed: Floats, about: str = "") -> Flags:
+    request, passes = plan_model.request, plan_model.passes
+    names = [ware.product.product for ware in request.wares]
+    if about:
+        asked = np.array([names[ware] == about for ware in passes.ware], bool)
+    else:
+        asked = np.asarray(relaxed[plan_model.amount] > 1e-6, bool)
+    known = [
+        (request.plots[plot].plot_id, names[ware]) in likely
+        for plot, ware in zip(passes.plot, passes.ware, strict=True)
+    ]
+    return np.asarray(np.array(known, bool) | asked, bool)
+
+
+#: How near to the best of the choices looked at; after how many nodes, and seconds, to stop all the same.
+_NEAR_GAP, _NEAR_NODES, _NEAR_S = 3e-3, 40, 3.0
+#: For each of the two looks at one budget [s].
+_SPEND_S = 0.6
+
 
 # ---------------------------------------------------------------------------------------------
 # Meeting every need
@@ -327,33 +433,41 @@ def _cost_sentence(request: Request, plan: Plan) -> str:
 # Spending a budget
 
 
-def _for_money(request: Request, whole: _Whole, cents_off: int = 0) -> Plan:
+def _for_money(request: Request, whole: _Whole, cents_off: int = 0, likely: Likely | None = None) -> Plan:
     """Cover as much as the budget can, then do that for the least money.
 
-    `cents_off` is kept back from the budget for the rounding of each pass to the cent.
+    `cents_off` is kept back from the budget for the rounding of each pass to the cent. With `likely`, only
+    these choices and those of the relaxation are looked at, and the gap is to the relaxation.
     """
     terms = request.terms
     assert terms.budget is not None
     plan_model = build(_a_little_less(request, cents_off), whole.shares, elastic=True)
-    most = plan_model.model.copy()
-    most.cost = coverage_cost(plan_model)
-    most_found = most.solve(Effort(terms.gap, terms.time_limit_s / 2))
+    effort, base, bound = Effort(terms.gap, terms.time_limit_s / 2), plan_model.model, -np.inf
+    if likely is not None:
+        relaxed = replace(base, cost=coverage_cost(plan_model)).solve(effort, relaxed=True)
+        if relaxed.has_values:
+            base, bound = only(plan_model, _near(plan_model, likely, relaxed.values)), relaxed.objective
+            effort = Effort(_NEAR_GAP, min(_SPEND_S, terms.time_limit_s / 2), nodes=_NEAR_NODES)
+    most = replace(base.copy(), cost=coverage_cost(plan_model))
+    most_found = most.solve(effort)
+    bound = max(bound, most_found.bound) if likely is None else bound
     if not most_found.has_values:
         fixed = "the passes already fixed cost more than that" if terms.fixed else "it is not enough"
         words = f"Nothing can be planned for {format_money(terms.budget)}: {fixed}."
         return _nothing(request, (words,))
     shares = most_found.values[plan_model.share]
-    cheap = plan_model.model.copy()
+    cheap = base.copy()
     cheap.lower[plan_model.share] = np.clip(shares - 1e-7, 0.0, None)
-    cheaper = cheap.solve(Effort(terms.gap, terms.time_limit_s / 2), start=most_found.values)
+    cheaper = cheap.solve(effort, start=most_found.values)
     best = cheaper if cheaper.has_values else most_found
     solution = settle(plan_model, best.values) or settle(plan_model, most_found.values)
     assert solution is not None
     plan = _written(plan_model, solution)
     if plan.total_cost > terms.budget and cents_off < 1000:  # the cents each pass is rounded to add up
-        return _for_money(request, whole, 2 * cents_off + 2 + int((plan.total_cost - terms.budget) * 100))
+        more = 2 * cents_off + 2 + int((plan.total_cost - terms.budget) * 100)
+        return _for_money(request, whole, more, likely)
     value = covered(request.plots, request.wares, spreads_of(plan))
-    possible = min(-most_found.bound, float(cell_values(plan_model) @ plan_model.met))
+    possible = min(-bound, float(cell_values(plan_model) @ plan_model.met))
     gap = max(0.0, possible - value) / possible if possible > 0 else 0.0
     return replace(
         plan,

@@ -9,6 +9,7 @@ this counts every bag, and is as certain as the two plans are proved.
 from __future__ import annotations
 
 import math
+import time
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import ROUND_DOWN, Decimal
@@ -30,7 +31,7 @@ from loamwright.planning.inputs import (
 from loamwright.planning.lines import spreads_of, trips
 from loamwright.planning.model import PlanModel, build
 from loamwright.planning.passes import TIMES
-from loamwright.planning.planner import make_plan
+from loamwright.planning.planner import Nearby, likely_of, make_plan
 from loamwright.planning.records import Outcome, Plan
 from loamwright.planning.solver import Effort, Flags, Floats, Found
 from loamwright.supplies import Offer
@@ -193,6 +194,7 @@ def explain(
     plan: Plan,
     progress: Callable[[str], None] | None = None,
     questions: Collection[Question] = tuple(Question),
+    thorough: bool = False,
 ) -> Reasons:
     """Say why a plan is what it is, by planning again with one thing changed at a time.
 
@@ -206,37 +208,48 @@ def explain(
         Told of each question as its turn comes.
     questions
         Which to ask; what each plot costs is always told.
+    thorough
+        True to plan the whole property again for each question, which takes minutes; else only the products
+        that the plan, or the relaxation of the question, puts on each plot are looked at.
 
     Returns
     -------
     Reasons
     """
-    tell = progress or (lambda _stage: None)
+    tell = _Told(progress or (lambda _stage: None))
     terms = replace(terms, budget=None)
+    near = None if thorough else Nearby(likely_of(plan))
     if terms.odd_amount_cost or terms.least_job_share:
         # the questions are about prices: every amount weighed out and every job planned, on both sides
         terms = replace(terms, odd_amount_cost=Decimal(0), least_job_share=0.0)
         tell("the plan as it is, every amount weighed out")
-        plan = make_plan(plots, wares, offers, terms)
+        plan = (make_plan if near is None else near.plan)(plots, wares, offers, terms)
     tell("prices by the pound")
     by_the_pound = pound_prices(check_request(plots, wares, offers, terms), plan)
-    asked = _Asked(plots, wares, offers, terms, plan, by_the_pound)
+    asked = _Asked(plots, wares, offers, terms, plan, by_the_pound, near)
+    bought = {one.offer_id for one in plan.buy if one.count > 0}
+    in_order = sorted((one for one in offers if _can_be_bought(one)), key=lambda one: one.offer_id)
+    others = [one for one in in_order if one.offer_id not in bought] if Question.OFFERS in questions else []
+    moved = [
+        (one, price)
+        for one in (in_order if Question.PRICES in questions else ())
+        for price in (one.price_low, one.price_high)
+        if price is not None and price > 0 and price != one.price
+    ]
+    supplies = asked.supplies() if Question.NUTRIENTS in questions else []
+    tell.begin(len(supplies) + len(others) + len(moved))
     nutrients = []
-    for supply in asked.supplies() if Question.NUTRIENTS in questions else ():
+    for supply in supplies:
         tell(f"what {supply} costs")
         nutrients.append(asked.nutrient(supply, by_the_pound.get(supply)))
-    bought = {one.offer_id for one in plan.buy if one.count > 0}
     entries = []
-    for offer in sorted(offers, key=lambda one: one.offer_id) if Question.OFFERS in questions else ():
-        if offer.offer_id not in bought and _can_be_bought(offer):
-            tell(f"at which price {offer_text(offer)} would enter")
-            entries.append(asked.entry(offer))
+    for offer in others:
+        tell(f"at which price {offer_text(offer)} would enter")
+        entries.append(asked.entry(offer))
     ranges = []
-    for offer in sorted(offers, key=lambda one: one.offer_id) if Question.PRICES in questions else ():
-        for price in (offer.price_low, offer.price_high):
-            if price is not None and price > 0 and price != offer.price and _can_be_bought(offer):
-                tell(f"{offer_text(offer)} at {format_money(price)}")
-                ranges.append(asked.at_price(offer, price))
+    for offer, price in moved:
+        tell(f"{offer_text(offer)} at {format_money(price)}")
+        ranges.append(asked.at_price(offer, price))
     nutrients.sort(key=lambda one: (-(one.without or Decimal(0)), one.supply))
     entries.sort(key=lambda one: (-_nearness(one), one.offer_id))
     area = {plot.plot_id: plot.area_ha for plot in plots}
@@ -255,6 +268,26 @@ def explain(
         tuple(shares),
         _summary(plan, nutrients, entries, ranges, {one.offer_id: offer_text(one) for one in offers}),
     )
+
+
+class _Told:
+    """Progress with the number of the question and how long the others will about take."""
+
+    def __init__(self, progress: Callable[[str], None]) -> None:
+        self.progress, self.number, self.total, self.began = progress, 0, 0, 0.0
+
+    def begin(self, total: int) -> None:
+        self.total, self.began = total, time.monotonic()
+
+    def __call__(self, words: str) -> None:
+        if not self.total:
+            self.progress(words)
+            return
+        took_s = time.monotonic() - self.began
+        left_s = took_s / self.number * (self.total - self.number) if self.number else 0.0
+        about = f", about {left_s:.0f} s left" if self.number else ""
+        self.number += 1
+        self.progress(f"{words} ({self.number} of {self.total}{about})")
 
 
 def _can_be_bought(offer: Offer) -> bool:
@@ -367,8 +400,9 @@ class _Asked:
         terms: Terms,
         plan: Plan,
         by_the_pound: Mapping[Supply, float],
+        near: Nearby | None,
     ) -> None:
-        self.by_the_pound = by_the_pound
+        self.by_the_pound, self.near = by_the_pound, near
         self.plots, self.wares, self.offers, self.terms, self.plan = plots, wares, offers, terms, plan
         gap = plan.gap if plan.gap is not None else terms.gap
         self.base_doubt = plan.total_cost * Decimal(str(gap))
@@ -377,13 +411,17 @@ class _Asked:
         """Supplies with a known need."""
         return sorted({demand.supply for plot in self.plots for demand in plot.demands if demand.mass_kg})
 
-    def again(self, plots: Sequence[PlanPlot] | None = None, offers: Sequence[Offer] | None = None) -> Plan:
-        return make_plan(
-            self.plots if plots is None else plots,
-            self.wares,
-            self.offers if offers is None else offers,
-            self.terms,
-        )
+    def again(
+        self,
+        plots: Sequence[PlanPlot] | None = None,
+        offers: Sequence[Offer] | None = None,
+        about: str = "",
+    ) -> Plan:
+        plots = self.plots if plots is None else plots
+        offers = self.offers if offers is None else offers
+        if self.near is None:
+            return make_plan(plots, self.wares, offers, self.terms)
+        return self.near.plan(plots, self.wares, offers, self.terms, about)
 
     def nutrient(self, supply: Supply, price_per_kg: float | None) -> NutrientReason:
         need_kg = sum(
@@ -418,7 +456,8 @@ class _Asked:
                 f"a tenth more costs {format_money(more)}, {each} a {unit}."
             )
         words.append(f"Without it the plan would cost {format_money(without)} less.")
-        words.append(f"Planned-again costs are certain to {format_money(doubt.quantize(_CENT))}.")
+        near = "" if self.near is None else " among the products the plan and its relaxation put on each plot"
+        words.append(f"Planned-again costs are certain to {format_money(doubt.quantize(_CENT))}{near}.")
         return NutrientReason(
             supply,
             need_kg,
@@ -467,6 +506,8 @@ class _Asked:
         now, doubt, name = format_money(offer.price), doubt.quantize(_CENT), offer_text(offer)
         if count <= 0:
             text = f"{name} at {now} would not be used if it cost a cent."
+            if self.near is not None and self.near.looked_quickly:
+                text = f"{name} at {now}: no place was found for it even at a cent, in a quick look."
             return EntryPrice(offer.offer_id, offer.product, offer.price, None, 0.0, Decimal(0), text)
         give = f", give or take {format_money(doubt)}" if doubt else ""
         if price >= offer.price:
@@ -491,7 +532,9 @@ class _Asked:
             (count, max(_CENT, (tier * ratio).quantize(_CENT))) for count, tier in offer.price_breaks
         )
         changed = replace(offer, price=price, price_breaks=breaks)
-        return self.again(offers=[changed if one is offer else one for one in self.offers])
+        return self.again(
+            offers=[changed if one is offer else one for one in self.offers], about=offer.product
+        )
 
     def at_price(self, offer: Offer, price: Decimal) -> PriceRange:
         """Plan again with one price moved to an end of its range."""

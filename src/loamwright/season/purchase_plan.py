@@ -346,6 +346,7 @@ def reasons(
     time_limit_s: float,
     progress: Progress = quiet,
     questions: Sequence[planning.Question] = tuple(planning.Question),
+    thorough: bool = False,
 ) -> planning.Reasons:
     """Say why the season's plan is what it is, by planning again with one thing changed at a time.
 
@@ -359,6 +360,8 @@ def reasons(
         Told each question.
     questions
         Which to ask.
+    thorough
+        True to plan everything again for each question.
 
     Returns
     -------
@@ -371,7 +374,36 @@ def reasons(
     """
     plan = planned_view(view)
     task = planning_task(view, PlanOptions(time_limit_s=time_limit_s))
-    return planning.explain(task.plots, task.wares, task.offers, task.terms, plan, progress, questions)
+    return planning.explain(
+        task.plots, task.wares, task.offers, task.terms, plan, progress, questions, thorough
+    )
+
+
+def coverage_curve(
+    view: Season, points: int, time_limit_s: float, progress: Progress = quiet
+) -> tuple[planning.CurvePoint, ...]:
+    """Say how much of the needs each sum of money covers.
+
+    Parameters
+    ----------
+    view
+        The season; a plan that is not old and covers everything is the last point.
+    points
+        How many.
+    time_limit_s
+        For each plan [s].
+    progress
+        Told each budget.
+
+    Returns
+    -------
+    tuple of planning.CurvePoint
+    """
+    task = planning_task(view, PlanOptions(time_limit_s=time_limit_s))
+    whole = None if view.aged or view.plan is None else view.plan
+    if whole is not None and planning.short_of_bands(task.plots, whole):
+        whole = None  # made for a budget
+    return planning.coverage_curve(task.plots, task.wares, task.offers, task.terms, points, progress, whole)
 
 
 def compare_habits(

@@ -7,6 +7,7 @@ what is owed), `history`, `sampling`, `cautions` (when to warn, with its source)
 
 from loamwright.work.calibration import COURSE_M2, calibrate, rate_per_pass, settings_to_try
 from loamwright.work.cautions import fire
+from loamwright.work.cautions.before_job import before_a_job
 from loamwright.work.cautions.facts import CautionText
 from loamwright.work.counting import (
     clocks,
@@ -111,6 +112,7 @@ __all__ = [
     "acidity_left",
     "aged",
     "balances",
+    "before_a_job",
     "brought_kg",
     "calibrate",
     "catch",
