@@ -6,6 +6,7 @@ import datetime as dt
 import http.server
 import os
 import threading
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -15,6 +16,7 @@ from app_server import FLAGS, Served, serving
 from chromium import CHROMIUM
 
 from loamwright import files, season, upkeep
+from loamwright.app import things
 from loamwright.app.pages import PLACES
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
@@ -125,6 +127,25 @@ def test_two_tabs_see_each_other(chromium: Any, served: Served, path: Path) -> N
     typing.wait_for_selector("#elsewhere:visible")
     assert typing.input_value("#plot-name") == "half a na"  # what is being typed is not thrown away
     first.context.close()
+
+
+def test_the_answer_to_a_form_is_not_overtaken_by_news_of_its_own_change(
+    chromium: Any, served: Served, path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The change is told to every tab at once, also to the one whose answer is still on its way."""
+    answer = things.changed
+
+    def late(*words: Any) -> Any:
+        time.sleep(1.5)
+        return answer(*words)
+
+    monkeypatch.setattr(things, "changed", late)
+    page = opened(chromium, served)
+    page.goto(f"{served.address}/plots/AF-04")
+    page.fill("#plot-notes", "wet in May")
+    page.locator("main button.main", has_text="Keep the changes").click()
+    page.wait_for_url("**/plots/AF-04?changed=*")
+    page.context.close()
 
 
 def test_without_scripts_every_page_is_readable(chromium: Any, served: Served) -> None:

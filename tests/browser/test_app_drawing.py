@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import shapely
 from app_server import FLAGS, Served, serving
 from chromium import CHROMIUM, PHONE
 
@@ -223,12 +224,10 @@ def test_split_hole_merge_and_take_back(chromium: Any, served: Served, path: Pat
     for place in ((0.35, 0.4), (0.4, 0.4), (0.4, 0.5), (0.35, 0.5)):
         page.mouse.click(*at(page, *place))
     page.click("#close")
-    page.select_option(
-        "#which", "P-2" if kept(path)["P-2"].centroid.x < kept(path)["P-1"].centroid.x else "P-1"
-    )
-    for place in ((0.35, 0.4), (0.4, 0.4), (0.4, 0.5), (0.35, 0.5)):
-        page.mouse.click(*at(page, *place))
-    page.click("#close")
+    # Which plot it is cut from may be said afterwards; the drawing stays.
+    left = min(kept(path), key=lambda name: kept(path)[name].centroid.x)
+    page.select_option("#which", "P-1" if left == "P-2" else "P-2")
+    page.select_option("#which", left)
     page.click("#keep")
     page.wait_for_selector("text=Cut a hole into plot")
     assert sum(len(shape.interiors) for shape in kept(path).values()) == 1
@@ -242,6 +241,64 @@ def test_split_hole_merge_and_take_back(chromium: Any, served: Served, path: Pat
     page.wait_for_selector("text=Merged")
     assert list(kept(path)) == ["P-1"]
     assert page.broken == []
+    page.context.close()
+
+
+def test_a_drawing_outlives_a_look_at_other_tools(chromium: Any, served: Served, path: Path) -> None:
+    """Arrow keys go through the list one by one, and each step chooses a tool."""
+    page = opened(chromium, served, bypass_csp=True)
+    draw(page)
+    page.click("#keep")
+    page.wait_for_selector("text=Drew plot P-1")
+    page.select_option("#tool", "plot")
+    for place in SQUARE[:3]:
+        page.mouse.click(*at(page, *place))
+    view = page.evaluate(PANE)
+    page.focus("#tool")
+    for _ in range(9):
+        page.keyboard.press("ArrowDown")
+    assert page.input_value("#tool") == "way"
+    for _ in range(9):
+        page.keyboard.press("ArrowUp")
+    assert page.input_value("#tool") == "plot"
+    assert page.evaluate(PANE) == view
+    assert page.locator(".corner").count() == 3
+    page.click("#leave")
+    page.select_option("#tool", "plot")
+    assert page.locator(".corner").count() == 0
+    assert page.broken == []
+    page.context.close()
+
+
+def test_a_name_is_of_one_plot(chromium: Any, served: Served, path: Path) -> None:
+    page = opened(chromium, served, bypass_csp=True)
+    page.select_option("#tool", "plot")
+    page.fill("#name", "Home")
+    draw(page)
+    page.click("#keep")
+    page.wait_for_selector("text=Drew plot P-1")
+    draw(page, ((0.65, 0.3), (0.8, 0.3), (0.8, 0.6)))
+    assert not page.is_visible("#elsewhere")  # this very page changed the property
+    page.click("#keep")
+    page.wait_for_selector("text=Drew plot P-2")
+    assert [plot.name for plot in files.load(path).plots] == ["Home", "P-2"]
+    page.context.close()
+
+
+def test_a_corner_on_a_neighbours_edge_becomes_the_neighbours_too(
+    chromium: Any, served: Served, path: Path
+) -> None:
+    page = opened(chromium, served, bypass_csp=True)
+    draw(page)
+    page.click("#keep")
+    page.wait_for_selector("text=Drew plot P-1")
+    # The first two within a few pixels of the eastern edge, not at its corners.
+    draw(page, ((0.605, 0.4), (0.605, 0.5), (0.8, 0.5), (0.8, 0.4)))
+    page.click("#keep")
+    page.wait_for_selector("text=Drew plot P-2")
+    assert shapely.coverage_is_valid(list(kept(path).values()))
+    shared = kept(path)["P-1"].intersection(kept(path)["P-2"])
+    assert shared.length > 0
     page.context.close()
 
 

@@ -91,6 +91,16 @@ class Desk:
             raise PropertyFileError(what, str(self.path)) from error
         return stat.st_mtime_ns, stat.st_size, stat.st_ino
 
+    def mark_text(self) -> str:
+        """State of the file now, as the pages compare it.
+
+        Raises
+        ------
+        PropertyFileError
+            When it is gone: moved, renamed or deleted.
+        """
+        return "-".join(map(str, self.mark()))
+
     @property
     def season(self) -> Season:
         """The season as the file stands now.

@@ -249,6 +249,7 @@ def keep(ask: Ask) -> Reply:
             "sentence": done.sentence,
             "change": done.change_id,
             "plot": made[0] if made else plot,
+            "mark": desk.mark_text(),
             "problems": _listed(done.problems),
         }
     )
@@ -260,7 +261,8 @@ def take_back(ask: Ask) -> Reply:
     if not isinstance(number, int):
         raise InputError([Problem("change", "it is not said which change", "See the Property page.")])
     done = upkeep.undo(ask.desk.path, number, ask.desk.today, "")
-    return Told({"ok": True, "sentence": done.sentence, "change": done.change_id, "problems": []})
+    told = {"ok": True, "sentence": done.sentence, "change": done.change_id, "problems": []}
+    return Told(told | {"mark": ask.desk.mark_text()})
 
 
 ROUTES = (

@@ -212,7 +212,7 @@ def render(ask: Ask, shown: Shown) -> str:
                 "units": info.units,
                 "flash": _flash(ask),
                 "missing": _missing(ask),
-                "mark": "-".join(map(str, desk.mark())),
+                "mark": desk.mark_text(),
             }
         except LoamwrightError as error:
             filled["problems"] = (*filled["problems"], *problems_of(error))

@@ -208,7 +208,7 @@ def _telling(desk: Desk) -> Callable[[Request], object]:
             before = None
             while not await request.is_disconnected():
                 try:
-                    mark = "-".join(map(str, desk.mark())) if desk.is_open else "none"
+                    mark = desk.mark_text() if desk.is_open else "none"
                 except LoamwrightError:
                     mark = "gone"
                 if mark != before:

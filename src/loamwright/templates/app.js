@@ -5,20 +5,29 @@ const byId = (id) => document.getElementById(id);
 
 /** Tell, and load again where nothing is being typed, when the file is not as this page found it. */
 function watchChanges() {
-  const seen = document.body.dataset.mark;
-  if (!seen || !window.EventSource) return;
+  const { dataset } = document.body;
+  if (!dataset.mark || !window.EventSource) return;
   let touched = false;
+  let leaving = false; // a page on its way is not held up: it may be the answer to what was just sent
+  let now = dataset.mark;
   document.addEventListener("input", () => { touched = true; });
   document.addEventListener("submit", () => { touched = false; });
-  const source = new EventSource("/changes");
-  source.onmessage = ({ data }) => {
-    if (data === seen) return;
-    if (!touched && !document.querySelector("details[open] form, [data-progress]") && !document.body.dataset.stay) {
+  window.addEventListener("beforeunload", () => {
+    leaving = true;
+    window.setTimeout(() => { leaving = false; judge(); }, 10000); // it was a file to save, or was stopped
+  });
+  const judge = () => {
+    byId("elsewhere").hidden = true;
+    if (leaving || now === dataset.mark) return;
+    if (!touched && !document.querySelector("details[open] form, [data-progress]") && !dataset.stay) {
       window.location.replace(window.location.pathname + window.location.search.replace(/([?&])(changed|said)=[^&]*/, "$1"));
     } else {
       byId("elsewhere").hidden = false;
     }
   };
+  const source = new EventSource("/changes");
+  source.onmessage = ({ data }) => { now = data; judge(); };
+  document.addEventListener("kept", judge); // a script of the page changed the property itself
 }
 
 /** Show the stages of long work as they begin, and the page anew when it is ready. */

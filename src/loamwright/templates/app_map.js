@@ -149,21 +149,50 @@ const forgetDraft = () => { try { localStorage.removeItem(DRAFT); } catch { /* n
 let taken = ""; // mark of the boundary a change was begun from
 const print = () => taken;
 
+// A drawing left for another tool or plot waits here, and goes on with the next tool that draws alike.
+const aside = new Map();
+let begun = ""; // as what the open drawing waits
+
+function waitsAs(kind) {
+  if (kind === "redraw") return `redraw ${byId("which").value}`;
+  if (kind === "keep-out" || kind === "way") return byId("drawn-as").value;
+  return { plot: "ring", hole: "ring", part: "ring", split: "line" }[kind] ?? "";
+}
+
+/** Let go of the open drawing: it was kept, or is not wanted. */
+function endDrawing() {
+  corners.stop();
+  aside.delete(begun);
+  forgetDraft();
+  byId("tool").value = "";
+}
+
+function showPlot() {
+  const bounds = L.geoJSON(plot().shape).getBounds();
+  map.fitBounds(bounds, { padding: [40, 40], maxZoom: 20, animate: false });
+}
+
 function startTool() {
+  if (corners.kind && corners.past.length) aside.set(begun, [corners.state, taken]);
   corners.stop();
   byId("wrong").replaceChildren();
-  byId("area").textContent = "";
+  byId("area").textContent = byId("area").dataset.m2 = "";
   const kind = tool();
   for (const field of document.querySelectorAll("[data-for]")) field.hidden = !field.dataset.for.split(" ").includes(kind);
   taken = ["redraw", "hole", "split"].includes(kind) ? plot()?.print || "" : "";
-  if (kind === "redraw" && plot()) {
+  begun = waitsAs(kind);
+  const waiting = aside.get(begun);
+  if (waiting) {
+    if (kind === "redraw") taken = waiting[1];
+    corners.resume(waiting[0]);
+  } else if (kind === "redraw" && plot()) {
     corners.edit(shapeOf(plot().shape));
-    map.fitBounds(L.geoJSON(plot().shape).getBounds(), { padding: [40, 40], maxZoom: 20, animate: false });
+    // Who only looks through the tools keeps the view.
+    if (!map.getBounds().contains(L.geoJSON(plot().shape).getBounds())) showPlot();
     measure(corners.shape, "ring");
-  } else if (["plot", "hole", "part"].includes(kind)) corners.start("ring");
-  else if (kind === "split") corners.start("line");
-  else if (["keep-out", "way"].includes(kind)) corners.start(byId("drawn-as").value);
-  byId("said").textContent = { "": "", plot: "Tap the corners one after the other; tap the first again to close.",
+  } else if (begun && kind !== "redraw") corners.start(begun);
+  byId("said").textContent = waiting ? "Your drawing is still here: go on, keep it or leave it." : { "": "",
+    plot: "Tap the corners one after the other; tap the first again to close.",
     redraw: "Drag a corner; drag a small mark to add one.", split: "Draw a line across the plot.",
     hole: "Draw around what is taken out; over the edge it is a bite." }[kind] ?? "";
   showButtons();
@@ -181,6 +210,12 @@ function showButtons() {
   const ready = SHAPED.includes(tool()) ? drawing && corners.complete && (corners.kind !== "ring" || !corners.open) : tool() !== "";
   byId("keep").hidden = !ready;
   byId("leave").hidden = tool() === "";
+}
+
+/** The file is as this page left it: nobody changed it elsewhere. */
+function isOurs(told) {
+  document.body.dataset.mark = told.mark;
+  document.dispatchEvent(new Event("kept"));
 }
 
 async function keep(anyway) {
@@ -201,9 +236,10 @@ async function keep(anyway) {
   byId("mine").hidden = !told.problems.some((one) => one.choices?.length);
   showProblems(told.problems);
   if (!told.ok) return;
-  forgetDraft();
+  endDrawing();
   lastChange = told.change;
-  byId("tool").value = "";
+  isOurs(told);
+  for (const id of ["name", "keepout-kind", "way-kind", "setback"]) byId(id).value = ""; // of this one, not of the next
   startTool();
   showProblems(told.problems);
   await load();
@@ -328,13 +364,14 @@ byId("remove").addEventListener("click", () => corners.removeCorner());
 byId("close").addEventListener("click", () => corners.close());
 byId("keep").addEventListener("click", () => keep(false));
 byId("mine").addEventListener("click", () => keep(true));
-byId("leave").addEventListener("click", () => { forgetDraft(); byId("tool").value = ""; startTool(); });
+byId("leave").addEventListener("click", () => { endDrawing(); startTool(); });
 byId("lay-rectangle").addEventListener("click", () => lay("rectangle"));
 byId("lay-circle").addEventListener("click", () => lay("circle"));
 byId("back").addEventListener("click", async () => {
   const told = await ask("/draw/back", { change: lastChange });
   showProblems(told.problems);
   if (!told.ok) return;
+  isOurs(told);
   byId("said").textContent = told.sentence;
   byId("back").hidden = true;
   await load();
@@ -358,5 +395,6 @@ if (draft?.corners) {
 } else if (draw.dataset.plot) {
   byId("tool").value = "redraw";
   startTool();
+  showPlot();
 }
 document.body.dataset.ready = "yes";

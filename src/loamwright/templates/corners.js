@@ -9,12 +9,12 @@ const LEAST = { ring: 3, line: 2, point: 1 };
 
 const copy = (shape) => shape.map((part) => part.map((ring) => ring.map((at) => at.slice())));
 
-/** The place on a segment nearest to a point, in pixels. */
+/** The place on a segment nearest to a point, in pixels, and its share of the way. */
 function onSegment(p, a, b) {
   const dx = b.x - a.x;
   const dy = b.y - a.y;
   const share = Math.max(0, Math.min(1, ((p.x - a.x) * dx + (p.y - a.y) * dy) / (dx * dx + dy * dy || 1)));
-  return [a.x + share * dx, a.y + share * dy];
+  return [a.x + share * dx, a.y + share * dy, share];
 }
 
 export class Corners {
