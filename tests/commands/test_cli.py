@@ -7,8 +7,11 @@ against arithmetic written beside each check.
 from __future__ import annotations
 
 import json
+import os
 import re
 import shutil
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -426,6 +429,20 @@ def test_input_problems_are_two_and_said_on_the_right_stream(tmp_path: Path, as_
     assert done.code == 2
     assert "missing.gpkg" in done.text
     assert "loamwright new" in done.text
+
+
+def test_a_plan_leads_with_what_to_buy_and_do_in_eighty_columns(copy: Path) -> None:
+    def said(*options: str) -> str:
+        command = [sys.executable, "-m", "loamwright", "plan", str(copy), *options]
+        narrow = {**os.environ, "COLUMNS": "80"}
+        return subprocess.run(command, capture_output=True, text=True, check=True, env=narrow).stdout
+
+    short = said()
+    at = [short.index(word) for word in ("Plan: ", "To buy", "To do ", "To decide and to know")]
+    assert at == sorted(at)
+    assert max(len(line) for line in short.splitlines()) <= 80
+    assert "What goes where" not in short
+    assert "What goes where" in said("--tables")
 
 
 def test_no_plan_is_three_with_a_sentence_a_need(tmp_path: Path) -> None:

@@ -6,10 +6,12 @@ Like `text`, it lays out text and computes nothing but units.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from decimal import Decimal
 from typing import Any
 
 from rich.console import Console
 from rich.markup import escape
+from rich.padding import Padding
 
 from loamwright.commands.results import BudgetCurve, HabitsCosted, PlanMade, ReasonsGiven, Variants
 from loamwright.commands.text import (
@@ -21,7 +23,17 @@ from loamwright.commands.text import (
     show_unknown,
     table_of,
 )
-from loamwright.planning import Coverage, CustomBlend, Job, Outcome, Plan, PlanLine, PurchaseList, Reasons
+from loamwright.planning import (
+    Coverage,
+    CustomBlend,
+    Job,
+    Outcome,
+    Plan,
+    PlanLine,
+    Purchase,
+    PurchaseList,
+    Reasons,
+)
 from loamwright.season import CloseCall
 from loamwright.units import ACRE_M2, HA_M2, format_money
 from loamwright.values import Supply, Timing
@@ -49,19 +61,32 @@ def show_plan(console: Console, made: PlanMade, system: str) -> None:
         f"  {trips} trip{'' if trips == 1 else 's'} over the plots"
         + (f", about {hours:.0f} h of spreading and filling, without the way" if hours else "")
     )
-    _show_buying(console, plan, system)
+    _show_buying(console, plan)
     _show_jobs(console, plan, view, system)
-    console.print("\n[bold]To know and to decide[/]")
+    console.print("\n[bold]To decide and to know[/]")
+    show_unknown(console, view)
     for sentence in plan.explanation:
         console.print(f"• {escape(sentence)}")
     for rule in made.ground_rules:
         said = f"{rule.state}, {rule.what}: {rule.rule} ({rule.who}; {rule.source})."
         console.print(f"[yellow]Before any job[/] {escape(said)} Last word: the state.")
-    _show_purchase_lists(console, made.purchase_lists)
-    show_unknown(console, view)
-    show_cautions(console, view.cautions)
+    _show_cautions(console, made)
     if made.tables:
+        _show_purchase_lists(console, made.purchase_lists)
         _show_tables(console, plan, view, system)
+
+
+def _show_cautions(console: Console, made: PlanMade) -> None:
+    """What must stop a job in full; the others are counted, and stand on the orders and the map."""
+    cautions = made.view.cautions
+    if made.tables:
+        show_cautions(console, cautions)
+        return
+    show_cautions(console, [one for one in cautions if one.level == "stop"])
+    others = sum(one.level != "stop" for one in cautions)
+    if others:
+        told = f"{others} more caution{'' if others == 1 else 's'}"
+        console.print(f"{told} on the orders and the map, each where it applies; all here with --tables.")
 
 
 def _gap_words(made: PlanMade) -> str:
@@ -74,18 +99,27 @@ def _gap_words(made: PlanMade) -> str:
     return f" for the budget (gap in what it covers {size})" if short_of_money else f" (gap {size})"
 
 
-def _show_buying(console: Console, plan: Plan, system: str) -> None:
-    table = table_of("To buy", "product", "packages", "seller", "cost", numbers=(3,))
+def _show_buying(console: Console, plan: Plan) -> None:
+    """What to buy, seller by seller, as one would go there."""
+    console.print("\n[bold]To buy[/]" if plan.buy else "\n[bold]Nothing to buy[/]")
+    sellers: dict[str, list[Purchase]] = {}
     for item in plan.buy:
-        count = f"{item.count:,.3g}" if item.count % 1 else f"{item.count:,.0f}"
-        stock = f" (+ {item.from_stock:,.3g} in stock)" if item.from_stock else ""
-        table.add_row(
-            escape(item.product),
-            f"{count} × {escape(item.package)}{stock}",
-            escape(item.seller),
-            format_money(item.cost),
-        )
-    console.print(table)
+        sellers.setdefault(item.seller or "seller not named" if item.count else "the shed", []).append(item)
+    for seller in sorted(sellers, key=lambda name: (name == "the shed", name)):
+        total = sum((item.cost for item in sellers[seller]), Decimal(0))
+        cost = f", {format_money(total)}" if total else ""
+        console.print(f"  From {escape(seller)}{cost}")
+        for item in sellers[seller]:
+            number = item.count or item.from_stock
+            count = f"{number:,.3g}" if number % 1 else f"{number:,.0f}"
+            stock = f" (and {item.from_stock:,.3g} from the shed)" if item.count and item.from_stock else ""
+            money = f"  {format_money(item.cost)}" if item.count else ""
+            _print_in(console, 4, f"{count} × {escape(item.package)} {escape(item.product)}{stock}{money}")
+
+
+def _print_in(console: Console, by: int, text: str) -> None:
+    """Print a paragraph moved in from the edge, its further lines too."""
+    console.print(Padding(text, (0, 0, 0, by), expand=False))
 
 
 def _when(job: Job) -> str:
@@ -119,13 +153,12 @@ def _show_jobs(console: Console, plan: Plan, view: SeasonView, system: str) -> N
             parts = " + ".join(_amount(line, system) for line in load)
             mixed = ", mixed" if len(load) > 1 else ""
             spreader = f" with {job.spreader}" if job.spreader else ""
-            placed = f", {job.placement}" if job.placement else ""
+            placed = f", {job.placement}" if job.placement and job.placement not in _when(job) else ""
+            area_m2 = view.areas[job.plot_id].spread_area_m2
+            rate = spread_words(job.mass_kg, job.rate_kg_ha, area_m2, system)
             name = names.get(job.plot_id, "")
-            console.print(
-                f"  [bold]{escape(job.plot_id)}[/] {escape(name)}: {escape(parts)}{mixed}, "
-                f"{spread_words(job.mass_kg, job.rate_kg_ha, view.areas[job.plot_id].spread_area_m2, system)}"
-                f"{escape(spreader)}; {escape(_when(job))}{placed}"
-            )
+            _print_in(console, 2, f"[bold]{escape(job.plot_id)}[/] {escape(name)}: {escape(parts)}{mixed}")
+            _print_in(console, 4, f"{rate}{escape(spreader)}; {escape(_when(job))}{escape(placed)}")
 
 
 def _show_tables(console: Console, plan: Plan, view: SeasonView, system: str) -> None:
