@@ -143,6 +143,16 @@ def test_a_job_for_a_few_percent_is_left_as_a_choice() -> None:
     assert any("stays 50 kg lime ENP short" in said and "$50.00" in said for said in left.explanation)
 
 
+def test_a_small_job_is_small_against_the_whole_need_of_the_season() -> None:
+    # 60 of 64 kg N are on; the last 4, 6 % of 64 but all of what is left, are no job of their own at 10 %
+    last = replace(plot("a", 1.0, N=4.0), whole_kg={Supply.N: 64.0})
+    terms = Terms(machines=(SPREADER,), least_job_share=0.1, units="metric")
+    plan = make_plan([last], [UREA], [BAGS[0]], terms)
+    assert plan.jobs == ()
+    assert any("a stays 4 kg N short" in said and "$30.00" in said for said in plan.explanation)
+    assert len(make_plan([replace(last, whole_kg={})], [UREA], [BAGS[0]], terms).jobs) == 1
+
+
 def test_what_only_the_rest_of_a_plot_needs_goes_on_the_rest_in_a_trip_of_its_own() -> None:
     # 46 kg P2O5 for the whole hectare, 23 kg N for the half that has none yet: urea in the same hopper would
     # put nitrogen on the half that has its share. 100 kg tsp, 50 kg urea: 4 × 25 + 2 × 20 = 140; trips

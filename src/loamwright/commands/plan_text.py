@@ -59,8 +59,14 @@ def show_plan(console: Console, made: PlanMade, system: str) -> None:
     trips, hours = len(plan.jobs), plan.hours
     console.print(
         f"  {trips} trip{'' if trips == 1 else 's'} over the plots"
+        + (f", {plan.fills} hopper fills" if plan.fills else "")
         + (f", about {hours:.0f} h of spreading and filling, without the way" if hours else "")
     )
+    counted, packaged = plan.counted
+    if counted < packaged:
+        console.print(
+            f"  {counted} of {packaged} packaged amounts in whole or half packages, the rest weighed"
+        )
     _show_buying(console, plan)
     _show_jobs(console, plan, view, system)
     console.print("\n[bold]To decide and to know[/]")

@@ -15,6 +15,8 @@ from loamwright.planning.alternatives import (
     Variant,
     compare_habits,
     coverage_curve,
+    dearer,
+    less_lime,
     what_if,
 )
 from loamwright.planning.calendar import CalendarRow, GroundRule, dated_jobs, placed_in_time
@@ -65,10 +67,12 @@ __all__ = [
     "compare_habits",
     "coverage_curve",
     "dated_jobs",
+    "dearer",
     "explain",
     "figure",
     "handling",
     "key",
+    "less_lime",
     "lime_ledger",
     "machines",
     "make_plan",

@@ -461,6 +461,58 @@ class Asked:
     terms: Terms
 
 
+def dearer(offers: Sequence[Offer], product: str, times: float) -> tuple[Offer, ...]:
+    """Give the offers with one product at so many times its price, price breaks left out.
+
+    Parameters
+    ----------
+    offers
+        The offers.
+    product
+        Which.
+    times
+        Factor on its price.
+
+    Returns
+    -------
+    tuple of Offer
+    """
+    return tuple(
+        replace(one, price=one.price * Decimal(str(times)), price_breaks=())
+        if one.product == product and one.price is not None
+        else one
+        for one in offers
+    )
+
+
+def less_lime(plots: Sequence[PlanPlot], share: float) -> tuple[PlanPlot, ...]:
+    """Give the plots with a share of their lime needs.
+
+    Parameters
+    ----------
+    plots
+        The plots.
+    share
+        Of the lime [fraction].
+
+    Returns
+    -------
+    tuple of PlanPlot
+    """
+    return tuple(
+        replace(
+            plot,
+            demands=tuple(
+                replace(one, mass_kg=one.mass_kg * share)
+                if one.supply.is_lime and one.mass_kg is not None
+                else one
+                for one in plot.demands
+            ),
+        )
+        for plot in plots
+    )
+
+
 def what_if(
     asked: Sequence[Asked], wares: Sequence[Ware], progress: Callable[[str], None] | None = None
 ) -> tuple[Variant, ...]:

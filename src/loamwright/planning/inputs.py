@@ -130,6 +130,8 @@ class PlanPlot:
         supply absent here is asked for by all of it.
     kept_off
         Machine to why it cannot get there or work there.
+    whole_kg
+        The season's whole need per supply key, what was put on included [kg]; absent = what the demands ask.
     """
 
     plot_id: str
@@ -143,6 +145,7 @@ class PlanPlot:
     machines: frozenset[str] | None = None
     rest_ha: Mapping[Supply, float] = field(default_factory=dict)
     kept_off: Mapping[str, str] = field(default_factory=dict)
+    whole_kg: Mapping[Supply, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,8 +212,8 @@ class Terms:
         What it is worth not to have to weigh out a part of a package other than a half [money]. It steers
         the plan and is not part of its cost.
     least_job_share
-        A job that brings no need more than this share of it is left as a choice [fraction]; 0 = every job
-        is planned.
+        A job that brings no need more than this share of the season's whole need is left as a choice
+        [fraction]; 0 = every job is planned.
     spare
         Share bought, or kept of the stock, on top of what is spread, for spills [fraction].
     gap

@@ -290,9 +290,10 @@ def _without_small_jobs(request: Request, shares: Floats, plan: Plan) -> Floats 
             for supply, content in contents[name].items():
                 brings[supply] = brings.get(supply, 0.0) + content * mass_kg
         needed = [key for key in brings if (row.get((job.plot_id, key)) and row[job.plot_id, key].need_kg)]
-        if not needed or any(brings[key] > least * (row[job.plot_id, key].need_kg or 0.0) for key in needed):
-            continue
         plot = next(one for one in request.plots if one.plot_id == job.plot_id)
+        whole = {key: plot.whole_kg.get(key, row[job.plot_id, key].need_kg or 0.0) for key in needed}
+        if not needed or any(brings[key] > least * whole[key] for key in needed):
+            continue
         for key in needed:
             cover = row[job.plot_id, key]
             left = (cover.supplied_kg - brings[key]) / (band_of(plot, key).low * (cover.need_kg or 1.0))

@@ -243,6 +243,17 @@ class Plan:
         )
 
     @property
+    def fills(self) -> int:
+        """Fillings of hoppers whose size is stated [count]."""
+        return sum(job.fills or 0 for job in self.jobs)
+
+    @property
+    def counted(self) -> tuple[int, int]:
+        """Amounts in whole or half packages, of all amounts that come in packages [count]."""
+        packaged = [line.packages for line in self.lines if line.packages is not None]
+        return sum(packages * 2 % 1 == 0 for packages in packaged), len(packaged)
+
+    @property
     def hours(self) -> float:
         """Spreading and filling of the jobs whose time is known [h]."""
         return math.fsum(job.hours for job in self.jobs if job.hours is not None)

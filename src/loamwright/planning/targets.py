@@ -426,6 +426,7 @@ def plan_plots(
                 machines=reachable_machines(plot, settings, wide_m),
                 kept_off=kept_off(plot, settings, wide_m, units),
                 rest_ha=_rest_ha(plot_needs),
+                whole_kg={key: kg for (plot_id, key), kg in whole_kg.items() if plot_id == plot.plot_id},
             )
         )
     return tuple(result), (*_left_out(left_out), *_divided(divided, settings))

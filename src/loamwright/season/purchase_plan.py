@@ -279,26 +279,10 @@ def what_if(
     if budget is not None:
         asked.append(planning.Asked("with the budget", plots, offers, replace(terms, budget=budget)))
     for product, times in dearer.items():
-        changed = tuple(
-            replace(one, price=one.price * Decimal(str(times)), price_breaks=())
-            if one.product == product and one.price is not None
-            else one
-            for one in offers
-        )
+        changed = planning.dearer(offers, product, times)
         asked.append(planning.Asked(f"{product} at {times:g} times its price", plots, changed, terms))
     if lime_share is not None:
-        less = tuple(
-            replace(
-                plot,
-                demands=tuple(
-                    replace(one, mass_kg=one.mass_kg * lime_share)
-                    if one.supply.is_lime and one.mass_kg is not None
-                    else one
-                    for one in plot.demands
-                ),
-            )
-            for plot in plots
-        )
+        less = planning.less_lime(plots, lime_share)
         asked.append(planning.Asked(f"{lime_share:.0%} of the lime now", less, offers, terms))
     return planning.what_if(asked, task.wares, progress)
 
