@@ -197,6 +197,8 @@ def add_product(job: Job) -> None:
     job.send("Add it")
     record = files.load(job.path)
     assert len(record.products) == len(record.offers) == 5
+    (typed,) = [offer for offer in record.offers if offer.offer_id == "AS-1"]
+    assert typed.package_kg == pytest.approx(22.6796185)  # 50 lb × 0.45359237 kg
 
 
 def decide(job: Job) -> None:
