@@ -73,6 +73,25 @@ class Step:
     source: Source
 
 
+@dataclass(frozen=True, slots=True)
+class Reckoned:
+    """Figures of one question, and how they came about.
+
+    Parameters
+    ----------
+    figures
+        Name with its unit (``"length_m"``, ``"rate_kg_ha"``) to figure, in SI; the first is the answer.
+    steps
+        How they were reached.
+    said
+        A sentence that belongs to them; empty = none.
+    """
+
+    figures: Mapping[str, float]
+    steps: tuple[Step, ...]
+    said: str = ""
+
+
 class LaterSteps(Sequence[Step]):
     """Steps that are put into words when they are first looked at; otherwise like the tuple of them.
 

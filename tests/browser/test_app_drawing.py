@@ -312,3 +312,29 @@ def test_the_drawing_outlives_a_server_that_goes_away(chromium: Any, path: Path)
     assert page.locator(".corner").count() == 4
     assert kept(path) == {}
     page.context.close()
+
+
+def test_from_the_installed_program_to_a_plot_with_acres(chromium: Any, tmp_path: Path) -> None:
+    """Two commands (install, serve), then: fill in one form, draw one shape, keep it. A finished shape counts
+    as one action, as does a form: five in all, README promises six."""
+    actions = ["pip install", "loamwright serve"]
+    with serving(None, TODAY) as served:
+        page = chromium.new_context(viewport={"width": 1400, "height": 900}, bypass_csp=True).new_page()
+        page.goto(served.enter())
+        page.fill("#new-name", "My first place")
+        page.fill("#new-folder", str(tmp_path))
+        page.fill("#new-at", "46.05, -93.05")
+        page.click("text=Make it")
+        actions.append("make the property")
+        page.wait_for_selector("body[data-ready]")
+        for place in SQUARE:
+            page.mouse.click(*at(page, *place))
+        page.mouse.click(*at(page, *SQUARE[0]))  # the first corner again closes the shape
+        actions.append("draw the shape")
+        shown = shown_area(page)
+        page.click("#keep")
+        actions.append("keep it")
+        page.wait_for_selector("text=Drew plot P-1")
+        page.context.close()
+    assert len(actions) <= 6
+    assert acres_of(kept(tmp_path / "my_first_place.gpkg")["P-1"]) == shown

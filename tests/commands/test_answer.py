@@ -136,6 +136,8 @@ def test_help_loads_none_of_the_heavy_libraries() -> None:
         "loamwright.version",
         *(
             f"loamwright.commands{room}"
-            for room in ("", ".answer", ".buy", ".cli", ".crop_tables", ".keep", ".plan", ".shape")
+            for room in (
+                *("", ".answer", ".buy", ".cli", ".crop_tables", ".keep", ".plan", ".shape", ".tailgate"),
+            )
         ),
     }

@@ -55,6 +55,25 @@ def value(own: Path, thing: str, name: str, field: str) -> str:
 # One grammar
 
 
+def test_a_package_says_its_mass(own: Path) -> None:
+    """Added or corrected, as when a price list is read: 50 lb and 25 lb, not what stood there before."""
+    ran_well("add", own, "offer", "MAP-2", "product=MAP 11-52-0", "package=50 lb bag", "price=33")
+    assert value(own, "offer", "MAP-2", "package_mass") == "50 lb"
+    ran_well("set", own, "offer", "MAP-2", "package=25 lb bag")
+    assert value(own, "offer", "MAP-2", "package_mass") == "25 lb"
+    ran_well("set", own, "offer", "MAP-2", "package_mass=22.5 lb", "package=2.5 gal jug")
+    assert value(own, "offer", "MAP-2", "package_mass") == "22.5 lb"
+    ran_well("set", own, "offer", "MAP-2", "package=1 gal jug")
+    assert value(own, "offer", "MAP-2", "package_mass") == ""  # a volume: unknown, not the one before
+    ran_well("set", own, "offer", "MAP-2", "package=1 ton bulk")
+    assert value(own, "offer", "MAP-2", "divisible") == "yes"
+    ran_well("set", own, "offer", "MAP-2", "divisible=no", "package=1 ton bulk")
+    assert value(own, "offer", "MAP-2", "divisible") == "no"
+    refused = run("set", own, "offer", "MAP-2", "package=a bag")
+    assert refused.code == 2
+    assert refused.says("MAP-2, package", "a bag")
+
+
 def test_set_changes_the_named_field_and_nothing_else(own: Path) -> None:
     sample = test_id(own)
     before = {row["name"]: row["value"] for row in ran_well("show", own, "soil-test", sample)["fields"]}

@@ -32,12 +32,13 @@ ALLOWED: Mapping[str, tuple[str, str]] = {
     "season/purchase_plan.py": ("str(times)", "a factor that the command has read"),
     "commands": (
         "round(value, 2) value amount item.cost_per_ha TON_KG "
-        "repr(read('hauling', hauling, supplies.parse_price_per_mass))",
+        "repr(read('hauling', hauling, supplies.parse_price_per_mass)) parse_money(money)",
         "money on its way out, and a price that `read` has read",
     ),
     "supplies": (
         "price purchase hauling spreading total amount offer.min_order offer.delivery_fee mass "
-        "str(packages.count) hauled_kg area_m2 / HA_M2 parse_money(amount) "
+        "str(packages.count) hauled_kg area_m2 / HA_M2 parse_money(amount) storage -amount_kg // load_kg "
+        "offer.price loads "
         "repr(_money_per(text, 'ha', '8.50/acre'))",
         "money and counts between Decimal and float, and what the parsers of `units` have read",
     ),

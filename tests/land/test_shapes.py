@@ -140,6 +140,35 @@ def test_a_corner_on_a_neighbours_edge_is_put_into_it_digit_by_digit() -> None:
     assert area(here) == pytest.approx(area(left), abs=0.01)
 
 
+def test_only_the_neighbours_of_what_was_drawn_get_its_corners() -> None:
+    """Two plots that never matched stay as they are when a third is drawn beside one of them."""
+    west, east = box(-93.05, 46.05, -93.049, 46.052), box(-93.049, 46.0505, -93.048, 46.051)
+    north = box(-93.0498, 46.052, -93.0492, 46.053)
+    drawn, here, there = land.matched([north], [west, east])
+    assert drawn is north
+    assert there is east
+    assert set(here.exterior.coords) - set(west.exterior.coords) == {(-93.0498, 46.052), (-93.0492, 46.052)}
+
+
+@given(st.lists(st.floats(0.01, 0.99), min_size=1, max_size=12, unique=True), st.booleans())
+def test_many_corners_on_one_edge_keep_their_order(shares: list[float], around_a_hole: bool) -> None:
+    """However many plots stand on an edge: no sliver, no crossing, the same ground."""
+    big = box(-93.05, 46.05, -93.04, 46.06)
+    if around_a_hole:
+        outer = box(-93.06, 46.04, -93.03, 46.07)
+        big = Polygon(outer.exterior, [big.exterior])
+    edges = sorted(-93.05 + 0.01 * share for share in {round(share, 6) for share in shares})
+    down = 46.0595 if around_a_hole else 46.0605
+    small = [box(a, min(46.06, down), b, max(46.06, down)) for a, b in pairwise(edges)]
+    fitted = land.matched([big, *small])
+    assert shapely.coverage_is_valid(list(fitted))
+    assert all(one.is_valid for one in fitted)
+    assert fitted[0].area == pytest.approx(big.area, rel=1e-12)
+    assert len(shapely.get_coordinates(fitted[0])) == len(shapely.get_coordinates(big)) + len(edges) * bool(
+        small
+    )
+
+
 @given(
     st.lists(st.floats(-0.4, 0.4), min_size=9, max_size=9),
     st.lists(st.floats(-0.4, 0.4), min_size=9, max_size=9),

@@ -13,6 +13,7 @@ from urllib.parse import urlsplit
 
 from loamwright import files, land, upkeep
 from loamwright.app.pages import Ask, Reply, Route, Shown, Told
+from loamwright.app.start import read_place
 from loamwright.errors import InputError, Problem, UnitError
 from loamwright.land import Shape
 from loamwright.units import format_area, format_length, parse_length
@@ -66,6 +67,8 @@ def show(ask: Ask) -> Reply:
         "background": chosen,
         "chosen": ask.query.get("background", "") if chosen else "",
         "plot": ask.query.get("plot", ""),
+        "new": "plot" if ask.query.get("new") == "plot" else "",
+        "at": read_place(ask.query.get("at", "")),
         "uid": view.record.property_uid,
         "keepout_kinds": ("creek", "pond", "well", "sinkhole", "ditch", "wet spot", "rock", "steep slope"),
         "way_kinds": ("track", "gate", "bridge", "loading place"),

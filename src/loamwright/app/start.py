@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from urllib.parse import urlencode
 
 from loamwright import files, upkeep
 from loamwright.app.pages import Ask, Go, Reply, Route, Shown, problems_of
 from loamwright.errors import InputError, LoamwrightError, Problem
 from loamwright.files import PROPERTY_SUFFIX
+from loamwright.units import read_number
 
 #: Name and speed of the first machine are asked for; anything else of it can wait.
 _MACHINE = ("hopper", "swath", "speed")
@@ -50,9 +52,10 @@ def open_file(ask: Ask) -> Reply:
 
 
 def make(ask: Ask) -> Reply:
-    """Make an empty property, with its units, money and first machine, and lead to its plots."""
+    """Make an empty property, with its units, money and first machine, and lead to drawing its first plot."""
     name = ask.form.get("name", "").strip()
     try:
+        read_place(ask.form.get("at", ""))
         path = _place(ask, name)
         typed = [f"{key}={ask.form[key].strip()}" for key in _MACHINE if ask.form.get(key, "").strip()]
         machine = ask.form.get("machine", "").strip()
@@ -72,7 +75,28 @@ def make(ask: Ask) -> Reply:
     except LoamwrightError as error:
         return _page(ask, problems_of(error))
     ask.desk.open(path)
-    return Go("/plots")
+    return Go(f"/draw?{urlencode({'new': 'plot', 'at': ask.form.get('at', '').strip()})}")
+
+
+def read_place(text: str) -> tuple[float, float] | None:
+    """Read where a map begins: latitude, longitude; None = not said.
+
+    Raises
+    ------
+    InputError
+        When it is no place on earth.
+    """
+    if not text.strip():
+        return None
+    try:
+        lat, lon = (read_number(part.strip()) for part in text.split(",", 1))
+    except ValueError as error:
+        what = f"{text!r} is no place"
+        raise InputError([Problem("at", what, "Write latitude, longitude: 46.05, -93.05.")]) from error
+    if not (-90 <= lat <= 90 and -180 <= lon <= 180):
+        what = f"{text!r} is no place on earth"
+        raise InputError([Problem("at", what, "Latitude comes first: 46.05, -93.05.")])
+    return lat, lon
 
 
 def _place(ask: Ask, name: str) -> Path:

@@ -5,12 +5,15 @@ from __future__ import annotations
 from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from loamwright.commands.answer import Answer, Asked, command, read, read_if_given
-from loamwright.errors import InputError, Level, Problem
+from loamwright.errors import InputError, Level, Problem, UnitError
+
+if TYPE_CHECKING:
+    from loamwright.supplies import LimeSize
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -274,3 +277,134 @@ def lime(
     question = LimeQuestion(wanted or stated, rate_kg_ha, doses, low_magnesium)
     found = supplies.lime_worth(prices, product, question)
     return Answer(found, prices.units)
+
+
+@command(app)
+def restate(
+    amount: Annotated[str, typer.Argument(help="A number: pounds, or percent.")],
+    form: Annotated[
+        str, typer.Argument(help="What it is of: K, K2O, P, P2O5, S, SO3, Mg, MgO, CaO, Ca(OH)2 …")
+    ],
+    other: Annotated[str, typer.Option("--as", help="What to restate it as.")],
+) -> Answer:
+    """Restate an amount of one form as another: K as K2O and back, burnt lime as carbonate."""
+    from loamwright import supplies
+    from loamwright.units import read_number
+
+    return Answer(supplies.restated(read("amount", amount, read_number), form, other))
+
+
+@command(app)
+def worth(
+    amounts: Annotated[
+        list[str], typer.Argument(metavar="NUTRIENT=AMOUNT…", help="'N=50 lb' 'P2O5=20 lb' …")
+    ],
+    reference: Annotated[list[str], typer.Option(help="What one costs elsewhere, 'N=0.62/lb'; repeatable.")],
+) -> Answer:
+    """Say what a list of pounds of nutrients is worth."""
+    from loamwright import supplies
+    from loamwright.values import Supply
+
+    def by_supply(text: str) -> tuple[Supply, float]:
+        name, mass_kg = supplies.parse_part(text)
+        return supplies.parse_supply(name), mass_kg
+
+    prices = {
+        supplies.parse_supply(name): price
+        for name, price in (read("reference", text, supplies.parse_reference) for text in reference)
+    }
+    return Answer(supplies.worth(dict(read("amounts", text, by_supply) for text in amounts), prices))
+
+
+@command(app)
+def difference(
+    file: PriceFile,
+    first: OfferName,
+    second: Annotated[str, typer.Argument(metavar="OFFER", help="The other offer.")],
+) -> Answer:
+    """Say by how much one offer is dearer than another, by the weight of product."""
+    from loamwright import files, supplies
+
+    prices = files.price_list(file)
+    offers = [supplies.find_offer(words, prices.offers) for words in (first, second)]
+    return Answer(supplies.difference(*offers), prices.units)
+
+
+@command(app)
+def carry(
+    price: Annotated[str, typer.Argument(help="Paid now.")],
+    months: Annotated[str, typer.Option(help="How long it is held.")],
+    rate: Annotated[str, typer.Option(help="Interest a year, '8 %'.")],
+    storage: Annotated[str, typer.Option(help="Storage in all.")] = "0",
+) -> Answer:
+    """Say what buying early and holding costs: interest and storage."""
+    from loamwright import supplies
+    from loamwright.files import parse_percent
+    from loamwright.units import parse_money, read_number
+
+    found = supplies.carried(
+        read("price", price, parse_money),
+        read("months", months, read_number),
+        read("rate", rate, parse_percent),
+        read("storage", storage, parse_money),
+    )
+    return Answer(found)
+
+
+@command(app)
+def haul(
+    distance: Annotated[str, typer.Argument(help="One way, '30 miles'.")],
+    amount: Annotated[str, typer.Argument(help="All that is hauled, '52 tons'.")],
+    load: Annotated[str, typer.Option(help="One load, '20 tons'.")],
+    charge: Annotated[str, typer.Option(help="For the distance driven, '4.50/mile'.")],
+    one_way: Annotated[bool, typer.Option("--one-way", help="The way back is not charged.")] = False,
+) -> Answer:
+    """Say what hauling costs by distance and whole loads."""
+    from loamwright import supplies
+    from loamwright.units import parse_length, parse_mass
+
+    found = supplies.hauled(
+        read("distance", distance, parse_length),
+        read("charge", charge, _per_distance),
+        read("load", load, parse_mass),
+        read("amount", amount, parse_mass),
+        not one_way,
+    )
+    return Answer(found)
+
+
+def _per_distance(text: str) -> float:
+    """Read a charge for a distance, ``4.50/mile`` [money/m]."""
+    from loamwright.units import convert, parse_money
+
+    money, _, unit = text.partition("/")
+    return float(parse_money(money)) / convert(1.0, unit.strip() or "mile", "m")
+
+
+@command(app)
+def sizes(
+    fractions: Annotated[
+        list[str],
+        typer.Argument(
+            metavar="FRACTION…", help="Sieve range in mm, share, neutralizing value: '0-0.5=60@95'."
+        ),
+    ],
+) -> Answer:
+    """Score a lime whose neutralizing value is stated size by size (Western Australia)."""
+    from loamwright import supplies
+
+    return Answer(supplies.sizes_score(tuple(read("fractions", text, _fraction) for text in fractions)))
+
+
+def _fraction(text: str) -> LimeSize:
+    """Read ``0.5-1=30@92`` or, the coarsest, ``1-=10@88``."""
+    from loamwright.supplies import LimeSize
+    from loamwright.units import read_number
+
+    between, _, rest = text.partition("=")
+    low, dash, high = between.partition("-")
+    share, at, value = rest.partition("@")
+    if not (dash and at and low.strip()):
+        raise UnitError(f"{text!r} is no size fraction", "write for example 0-0.5=60@95, and 1-=10@88")
+    upper = read_number(high) if high.strip() else None
+    return LimeSize(read_number(low), upper, read_number(share), read_number(value))

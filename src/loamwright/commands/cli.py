@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from loamwright.commands import buy, crop_tables, keep, plan, shape
+from loamwright.commands import buy, crop_tables, keep, plan, shape, tailgate
 from loamwright.commands.answer import (
     Answer,
     Asked,
@@ -39,8 +39,29 @@ app = typer.Typer(
     rich_markup_mode=None,
     help="Map, plan and record the fertility of many small, irregular plots.",
 )
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        from loamwright.version import __version__
+
+        typer.echo(f"loamwright {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def start(
+    version: Annotated[
+        bool,
+        typer.Option("--version", callback=_show_version, is_eager=True, help="Say which version it is."),
+    ] = False,
+) -> None:
+    """Map, plan and record the fertility of many small, irregular plots."""
+
+
 app.add_typer(crop_tables.app, name="guideline")
 app.add_typer(buy.app, name="buy")
+app.add_typer(tailgate.app, name="tailgate")
 app.add_typer(keep.season_app, name="season")
 app.add_typer(shape.app, name="shape")
 

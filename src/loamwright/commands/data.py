@@ -68,9 +68,9 @@ from loamwright.supplies import (
     SeedAnswer,
     Valued,
 )
-from loamwright.units import ACRE_M2, HA_M2, LB_ACRE_KG_HA, LB_GAL_KG_M3, LB_KG
+from loamwright.units import ACRE_M2, FT_M, GAL_M3, HA_M2, LB_ACRE_KG_HA, LB_GAL_KG_M3, LB_KG, MILE_M
 from loamwright.upkeep import Demo
-from loamwright.values import NeedState, Source
+from loamwright.values import NeedState, Reckoned, Source
 from loamwright.work import (
     Application,
     Balance,
@@ -91,7 +91,10 @@ UNITS = (
     ("_per_ha", "_per_acre", ACRE_M2, HA_M2),
     ("_kg_ha", "_lb_per_acre", 1.0, LB_ACRE_KG_HA),
     ("_kg", "_lb", 1.0, LB_KG),
+    ("_m3_ha", "_gal_per_acre", ACRE_M2, HA_M2 * GAL_M3),
+    ("_m2_h", "_acres_per_hour", 1.0, ACRE_M2),
     ("_m2", "_acres", 1.0, ACRE_M2),
+    ("_m_s", "_mph", 3600.0, MILE_M),
 )
 
 #: Printed as they are kept, in SI, each source in its parts.
@@ -525,6 +528,16 @@ SPECIAL: Mapping[type, Callable[[Any], Json]] = {
         "problems": found.problems,
     },
     SheetRead: lambda found: as_data(found.contents),
+    Reckoned: lambda found: {
+        **_named(found.figures.items(), {"length_m": "length_ft", "side_m": "side_ft"}),
+        **{
+            key: found.figures[name] / FT_M
+            for name, key in (("length_m", "length_ft"), ("side_m", "side_ft"))
+            if name in found.figures
+        },
+        "said": found.said,
+        "steps": found.steps,
+    },
     Demo: lambda made: {
         "files": made.files,
         "plan": None if made.view.plan is None else _plan(made.view.plan, made.view),

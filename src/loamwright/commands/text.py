@@ -36,7 +36,7 @@ from loamwright.land import PlotArea
 from loamwright.needs import LimeNeed, Need
 from loamwright.planning import LimeDose, Outcome
 from loamwright.supplies import Acidity
-from loamwright.units import LB_KG, format_area, format_money
+from loamwright.units import ACRE_M2, FT_M, GAL_M3, HA_M2, LB_KG, MILE_M, format_area, format_money
 from loamwright.upkeep import Demo
 from loamwright.values import (
     ARITHMETIC,
@@ -46,6 +46,7 @@ from loamwright.values import (
     USER,
     NeedState,
     Nutrient,
+    Reckoned,
     Source,
     Step,
 )
@@ -658,6 +659,42 @@ def show_conflict(console: Console, recorded: Application, offered: Application)
             console.print(escape(f"  {field.name}: recorded {before!s}, now {now!s}"))
 
 
+#: How the name of a figure ends → how it is written in US and in metric units.
+_FIGURES: Mapping[str, Callable[[float, str], str]] = {
+    "_kg_ha": lambda value, system: rate_words(value, system),
+    "_m3_ha": lambda value, system: (
+        f"{value * ACRE_M2 / HA_M2 / GAL_M3:,.4g} gal/acre" if system == "us" else f"{value * 1000:,.4g} L/ha"
+    ),
+    "_m2_h": lambda value, system: f"{format_area(value, system)} an hour",
+    "_m2": lambda value, system: _small_area(value, system),
+    "_m_s": lambda value, system: (
+        f"{value * 3600 / MILE_M:,.4g} mph" if system == "us" else f"{value * 3.6:,.4g} km/h"
+    ),
+    "_per_kg": lambda value, system: f"{value * LB_KG:,.4f} a lb" if system == "us" else f"{value:,.4f} a kg",
+    "_kg": lambda value, system: f"{value / LB_KG:,.6g} lb" if system == "us" else f"{value:,.6g} kg",
+    "_m": lambda value, system: f"{value / FT_M:,.4g} ft" if system == "us" else f"{value:,.4g} m",
+    "_pct": lambda value, _: f"{value:,.4g} %",
+}
+
+
+def _small_area(area_m2: float, system: str) -> str:
+    """An area, in square feet or metres where an acre or hectare would hide it."""
+    if area_m2 > 2000:
+        return format_area(area_m2, system)
+    return f"{area_m2 / FT_M**2:,.4g} sq ft" if system == "us" else f"{area_m2:,.4g} m²"
+
+
+def show_reckoned(console: Console, found: Reckoned, system: str) -> None:
+    """Print the figures of a question, then how they came about."""
+    for name, value in found.figures.items():
+        ending = next((end for end in _FIGURES if name.endswith(end)), "")
+        told = _FIGURES[ending](value, system) if ending else f"{value:,.6g}"
+        console.print(f"[bold]{name.removesuffix(ending).replace('_', ' ')}[/]: {told}")
+    if found.said:
+        console.print(found.said, markup=False)
+    show_steps(console, found.steps)
+
+
 #: What people read of each kind of result: printed to a console, in ``"us"`` or ``"metric"`` units.
 TEXTS: Mapping[type, Callable[[Console, Any, str], None]] = {
     Measured: show_areas,
@@ -679,4 +716,5 @@ TEXTS: Mapping[type, Callable[[Console, Any, str], None]] = {
     FilesMade: show_files,
     Recorded: show_recorded,
     CatchLogged: show_calibration,
+    Reckoned: show_reckoned,
 }

@@ -309,6 +309,11 @@ def _finished(label: _Label, table: Table, problems: list[Problem]) -> Product |
 # Offers
 
 
+def is_bulk(package: str) -> bool:
+    """Whether a package is sold by weight, as its words say."""
+    return bool(re.search(r"\bbulk\b", package, re.IGNORECASE))
+
+
 def _offer(row: Fields, product: Product | None) -> Offer | None:
     """The offer of a row; None when the row states a label only or cannot be used."""
     if not any(row.text(name) for name in _OFFER_FIELDS):
@@ -322,7 +327,7 @@ def _offer(row: Fields, product: Product | None) -> Offer | None:
     price = row.money("price")
     increment = row.quantity("increment", "package")
     stated = row.yes_no("divisible")
-    divisible = bool(re.search(r"\bbulk\b", package, re.IGNORECASE)) if stated is None else stated
+    divisible = is_bulk(package) if stated is None else stated
     low, high = row.money("price_low"), row.money("price_high")
     if low is not None and high is not None and low > high:
         row.problem(

@@ -369,8 +369,7 @@ def assigned(thing: Thing, record: PropertyRecord, item: Any, texts: Sequence[st
     folded = {name.casefold().replace(" ", "_"): name for name in known}
     where = thing.word if thing.word == SETTINGS_WORD else f"{thing.word} {thing.name_of(item)}"
     problems: list[Problem] = []
-    # A figure is read before its unit is set, whatever the order typed: units of nothing are lost otherwise.
-    for text in sorted(texts, key=lambda typed: typed.partition("=")[0].strip().casefold().endswith("_unit")):
+    for text in sorted(texts, key=_turn):
         typed, equals, value = text.partition("=")
         name = folded.get(typed.strip().casefold().replace(" ", "_"))
         if not equals:
@@ -399,6 +398,14 @@ def assigned(thing: Thing, record: PropertyRecord, item: Any, texts: Sequence[st
     if problems:
         raise InputError(problems)
     return item
+
+
+def _turn(typed: str) -> int:
+    """Which is read first, whatever the order typed: a package says its mass unless that is stated, and a
+    figure is there before its unit, or the unit is lost.
+    """
+    name = typed.partition("=")[0].strip().casefold()
+    return 0 if name == "package" else 2 if name.endswith("_unit") else 1
 
 
 def _unknown_field(thing: Thing, where: str, typed: str, known: Sequence[str]) -> Problem:

@@ -11,8 +11,8 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Sequence
-from itertools import pairwise
+from collections.abc import Mapping, Sequence
+from functools import partial
 
 import numpy as np
 import shapely
@@ -195,58 +195,73 @@ def _lengthened(line: LineString, plot: Shape, reach_m: float) -> LineString:
     return LineString(corners)
 
 
-def matched(plots: Sequence[Shape]) -> tuple[Shape, ...]:
+def matched(plots: Sequence[Shape], beside: Sequence[Shape] = ()) -> tuple[Shape, ...]:
     """Give every plot the corners its neighbours have on its edges, so that borders match digit by digit.
 
     Parameters
     ----------
     plots
         Polygons, longitude-latitude on WGS84.
+    beside
+        Further ones, that get corners of `plots` and not of each other.
 
     Returns
     -------
     tuple of Shape
-        In their order; one with no such corner is the same object.
+        `plots` and `beside` in their order; one with no such corner is the same object.
     """
-    corners = [shapely.get_coordinates(plot) for plot in plots]
-    found = []
-    for index, plot in enumerate(plots):
-        box = shapely.box(*shapely.buffer(plot.envelope, ON_EDGE_DEG).bounds)
-        near = [
-            corner
-            for other, theirs in enumerate(corners)
-            if other != index and shapely.intersects(box, plots[other].envelope)
-            for corner in map(tuple, theirs.tolist())
-        ]
-        found.append(_with_corners(plot, dict.fromkeys(near)))
+    every = [*plots, *beside]
+    corners = [shapely.get_coordinates(plot) for plot in every]
+    boxes = shapely.envelope(np.array(every, dtype=object))
+    pairs = shapely.STRtree(boxes).query(boxes, predicate="dwithin", distance=ON_EDGE_DEG)
+    found = list(every)
+    for index, plot in enumerate(every):
+        others = pairs[1][pairs[0] == index]
+        near = [corners[i] for i in others if i != index and (i < len(plots) or index < len(plots))]
+        if near:
+            found[index] = _with_corners(plot, np.unique(np.concatenate(near), axis=0))
     return tuple(found)
 
 
-def _with_corners(plot: Shape, corners: Iterable[tuple[float, float]]) -> Shape:
+def _with_corners(plot: Shape, corners: np.ndarray) -> Shape:
     """Put corners that lie on a plot's edges into its rings, unchanged."""
-    points = list(corners)
-    if not points:
-        return plot
-    edge = shapely.distance(plot.boundary, shapely.points(points)) <= ON_EDGE_DEG
+    west, south, east, north = shapely.bounds(plot)
+    (x, y), margin = corners.T, ON_EDGE_DEG
+    near = (west - margin <= x) & (x <= east + margin) & (south - margin <= y) & (y <= north + margin)
     own = set(map(tuple, shapely.get_coordinates(plot).tolist()))
-    lying = [corner for corner, on in zip(points, edge.tolist(), strict=True) if on and corner not in own]
+    lying = [corner for corner in map(tuple, corners[near].tolist()) if corner not in own]
     if not lying:
         return plot
+    parts = [[one.exterior, *one.interiors] for one in polygons_of(plot)]
+    rings = [shapely.get_coordinates(ring) for part in parts for ring in part]
+    edges = np.concatenate([np.stack((ring[:-1], ring[1:]), axis=1) for ring in rings])
+    tree = shapely.STRtree(np.asarray(shapely.linestrings(edges)))
+    asked, hit = tree.query(shapely.points(lying), predicate="dwithin", distance=ON_EDGE_DEG)
+    on_edge: dict[int, list[tuple[float, ...]]] = {}
+    for corner, edge in dict(zip(asked.tolist(), hit.tolist(), strict=True)).items():
+        on_edge.setdefault(edge, []).append(lying[corner])
+    if not on_edge:
+        return plot
+    first, made = 0, []
+    for part in parts:
+        new = []
+        for _ in part:
+            ring = rings.pop(0)
+            inside = {edge - first: on for edge, on in on_edge.items() if 0 <= edge - first < len(ring) - 1}
+            first += len(ring) - 1
+            new.append(_with_inserted(ring, inside))
+        made.append(Polygon(new[0], new[1:]))
+    return made[0] if len(made) == 1 else MultiPolygon(made)
 
-    def ring(coords: Sequence[tuple[float, ...]]) -> list[tuple[float, ...]]:
-        made = [tuple(coords[0])]
-        for a, b in pairwise(coords):
-            segment = LineString([a, b])
-            on = [corner for corner in lying if segment.distance(Point(corner)) <= ON_EDGE_DEG]
-            made += sorted(on, key=lambda corner: math.dist(corner, a[:2]))
-            made.append(tuple(b))
-        return made
 
-    polygons = [
-        Polygon(ring(list(one.exterior.coords)), [ring(list(hole.coords)) for hole in one.interiors])
-        for one in polygons_of(plot)
-    ]
-    return polygons[0] if len(polygons) == 1 else MultiPolygon(polygons)
+def _with_inserted(ring: np.ndarray, inside: Mapping[int, list[tuple[float, ...]]]) -> np.ndarray:
+    """Put corners into a ring, behind the corner an edge begins at and in their order along it."""
+    pieces, done = [], 0
+    for edge in sorted(inside):
+        start = tuple(ring[edge].tolist())
+        pieces += [ring[done : edge + 1], np.array(sorted(inside[edge], key=partial(math.dist, start)))]
+        done = edge + 1
+    return np.concatenate([*pieces, ring[done:]])
 
 
 def close_gap(plot: Shape, neighbour: Shape, gap_m: float) -> tuple[Shape, Shape, float]:

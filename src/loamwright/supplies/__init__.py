@@ -2,11 +2,12 @@
 
 The rooms: `records` (labels and offers), `ingredients`, `lime_score`, `products` (label arithmetic),
 `seed`, `blends`, `mixing` (what may share a hopper), `costs`, and the questions of somebody who stands in a
-store: `shopping` (which is the better buy, how much of it), `label_questions` (what do these figures come
-to), `asking` (reading what was asked).
+store: `shopping` (which is the better buy, how much of it), `price_questions` (what is it worth, held or
+hauled), `label_questions` (what do these figures come to), `asking` (reading what was asked).
 """
 
 from loamwright.supplies.asking import (
+    find_offer,
     over_zero,
     parse_basis,
     parse_cost,
@@ -40,6 +41,7 @@ from loamwright.supplies.lime_score import (
     LimeDoses,
     LimeOffer,
     LimeScore,
+    LimeSize,
     dose_limit,
     score,
 )
@@ -51,6 +53,14 @@ from loamwright.supplies.mixing import (
     MixTable,
     mixes,
     pairs_that_may,
+)
+from loamwright.supplies.price_questions import (
+    carried,
+    difference,
+    hauled,
+    restated,
+    sizes_score,
+    worth,
 )
 from loamwright.supplies.products import (
     Comparison,
@@ -93,6 +103,7 @@ __all__ = [
     "LimeOffer",
     "LimeQuestion",
     "LimeScore",
+    "LimeSize",
     "Material",
     "Mix",
     "MixAnswer",
@@ -115,12 +126,16 @@ __all__ = [
     "amount",
     "blend",
     "break_even",
+    "carried",
     "check_offer",
     "check_product",
     "compare",
+    "difference",
     "dose_limit",
     "find_materials",
+    "find_offer",
     "formulate",
+    "hauled",
     "lime_worth",
     "live_seed",
     "mix",
@@ -139,8 +154,11 @@ __all__ = [
     "parse_reference",
     "parse_seed_rate",
     "parse_supply",
+    "restated",
     "score",
+    "sizes_score",
     "stock",
     "supply_fractions",
     "value",
+    "worth",
 ]

@@ -431,7 +431,24 @@ def find_product(words: str, products: Sequence[Product]) -> Product:
 
 
 def find_offer(words: str, offers: Sequence[Offer]) -> Offer:
-    """Find the one offer that is meant."""
+    """Find the one offer that is meant.
+
+    Parameters
+    ----------
+    words
+        Words that fit one offer, or its id.
+    offers
+        Those there are.
+
+    Returns
+    -------
+    Offer
+
+    Raises
+    ------
+    InputError
+        When the words fit none, or several.
+    """
     by_id = [offer for offer in offers if offer.offer_id == words.strip()]
     if by_id:
         return by_id[0]

@@ -117,6 +117,7 @@ function choosePlot(id, event) {
 function goHome() {
   const bounds = drawn.getBounds();
   if (bounds.isValid()) map.fitBounds(bounds, { padding: [20, 20], maxZoom: 18, animate: false });
+  else if (draw.dataset.at) map.setView(draw.dataset.at.split(",").map(Number), 16);
   else map.setView([46.05, -93.05], 15);
 }
 
@@ -396,5 +397,8 @@ if (draft?.corners) {
   byId("tool").value = "redraw";
   startTool();
   showPlot();
+} else if (draw.dataset.new) {
+  byId("tool").value = draw.dataset.new;
+  startTool();
 }
 document.body.dataset.ready = "yes";

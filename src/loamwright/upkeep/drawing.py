@@ -152,11 +152,15 @@ def _put(editor: Editor, record: PropertyRecord, plots: Sequence[Plot]) -> None:
     """Keep plots, and give them and their neighbours each other's corners, so that borders still match."""
     ids = {plot.plot_id for plot in plots}
     others = [one for one in record.plots if one.plot_id not in ids]
-    fitted = land.matched([one.boundary for one in (*plots, *others)])
-    pairs = zip((*plots, *others), fitted, strict=True)
-    changed = [replace(one, boundary=shape) for one, shape in pairs if shape is not one.boundary]
-    fresh = {one.plot_id: one for one in (*plots, *changed)}
-    editor.put_plots(list(fresh.values()))
+    fitted = land.matched([one.boundary for one in plots], [one.boundary for one in others])
+    every = zip((*plots, *others), fitted, strict=True)
+    editor.put_plots(
+        [
+            replace(one, boundary=shape)
+            for one, shape in every
+            if one.plot_id in ids or shape is not one.boundary
+        ]
+    )
 
 
 def _told(shape: Shape, units: str) -> str:

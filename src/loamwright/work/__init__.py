@@ -1,8 +1,8 @@
 """Who goes where with what, what to look out for, and what is done?
 
 The rooms: `records` (entries, rounds, statuses, and the season as a whole), `calibration` (what a catch
-means), `rounds` (loads, trips, order of stops), `ledger` (what counts, what is owed), `history`, `sampling`,
-`cautions` (when to warn, with its source).
+means), `tailgate` (reckoned on the spot), `rounds` (loads, trips, order of stops), `ledger` (what counts,
+what is owed), `history`, `sampling`, `cautions` (when to warn, with its source).
 """
 
 from loamwright.work.calibration import COURSE_M2, calibrate, rate_per_pass, settings_to_try
@@ -71,6 +71,17 @@ from loamwright.work.rounds import brought_kg, ground_m2, load_words, plan_round
 from loamwright.work.sampling import SamplingGuide, plan_sampling
 from loamwright.work.seasons import next_season
 from loamwright.work.standing import aged, known_purchases, stands_on
+from loamwright.work.tailgate import (
+    catch,
+    changed,
+    course,
+    evenness,
+    from_flow,
+    hour,
+    reach,
+    speed,
+    tarp,
+)
 
 __all__ = [
     "COURSE_M2",
@@ -104,13 +115,19 @@ __all__ = [
     "before_a_job",
     "brought_kg",
     "calibrate",
+    "catch",
+    "changed",
     "choices",
     "clocks",
     "cost_at_cheapest",
+    "course",
     "current_croppings",
     "entries_that_count",
+    "evenness",
     "fire",
+    "from_flow",
     "ground_m2",
+    "hour",
     "known_purchases",
     "lime_spread",
     "line_statuses",
@@ -125,13 +142,16 @@ __all__ = [
     "plot_histories",
     "project",
     "rate_per_pass",
+    "reach",
     "season_entries",
     "season_needs",
     "settings_to_try",
     "several_crops",
+    "speed",
     "stands_on",
     "stock_of",
     "taken_off",
+    "tarp",
     "tests_with_their_crops",
     "too_much_for_one_dose",
     "totals_of",

@@ -1,0 +1,156 @@
+"""The published examples of spreading by command, and the price questions by hand arithmetic."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+import pytest
+from command_line import ran_well, run
+
+PUBLISHED = Path(__file__).parents[1] / "published" / "spreading_examples.csv"
+
+
+def _rows(kind: str) -> list[dict[str, str]]:
+    with PUBLISHED.open(encoding="utf-8") as file:
+        rows = [row for row in csv.DictReader(file) if row["kind"] == kind]
+    return [row | dict(pair.split("=") for pair in row["inputs"].split("; ")) for row in rows]
+
+
+def _is(found: float, row: dict[str, str]) -> bool:
+    """Within the tolerance the published figure was printed to; its source is named in the row."""
+    return abs(found - float(row["printed"])) <= float(row["tolerance"])
+
+
+@pytest.mark.parametrize("row", _rows("course length"), ids=lambda row: row["id"])
+def test_course_length(row: dict[str, str]) -> None:
+    found = ran_well("tailgate", "course", f"{row['width_in']} in", "--area", f"{row['sqft']} ft2")
+    assert _is(found["length_ft"], row)
+
+
+@pytest.mark.parametrize("row", _rows("field capacity"), ids=lambda row: row["id"])
+def test_acres_an_hour(row: dict[str, str]) -> None:
+    swath, speed, share = f"{row['width_ft']} ft", f"{row['mph']} mph", f"{row['efficiency_pct']} %"
+    found = ran_well("tailgate", "hour", "--swath", swath, "--speed", speed, "--efficiency", share)
+    assert _is(found["capacity_acres_per_hour"], row)
+
+
+@pytest.mark.parametrize("row", _rows("rate from flow"), ids=lambda row: row["id"])
+def test_rate_from_flow(row: dict[str, str]) -> None:
+    place = ("--swath", f"{row['width_in']} in", "--speed", f"{row['mph']} mph")
+    assert _is(ran_well("tailgate", "flow", f"{row['gpm']} gal/min", *place)["rate_gal_per_acre"], row)
+
+
+@pytest.mark.parametrize("row", _rows("tons per acre from a sheet"), ids=lambda row: row["id"])
+def test_a_catch_on_a_sheet(row: dict[str, str]) -> None:
+    found = ran_well("tailgate", "rate", f"{row['lb']} lb", f"{row['sqft']} ft2")
+    assert _is(found["rate_lb_per_acre"] / 2000, row)
+
+
+def test_another_speed() -> None:
+    """NC State turf: at the same pressure twice the speed gives half the rate (in the sheet as 20 → 10)."""
+    found = ran_well("tailgate", "change", "20 lb/acre", "--tested", "3 mph", "--driven", "6 mph")
+    assert found["rate_lb_per_acre"] == pytest.approx(10)
+    assert found["change_pct"] == pytest.approx(-50)
+
+
+def test_a_tarp_of_56_inches_is_a_two_thousandth_of_an_acre() -> None:
+    """Iowa State Extension (J. Lorimor, 2001): so pounds on it are tons an acre."""
+    found = ran_well("tailgate", "tarp", "--rate", "3 ton/acre")
+    assert 1 / found["area_acres"] == pytest.approx(2000, abs=0.5)
+    assert found["caught_lb"] == pytest.approx(3, abs=0.002)
+
+
+def test_a_stopwatch_a_bag_and_trays() -> None:
+    # 100 ft in 17 s: 100 / 17 × 3600 / 5280 = 4.0107 mph
+    assert ran_well("tailgate", "speed", "100 ft", "17")["speed_mph"] == pytest.approx(4.0107, abs=1e-4)
+    assert ran_well("tailgate", "speed", "100 ft", "0:17")["speed_mph"] == pytest.approx(4.0107, abs=1e-4)
+    # 50 lb at 120 lb/acre: 0.41667 acre; × 43,560 / 20 ft = 907.5 ft
+    bag = ran_well("tailgate", "bag", "50 lb", "120 lb/acre", "--swath", "20 ft")
+    assert (bag["area_acres"], bag["length_ft"]) == (pytest.approx(5 / 12), pytest.approx(907.5))
+    # 10 12 11 9 13: mean 11, squares 1+1+0+4+4 = 10, sd = √(10/4) = 1.5811, CV 14.374 %
+    even = ran_well("tailgate", "even", 10, 12, 11, 9, 13)
+    assert even["variation_pct"] == pytest.approx(14.3739, abs=1e-3)
+    with_units = ran_well("tailgate", "even", "10 g", "12 g", "0.011 kg", "9 g", "13 g")
+    assert with_units["variation_pct"] == pytest.approx(14.3739, abs=1e-3)
+    # 14 fl oz on 1/128 acre are 14 gal/acre (LSU AgCenter, Ounces Equal Gallons)
+    caught = ran_well("tailgate", "rate", "14 fl oz", "340.3125 ft2")
+    assert caught["rate_gal_per_acre"] == pytest.approx(14)
+
+
+@pytest.mark.parametrize(
+    ("typed", "words"),
+    [
+        (("even", "1", "2"), ("2 trays",)),
+        (("even", "0", "0", "0"), ("nothing",)),
+        (("course", "0 ft"), ("0",)),
+        (("speed", "100 ft", "0"), ("0",)),
+        (("rate", "3", "21.8 ft2"), ("3",)),
+        (("rate", "3 acre", "21.8 ft2"), ("3 acre", "neither")),
+        (("flow", "3 gal", "--swath", "20 ft", "--speed", "5 mph"), ("3 gal",)),
+        (("hour", "--swath", "20 ft", "--speed", "5 mph", "--efficiency", "170 %"), ("efficiency",)),
+        (("tarp", "5 ft", "--area", "20 ft2"), ("side and area",)),
+        (("change", "100 lb/acre", "--tested", "3 mph"), ("neither",)),
+    ],
+)
+def test_what_cannot_be_is_told(typed: tuple[str, ...], words: tuple[str, ...]) -> None:
+    ran = run("tailgate", *typed)
+    assert ran.code == 2
+    assert ran.says(*words), ran.text
+
+
+def test_nothing_is_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    ran_well("tailgate", "rate", "3 lb", "21.8 ft2")
+    assert list(tmp_path.iterdir()) == []
+
+
+# ---------------------------------------------------------------------------------------------
+# Price questions
+
+
+def test_forms_are_restated_by_atomic_weights() -> None:
+    """Against molmass: K2O holds 83.0 % K, P2O5 43.6 % P; CaO counts as 1.785 times its weight of CaCO3."""
+    from molmass import Formula
+
+    def mass(text: str) -> float:
+        return float(Formula(text).mass)
+
+    def of(amount: str, form: str, other: str) -> float:
+        return float(ran_well("buy", "restate", amount, form, "--as", other)["amount"])
+
+    assert of("100", "K", "K2O") == pytest.approx(100 * mass("K2O") / (2 * mass("K")), rel=1e-4)
+    assert of("100", "k2o", "k") == pytest.approx(100 * 2 * mass("K") / mass("K2O"), rel=1e-4)
+    assert of("100", "P2O5", "P") == pytest.approx(100 * 2 * mass("P") / mass("P2O5"), rel=1e-4)
+    assert of("100", "CaO", "CaCO3") == pytest.approx(100 * mass("CaCO3") / mass("CaO"), rel=1e-4)
+    assert of("100", "Ca(OH)2", "CaCO3") == pytest.approx(100 * mass("CaCO3") / mass("CaO2H2"), rel=1e-4)
+    assert run("buy", "restate", "100", "K", "--as", "P").code == 2
+
+
+def test_worth_carrying_and_hauling_by_hand() -> None:
+    prices = ("--reference", "N=0.62/lb", "--reference", "P2O5=0.50/lb")
+    # 50 × 0.62 + 20 × 0.50 = 41.00
+    assert ran_well("buy", "worth", "N=50 lb", "P2O5=20 lb", *prices)["worth"] == pytest.approx(41)
+    # 1,000 × 8 % × 6/12 = 40
+    carry = ran_well("buy", "carry", "1000", "--months", "6", "--rate", "8 %")
+    assert (carry["charge"], carry["worth_later"]) == (pytest.approx(40), pytest.approx(1040))
+    # 52 tons in loads of 20: 3 loads × 30 miles × 2 × 4.50 = 810
+    haul = ran_well("buy", "haul", "30 miles", "52 tons", "--load", "20 tons", "--charge", "4.50/mile")
+    assert (haul["cost"], haul["loads"]) == (pytest.approx(810), 3)
+    exact = ran_well("buy", "haul", "10 miles", "40 tons", "--load", "20 tons", "--charge", "1/mile")
+    assert exact["loads"] == 2
+
+
+def test_two_offers_by_the_ton(tmp_path: Path) -> None:
+    file = tmp_path / "p.csv"
+    rows = "product,n,package,price\nUrea,46,50 lb bag,28.50\nUrea bulk,46,1 ton bulk,612\n"
+    file.write_text(rows, encoding="utf-8")
+    found = ran_well("buy", "difference", file, "50 lb", "1 ton")
+    # 28.50 / 50 × 2000 − 612 = 528
+    assert found["difference_per_ton"] == pytest.approx(528)
+
+
+def test_which_version_it_is() -> None:
+    from loamwright.version import __version__
+
+    assert run("--version", as_json=False).text == f"loamwright {__version__}"
