@@ -272,6 +272,29 @@ def test_a_drawing_outlives_a_look_at_other_tools(chromium: Any, served: Served,
     page.context.close()
 
 
+def test_a_draft_is_kept_without_its_steps_where_they_do_not_fit(
+    chromium: Any, served: Served, path: Path
+) -> None:
+    page = opened(chromium, served, bypass_csp=True)
+    page.evaluate(
+        """() => {
+            const set = Storage.prototype.setItem;
+            Storage.prototype.setItem = function (key, value) {
+                if (value.length > 1000) throw new DOMException("full", "QuotaExceededError");
+                set.call(this, key, value);
+            };
+        }"""
+    )
+    page.select_option("#tool", "plot")
+    for step in range(8):
+        page.mouse.click(*at(page, 0.5 + 0.2 * math.cos(step), 0.5 + 0.2 * math.sin(step)))
+    page.reload()
+    page.wait_for_selector("text=not kept yet")
+    assert page.locator(".corner").count() == 8
+    assert page.broken == []
+    page.context.close()
+
+
 def test_a_name_is_of_one_plot(chromium: Any, served: Served, path: Path) -> None:
     page = opened(chromium, served, bypass_csp=True)
     page.select_option("#tool", "plot")

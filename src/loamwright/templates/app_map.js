@@ -142,7 +142,11 @@ const plot = () => held.plots.find((one) => one.id === byId("which").value);
 function keepDraft() {
   const fields = Object.fromEntries(["which", "other", "name", "keepout-kind", "way-kind", "setback", "drawn-as"].map((id) => [id, byId(id).value]));
   const state = { tool: tool(), print: print(), fields, corners: corners.state };
-  try { localStorage.setItem(DRAFT, JSON.stringify(state)); } catch { byId("said").textContent = "This browser keeps no draft."; }
+  const short = { ...state, corners: { ...state.corners, past: [] } }; // the steps back of a large boundary may not fit
+  for (const one of [state, short]) {
+    try { return void localStorage.setItem(DRAFT, JSON.stringify(one)); } catch { /* full, or not allowed */ }
+  }
+  byId("said").textContent = "This browser keeps no draft.";
 }
 
 const forgetDraft = () => { try { localStorage.removeItem(DRAFT); } catch { /* nothing was kept */ } };
