@@ -40,6 +40,10 @@ class Hand:
         """Choose from a list."""
         where.select_option(value)
 
+    def mark(self, what: Any) -> None:
+        """Set one mark of several."""
+        self.press(what)
+
     def bring(self, where: Any, file: Path) -> None:
         """Choose a file."""
         with self.page.expect_file_chooser() as chooser:
@@ -106,6 +110,18 @@ class Keys(Hand):
                 return
             self.page.keyboard.press("ArrowDown")
         raise AssertionError(f"{value!r} is not in the list")
+
+    def mark(self, what: Any) -> None:
+        """Tab reaches one mark of the group, the arrows the others."""
+        group = self.page.locator(f"input[name='{what.get_attribute('name')}']")
+        already = group.and_(self.page.locator(":checked"))
+        self._reach(already if already.count() else group.first)
+        self.page.keyboard.press("Space")
+        for _ in range(group.count()):
+            if what.is_checked():
+                return
+            self.page.keyboard.press("ArrowDown")
+        raise AssertionError("the arrows do not reach it")
 
     def nearer(self) -> None:
         self._reach(self.page.locator("#map"))

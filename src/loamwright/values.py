@@ -365,7 +365,7 @@ class WorkRules:
     labour_per_hour: Decimal = Decimal(0)
     minutes_per_stop: float = 10.0
     minutes_per_fill: float = 5.0
-    odd_amount_cost: Decimal = Decimal(5)
+    odd_amount_cost: Decimal = Decimal(10)
     least_job_share: float = 0.1
     spare: float = 0.0
     handling_per_kg: Mapping[str, Decimal] = field(default_factory=dict)

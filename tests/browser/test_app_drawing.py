@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 import os
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 import shapely
 from app_server import FLAGS, Served, serving
@@ -270,6 +272,29 @@ def test_a_drawing_outlives_a_look_at_other_tools(chromium: Any, served: Served,
     page.context.close()
 
 
+def test_a_draft_is_kept_without_its_steps_where_they_do_not_fit(
+    chromium: Any, served: Served, path: Path
+) -> None:
+    page = opened(chromium, served, bypass_csp=True)
+    page.evaluate(
+        """() => {
+            const set = Storage.prototype.setItem;
+            Storage.prototype.setItem = function (key, value) {
+                if (value.length > 1000) throw new DOMException("full", "QuotaExceededError");
+                set.call(this, key, value);
+            };
+        }"""
+    )
+    page.select_option("#tool", "plot")
+    for step in range(8):
+        page.mouse.click(*at(page, 0.5 + 0.2 * math.cos(step), 0.5 + 0.2 * math.sin(step)))
+    page.reload()
+    page.wait_for_selector("text=not kept yet")
+    assert page.locator(".corner").count() == 8
+    assert page.broken == []
+    page.context.close()
+
+
 def test_a_name_is_of_one_plot(chromium: Any, served: Served, path: Path) -> None:
     page = opened(chromium, served, bypass_csp=True)
     page.select_option("#tool", "plot")
@@ -299,6 +324,40 @@ def test_a_corner_on_a_neighbours_edge_becomes_the_neighbours_too(
     assert shapely.coverage_is_valid(list(kept(path).values()))
     shared = kept(path)["P-1"].intersection(kept(path)["P-2"])
     assert shared.length > 0
+    page.context.close()
+
+
+def test_a_geotiff_lies_below_where_it_says(
+    chromium: Any, served: Served, path: Path, tmp_path: Path
+) -> None:
+    """A picture of 0.01 by 0.01 degrees far from where the map stands; and one that does not say where."""
+    rasterio = pytest.importorskip("rasterio", reason="the extra 'imagery' (rasterio) is not installed")
+    profile = {"driver": "GTiff", "count": 3, "height": 100, "width": 100, "dtype": "uint8"}
+    grid = rasterio.transform.from_origin(-90.0, 44.01, 0.0001, 0.0001)
+    for name, more in (("here.tif", {"crs": "EPSG:4326", "transform": grid}), ("nowhere.tif", {})):
+        with rasterio.open(tmp_path / name, "w", **profile, **more) as out:
+            out.write(np.full((3, 100, 100), 90, dtype="uint8"))
+    page = opened(chromium, served, bypass_csp=False)
+    page.locator("summary", has_text="A picture below").click()
+    page.set_input_files("#picture", tmp_path / "nowhere.tif")
+    page.wait_for_selector("#pin-told >> text=does not say where on the ground it lies")
+    page.set_input_files("#picture", tmp_path / "here.tif")
+    page.wait_for_selector("#pin-told >> text=It lies below")
+    shown = page.locator(".leaflet-below-pane img")
+    assert shown.evaluate("(one) => one.decode().then(() => one.naturalWidth)") > 0
+    box, around = shown.bounding_box(), page.locator("#map").bounding_box()
+    assert box["x"] >= around["x"]  # the map went there
+    # A degree of latitude is 1 / cos(44.005°) as long as one of longitude on the map.
+    assert box["height"] / box["width"] == pytest.approx(1 / math.cos(math.radians(44.005)), rel=0.01)
+    draw(page)
+    page.click("#keep")
+    page.wait_for_selector("text=Drew plot P-1")
+    west, south, east, north = kept(path)["P-1"].bounds
+    assert -90.0 < west < east < -89.99
+    assert 44.0 < south < north < 44.01
+    page.click("#pin-away")
+    assert shown.count() == 0
+    assert page.broken == []
     page.context.close()
 
 

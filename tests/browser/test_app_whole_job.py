@@ -11,8 +11,9 @@ import datetime as dt
 import io
 import os
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 import pytest
@@ -30,12 +31,15 @@ pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 TODAY = dt.date(2026, 5, 4)
 
-#: The first laboratory names the plots as they are called here, and recommends nothing.
-FIRST_LAB = """plot_id,sampled_on,lab,depth,ph,p,p_unit,p_extractant,k,k_unit,k_extractant
-P-1,2026-04-11,Lab Alder (invented),0-6 in,6.4,9,ppm,Bray P1,95,ppm,ammonium acetate
-P-2,2026-04-11,Lab Alder (invented),0-6 in,6.6,14,ppm,Bray P1,72,ppm,ammonium acetate
+#: The first laboratory has a sheet of its own, which leaves open how it read P and K, and how deep.
+FIRST_LAB = """Lab Alder (invented),,,,
+Report 26011,,,,
+Sample ID,Date sampled,pH,Phosphorus P (ppm),Potassium K (ppm)
+P-1,2026-04-11,6.4,9,95
+P-2,2026-04-11,6.6,14,72
 """
-#: The second recommends, in its own words.
+ANSWERS = {"test.P": "Bray P1", "test.cations": "ammonium acetate", "depth": "0-6 in"}
+#: The second has filled in a table of ours, and recommends.
 SECOND_LAB = """plot_id,sampled_on,lab,depth,ph,rec_n,rec_p2o5,rec_k2o,rec_unit,rec_lime,rec_lime_unit
 P-3,2026-04-12,Lab Birch (invented),0-6 in,6.3,40,50,60,lb/acre,0,lb ENP/acre
 P-4,2026-04-12,Lab Birch (invented),0-6 in,5.6,0,20,30,lb/acre,2000,lb ENP/acre
@@ -177,12 +181,21 @@ def say_crops(job: Job) -> None:
         job.send("Add it")
 
 
-def bring(job: Job, page_title: str, name: str, text: str) -> None:
-    """Drop a file, see what it holds, take it in."""
+def bring(
+    job: Job, page_title: str, name: str, text: str, answers: Mapping[str, str] = MappingProxyType({})
+) -> None:
+    """Drop a file, answer what it leaves open, see what it holds, take it in."""
     file = written(job.folder / name, text)
     job.go(page_title)
     job.hand.bring(job.page.locator("form.drop input[type=file]"), file)
     job.send("Look at what they hold")
+    for question, answer in answers.items():
+        mark = job.page.locator(f"input[name='answer.{question}'][value='{answer}']")
+        if not mark.count():
+            job.send("Go on")  # some are asked once others are answered
+        job.hand.mark(mark)
+    if answers:
+        job.send("Go on")
     job.send("Take them in")
 
 
@@ -323,7 +336,7 @@ def whole_job(chromium: Any, hand: type[Hand], screen: dict[str, Any], folder: P
         begin(job)
         draw(job)
         say_crops(job)
-        bring(job, "Soil tests", "first.csv", FIRST_LAB)
+        bring(job, "Soil tests", "first.csv", FIRST_LAB, ANSWERS)
         bring(job, "Soil tests", "second.csv", SECOND_LAB)
         bring(job, "Products", "prices.csv", PRICES)
         add_product(job)

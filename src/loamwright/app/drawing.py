@@ -6,21 +6,26 @@ the simplified outline of the field map.
 
 from __future__ import annotations
 
+import base64
+import tempfile
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
-from loamwright import files, land, upkeep
-from loamwright.app.pages import Ask, Reply, Route, Shown, Told
+from loamwright import fieldmap, files, land, upkeep
+from loamwright.app.pages import Ask, Reply, Route, Shown, Told, problems_of
 from loamwright.app.start import read_place
-from loamwright.errors import InputError, Problem, UnitError
+from loamwright.errors import InputError, LoamwrightError, Problem, UnitError
 from loamwright.land import Shape
 from loamwright.units import format_area, format_length, parse_length
 from loamwright.upkeep import Changed
 
 #: A boundary with more corners than this is thinned first, in the program it comes from (our choice).
 MOST_CORNERS = 100_000
+#: Longer side of a picture laid below the map [pixels] (our choice).
+LONGEST_PX = 4000
 
 
 @dataclass(frozen=True, slots=True)
@@ -258,6 +263,24 @@ def keep(ask: Ask) -> Reply:
     )
 
 
+def picture(ask: Ask) -> Reply:
+    """Make a GeoTIFF of the user's a picture that can be laid below the map; nothing is stored."""
+    if not ask.uploads:
+        raise InputError([Problem("picture", "no picture was chosen", "Choose one.")])
+    upload = ask.uploads[0]
+    with tempfile.TemporaryDirectory(prefix="loamwright-") as folder:
+        file = Path(folder) / "picture.tif"
+        file.write_bytes(upload.content)
+        try:
+            made = fieldmap.embed_picture(file, None, LONGEST_PX)
+        except LoamwrightError as error:
+            named = [replace(problem, where=upload.name) for problem in problems_of(error)]
+            return Told({"ok": False, "problems": _listed(named)}, 422)
+    coded = base64.b64encode(made.data).decode("ascii")
+    address = f"data:{made.media_type};base64,{coded}"
+    return Told({"ok": True, "picture": address, "corners": made.bounds, "problems": []})
+
+
 def take_back(ask: Ask) -> Reply:
     """Take the last kept drawing back."""
     number = _asked(ask).get("change")
@@ -275,4 +298,5 @@ ROUTES = (
     Route("/draw/lay", send=lay),
     Route("/draw/keep", send=keep),
     Route("/draw/back", send=take_back),
+    Route("/draw/picture", send=picture),
 )

@@ -5,6 +5,7 @@ user's own picture), `page` (the file).
 """
 
 from loamwright.fieldmap.contents import map_data
+from loamwright.fieldmap.imagery import embed_picture
 from loamwright.fieldmap.page import Basemap, MapMade, MapOptions, folium_map, write_map
 from loamwright.fieldmap.records import MapData
 
@@ -13,6 +14,7 @@ __all__ = [
     "MapData",
     "MapMade",
     "MapOptions",
+    "embed_picture",
     "folium_map",
     "map_data",
     "write_map",

@@ -52,8 +52,28 @@ class Picture:
     problems: tuple[Problem, ...] = ()
 
 
-def embed_picture(path: Path, bounds: Corners, longest_px: int = 2000) -> Picture:
-    """Cut a GeoTIFF to the property and code it for the map.
+def embed_picture(path: Path, bounds: Corners | None, longest_px: int = 2000) -> Picture:
+    """Cut a GeoTIFF to the property and code it for a map.
+
+    Parameters
+    ----------
+    path
+        The picture.
+    bounds
+        ((south, west), (north, east)) of the property [degree]; None = the whole picture.
+    longest_px
+        Longer side at most [pixels].
+
+    Returns
+    -------
+    Picture
+
+    Raises
+    ------
+    InputError
+        When it cannot be read, does not say where it lies, or does not reach the property.
+    MissingExtraError
+        When rasterio is not installed.
 
     Notes
     -----
@@ -113,14 +133,17 @@ def _degrees(x: float, y: float) -> tuple[float, float]:
     return lat, math.degrees(x / radius)
 
 
-def _cut(warped: WarpedVRT, path: Path, bounds: Corners, longest_px: int) -> Picture:
+def _cut(warped: WarpedVRT, path: Path, bounds: Corners | None, longest_px: int) -> Picture:
     from rasterio.windows import from_bounds
 
-    west, south = _mercator(*bounds[0])
-    east, north = _mercator(*bounds[1])
-    margin = MARGIN * max(east - west, north - south)
-    wanted = (west - margin, south - margin, east + margin, north + margin)
     have = warped.bounds
+    if bounds is None:
+        west, south, east, north = wanted = tuple(have)
+    else:
+        west, south = _mercator(*bounds[0])
+        east, north = _mercator(*bounds[1])
+        margin = MARGIN * max(east - west, north - south)
+        wanted = (west - margin, south - margin, east + margin, north + margin)
     left, bottom = max(wanted[0], have.left), max(wanted[1], have.bottom)
     right, top = min(wanted[2], have.right), min(wanted[3], have.top)
     if left >= right or bottom >= top:

@@ -139,7 +139,7 @@ class _Run:
         parts = Parts(plan_model)
         prices = np.maximum(0.0, -relaxed.duals[parts.pools])
         near = min(1e-4, self.gap / 10)
-        apart = parts.solve(prices, near, time.monotonic() + 0.6 * self.left())
+        apart = parts.solve(prices, near, time.monotonic() + 0.85 * self.left())
         self.impossible = not apart.feasible
         if self.impossible:
             return

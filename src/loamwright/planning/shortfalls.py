@@ -165,7 +165,7 @@ def _no_source(alone: Request, plot: PlanPlot, supply: Supply, timing: Timing | 
     sold = [ware for ware in holding if ware.product.product in offered]
     if not sold:
         what = f"nothing on offer supplies {supply}"
-        basis = supply.basis
+        basis = Supply(supply).basis
         unscored = [ware for ware in alone.wares if is_lime(ware)]
         if unscored and basis is not None and not holding:
             told = "; ".join(

@@ -142,7 +142,11 @@ const plot = () => held.plots.find((one) => one.id === byId("which").value);
 function keepDraft() {
   const fields = Object.fromEntries(["which", "other", "name", "keepout-kind", "way-kind", "setback", "drawn-as"].map((id) => [id, byId(id).value]));
   const state = { tool: tool(), print: print(), fields, corners: corners.state };
-  try { localStorage.setItem(DRAFT, JSON.stringify(state)); } catch { byId("said").textContent = "This browser keeps no draft."; }
+  const short = { ...state, corners: { ...state.corners, past: [] } }; // the steps back of a large boundary may not fit
+  for (const one of [state, short]) {
+    try { return void localStorage.setItem(DRAFT, JSON.stringify(one)); } catch { /* full, or not allowed */ }
+  }
+  byId("said").textContent = "This browser keeps no draft.";
 }
 
 const forgetDraft = () => { try { localStorage.removeItem(DRAFT); } catch { /* nothing was kept */ } };
@@ -324,8 +328,40 @@ function layPicture() {
   below.style.transform = `matrix(${pinned(pairs).join(",")})`;
 }
 
+let laid = null;
+map.createPane("below").style.zIndex = 150;
+
+function takePictureAway() {
+  below.remove();
+  laid?.remove();
+  pins.length = 0;
+  byId("pin-told").textContent = "";
+}
+
+/** A GeoTIFF says where it lies; the program makes a picture of it that a browser can show. */
+async function layGround(file) {
+  byId("pins").hidden = false;
+  byId("pin-picture").hidden = byId("pin-lay").hidden = true;
+  byId("pin-told").textContent = "Reading it …";
+  const form = new FormData();
+  form.append("picture", file);
+  let told;
+  try {
+    told = await (await fetch("/draw/picture", { method: "POST", body: form })).json();
+  } catch {
+    told = { ok: false, problems: [{ what: "it could not be read", fix: "Is it larger than 20 MB?" }] };
+  }
+  byId("pin-told").textContent = told.ok ? "It lies below." : told.problems.map(({ what, fix }) => `${what}. ${fix}`).join(" ");
+  if (!told.ok) return;
+  laid = L.imageOverlay(told.picture, told.corners, { pane: "below", opacity: 0.8 }).addTo(map);
+  if (!map.getBounds().intersects(told.corners)) map.fitBounds(told.corners, { animate: false });
+}
+
 byId("picture").addEventListener("change", ({ target }) => {
   if (!target.files.length) return;
+  takePictureAway();
+  if (/\.tiff?$/i.test(target.files[0].name)) return void layGround(target.files[0]);
+  byId("pin-picture").hidden = byId("pin-lay").hidden = false;
   const address = URL.createObjectURL(target.files[0]);
   byId("pin-picture").src = below.src = address;
   pins.length = 0;
@@ -346,12 +382,11 @@ map.on("click", ({ latlng }) => {
 });
 byId("pin-lay").addEventListener("click", () => {
   if (pins.length < 2) return void (byId("pin-told").textContent = "It needs two points at least.");
-  map.createPane("below").style.zIndex = 150;
   map.getPane("below").append(below);
   map.on("zoom viewreset", layPicture);
   layPicture();
 });
-byId("pin-away").addEventListener("click", () => { below.remove(); pins.length = 0; byId("pin-told").textContent = ""; });
+byId("pin-away").addEventListener("click", takePictureAway);
 
 // --- putting it together -----------------------------------------------------------------------------------
 
