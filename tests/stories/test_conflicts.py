@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import pytest
 from command_line import run
 
 ENTRY = {
@@ -14,8 +15,11 @@ ENTRY = {
     "done": "done",
     "applied_on": "2026-05-20",
     "mass_kg": 45.359237,
+    "operator": "Volunteer",
     "recorded_at": "2026-05-20T10:00:00",
 }
+MAP = ("AF-01", "MAP 11-52-0")
+CORRECT = "entry.phone-1=take it as a correction"
 
 
 def records(path: Path, **changes: object) -> Path:
@@ -24,34 +28,150 @@ def records(path: Path, **changes: object) -> Path:
     return path
 
 
-def applied_lb(property_path: Path) -> float:
-    """Pounds of MAP the status shows on the plot."""
+def line(property_path: Path) -> dict[str, object]:
+    """What the status says of MAP on the plot."""
     lines = run("status", property_path).data["lines"]
-    return sum(
-        row["applied_lb"] for row in lines if (row["plot_id"], row["product"]) == ("AF-01", "MAP 11-52-0")
-    )
+    return next(row for row in lines if (row["plot_id"], row["product"]) == MAP)
 
 
-def test_a_second_account_corrects_only_when_wanted(tmp_path: Path) -> None:
-    """45.359237 kg is 100 lb and 36.2873896 kg is 80 lb, by the exact pound."""
-    folder = tmp_path / "demo"
+def applied_lb(property_path: Path) -> float:
+    lines = run("status", property_path).data["lines"]
+    return sum(row["applied_lb"] for row in lines if (row["plot_id"], row["product"]) == MAP)
+
+
+@pytest.fixture(scope="module")
+def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("demo") / "demo"
     assert run("demo", folder).code == 0
-    property_path = folder / "alder_fork.gpkg"
+    return folder / "alder_fork.gpkg"
+
+
+@pytest.fixture
+def demo(built: Path, tmp_path: Path) -> Path:
+    copy = tmp_path / "alder_fork.gpkg"
+    copy.write_bytes(built.read_bytes())
+    return copy
+
+
+def test_a_second_account_corrects_only_when_wanted(demo: Path, tmp_path: Path) -> None:
+    """45.359237 kg is 100 lb and 36.2873896 kg is 80 lb, by the exact pound."""
     first = records(tmp_path / "first.json")
     second = records(tmp_path / "second.json", mass_kg=36.2873896, note="weighed again")
 
-    assert len(run("record", property_path, first).data["new"]) == 1
-    assert round(applied_lb(property_path), 6) == 100
+    assert len(run("record", demo, first).data["new"]) == 1
+    assert round(applied_lb(demo), 6) == 100
 
-    kept = run("record", property_path, second)
-    assert (kept.code, kept.data["new"], len(kept.data["conflicts"])) == (1, [], 1)
-    assert round(applied_lb(property_path), 6) == 100
+    before = demo.read_bytes()
+    asked = run("record", demo, second)
+    assert asked.code == 2
+    assert [one["id"] for one in asked.data["questions"]] == ["entry.phone-1"]
+    assert demo.read_bytes() == before
 
-    taken = run("record", property_path, second, "--conflicts", "correct")
+    kept = run("record", demo, second, "--answer", "entry.phone-1=keep what is recorded")
+    assert (kept.code, kept.data["new"]) == (0, [])
+
+    taken = run("record", demo, second, "--answer", CORRECT)
     assert [entry["replaces"] for entry in taken.data["new"]] == ["phone-1"]
-    assert round(applied_lb(property_path), 6) == 80
+    assert round(applied_lb(demo), 6) == 80
 
     for _again in range(2):
-        again = run("record", property_path, second, "--conflicts", "correct")
+        again = run("record", demo, second, "--answer", CORRECT)
         assert (again.data["new"], len(again.data["already_there"])) == ([], 1)
-    assert round(applied_lb(property_path), 6) == 80
+    assert round(applied_lb(demo), 6) == 80
+
+
+def by_hand(demo: Path, *more: str) -> object:
+    words = ("--plot", "AF-01", "--product", "MAP 11-52-0", "--operator", "Steward")
+    return run("record", demo, *words, *more)
+
+
+def test_a_part_whose_amount_is_the_whole_plans_is_not_done(demo: Path) -> None:
+    """The failing case: half the ground got the whole amount, and the status said done."""
+    planned = line(demo)["planned_lb"]
+    ran = by_hand(demo, "--amount", f"{planned} lb", "--area", "1 acre")
+    assert ran.code in (0, 1), ran.text
+    assert line(demo)["state"] == "part"
+
+
+def test_the_same_work_told_twice_is_asked_about(demo: Path) -> None:
+    amount = f"{line(demo)['planned_lb']} lb"
+    assert by_hand(demo, "--amount", amount).code in (0, 1)
+    twice = by_hand(demo, "--amount", amount)
+    assert twice.code == 2
+    assert [one["id"] for one in twice.data["questions"]] == ["again"]
+    same = by_hand(demo, "--amount", amount, "--answer", "again=the same work")
+    assert (same.data["new"], len(same.data["already_there"])) == ([], 1)
+    # By the phone of somebody else, another day: a second "done" for one job is a question too.
+    other = ("--amount", amount, "--on", "2026-05-21", "--operator", "Another")
+    asked = by_hand(demo, *other)
+    assert [one["id"] for one in asked.data["questions"]] == ["again"]
+    instead = by_hand(demo, *other, "--answer", "again=instead of it")
+    assert instead.data["new"][0]["replaces"]
+    assert round(applied_lb(demo), 3) == round(line(demo)["planned_lb"], 3)
+
+
+@pytest.mark.parametrize(
+    ("typed", "ident"),
+    [
+        (("--amount", "9999 bags"), "amount"),  # 250 tons on 2 acres were taken once
+        (("--amount", "300 lb"), "amount"),
+        (("--amount", "95 lb", "--on", "2099-05-01"), "date"),
+    ],
+)
+def test_what_hardly_can_be_is_asked(demo: Path, typed: tuple[str, ...], ident: str) -> None:
+    before = demo.read_bytes()
+    ran = by_hand(demo, *typed)
+    assert ran.code == 2
+    assert [one["id"] for one in ran.data["questions"]] == [ident], ran.text
+    assert demo.read_bytes() == before
+    assert by_hand(demo, *typed, "--answer", f"{ident}=it is right").code in (0, 1)
+
+
+def test_a_reason_lets_a_large_amount_through(demo: Path) -> None:
+    assert by_hand(demo, "--amount", "300 lb", "--reason", "the hopper ran out here").code in (0, 1)
+
+
+def test_more_ground_than_there_is_is_refused(demo: Path) -> None:
+    ran = by_hand(demo, "--amount", "95 lb", "--area", "5 acre")
+    assert ran.code == 2
+    assert ran.says("5.00 acres", "AF-01")
+
+
+def test_amounts_as_people_write_them(demo: Path) -> None:
+    """MAP comes in 50 lb bags; 40 lb/acre on 1.5 acres are 60 lb."""
+    assert round(by_hand(demo, "--amount", "1.5 bags").data["new"][0]["mass_lb"], 6) == 75
+    rate = by_hand(demo, "--amount", "40 lb/acre", "--area", "1.5 acre", "--reason", "strip")
+    assert round(rate.data["new"][0]["mass_lb"], 6) == 60
+    gallons = by_hand(demo, "--amount", "3 gal")
+    assert gallons.says("3 gal", "density")
+
+
+def test_a_job_is_recorded_as_one(demo: Path) -> None:
+    """Every product of the load, as planned, in one change."""
+    plan = run("show", demo, "plot", "AF-01")
+    assert plan.code == 0
+    refused = run("record", demo, "--job", "no such job")
+    assert refused.code == 2
+    jobs = [
+        one
+        for problem in refused.problems
+        for one in problem.split("There are: ")[-1].rstrip(".").split(", ")
+    ]
+    count = len(run("changes", demo).data["changes"])
+    done = run("record", demo, "--job", jobs[0], "--operator", "Steward")
+    assert done.code in (0, 1), done.text
+    assert len(run("changes", demo).data["changes"]) == count + 1
+    ids = {entry["line_id"] for entry in done.data["new"]}
+    states = {row["line_id"]: row["state"] for row in run("status", demo).data["lines"]}
+    assert {states[ident] for ident in ids} == {"done"}
+    assert run("record", demo, "--job", jobs[0]).code == 2  # done already: asked
+
+
+def test_a_tarp_test_under_a_misspelt_name_is_refused(demo: Path) -> None:
+    """It was lost silently: a name nobody knows suggests no setting, ever."""
+    typed = ("--setting", "3", "--caught", "0.1 lb", "--catch-area", "21.8 ft2")
+    wrong = run("calibrate", demo, "--spreader", "ATV spreadr", "--product", "map 11-52-0", *typed)
+    assert wrong.code == 2
+    assert wrong.says("ATV spreadr", "ATV spreader")
+    right = run("calibrate", demo, "--spreader", "atv spreader", "--product", "map 11-52-0", *typed)
+    assert right.code == 0, right.text

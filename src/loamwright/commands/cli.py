@@ -6,10 +6,8 @@ What becomes of the answer is the same for every command: `answer`.
 from __future__ import annotations
 
 import datetime as dt
-import sys
-from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -27,11 +25,6 @@ from loamwright.commands.answer import (
     view_of,
 )
 from loamwright.errors import InputError, Problem
-
-if TYPE_CHECKING:
-    from loamwright.season import Question
-    from loamwright.work import Application
-
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -451,36 +444,8 @@ def report(
     return Answer(FilesMade(made.paths, made.problems))
 
 
-class Conflicts(StrEnum):
-    """What to do with an entry that contradicts the recorded one of its id."""
-
-    ASK = "ask"  #: on a terminal; elsewhere the same as keep
-    KEEP = "keep"
-    CORRECT = "correct"
-
-
-def _conflict_question(conflicts: Conflicts, as_json: bool) -> Question:
-    from loamwright import season
-
-    if conflicts is Conflicts.CORRECT:
-        return lambda _recorded, _offered: True
-    if conflicts is Conflicts.KEEP or as_json or not sys.stdin.isatty():
-        return season.keep_what_is_recorded
-
-    def asks(recorded: Application, offered: Application) -> bool:
-        from rich.console import Console
-
-        from loamwright.commands import text
-
-        text.show_conflict(Console(stderr=True, highlight=False), recorded, offered)
-        return typer.confirm("Take the new entry as a correction?", default=False, err=True)
-
-    return asks
-
-
 @command(app, in_units=True)
 def record(
-    asked: Asked,
     property_path: PropertyPath,
     file: Annotated[
         Path | None,
@@ -488,7 +453,7 @@ def record(
     ] = None,
     plot: Annotated[str | None, typer.Option(help="Plot id, to enter one application by hand.")] = None,
     product: Annotated[str | None, typer.Option(help="Product applied.")] = None,
-    amount: Annotated[str | None, typer.Option(help="Product applied, for example '120 lb'.")] = None,
+    amount: Annotated[str | None, typer.Option(help="'120 lb', '2.5 bags', '3 gal', '120 lb/acre'.")] = None,
     applied_on: Annotated[
         str | None, typer.Option("--on", help="Date, 2026-05-02; today if not given.")
     ] = None,
@@ -500,34 +465,44 @@ def record(
     corrects: Annotated[str, typer.Option(help="Id of the entry this one corrects.")] = "",
     area: Annotated[str | None, typer.Option(help="Ground it went on, '5 acre', when only a part.")] = None,
     part: Annotated[str, typer.Option(help="What that part is called.")] = "",
-    conflicts: Annotated[
-        Conflicts, typer.Option(help="Entries of the file that contradict the record of the same id.")
-    ] = Conflicts.ASK,
+    job: Annotated[
+        str | None, typer.Option(help="A job of the plan, or a plot with one job to do: all of its load.")
+    ] = None,
+    answer: Annotated[
+        list[str] | None,
+        typer.Option("--answer", metavar="ID=CHOICE", help="Answer what is asked of an entry; repeatable."),
+    ] = None,
 ) -> Answer:
     """Take in what was applied; the same file twice changes nothing."""
     from loamwright import season
 
-    if (file is None) == (plot is None):
-        raise InputError([Problem("record", "it needs a file, or --plot with --product and --amount", "")])
+    given = [one for one in (file, plot, job) if one is not None]
+    if len(given) != 1:
+        what = "it needs one thing to record"
+        fix = "Give a file, or `job`, or `plot` with `product` and `amount`."
+        raise InputError([Problem("record", what, fix)])
+    answers = _answers(answer or [])
+    now = dt.datetime.now().astimezone()
+    entry = season.HandEntry(
+        plot_id=plot or "",
+        product=product or "",
+        amount=amount or "",
+        applied_on=applied_on,
+        operator=operator,
+        ground=ground,
+        weather=weather,
+        note=note,
+        reason=reason,
+        corrects=corrects,
+        area=area,
+        part=part,
+    )
     if file is not None:
-        question = _conflict_question(conflicts, asked.as_json)
-        found = season.record_file(property_path, file, today(), question)
+        found = season.record_file(property_path, file, today(), answers)
+    elif job is not None:
+        found = season.record_job(property_path, job, entry, now, answers)
     else:
-        entry = season.HandEntry(
-            plot_id=plot or "",
-            product=product or "",
-            amount=amount or "",
-            applied_on=applied_on,
-            operator=operator,
-            ground=ground,
-            weather=weather,
-            note=note,
-            reason=reason,
-            corrects=corrects,
-            area=area,
-            part=part,
-        )
-        found = season.record_entry(property_path, entry, dt.datetime.now().astimezone())
+        found = season.record_entry(property_path, entry, now, answers)
     return Answer(found, found.view.record.info.units)
 
 

@@ -6,7 +6,6 @@ of plans stand in `plan_text`, those of the store in `buy_text`. ``--json`` outp
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from itertools import chain, islice
@@ -51,7 +50,7 @@ from loamwright.values import (
     Step,
 )
 from loamwright.words import acidity_words, mass_words, rate_words
-from loamwright.work import Application, Caution, Projection, Recorded, SeasonView, Story
+from loamwright.work import Caution, Projection, Recorded, SeasonView, Story
 
 _COLOURS = {Level.ERROR: "bold red", Level.WARNING: "yellow", Level.NOTE: "cyan"}
 #: Nutrients that have a column of their own.
@@ -648,15 +647,6 @@ def _show_acidity(console: Console, acidity: Mapping[str, Acidity], system: str)
     for plot_id, found in acidity.items():
         told = acidity_words(found, system)
         console.print(escape(f"{plot_id}: the season's nitrogen uses up {told}"))
-
-
-def show_conflict(console: Console, recorded: Application, offered: Application) -> None:
-    """Print what an entry offered says otherwise than the recorded one of its id."""
-    console.print(f"Entry {escape(recorded.entry_id)}, plot {escape(recorded.plot_id)}, is recorded already:")
-    for field in dataclasses.fields(recorded):
-        before, now = getattr(recorded, field.name), getattr(offered, field.name)
-        if before != now:
-            console.print(escape(f"  {field.name}: recorded {before!s}, now {now!s}"))
 
 
 #: How the name of a figure ends → how it is written in US and in metric units.

@@ -10,11 +10,10 @@ from loamwright.season.close_calls import CloseCall, close_calls
 from loamwright.season.entries import (
     CatchTest,
     HandEntry,
-    Question,
-    keep_what_is_recorded,
     log_calibration,
     record_entry,
     record_file,
+    record_job,
 )
 from loamwright.season.handing import (
     Written,
@@ -46,7 +45,6 @@ __all__ = [
     "HandEntry",
     "PlanOptions",
     "Progress",
-    "Question",
     "Season",
     "Written",
     "acidity",
@@ -57,7 +55,6 @@ __all__ = [
     "ground_rules",
     "history",
     "keep_blend",
-    "keep_what_is_recorded",
     "lime_ledger",
     "log_calibration",
     "make_map",
@@ -69,6 +66,7 @@ __all__ = [
     "reasons",
     "record_entry",
     "record_file",
+    "record_job",
     "refuse_old",
     "view",
     "what_if",

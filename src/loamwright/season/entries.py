@@ -4,43 +4,33 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+import re
 import uuid
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
+from types import MappingProxyType
 
-from loamwright import files, needs, work
-from loamwright.errors import InputError, Level, Problem, has_errors
-from loamwright.season.opening import worked_out
+from loamwright import files, land, needs, work
+from loamwright.errors import InputError, Level, Problem, UnitError, has_errors
+from loamwright.planning import PlanLine
+from loamwright.season.opening import Season, worked_out
+from loamwright.units import HA_M2, convert, parse_quantity, parse_rate, read_number
 from loamwright.work import (
     Application,
     Calibration,
     Done,
     PropertyRecord,
     Recorded,
+    WorkState,
 )
 
-#: Asked of an entry that contradicts the recorded one of its id: take it as a correction?
-Question = Callable[[Application, Application], bool]
+KEEP, CORRECT = "keep what is recorded", "take it as a correction"
 
 
-def keep_what_is_recorded(_recorded: Application, _offered: Application) -> bool:
-    """Answer no: the recorded entry stands, and the conflict is reported.
-
-    Parameters
-    ----------
-    _recorded, _offered
-        Not looked at.
-
-    Returns
-    -------
-    bool
-        False.
-    """
-    return False
-
-
-def record_file(path: Path, file: Path, today: dt.date, asks: Question = keep_what_is_recorded) -> Recorded:
+def record_file(
+    path: Path, file: Path, today: dt.date, answers: Mapping[str, str] = MappingProxyType({})
+) -> Recorded:
     """Take in a records file from the map, or a table of entries; twice changes nothing.
 
     Parameters
@@ -51,8 +41,8 @@ def record_file(path: Path, file: Path, today: dt.date, asks: Question = keep_wh
         Records file (JSON), CSV or XLSX.
     today
         Date for the age of tests and cautions.
-    asks
-        Asked of each entry that contradicts the recorded one of its id; yes takes it as a correction.
+    answers
+        Answers to what is asked of entries, by question id.
 
     Returns
     -------
@@ -61,7 +51,7 @@ def record_file(path: Path, file: Path, today: dt.date, asks: Question = keep_wh
     Raises
     ------
     InputError
-        When an entry cannot be read; nothing was stored.
+        When an entry cannot be read, or something is asked of one and not answered; nothing was stored.
     """
     record = files.load(path)
     known = {plot.plot_id for plot in record.plots} | set(record.former_names)
@@ -71,7 +61,8 @@ def record_file(path: Path, file: Path, today: dt.date, asks: Question = keep_wh
         entries, problems = files.records_from(file, known)
     if has_errors(problems):
         raise InputError(problems)
-    return _append(path, _as_corrections(entries, record.applications, asks), problems, today)
+    offered, asked = _as_corrections(entries, record.applications, answers)
+    return _append(path, offered, (*problems, *asked), today, answers, marked=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +98,9 @@ class HandEntry:
     part: str = ""
 
 
-def record_entry(path: Path, hand: HandEntry, now: dt.datetime) -> Recorded:
+def record_entry(
+    path: Path, hand: HandEntry, now: dt.datetime, answers: Mapping[str, str] = MappingProxyType({})
+) -> Recorded:
     """Add one application typed in.
 
     Parameters
@@ -118,6 +111,8 @@ def record_entry(path: Path, hand: HandEntry, now: dt.datetime) -> Recorded:
         What was typed.
     now
         Time of entry.
+    answers
+        Answers to what is asked of it, by question id.
 
     Returns
     -------
@@ -126,7 +121,8 @@ def record_entry(path: Path, hand: HandEntry, now: dt.datetime) -> Recorded:
     Raises
     ------
     InputError
-        When plot, product, amount or date is not understood; nothing was stored.
+        When plot, product, amount or date is not understood, or something is asked and not answered; nothing
+        was stored.
     """
     record = files.load(path)
     problems: list[Problem] = []
@@ -137,10 +133,13 @@ def record_entry(path: Path, hand: HandEntry, now: dt.datetime) -> Recorded:
         except InputError as error:
             problems.extend(error.problems)
     problems.extend(_correction_problems(hand.corrects, record.applications))
-    words = {"amount": hand.amount, "applied on": hand.applied_on, "area": hand.area}
-    typed = files.typed_options(words, problems)
-    mass_kg = typed.quantity("amount", "mass") or 0.0
-    area_m2 = typed.quantity("area", "area")
+    area_m2 = files.typed_options({"area": hand.area}, problems).quantity("area", "area")
+    mass_kg = 0.0
+    try:
+        mass_kg = amount_kg(hand.amount, hand.product, hand.plot_id, area_m2, record)
+    except UnitError as error:
+        problems.append(error.at("amount"))
+    typed = files.typed_options({"applied on": hand.applied_on}, problems)
     applied_on = typed.date("applied on") or now.date()
     if problems:
         raise InputError(problems)
@@ -153,7 +152,7 @@ def record_entry(path: Path, hand: HandEntry, now: dt.datetime) -> Recorded:
         entry_id=str(uuid.uuid4()),
         plot_id=hand.plot_id,
         product=hand.product,
-        done=Done.DONE if mass_kg > 0 else Done.NOT_DONE,
+        done=_done(mass_kg, area_m2, hand.part),
         applied_on=applied_on,
         mass_kg=mass_kg,
         timing=timing,
@@ -168,7 +167,176 @@ def record_entry(path: Path, hand: HandEntry, now: dt.datetime) -> Recorded:
         part=hand.part,
         recorded_at=now.isoformat(timespec="seconds"),
     )
-    return _append(path, (entry,), (), now.date())
+    return _append(path, (entry,), (), now.date(), answers)
+
+
+def _done(mass_kg: float, area_m2: float | None, part: str) -> Done:
+    """State follows amount and ground: nothing put on is not done, a part of the ground is a part."""
+    if mass_kg <= 0:
+        return Done.NOT_DONE
+    return Done.PART if part or area_m2 is not None else Done.DONE
+
+
+def amount_kg(text: str, product: str, plot_id: str, area_m2: float | None, record: PropertyRecord) -> float:
+    """Read an amount as people write it: by weight, in packages, gallons, or an area's worth.
+
+    Parameters
+    ----------
+    text
+        ``"120 lb"``, ``"2.5 bags"``, ``"3 gal"``, ``"120 lb/acre"``.
+    product, plot_id
+        What, and where.
+    area_m2
+        Ground it went on [m2]; None = the plot's spread area.
+    record
+        The property: packages and densities.
+
+    Returns
+    -------
+    float
+        Product [kg].
+
+    Raises
+    ------
+    UnitError
+        When it is none of these, or the package or density is not known.
+    """
+    if match := _PACKAGES.fullmatch(text.strip()):
+        return read_number(match[1]) * _package_kg(product, record)
+    units = record.info.units
+    if "/" in text:
+        ground_m2 = area_m2
+        if ground_m2 is None:
+            areas = {one.plot_id: one for one in land.areas(record.plots, record.keepouts)}
+            ground_m2 = areas[plot_id].spread_area_m2 if plot_id in areas else 0.0
+        return parse_rate(text, units) * ground_m2 / HA_M2
+    quantity = parse_quantity(text)
+    if quantity.value < 0:
+        raise UnitError(f"{text!r} is negative", "write what was put on; zero means not done")
+    try:
+        return convert(quantity.value, quantity.unit, "kg", units)
+    except UnitError:
+        try:
+            volume_m3 = convert(quantity.value, quantity.unit, "m3", units)
+        except UnitError as error:
+            fix = "write a weight, packages or a volume: 120 lb, 2.5 bags, 3 gal, 120 lb/acre"
+            raise UnitError(f"{text!r} is no amount", fix) from error
+    label = next((one for one in record.products if one.product == product), None)
+    if label is None or not label.density_kg_m3:
+        what = f"{text!r} is a volume, and the density of {product} is not stated"
+        raise UnitError(what, f"write its weight, or set product '{product}' density=")
+    return volume_m3 * label.density_kg_m3
+
+
+#: "2.5 bags", "1 jug", "3 packages".
+_PACKAGES = re.compile(r"(\S+)\s+(?:bags?|sacks?|jugs?|totes?|packages?|pkgs?)", re.I)
+
+
+def _package_kg(product: str, record: PropertyRecord) -> float:
+    """The net weight of a product's one package [kg]."""
+    found = {
+        f"{offer.package_kg:.6g}": (offer.package_kg, offer.package)
+        for offer in record.offers
+        if offer.product == product and offer.package_kg and not offer.divisible
+    }
+    if len(found) != 1:
+        listed = ", ".join(package for _, package in found.values()) or "none with a known weight"
+        what = f"{product} comes in {len(found)} kinds of package ({listed})"
+        raise UnitError(what, "write the weight, for example 120 lb")
+    ((package_kg, _),) = found.values()
+    return package_kg
+
+
+def record_job(
+    path: Path,
+    job: str,
+    hand: HandEntry,
+    now: dt.datetime,
+    answers: Mapping[str, str] = MappingProxyType({}),
+) -> Recorded:
+    """Record a job of the plan as done: every product of its load, as planned, in one go.
+
+    Parameters
+    ----------
+    path
+        The property file.
+    job
+        Its id, or a plot on which one job is still to do.
+    hand
+        Date, operator, ground, weather, note, reason; `area` for a part of the ground, with that share of the
+        amounts.
+    now
+        Time of entry.
+    answers
+        Answers to what is asked, by question id.
+
+    Returns
+    -------
+    Recorded
+
+    Raises
+    ------
+    InputError
+        When there is no plan or no such job, or something is asked and not answered; nothing was stored.
+    """
+    view = worked_out(files.load(path), now.date())
+    lines = _job_lines(view, job)
+    problems: list[Problem] = []
+    typed = files.typed_options({"applied on": hand.applied_on, "area": hand.area}, problems)
+    area_m2, applied_on = typed.quantity("area", "area"), typed.date("applied on") or now.date()
+    if problems:
+        raise InputError(problems)
+    spread_m2 = view.areas[lines[0].plot_id].spread_area_m2
+    share = 1.0 if area_m2 is None or not spread_m2 else min(1.0, area_m2 / spread_m2)
+    entries = [
+        Application(
+            entry_id=str(uuid.uuid4()),
+            plot_id=line.plot_id,
+            product=line.product,
+            done=_done(line.mass_kg * share, area_m2, hand.part),
+            applied_on=applied_on,
+            mass_kg=line.mass_kg * share,
+            timing=line.timing,
+            line_id=line.line_id,
+            equipment=line.spreader,
+            operator=hand.operator,
+            ground=hand.ground,
+            weather=hand.weather,
+            note=hand.note,
+            reason=hand.reason,
+            area_m2=area_m2,
+            part=hand.part,
+            recorded_at=now.isoformat(timespec="seconds"),
+        )
+        for line in lines
+    ]
+    return _append(path, entries, (), now.date(), answers)
+
+
+def _job_lines(view: Season, job: str) -> tuple[PlanLine, ...]:
+    """The lines of a job, by its id, or by a plot with one job still to do."""
+    plan = view.plan
+    if plan is None:
+        raise InputError([Problem("job", "this season has no plan yet", "Run `loamwright plan` first.")])
+    left = {row.line_id for row in view.statuses if row.state in (WorkState.NOTHING, WorkState.PART)}
+    named = [one for one in plan.jobs if one.job_id.casefold() == job.strip().casefold()]
+    if not named:
+        plots = {plot.plot_id: plot for plot in view.record.plots}
+        try:
+            plot_id = files.find(files.thing_of("plot"), view.record, job).plot_id
+        except InputError:
+            plot_id = ""
+        named = [one for one in plan.jobs if one.plot_id == plot_id and left & set(one.line_ids)]
+        if plot_id in plots and len(named) > 1:
+            listed = ", ".join(one.job_id for one in named)
+            what = f"plot {plot_id} has {len(named)} jobs to do"
+            raise InputError([Problem("job", what, f"Name one: {listed}.")])
+    if not named:
+        listed = ", ".join(one.job_id for one in plan.jobs if left & set(one.line_ids))
+        what = f"there is no job {job!r} to do"
+        raise InputError([Problem("job", what, f"There are: {listed or 'none left'}.")])
+    line_of = {line.line_id: line for line in plan.lines}
+    return tuple(line_of[line_id] for line_id in named[0].line_ids)
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,9 +388,21 @@ def log_calibration(path: Path, test: CatchTest, today: dt.date) -> Calibration:
     Raises
     ------
     InputError
-        When a quantity or the date is not understood or not possible; nothing was stored.
+        When there is no such spreader or product, or a quantity or the date is not understood or cannot be;
+        nothing was stored.
     """
+    record = files.load(path)
     problems: list[Problem] = []
+    named = {}
+    for word, text in (("spreader", test.spreader), ("product", test.product)):
+        thing = files.thing_of(word)
+        named[word] = text
+        if not thing.items(record):
+            continue  # none is on file yet, so no name can be wrong
+        try:
+            named[word] = thing.name_of(files.find(thing, record, text))
+        except InputError as error:
+            problems.extend(error.problems)
     texts = {"caught": test.caught, "catch area": test.catch_area, "swath": test.swath, "speed": test.speed}
     typed = files.typed_options({**texts, "tested on": test.tested_on}, problems)
     caught_kg, catch_area_m2 = typed.quantity("caught", "caught"), typed.quantity("catch area", "area")
@@ -232,8 +412,8 @@ def log_calibration(path: Path, test: CatchTest, today: dt.date) -> Calibration:
         raise InputError(problems)
     calibration = work.calibrate(
         calibration_id=str(uuid.uuid4()),
-        spreader=test.spreader,
-        product=test.product,
+        spreader=named["spreader"],
+        product=named["product"],
         setting=test.setting,
         operator=test.operator,
         tested_on=tested_on,
@@ -249,15 +429,15 @@ def log_calibration(path: Path, test: CatchTest, today: dt.date) -> Calibration:
 
 
 def _as_corrections(
-    entries: Sequence[Application], recorded: Sequence[Application], asks: Question
-) -> tuple[Application, ...]:
-    """Turn entries that contradict the record, and are wanted, into corrections of what stands there.
+    entries: Sequence[Application], recorded: Sequence[Application], answers: Mapping[str, str]
+) -> tuple[tuple[Application, ...], tuple[Problem, ...]]:
+    """Turn entries that contradict the record into corrections of what stands there, where that is answered.
 
     The new id is made of the old one and the content, so that the same file again changes nothing.
     """
     known = {entry.entry_id: entry for entry in recorded}
     newer = {entry.replaces: entry.entry_id for entry in recorded if entry.replaces}
-    result = []
+    result, asked = [], []
     for entry in entries:
         before = known.get(entry.entry_id)
         if before is None or before == entry:
@@ -267,14 +447,31 @@ def _as_corrections(
         new_id = f"{entry.entry_id}-{mark}"
         if new_id in known:
             result.append(replace(entry, entry_id=new_id, replaces=known[new_id].replaces))
-        elif asks(before, entry):
+            continue
+        ident = f"entry.{entry.entry_id}"
+        answer = answers.get(ident)
+        if answer == CORRECT:
             standing = entry.entry_id
             while standing in newer:
                 standing = newer[standing]
             result.append(replace(entry, entry_id=new_id, replaces=standing))
-        else:
-            result.append(entry)
-    return tuple(result)
+        elif answer != KEEP:
+            asked.append(
+                Problem(
+                    f"entry {entry.entry_id}",
+                    f"it is recorded already and says something else now: {_differing(before, entry)}",
+                    "Say which is to stand.",
+                    question=ident,
+                    choices=(CORRECT, KEEP),
+                )
+            )
+    return tuple(result), tuple(asked)
+
+
+def _differing(before: Application, now: Application) -> str:
+    """What two entries of one id say otherwise."""
+    pairs = ((part.name, getattr(before, part.name), getattr(now, part.name)) for part in fields(Application))
+    return "; ".join(f"{name} {was!s} → {is_now!s}" for name, was, is_now in pairs if was != is_now)
 
 
 def _correction_problems(corrects: str, applications: Sequence[Application]) -> Iterator[Problem]:
@@ -288,17 +485,70 @@ def _correction_problems(corrects: str, applications: Sequence[Application]) -> 
 
 
 def _append(
-    path: Path, entries: Sequence[Application], problems: Sequence[Problem], today: dt.date
+    path: Path,
+    entries: Sequence[Application],
+    problems: Sequence[Problem],
+    today: dt.date,
+    answers: Mapping[str, str],
+    *,
+    marked: bool = False,
 ) -> Recorded:
+    """Keep entries in one change, once everything that is asked of them is answered."""
     with files.edit(path, "record") as editor:
-        appended = editor.append_applications(entries)
+        before = worked_out(editor.record(), today)
+        known = {entry.entry_id for entry in before.record.applications}
+        asked, ready, same = list(problems), [], []
+        for entry in entries:
+            if entry.entry_id in known:
+                ready.append(entry)
+                continue
+            mark = entry.entry_id[:8] if marked else ""
+            found = tuple(work.doubts(entry, before.record, before.areas, before.plan, today, mark))
+            kept, still = work.settled(entry, found, answers)
+            asked.extend(still)
+            if kept is None:
+                same.append(entry)
+            else:
+                ready.append(kept)
+        if has_errors(asked):
+            raise InputError(asked)
+        appended = editor.append_applications(ready)
         after = worked_out(editor.record(), today)
     return Recorded(
         appended.new,
-        appended.already_there,
+        (*appended.already_there, *same),
         appended.conflicts,
         after,
-        (*problems, *appended.conflicts, *_other_seasons(appended.new, after.record)),
+        (
+            *problems,
+            *appended.conflicts,
+            *_unnamed(appended.new),
+            *_unknown_products(appended.new, after.record),
+            *_other_seasons(appended.new, after.record),
+        ),
+    )
+
+
+def _unnamed(entries: Sequence[Application]) -> tuple[Problem, ...]:
+    """Say which entries name nobody who did it."""
+    if any(not entry.operator for entry in entries):
+        what = "nobody is named who spread it"
+        return (Problem("record, operator", what, "Name them with `operator`.", Level.NOTE),)
+    return ()
+
+
+def _unknown_products(entries: Sequence[Application], record: PropertyRecord) -> tuple[Problem, ...]:
+    """Say of which products put on nothing is known."""
+    known = {product.product for product in record.products}
+    unknown = dict.fromkeys(entry.product for entry in entries if entry.product not in known)
+    return tuple(
+        Problem(
+            f"product {name}",
+            "no label of it is on file, so what it brought is unknown and nothing is taken off a need",
+            "Add the product with its label.",
+            Level.WARNING,
+        )
+        for name in unknown
     )
 
 

@@ -184,8 +184,9 @@ class Season(SeasonView):
     def statuses(self) -> tuple[LineStatus, ...]:
         """What became of each line of the plan."""
         info = self.record.info
+        spread_m2 = {plot_id: area.spread_area_m2 for plot_id, area in self.areas.items()}
         return work.line_statuses(
-            self.plan, self.record.applications, info.season, info.settings.season_start
+            self.plan, self.record.applications, info.season, info.settings.season_start, spread_m2
         )
 
     @cached_property

@@ -2,7 +2,8 @@
 
 The rooms: `records` (entries, rounds, statuses, and the season as a whole), `calibration` (what a catch
 means), `tailgate` (reckoned on the spot), `rounds` (loads, trips, order of stops), `ledger` (what counts,
-what is owed), `history`, `sampling`, `cautions` (when to warn, with its source).
+what is owed), `doubts` (can it be what happened?), `history`, `sampling`,
+`cautions` (when to warn, with its source).
 """
 
 from loamwright.work.calibration import COURSE_M2, calibrate, rate_per_pass, settings_to_try
@@ -18,6 +19,7 @@ from loamwright.work.counting import (
     stock_of,
     tests_with_their_crops,
 )
+from loamwright.work.doubts import doubts, settled
 from loamwright.work.history import (
     ChangeFigure,
     PlotHistory,
@@ -122,6 +124,7 @@ __all__ = [
     "cost_at_cheapest",
     "course",
     "current_croppings",
+    "doubts",
     "entries_that_count",
     "evenness",
     "fire",
@@ -146,6 +149,7 @@ __all__ = [
     "season_entries",
     "season_needs",
     "settings_to_try",
+    "settled",
     "several_crops",
     "speed",
     "stands_on",

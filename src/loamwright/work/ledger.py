@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from loamwright.errors import Level, Problem
 from loamwright.land import PlotArea
@@ -249,6 +250,24 @@ def _state(planned_kg: float, applied_kg: float) -> WorkState:
     return WorkState.DONE if applied_kg >= planned_kg * DONE_FRACTION else WorkState.PART
 
 
+def covered_share(entries: Sequence[Application], spread_m2: float | None) -> float:
+    """Say how much of a plot's ground entries went on [fraction, at most 1].
+
+    An entry that states no area and no part went on all of it; one on a part without an area may have, and
+    counts as all of it too.
+    """
+    done = [entry for entry in entries if entry.done is not Done.NOT_DONE]
+    if not spread_m2 or any(entry.area_m2 is None for entry in done):
+        return 1.0
+    return min(1.0, sum(entry.area_m2 or 0.0 for entry in done) / spread_m2)
+
+
+def _with_ground(state: WorkState, share: float) -> WorkState:
+    """A job whose amount is on, but not on all its ground, is a part of it."""
+    whole = state in (WorkState.DONE, WorkState.OVER)
+    return WorkState.PART if whole and share < DONE_FRACTION else state
+
+
 def taken_off(plan: Plan | None, applications: Sequence[Application]) -> frozenset[str]:
     """Name the entries a plan has taken off the needs already, and every correction of them.
 
@@ -313,7 +332,11 @@ def lines_answered(
 
 
 def line_statuses(
-    plan: Plan | None, applications: Sequence[Application], season: int, start: str = "01-01"
+    plan: Plan | None,
+    applications: Sequence[Application],
+    season: int,
+    start: str = "01-01",
+    spread_m2: Mapping[str, float] = MappingProxyType({}),
 ) -> tuple[LineStatus, ...]:
     """Compare each plan line with the entries that answer it.
 
@@ -328,6 +351,9 @@ def line_statuses(
         All entries, in the order they were recorded.
     season, start
         Calendar year, and the month and day a season begins.
+    spread_m2
+        Spread area by plot_id [m2]: a line is done only when its ground is, too. A plot that is not named
+        counts as covered.
 
     Returns
     -------
@@ -354,7 +380,10 @@ def line_statuses(
                 line.line_id,
                 line.mass_kg,
                 applied_kg,
-                _state(line.mass_kg, applied_kg),
+                _with_ground(
+                    _state(line.mass_kg, applied_kg),
+                    covered_share(matching[line.line_id], spread_m2.get(line.plot_id)),
+                ),
                 tuple(e.reason for e in matching[line.line_id] if e.reason),
             )
         )
