@@ -132,7 +132,6 @@ def ring(job: Job, *corners: tuple[float, float]) -> None:
 def draw(job: Job) -> None:
     """Three plots: one gets a hole, one is split."""
     page, hand = job.page, job.hand
-    job.follow("Map: draw and edit")
     page.wait_for_selector("body[data-ready]")
     for _ in range(2):
         hand.nearer()
