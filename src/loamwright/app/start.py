@@ -28,14 +28,13 @@ def show(ask: Ask) -> Reply:
 
 def _page(ask: Ask, problems: Sequence[Problem] = ()) -> Shown:
     view = ask.desk.season if ask.desk.is_open else None
-    words = ask.desk.words if ask.desk.is_open else None
     filled = {
         "near": _files_near(),
         "folder": str(Path().resolve()),
         "this_year": ask.desk.today.year,
         "typed": ask.form,
         "view": view,
-        "words": words,
+        "spread_m2": sum(area.spread_area_m2 for area in view.areas.values()) if view else 0.0,
         "path": str(ask.desk.path) if ask.desk.is_open else "",
         "problems": (*problems, *(view.problems[:40] if view else ())),
     }
