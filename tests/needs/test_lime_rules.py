@@ -315,5 +315,9 @@ def test_magnesium_in_pounds_per_acre_and_untested() -> None:
     enough = report(readings={"Mg": Reading(100, "lb/acre", None, "Mg")})
     assert (wants_dolomitic([low])[0], wants_dolomitic([enough])[0]) == (True, False)
     assert wants_dolomitic([report()]) == (None, ())
-    unread = replace(low, readings={"Mg": Reading(99, "meq/100 g", None, "Mg")})
+    # By charge: 0.40 × 121.5 = 48.6 ppm is low, 0.42 × 121.5 = 51.0 ppm is not (24.305 g/mol, 2 charges).
+    for charge, wanted in ((0.40, True), (0.42, False)):
+        counted = replace(low, readings={"Mg": Reading(charge, "meq/100 g", None, "Mg")})
+        assert wants_dolomitic([counted])[0] is wanted
+    unread = replace(low, readings={"Mg": Reading(99, "spoonfuls", None, "Mg")})
     assert wants_dolomitic([unread])[0] is None

@@ -2,11 +2,11 @@
 
 The rooms: `grids` (cells of a file), `textrows` (a CSV or XLSX as rows of text), `jsontext` (the JSON of a
 file), `fields` (the one reader of people's text), `named_columns` (which column is which field), `tables`,
-`pricelists`, `field_records`, `settings` (what the columns mean), `vectors` (map files as shapes and words),
-`plots` (what they mean), `large_maps` (only measured, part by part), `sheets` (what labs, dealers and
-quarries send), `sections`, `editions` and `guidelines` (published tables), `choosing` (those a property
-uses), `reference` (figures that ship with the program), `columns` and `property_file` (the GeoPackage),
-`intake` (the way in).
+`pricelists`, `field_records`, `settings` (what the columns mean), `what_it_is` (may a map file be opened?),
+`vectors` (map files as shapes and words), `plots` (what they mean), `large_maps` (only measured, part by
+part), `sheets` (what labs, dealers and quarries send), `from_sheets` (what it becomes here), `sections`,
+`editions` and `guidelines` (published tables), `choosing` (those a property uses), `reference` (figures
+that ship with the program), `columns` and `property_file` (the GeoPackage), `intake` (the way in).
 """
 
 from loamwright.files.catalogue import Thing

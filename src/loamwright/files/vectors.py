@@ -26,6 +26,7 @@ import shapely
 
 from loamwright.errors import InputError, Level, Problem, has_errors
 from loamwright.files.jsontext import read_json, without_collecting
+from loamwright.files.what_it_is import refuse_a_disguise, refuse_no_file
 from loamwright.land import Shape, check_coordinates, geometry_type, placed_for_sure, shapes_from_geojson
 
 _GEOGRAPHIC = "EPSG:4326"
@@ -168,6 +169,7 @@ def count_parted(path: Path, layer: str | None = None) -> int:
     if path.suffix.lower() not in _PARTED or not path.is_file():
         return 0
     try:
+        refuse_a_disguise(path)
         about = pyogrio.read_info(str(path), layer=_the_layer(str(path), layer, path))
     except (InputError, RuntimeError, ValueError):  # said when it is read as a whole
         return 0
@@ -233,23 +235,12 @@ _LINES = (shapely.GeometryType.LINESTRING, shapely.GeometryType.MULTILINESTRING)
 def _reader(path: Path) -> Callable[[Path, str | None], Found]:
     """Return the reader for a path, or refuse it."""
     suffix = path.suffix.lower()
-    if path.is_dir():
-        what = f"{path} is a folder"
-        raise InputError([Problem(path.name or str(path), what, "Give one file inside it.")])
-    if not path.exists():
-        fix = "Look at the spelling and the folder."
-        raise InputError([Problem(path.name, f"there is no file {path}", fix)])
-    if path.stat().st_size == 0:
-        fix = "Save it again from the program it came from."
-        raise InputError([Problem(path.name, "the file is empty (0 bytes)", fix)])
-    if suffix in {".shx", ".dbf", ".prj", ".cpg"}:
-        what = f"{suffix} is one of the helper files of a Shapefile"
-        fix = f"Give {path.stem}.shp, or all of its files in one .zip."
-        raise InputError([Problem(path.name, what, fix)])
+    refuse_no_file(path)
     if suffix not in _READERS:
         what = f"{suffix or 'a file without an ending'!r} is not a kind of map file that is read here"
         fix = f"Save it as one of {', '.join(_READERS)}."
         raise InputError([Problem(path.name, what, fix)])
+    refuse_a_disguise(path)
     return _READERS[suffix]
 
 
@@ -388,9 +379,6 @@ def _read_shapefile(path: Path, layer: str | None) -> Found:
 
 
 def _read_zip(path: Path, layer: str | None) -> Found:
-    if not zipfile.is_zipfile(path):
-        fix = "Zip the files of the Shapefile again."
-        raise InputError([Problem(path.name, "this is not a zip archive", fix)])
     with zipfile.ZipFile(path) as archive:
         names = [name for name in archive.namelist() if not name.startswith("__MACOSX")]
     shapefiles = {Path(name).stem: name for name in names if name.lower().endswith(".shp")}
