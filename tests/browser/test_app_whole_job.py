@@ -266,7 +266,7 @@ def check_off(job: Job, chromium: Any, map_file: Path) -> Path:
     phone.locator("#plots button").first.tap()
     phone.locator("[data-line] button.main").first.tap()
     phone.fill("[name=operator]", "Sam Alder (invented)")
-    phone.fill("[name=date]", "2026-05-09")
+    phone.fill("[name=date]", "2026-05-03")
     phone.locator("#check-off button.main").tap()
     phone.tap("#tabs [data-view=records]")
     with phone.expect_download() as download:
