@@ -22,6 +22,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from loamwright.errors import AmbiguousNumberError, UnitError
+from loamwright.money import currency_told, money_sign
 from loamwright.values import Quantity
 
 if TYPE_CHECKING:
@@ -234,7 +235,7 @@ def decimal_comma_of(texts: Iterable[str]) -> bool | None:
 
 
 def parse_money(text: str, decimal_comma: bool | None = None) -> Decimal:
-    """Read a price; one leading dollar sign is allowed.
+    """Read a price; the sign or the code of the property's currency may stand beside it.
 
     Parameters
     ----------
@@ -256,14 +257,16 @@ def parse_money(text: str, decimal_comma: bool | None = None) -> Decimal:
     Decimal('1250.00')
     """
     stripped = text.strip()
-    bare = stripped[1:].strip() if stripped.startswith("$") else stripped
+    bare = stripped
+    for mark in (money_sign(), currency_told()):
+        bare = bare.removeprefix(mark).removesuffix(mark).strip()
     try:
         return Decimal(_plain_decimal(bare, decimal_comma))
     except AmbiguousNumberError:
         raise
     except UnitError as error:
         raise UnitError(
-            f"{_shown(text)} is not a price", "write the number alone, for example 21.00"
+            f"{_shown(text)} is not a price in {currency_told()}", "write the number alone, for example 21.00"
         ) from error
 
 
@@ -769,19 +772,3 @@ def format_length(length_m: float, system: str = "us") -> str:
     if check_system(system) == "us":
         return f"{_trim(length_m / FT_M, 0)} ft"
     return f"{_trim(length_m, 1)} m"
-
-
-def format_money(amount: Decimal) -> str:
-    """Write money in dollars and cents.
-
-    Parameters
-    ----------
-    amount
-        Money.
-
-    Examples
-    --------
-    >>> format_money(Decimal("1250.5"))
-    '$1,250.50'
-    """
-    return f"${amount:,.2f}"

@@ -24,7 +24,8 @@ from hands import Finger, Hand, Keys
 from pypdf import PdfReader
 
 from loamwright import files, season
-from loamwright.units import ACRE_M2, format_area, format_money
+from loamwright.money import format_money
+from loamwright.units import ACRE_M2, format_area
 from loamwright.words import mass_words
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]

@@ -133,6 +133,7 @@ def test_help_loads_none_of_the_heavy_libraries() -> None:
     assert loaded & {"numpy", "shapely", "pyproj", "geopandas", "highspy", "folium", "typst", "rich"} == set()
     assert {name for name in done.stderr.split() if name.startswith("loamwright.")} == {
         "loamwright.errors",
+        "loamwright.money",
         "loamwright.version",
         *(
             f"loamwright.commands{room}"

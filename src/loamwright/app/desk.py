@@ -13,6 +13,7 @@ from pathlib import Path
 
 from loamwright import fieldmap, season
 from loamwright.errors import PropertyFileError
+from loamwright.money import tell_money_in
 from loamwright.season import Season
 
 #: State of a file: changes when anybody writes to it, or puts another file in its place.
@@ -115,6 +116,7 @@ class Desk:
             if self._season is None or mark != self._season_mark:
                 self._season = season.view(self.path, self.today)
                 self._season_mark, self._pages = mark, None
+            tell_money_in(self._season.record.info.currency)
             return self._season
 
     @property

@@ -21,7 +21,10 @@ from loamwright import upkeep
 from loamwright.app.desk import Desk
 from loamwright.app.long_work import LongWork
 from loamwright.errors import InputError, LoamwrightError, Problem, PropertyFileError, UnitError
-from loamwright.units import format_area, format_money
+from loamwright.money import format_money
+from loamwright.units import (
+    format_area,
+)
 from loamwright.upkeep import Changed
 from loamwright.words import mass_words, rate_words
 

@@ -11,7 +11,11 @@ from loamwright import season
 from loamwright.app.long_work import Result
 from loamwright.app.pages import Ask, Go, Reply, Route, Shown, Told
 from loamwright.errors import InputError, Problem, UnitError
-from loamwright.units import format_money, parse_money, read_number
+from loamwright.money import format_money
+from loamwright.units import (
+    parse_money,
+    read_number,
+)
 from loamwright.values import Timing
 from loamwright.words import mass_words
 

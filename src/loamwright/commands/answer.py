@@ -34,6 +34,7 @@ from loamwright.errors import (
     UnitError,
     has_errors,
 )
+from loamwright.money import USUAL, tell_money_in
 
 if TYPE_CHECKING:
     from loamwright.season import Progress, Season
@@ -167,6 +168,7 @@ def _answered(
     call: Callable[[Progress], Answer], as_json: bool, units: Units | None, flags: Mapping[str, str]
 ) -> int:
     """Call, print the answer or why there is none, and return the exit code."""
+    tell_money_in(USUAL)  # until a property says otherwise
     try:
         with _showing_progress(as_json) as progress:
             answer = call(progress)

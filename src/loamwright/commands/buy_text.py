@@ -16,6 +16,7 @@ from rich.markup import escape
 
 from loamwright.commands.results import MaterialRows, Materials
 from loamwright.commands.text import show_steps, table_of
+from loamwright.money import format_money
 from loamwright.supplies import (
     AmountNeeded,
     BreakEven,
@@ -38,7 +39,6 @@ from loamwright.units import (
     TON_KG,
     format_area,
     format_figure,
-    format_money,
 )
 from loamwright.values import Nutrient, Supply
 from loamwright.words import mass_words, rate_words

@@ -17,7 +17,10 @@ from loamwright.commands.results import (
     ThingShown,
 )
 from loamwright.commands.text import table_of
-from loamwright.units import format_money, format_rate
+from loamwright.money import format_money
+from loamwright.units import (
+    format_rate,
+)
 from loamwright.upkeep import Changed, SeasonStarted
 from loamwright.words import mass_words
 from loamwright.work import ChoiceRow

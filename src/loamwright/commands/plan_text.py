@@ -23,6 +23,7 @@ from loamwright.commands.text import (
     show_unknown,
     table_of,
 )
+from loamwright.money import format_money
 from loamwright.planning import (
     Coverage,
     CustomBlend,
@@ -35,7 +36,10 @@ from loamwright.planning import (
     Reasons,
 )
 from loamwright.season import CloseCall
-from loamwright.units import ACRE_M2, HA_M2, format_money
+from loamwright.units import (
+    ACRE_M2,
+    HA_M2,
+)
 from loamwright.values import Supply, Timing
 from loamwright.words import mass_words, packages_words, rate_words, spread_words
 from loamwright.work import SeasonView
@@ -247,7 +251,7 @@ def show_reasons(console: Console, found: Reasons, system: str) -> None:
         table.add_row(
             escape(item.plot_id),
             format_money(item.cost),
-            "" if per_area is None else f"${per_area:,.2f}/{acre_or_ha}",
+            "" if per_area is None else f"{format_money(per_area)}/{acre_or_ha}",
         )
     console.print(table)
 

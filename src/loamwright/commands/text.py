@@ -32,10 +32,19 @@ from loamwright.commands.results import (
 from loamwright.errors import Level, Problem
 from loamwright.files import ChosenNow, Imported, LargeMeasured, Measured
 from loamwright.land import PlotArea
+from loamwright.money import format_money
 from loamwright.needs import LimeNeed, Need
 from loamwright.planning import LimeDose, Outcome
 from loamwright.supplies import Acidity
-from loamwright.units import ACRE_M2, FT_M, GAL_M3, HA_M2, LB_KG, MILE_M, format_area, format_money
+from loamwright.units import (
+    ACRE_M2,
+    FT_M,
+    GAL_M3,
+    HA_M2,
+    LB_KG,
+    MILE_M,
+    format_area,
+)
 from loamwright.upkeep import Demo
 from loamwright.values import (
     ARITHMETIC,
@@ -274,7 +283,7 @@ def show_comparison(console: Console, found: OffersCompared, system: str) -> Non
     for item in found.offers:
         prices = (item.price_per_kg.get(n) for n in SHOWN_NUTRIENTS)
         lime = "; ".join(
-            f"${entry.price_per_effective_ton:,.2f}/ton {entry.basis.value}"
+            f"{format_money(entry.price_per_effective_ton)}/ton {entry.basis.value}"
             for entry in item.lime
             if entry.price_per_effective_ton is not None
         )
@@ -282,7 +291,7 @@ def show_comparison(console: Console, found: OffersCompared, system: str) -> Non
             escape(item.offer.product),
             escape(item.offer.package),
             "[yellow]missing[/]" if item.offer.price is None else format_money(item.offer.price),
-            *("" if price is None else f"${price * per:,.2f}" for price in prices),
+            *("" if price is None else format_money(price * per) for price in prices),
             lime,
         )
     console.print(table)

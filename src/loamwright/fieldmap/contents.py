@@ -36,6 +36,7 @@ from loamwright.fieldmap.records import (
     Ring,
 )
 from loamwright.land import Cropping, Plot, PlotArea
+from loamwright.money import format_money
 from loamwright.needs import LimeNeed, Need
 from loamwright.palette import CAUTION, NOTHING, SAMPLING, STATUS, UNKNOWN
 from loamwright.planning import Coverage, PlanLine
@@ -50,7 +51,6 @@ from loamwright.units import (
     TON_KG,
     format_area,
     format_length,
-    format_money,
 )
 from loamwright.values import NeedState, Step, Supply
 from loamwright.words import (
@@ -713,7 +713,7 @@ class _Contents:
             [float(cost) if cost else "no cost" for cost in costs],
             [format_money(cost) if cost else "" for cost in costs],
             palette="YlOrBr",
-            write=lambda figure: f"${figure:,.2f}".removesuffix(".00"),
+            write=lambda figure: format_money(figure).removesuffix(".00"),
             special={"no cost": NOTHING},
             note=note,
         )

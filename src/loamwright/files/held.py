@@ -39,6 +39,7 @@ from loamwright.files.columns import (
     WAYS,
     Layout,
 )
+from loamwright.money import tell_money_in
 from loamwright.planning import Plan
 from loamwright.soil import LabRecommendation, SoilTest
 from loamwright.values import Nutrient, PropertyInfo, Quantity
@@ -188,6 +189,7 @@ def read_all(connection: sqlite3.Connection) -> PropertyRecord:
         kept[row["edition"]][row["file"]] = row["content"]
     made = connection.execute("SELECT property_uid FROM loamwright").fetchone()
     info = _read_info(connection, reader)
+    tell_money_in(info.currency)
     return PropertyRecord(
         info=info,
         plots=plots,

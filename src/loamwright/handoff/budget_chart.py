@@ -13,9 +13,9 @@ from pathlib import Path
 
 from loamwright.errors import InputError, Problem
 from loamwright.handoff.paper import PaperMade, PaperOptions, check_paper, print_pages
+from loamwright.money import format_money
 from loamwright.palette import BLUE
 from loamwright.planning import CurvePoint
-from loamwright.units import format_money
 from loamwright.work import SeasonView
 
 

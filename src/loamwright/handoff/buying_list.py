@@ -27,9 +27,12 @@ from loamwright.handoff.workbook import (
     texts_of,
     write_workbook,
 )
+from loamwright.money import format_money
 from loamwright.planning import Plan, Purchase
 from loamwright.supplies import Offer
-from loamwright.units import LB_KG, format_money
+from loamwright.units import (
+    LB_KG,
+)
 from loamwright.values import Timing
 from loamwright.words import mass_words
 from loamwright.work import SeasonView
@@ -131,7 +134,7 @@ def _disagreements(plan: Plan, goods: Decimal, delivery: Decimal) -> tuple[Probl
     return tuple(
         Problem(
             f"buying list, {what}",
-            f"the lines add up to ${listed:,.2f} and the plan holds ${planned:,.2f}",
+            f"the lines add up to {format_money(listed)} and the plan holds {format_money(planned)}",
             "Make the plan again: a price or fee has changed since it was made.",
             Level.WARNING,
         )

@@ -20,6 +20,7 @@ from loamwright.handoff.season_record import record_sheets
 from loamwright.handoff.taskfile import write_task_file, xml_text
 from loamwright.handoff.workbook import Cell, Column, Section, Sheet, write_csv, write_workbook
 from loamwright.land import label_point, point_shape, setback
+from loamwright.money import currency_told
 from loamwright.needs import LimeNeed, Need
 from loamwright.planning import PlanLine
 from loamwright.units import ACRE_M2, LB_ACRE_KG_HA, LB_KG
@@ -167,7 +168,7 @@ def _plot_features(view: SeasonView) -> list[LayerFeature]:
             words["need_lime_basis"] = lime.basis.value if lime.basis else None
         words["plan"] = "; ".join(by_plot.get(plot.plot_id, ())) or None
         cost = view.plan.plot_costs.get(plot.plot_id) if view.plan else None
-        words["cost_dollars"] = None if cost is None else float(cost)
+        words[f"cost_{currency_told().lower()}"] = None if cost is None else float(cost)
         features.append(LayerFeature(plot.boundary, words))
     return features
 

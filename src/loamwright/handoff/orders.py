@@ -32,10 +32,13 @@ from loamwright.handoff.round_sheets import (
     step_words,
 )
 from loamwright.land import Plot
+from loamwright.money import format_money
 from loamwright.needs import LimeNeed, Need
 from loamwright.planning import PlanLine
 from loamwright.supplies import supply_fractions
-from loamwright.units import format_area, format_money
+from loamwright.units import (
+    format_area,
+)
 from loamwright.values import LimeBasis, NeedState, Source, Step, Timing
 from loamwright.words import (
     mass_words,

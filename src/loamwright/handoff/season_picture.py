@@ -16,9 +16,15 @@ from decimal import Decimal
 from pathlib import Path
 
 from loamwright.handoff.paper import Figure, PaperMade, PaperOptions, check_paper, print_pages
+from loamwright.money import format_money
 from loamwright.palette import BLUE, BLUISH_GREEN, ORANGE, STATUS, Fill
 from loamwright.soil import SoilTest
-from loamwright.units import ACRE_M2, HA_M2, LB_KG, format_area, format_money
+from loamwright.units import (
+    ACRE_M2,
+    HA_M2,
+    LB_KG,
+    format_area,
+)
 from loamwright.values import NeedState, Nutrient, Supply
 from loamwright.words import mass_words
 from loamwright.work import SeasonView, WorkState

@@ -35,6 +35,7 @@ from loamwright.handoff.workbook import (
     texts_of,
     write_workbook,
 )
+from loamwright.money import format_money
 from loamwright.planning import Plan
 from loamwright.supplies import Product, nutrient_fractions, supply_fractions
 from loamwright.units import (
@@ -46,7 +47,6 @@ from loamwright.units import (
     format_area,
     format_figure,
     format_length,
-    format_money,
 )
 from loamwright.values import LimeBasis, Nutrient
 from loamwright.words import mass_words, rate_words

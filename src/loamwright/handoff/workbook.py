@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Generic, TypeVar
 
 from loamwright.errors import InputError, Problem
+from loamwright.money import money_sign
 
 R = TypeVar("R")
 
@@ -44,13 +45,18 @@ class Column:
     digits
         Decimals shown for numbers; None = as many as the number has.
     money
-        True for dollars and cents.
+        True for money; its name ends in "$", which stands for the sign of the property's currency.
     """
 
     name: str
     width: float = 12.0
     digits: int | None = None
     money: bool = False
+
+    @property
+    def heading(self) -> str:
+        """What stands over the column: its name, money with the sign of the property's currency."""
+        return self.name.removesuffix("$") + money_sign() if self.money else self.name
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +167,7 @@ def write_workbook(path: Path, sheets: Sequence[Sheet], made_on: dt.date) -> Non
         if key not in formats:
             look: dict[str, object] = {"valign": "top", "text_wrap": True, "bold": total}
             if column.money:
-                look["num_format"] = "$#,##0.00"
+                look["num_format"] = f'"{money_sign()}"#,##0.00'
             elif column.digits is not None:
                 look["num_format"] = "#,##0" + ("." + "0" * column.digits if column.digits else "")
             if total:
@@ -182,7 +188,7 @@ def write_workbook(path: Path, sheets: Sequence[Sheet], made_on: dt.date) -> Non
         if row:
             row += 1
         for index, column in enumerate(sheet.columns):
-            page.write_string(row, index, column.name, bold)
+            page.write_string(row, index, column.heading, bold)
         page.freeze_panes(row + 1, 0)
         page.repeat_rows(row)
         row += 1
@@ -237,7 +243,7 @@ def write_csv(path: Path, sheet: Sheet) -> None:
     try:
         with path.open("w", newline="", encoding="utf-8") as handle:
             writer = csv.writer(handle)
-            writer.writerow(column.name for column in sheet.columns)
+            writer.writerow(column.heading for column in sheet.columns)
             for section in sheet.sections:
                 writer.writerows([_csv_cell(cell) for cell in row] for row in section.rows)
     except OSError as error:

@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from loamwright.errors import Problem
+from loamwright.money import format_money
 from loamwright.planning.inputs import (
     Demand,
     FixedPass,
@@ -42,7 +43,9 @@ from loamwright.planning.lines import (
 from loamwright.planning.planner import make_plan, spend
 from loamwright.planning.records import Coverage, Outcome, Plan
 from loamwright.supplies import Offer
-from loamwright.units import format_money, format_rate
+from loamwright.units import (
+    format_rate,
+)
 from loamwright.values import Supply, Timing
 
 _TRIPLE = (Supply.N, Supply.P2O5, Supply.K2O)

@@ -15,12 +15,16 @@ from decimal import ROUND_UP, Decimal
 import numpy as np
 
 from loamwright.errors import Problem
+from loamwright.money import format_money, money_sign
 from loamwright.planning.inputs import PlanPlot, Request, Terms, Ware, band_of, check_request, known_kg
 from loamwright.planning.planner import make_plan
 from loamwright.planning.records import Plan
 from loamwright.planning.solver import Effort, Floats, Program
 from loamwright.supplies import Form, Offer, Product, blend
-from loamwright.units import TON_KG, format_figure, format_money
+from loamwright.units import (
+    TON_KG,
+    format_figure,
+)
 from loamwright.values import ARITHMETIC, Nutrient, Step, Supply, Timing
 
 #: The recipe is proved cheapest to this [fraction].
@@ -388,7 +392,7 @@ def _offered(
             f"price: ingredients {format_money(Decimal(recipe.cost).quantize(Decimal('0.01')))} for "
             f"{format_figure(total / package_kg)} × {offer.package}, and the blending fee",
             float(offer.price or 0),
-            f"$ per {offer.package}",
+            f"{money_sign()} per {offer.package}",
             ARITHMETIC,
         ),
     )

@@ -18,8 +18,12 @@ from decimal import Decimal
 from typing import TypeVar
 
 from loamwright.errors import Level, Problem
+from loamwright.money import format_money
 from loamwright.supplies import Form, Offer, Product
-from loamwright.units import LB_KG, format_figure, format_money
+from loamwright.units import (
+    LB_KG,
+    format_figure,
+)
 from loamwright.values import Supply, Timing
 
 _T = TypeVar("_T")

@@ -15,6 +15,7 @@ from decimal import Decimal
 
 import numpy as np
 
+from loamwright.money import format_money
 from loamwright.planning.inputs import (
     PlanPlot,
     Request,
@@ -40,7 +41,6 @@ from loamwright.planning.search import SMALL, Search, count_out, only, search
 from loamwright.planning.shortfalls import Shortfall, limits_of_plots, limits_of_sellers
 from loamwright.planning.solver import Effort, Flags, Floats, Found
 from loamwright.supplies import Offer
-from loamwright.units import format_money
 from loamwright.values import Supply
 
 

@@ -17,6 +17,7 @@ from enum import StrEnum
 
 import numpy as np
 
+from loamwright.money import format_money
 from loamwright.planning.inputs import (
     Demand,
     PlanPlot,
@@ -35,7 +36,9 @@ from loamwright.planning.planner import Nearby, likely_of, make_plan
 from loamwright.planning.records import Outcome, Plan
 from loamwright.planning.solver import Effort, Flags, Floats, Found
 from loamwright.supplies import Offer
-from loamwright.units import LB_KG, format_money
+from loamwright.units import (
+    LB_KG,
+)
 from loamwright.values import Supply
 
 #: How much more of a nutrient is asked for when the cost of more is worked out [fraction].

@@ -14,6 +14,7 @@ from decimal import Decimal
 
 import numpy as np
 
+from loamwright.money import format_money
 from loamwright.planning.inputs import (
     PlanPlot,
     Request,
@@ -27,7 +28,6 @@ from loamwright.planning.model import PlanModel, build, coverage_cost
 from loamwright.planning.passes import TIMES, need_cells, supply_keys
 from loamwright.planning.solver import Effort, Flags, Floats
 from loamwright.supplies import Offer, score
-from loamwright.units import format_money
 from loamwright.values import Supply, Timing
 
 #: A need met to this share counts as met [fraction].

@@ -16,9 +16,17 @@ from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 
 from loamwright.errors import InputError, Problem
+from loamwright.money import format_money, money_sign
 from loamwright.supplies.products import nutrient_fractions, supply_fractions
 from loamwright.supplies.records import Offer, Product
-from loamwright.units import HA_M2, LB_KG, format_area, format_figure, format_mass, format_money, format_rate
+from loamwright.units import (
+    HA_M2,
+    LB_KG,
+    format_area,
+    format_figure,
+    format_mass,
+    format_rate,
+)
 from loamwright.values import ARITHMETIC, USER, LimeBasis, Step, Supply
 
 #: Supply key of the product itself, for a rate that names no nutrient.
@@ -202,10 +210,10 @@ def value_nutrients(
             )
         else:
             parts[supply] = amount_kg * price
-            words = f"{format_figure(pounds)} lb {supply} × {format_figure(price * LB_KG)} $/lb"
-            steps.append(Step(words, parts[supply], "$", USER))
+            words = f"{format_figure(pounds)} lb {supply} × {format_figure(price * LB_KG)} {money_sign()}/lb"
+            steps.append(Step(words, parts[supply], money_sign(), USER))
     total = sum(parts.values())
-    steps.append(Step("worth together", total, "$", ARITHMETIC))
+    steps.append(Step("worth together", total, money_sign(), ARITHMETIC))
     return NutrientValue(total, parts, tuple(steps))
 
 
@@ -245,7 +253,7 @@ def price_after_credits(
     left = float(price) - credit.total
     pounds = format_figure(share_kg / LB_KG)
     words = f"({format_money(price)} − {format_figure(credit.total)} credit) ÷ {pounds} lb {supply}"
-    step = Step(words, left / share_kg * LB_KG, f"$/lb {supply}", ARITHMETIC)
+    step = Step(words, left / share_kg * LB_KG, f"{money_sign()}/lb {supply}", ARITHMETIC)
     return Amount(left / share_kg, (*credit.steps, step))
 
 
@@ -315,16 +323,17 @@ def delivered_cost(
     spreading = _cents(spreading_cost_per_ha * Decimal(area_m2 / HA_M2) + spreading_cost_per_pass)
     total = purchase + offer.delivery_fee + hauling + spreading
     supplied_kg = rate_kg_ha * area_m2 / HA_M2
+    sign = money_sign()
     steps = (
         *needed.steps,
         *packages.steps,
         Step(
-            f"{format_figure(packages.count)} × {format_money(unit_price)}", float(purchase), "$", ARITHMETIC
+            f"{format_figure(packages.count)} × {format_money(unit_price)}", float(purchase), sign, ARITHMETIC
         ),
-        Step("delivery", float(offer.delivery_fee), "$", USER),
-        Step("hauling", float(hauling), "$", USER),
-        Step("spreading, one pass", float(spreading), "$", USER),
-        Step("together", float(total), "$", ARITHMETIC),
+        Step("delivery", float(offer.delivery_fee), sign, USER),
+        Step("hauling", float(hauling), sign, USER),
+        Step("spreading, one pass", float(spreading), sign, USER),
+        Step("together", float(total), sign, ARITHMETIC),
     )
     return DeliveredCost(
         needed.amount / area_m2 * HA_M2,

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from loamwright.errors import InputError, Level, Problem
+from loamwright.money import money_sign
 from loamwright.supplies import blends, lime_score, products, seed
 from loamwright.supplies.asking import find_product, fitting
 from loamwright.supplies.blends import Blend
@@ -147,8 +148,8 @@ def live_seed(tag: SeedTag, price_per_kg: float | None, pls_rate_kg_ha: float | 
     pls_price = bulk_rate = None
     if price_per_kg is not None:
         pls_price = seed.price_of_pure_live_seed(price_per_kg, lot)
-        words = f"{format_figure(price_per_kg * LB_KG)} $/lb as bagged × {bulk} lb"
-        steps.append(Step(words, pls_price * LB_KG, "$/lb pure live seed", ARITHMETIC))
+        words = f"{format_figure(price_per_kg * LB_KG)} {money_sign()}/lb as bagged × {bulk} lb"
+        steps.append(Step(words, pls_price * LB_KG, f"{money_sign()}/lb pure live seed", ARITHMETIC))
     if pls_rate_kg_ha is not None:
         bulk_rate = seed.bulk_rate_kg_ha(pls_rate_kg_ha, lot)
         words = f"{format_rate(pls_rate_kg_ha)} of pure live seed × {bulk}"

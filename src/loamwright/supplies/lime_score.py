@@ -19,8 +19,15 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from loamwright.errors import InputError, Problem
+from loamwright.money import format_money, money_sign
 from loamwright.supplies.records import LimeLabel, Product
-from loamwright.units import LB_ACRE_KG_HA, TON_ACRE_KG_HA, TON_KG, format_figure, format_money, format_rate
+from loamwright.units import (
+    LB_ACRE_KG_HA,
+    TON_ACRE_KG_HA,
+    TON_KG,
+    format_figure,
+    format_rate,
+)
 from loamwright.values import ARITHMETIC, LABEL, LimeBasis, Nutrient, Source, Step
 
 # ---------------------------------------------------------------------------------------------
@@ -510,7 +517,7 @@ def offer_in_basis(package_kg: float, price: Decimal | None, lime_score: LimeSco
             Step(
                 f"{format_money(price)} ÷ {format_figure(tons * 2000)} lb {name} × 2,000",
                 per_ton,
-                f"$/ton {name}",
+                f"{money_sign()}/ton {name}",
                 ARITHMETIC,
             )
         )

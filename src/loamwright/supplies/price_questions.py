@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from decimal import Decimal
 
 from loamwright.errors import InputError, Problem
+from loamwright.money import format_money
 from loamwright.supplies.costs import value_nutrients
 from loamwright.supplies.lime_score import LimeSize, efficiency_percent
 from loamwright.supplies.records import Offer
@@ -26,7 +27,6 @@ from loamwright.units import (
     S_PER_SO3,
     TON_KG,
     format_figure,
-    format_money,
 )
 from loamwright.values import ARITHMETIC, USER, Reckoned, Source, Step, Supply
 

@@ -19,6 +19,7 @@ from decimal import Decimal
 from itertools import pairwise
 
 from loamwright.errors import InputError, Level, Problem, UnitError
+from loamwright.money import format_money, money_sign
 from loamwright.supplies import lime_score
 from loamwright.supplies.ingredients import (
     INGREDIENTS,
@@ -43,7 +44,6 @@ from loamwright.units import (
     LB_KG,
     P_PER_P2O5,
     format_figure,
-    format_money,
     format_rate,
     parse_package,
 )
@@ -551,7 +551,7 @@ def _compare_one(label: Product | None, offer: Offer) -> OfferComparison:
         if price is not None:
             price_per_kg[nutrient] = float(price) / mass_kg
             words = f"{format_money(price)} ÷ {format_figure(pounds)} lb {name}, all of the price on it"
-            steps.append(Step(words, float(price) / pounds, f"$/lb {name}", ARITHMETIC))
+            steps.append(Step(words, float(price) / pounds, f"{money_sign()}/lb {name}", ARITHMETIC))
     limes = _lime_offers(label, offer.package_kg, price)
     steps.extend(step for entry in limes for step in entry.steps)
     return OfferComparison(offer, nutrients_kg, price_per_kg, limes, tuple(steps))

@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from loamwright.errors import InputError, Level, Problem, has_errors
+from loamwright.money import money_sign
 from loamwright.supplies import costs, lime_score, products
 from loamwright.supplies.asking import find_offer, fitting
 from loamwright.supplies.costs import DeliveredCost, Packages
@@ -104,7 +105,7 @@ def _held(row: products.OfferComparison) -> Mapping[Supply, float]:
 
 def _steps_about(row: products.OfferComparison, supply: Supply) -> tuple[Step, ...]:
     """The label arithmetic of one supply: what the package weighs, what it holds, what a pound costs."""
-    units = {"lb", f"% {supply}", f"lb {supply}", f"$/lb {supply}"}
+    units = {"lb", f"% {supply}", f"lb {supply}", f"{money_sign()}/lb {supply}"}
     scores = (entry.steps for entry in row.lime if entry.basis.supply == supply)
     return (*(step for step in row.steps if step.unit in units), *(step for part in scores for step in part))
 
@@ -164,7 +165,9 @@ class BreakEven:
 
 
 def _stated(supply: Supply, price_per_kg: float) -> Reference:
-    step = Step(f"price of {supply} elsewhere, as given", price_per_kg * LB_KG, f"$/lb {supply}", USER)
+    step = Step(
+        f"price of {supply} elsewhere, as given", price_per_kg * LB_KG, f"{money_sign()}/lb {supply}", USER
+    )
     return Reference(supply, price_per_kg, None, (step,))
 
 
@@ -342,7 +345,12 @@ def value(
         if chosen.offer.price is not None and held_kg[supply] > 0
     }
     steps = (
-        *(step for supply in held_kg for step in _steps_about(chosen.row, supply) if "$" not in step.unit),
+        *(
+            step
+            for supply in held_kg
+            for step in _steps_about(chosen.row, supply)
+            if not step.unit.startswith(money_sign())
+        ),
         *(step for found in references.values() for step in found.steps),
         *worth.steps,
         *(found.steps[-1] for found in after.values()),
