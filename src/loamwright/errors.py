@@ -77,6 +77,10 @@ class InputError(LoamwrightError):
         super().__init__("\n".join(str(p) for p in self.problems))
 
 
+class AnswerError(InputError):
+    """An answer to a question is none of its choices; what it was about can still be read."""
+
+
 class UnitError(LoamwrightError, ValueError):
     """A number or a quantity is not understood.
 

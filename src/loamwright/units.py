@@ -260,6 +260,10 @@ def parse_money(text: str, decimal_comma: bool | None = None) -> Decimal:
     bare = stripped
     for mark in (money_sign(), currency_told()):
         bare = bare.removeprefix(mark).removesuffix(mark).strip()
+    if decimal_comma is None and re.fullmatch(r"[1-9][0-9]{0,2}\.[0-9]{3}", bare):  # hardly tenths of cents
+        whole = bare.replace(".", "")
+        what = f"{_shown(text)} may be {bare} or {whole}: a point before three digits can stand either way"
+        raise AmbiguousNumberError(what, f"write {bare}0 or {whole}.00", (float(bare), float(whole)))
     try:
         return Decimal(_plain_decimal(bare, decimal_comma))
     except AmbiguousNumberError:

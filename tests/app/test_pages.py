@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from pathlib import Path
 
 import pytest
 from app_visitor import Visitor, words
 
-from loamwright import files, upkeep
+from loamwright import files, season, upkeep
 from loamwright.app.pages import PLACES
 
+LB = 0.45359237  # kg, by definition
 TODAY = dt.date(2026, 5, 4)
 
 
@@ -146,3 +148,59 @@ def test_a_labs_sheet_is_asked_about_on_the_page_and_then_taken(visitor: Visitor
     visitor.send(f"/bring/{heap}", what="take")
     tests = {test.test_id: test for test in files.load(visitor.path).soil_tests}
     assert (tests["701"].plot_id, tests["702"].plot_id) == ("AF-02", "AF-03")
+
+
+def test_what_is_asked_of_an_entry_is_answered_on_the_page(visitor: Visitor) -> None:
+    typed = {"plot": "AF-01", "product": "Urea 46-0-0", "amount": "40 lb", "on": "2026-05-02"}
+    visitor.send("/records", **typed)
+    asked = visitor.send("/records", **typed)
+    assert asked.status_code == 422
+    assert "the same is recorded already" in words(asked.text)
+    assert 'value="on top of it"' in asked.text
+    assert len(files.load(visitor.path).applications) == 1
+    visitor.send("/records", **typed, **{"answer.again": "on top of it"})
+    assert [one.mass_kg for one in files.load(visitor.path).applications] == pytest.approx([40 * LB] * 2)
+
+
+def test_a_file_waits_for_its_answers(visitor: Visitor) -> None:
+    table = b"plot_id,product,done,amount,applied_on,operator\nAF-01,Urea 46-0-0,done,40 lb,2026-06-20,Ash\n"
+    asked = visitor.send("/records", files={"file": ("done.csv", table)})
+    assert "2026-06-20 is still to come" in words(asked.text)
+    waiting = re.search(r'name="waiting" value="([^"]+)"', asked.text)
+    question = re.search(r'name="(answer\.date[^"]*)"', asked.text)
+    assert waiting
+    assert question
+    visitor.send("/records", waiting=waiting[1], **{question[1]: "it is right"})
+    assert [one.applied_on.isoformat() for one in files.load(visitor.path).applications] == ["2026-06-20"]
+    again = visitor.send("/records", waiting=waiting[1])
+    assert "not held any more" in words(again.text)
+
+
+def test_the_amount_filled_in_can_be_sent_and_the_rest_of_a_part_is_offered(visitor: Visitor) -> None:
+    season.make_plan(visitor.path, season.PlanOptions(time_limit_s=3), TODAY)
+    line = next(
+        row for row in season.view(visitor.path, TODAY).statuses if row.line_id and row.planned_kg > 100
+    )
+
+    def offered() -> str:
+        cell = visitor.get("/records").text.partition(f'value="{line.plot_id}"><input type="hidden"')
+        found = re.search(r'name="amount"[^>]*value="([^"]*)"', cell[2])
+        assert found
+        return found[1]
+
+    assert float(offered().removesuffix(" lb")) * LB == pytest.approx(line.planned_kg, rel=1e-5)
+    form = {"plot": line.plot_id, "product": line.product, "on": "2026-05-02"}
+    visitor.send("/records", **form, amount="40 lb", reason="rain")
+    assert float(offered().removesuffix(" lb")) * LB == pytest.approx(line.planned_kg - 40 * LB, rel=1e-5)
+    visitor.send("/records", **form, amount=offered(), operator="Ash")
+    assert sum(one.mass_kg for one in files.load(visitor.path).applications) == pytest.approx(
+        line.planned_kg, rel=1e-5
+    )
+
+
+def test_a_new_property_that_was_refused_can_be_sent_again(visitor: Visitor, tmp_path: Path) -> None:
+    form = {"name": "Birch Knoll", "folder": str(tmp_path), "season": "2026", "units": "metric", "at": ""}
+    refused = visitor.send("/new", **form, currency="Euro", machine="")
+    assert "not a currency code" in words(refused.text), refused.text[:400]
+    made = visitor.send("/new", **form, currency="EUR", machine="")
+    assert files.load(tmp_path / "birch_knoll.gpkg").info.currency == "EUR", words(made.text)[:400]

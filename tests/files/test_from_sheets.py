@@ -132,6 +132,36 @@ def test_a_label_of_no_plot_is_left_out_and_said(path: Path, sheet: Path) -> Non
     assert any("'Long Stripe' is of no plot" in problem.what for problem in found.problems)
 
 
+@pytest.mark.parametrize("answer", ["p2", "LONG STRIP", "long-strip"])
+def test_a_plot_is_answered_by_its_id_or_name_however_it_is_written(
+    path: Path, sheet: Path, answer: str
+) -> None:
+    import_files(path, [sheet], answers=ANSWERS | {"plot.longstripe": answer})
+    assert [test.plot_id for test in files.load(path).soil_tests] == ["P1", "P2"]
+
+
+def test_an_answer_that_names_no_plot_keeps_the_question_open(path: Path, sheet: Path) -> None:
+    """A mistyped answer must not drop a sample without a word."""
+    asked = questions(
+        path, sheet, **{k.replace(".", "__"): v for k, v in ANSWERS.items()} | {"plot__longstripe": "P9"}
+    )
+    assert set(asked) == {"plot.longstripe"}
+    assert files.load(path).soil_tests == ()
+
+
+def test_a_badly_worded_answer_is_told_as_that(path: Path, sheet: Path) -> None:
+    """The file can be read; only the day cannot."""
+    with pytest.raises(InputError, match=r"'spring' is no answer to the question sampled"):
+        import_files(path, [sheet], answers=ANSWERS | {"sampled": "spring"})
+
+
+def test_a_preview_shows_the_figures_that_would_come(path: Path, sheet: Path) -> None:
+    found = import_files(path, [sheet], answers=ANSWERS, preview=True)
+    new = {one.name: {f: then for f, _now, then in one.fields} for one in found.differences}
+    assert new["501"]["ph"] == "6.1"
+    assert new["501"]["buffer_method"] == "SMP"
+
+
 def test_a_salt_ph_a_deeper_slice_and_a_limit(path: Path, tmp_path: Path) -> None:
     rows = [
         ["Sample ID", "Lab No", "Depth", "Date sampled", "pH (CaCl2)", "P Mehlich-3 ppm", "K Mehlich-3 ppm"],

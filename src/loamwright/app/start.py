@@ -67,10 +67,14 @@ def make(ask: Ask) -> Reply:
         if typed and not machine:
             raise InputError([Problem("machine", "the machine has no name", "Write one, or clear the rest.")])
         files.new_property(path, name, year or ask.desk.today.year, None, ask.form.get("units", "us"))
-        if currency := ask.form.get("currency", "").strip():
-            upkeep.set_fields(path, "settings", "", [f"currency={currency}"], ask.desk.today, "")
-        if machine:
-            upkeep.add(path, "spreader", machine, typed, ask.desk.today, "")
+        try:
+            if currency := ask.form.get("currency", "").strip():
+                upkeep.set_fields(path, "settings", "", [f"currency={currency}"], ask.desk.today, "")
+            if machine:
+                upkeep.add(path, "spreader", machine, typed, ask.desk.today, "")
+        except LoamwrightError:
+            path.unlink()  # of a moment ago, and empty: the form is sent again
+            raise
     except LoamwrightError as error:
         return _page(ask, problems_of(error))
     ask.desk.open(path)

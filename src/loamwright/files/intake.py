@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from loamwright import land, supplies
-from loamwright.errors import InputError, Level, Problem, has_errors
+from loamwright.errors import AnswerError, InputError, Level, Problem, has_errors
 from loamwright.files import (
     field_records,
     from_sheets,
@@ -498,6 +498,8 @@ def _sheet_or(
     """A table whose columns are not all ours: what a lab, dealer or quarry sent, if that is what it is."""
     try:
         return _File(path, "sheet", reads(path))
+    except AnswerError:
+        raise
     except InputError:
         return _File(path, _told(path, told), table)
 

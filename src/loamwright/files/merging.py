@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import MISSING, dataclass, fields, is_dataclass, replace
 from typing import Any, TypeVar
 
-from loamwright.files.things import differing, thing_of
+from loamwright.files.things import differing, fields_of, text_of, thing_of
 from loamwright.work import PropertyRecord
 
 R = TypeVar("R")
@@ -100,11 +100,13 @@ def differences(
     Difference
     """
     thing = thing_of(word)
+    known = fields_of(thing, record)
     for item in items:
         name = thing.name_of(item)
         before = held.get(name)
         if before is None:
-            yield Difference(word, name, "added")
+            told = ((field.name, text_of(field, item, record.info.units)) for field in known.values())
+            yield Difference(word, name, "added", tuple((field, "—", text) for field, text in told if text))
         else:
             changed = differing(thing, record, before, item)
             yield Difference(word, name, "changed" if changed or before != item else "unchanged", changed)

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from loamwright.errors import InputError, Problem
+from loamwright.errors import AnswerError, InputError, Problem
 from loamwright.files.sheets.records import LeftOut, Question, SheetContents
 from loamwright.files.sheets.words.calendar_dates import read_printed_date
 from loamwright.files.sheets.words.vocabulary import plain
@@ -72,7 +72,7 @@ class Inquiry:
         free = any(choice.startswith("<") for choice in offered)
         if answer not in offered and not (free and accepts(answer)):
             what = f"{answer!r} is no answer to the question {ident} ({about})"
-            raise InputError((Problem(where, what, f"Choose one of: {', '.join(offered)}."),))
+            raise AnswerError((Problem(where, what, f"Choose one of: {', '.join(offered)}."),))
         self.used[ident] = answer
         return answer
 

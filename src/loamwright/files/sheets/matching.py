@@ -100,16 +100,19 @@ def _match(
     ident = f"plot.{_key(name) or 'unnamed'}"
     answer = answers.get(ident)
     if answer is not None:
-        return PlotMatch(name, answer if answer in plots else None, "answered"), None
+        meant = [NO_PLOT] if answer == NO_PLOT else _named(answer, plots)
+        if len(meant) == 1:
+            return PlotMatch(name, meant[0] if meant[0] in plots else None, "answered"), None
+        about = f"{answer!r} names {'more than one plot' if meant else 'no plot of this property'}"
+        question = Question(ident, f"{about}: which plot is the sample {name!r} of", name, (*plots, NO_PLOT))
+        return PlotMatch(name, None, "asked"), question
     if remembered.get(name) in plots:
         return PlotMatch(name, remembered[name], "remembered"), None
     others = sample.other_labels if isinstance(sample, Sample) else ()
     for text in (name, *others):
-        by_id = [plot_id for plot_id in plots if _key(plot_id) == _key(text) and _key(text)]
-        by_name = [plot_id for plot_id, plot in plots.items() if _key(plot) == _key(text) and _key(text)]
-        found = list(dict.fromkeys((*by_id, *by_name)))
+        found = _named(text, plots)
         if len(found) == 1:
-            return PlotMatch(name, found[0], "id" if by_id else "name"), None
+            return PlotMatch(name, found[0], "id" if _key(found[0]) == _key(text) else "name"), None
         if found:
             about = f"{text!r} names more than one plot"
             return PlotMatch(name, None, "asked"), Question(ident, about, name, (*found, NO_PLOT))
@@ -117,6 +120,12 @@ def _match(
     choices = (*near, *(plot_id for plot_id in plots if plot_id not in near), NO_PLOT)
     about = f"which plot the sample {name!r} is of"
     return PlotMatch(name, None, "asked"), Question(ident, about, name, choices, near[0] if near else None)
+
+
+def _named(text: str, plots: Mapping[str, str]) -> list[str]:
+    """Plots of this id or name, however it is written."""
+    key = _key(text)
+    return [plot_id for plot_id, name in plots.items() if key and key in (_key(plot_id), _key(name))]
 
 
 def _near(names: Sequence[str], plots: Mapping[str, str]) -> list[str]:
