@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
+import time
 from pathlib import Path
 
 import pytest
@@ -255,6 +256,7 @@ def test_scale_tickets_are_purchases_and_when_spread_entries(path: Path, tmp_pat
     ]
     # 2,000 lb × 0.45359237 kg
     assert record.applications[0].mass_kg == pytest.approx(12.5 * 907.18474)
+    time.sleep(1.1)  # entries are recorded to the second, and the same file sent again later is no conflict
     again = import_files(path, [file], answers=before)
     assert len(files.load(path).applications) == 3, again.taken
 

@@ -499,21 +499,25 @@ def _tickets(
         return FromSheet(problems=tuple(asking.problems), answered=frozenset(asking.used))
     products, _, problems = pricelists.products_from(_table(path, rows)) if rows else ((), (), ())
     now = dt.datetime.now().astimezone().isoformat(timespec="seconds")
+    # the same ticket again is the same purchase and entry, so it keeps the time it was first taken in
+    bought_at = {one.purchase_id: one.recorded_at for one in record.purchases}
+    spread_at = {one.entry_id: one.recorded_at for one in record.applications}
     bought, entries = [], []
     for one in contents.deliveries:
+        ident = f"ticket {one.ticket}"
         name = labelled_as[(one.product or alone).casefold()]
         mass_kg = one.net_tons * TON_KG if one.net_tons is not None else (one.net_t or 0.0) * 1000
         metric = one.net_tons is None
         bought.append(
             StockEntry(
-                purchase_id=f"ticket {one.ticket}",
+                purchase_id=ident,
                 kind=Movement.BOUGHT,
                 product=name,
                 package="1 t bulk" if metric else "1 ton bulk",
                 package_kg=1000.0 if metric else TON_KG,
                 count=mass_kg / (1000.0 if metric else TON_KG),
                 dated=one.date or today,
-                recorded_at=now,
+                recorded_at=bought_at.get(ident, now),
                 seller=contents.seller or "",
                 note=f"scale ticket {one.ticket}",
             )
@@ -522,14 +526,14 @@ def _tickets(
         if plot_id:
             entries.append(
                 Application(
-                    entry_id=f"ticket {one.ticket}",
+                    entry_id=ident,
                     plot_id=plot_id,
                     product=name,
                     done=Done.DONE,
                     applied_on=one.date or today,
                     mass_kg=mass_kg,
                     note=f"scale ticket {one.ticket}",
-                    recorded_at=now,
+                    recorded_at=spread_at.get(ident, now),
                 )
             )
     return FromSheet(
