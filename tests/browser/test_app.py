@@ -15,7 +15,7 @@ import pytest
 from app_server import FLAGS, Served, serving
 from chromium import CHROMIUM
 
-from loamwright import files, season, upkeep
+from loamwright import fieldmap, files, season, upkeep
 from loamwright.app import things
 from loamwright.app.pages import PLACES
 
@@ -219,6 +219,29 @@ def test_a_page_of_another_site_gets_nothing(chromium: Any, served: Served, path
     answer = page.goto(served.address.replace("127.0.0.1", "evil.example") + "/plots")
     assert answer.status == 403
     foreign.shutdown()
+    page.context.close()
+
+
+def test_the_map_is_drawn_as_the_field_map_is(
+    chromium: Any, served: Served, path: Path, tmp_path: Path
+) -> None:
+    """One question, asked on both maps: the same key, the same fill on every plot, the same labels' words."""
+    page = opened(chromium, served)
+    page.goto(f"{served.address}/draw")
+    page.wait_for_selector("#choice optgroup", state="attached")
+    page.select_option("#choice", label="All products")
+    fieldmap.write_map(season.view(path, TODAY), tmp_path / "map.html")
+    field = page.context.new_page()
+    field.goto((tmp_path / "map.html").as_uri())
+    field.wait_for_selector("body[data-ready=yes]")
+    fills = "[...document.querySelectorAll('path.plot')].map((one) => one.getAttribute('fill'))"
+    assert len(set(page.evaluate(fills))) > 3
+    assert page.evaluate(fills) == field.evaluate(fills)
+    for part in ("question", "classes", "note"):
+        said = field.text_content(f"#{part}")
+        assert page.text_content(f"#{part}") == said != ""
+    north = page.locator(".label", has_text="AF-17 North Meadow")
+    assert "10.92 acres" in north.inner_text()
     page.context.close()
 
 

@@ -91,14 +91,20 @@ def shapes(ask: Ask) -> Reply:
             "name": plot.name if plot.name != plot.plot_id else "",
             "shape": land.as_geojson(plot.boundary),
             "print": upkeep.shape_print(plot.boundary),
-            "area": format_area(view.areas[plot.plot_id].area_m2, units),
+            "area": format_area(area.area_m2, units),
+            "cut": bool(area.keepouts),
+            "spread": None if area.spread is None else land.as_geojson(area.spread),
+            "middle": land.label_point(plot.boundary if area.spread is None else area.spread),
         }
         for plot in record.plots
+        for area in (view.areas[plot.plot_id],)
     ]
     keepouts = [
         {
             "id": one.keepout_id,
             "name": f"{one.kind} {one.name}".strip(),
+            "stated": one.setback_m is not None,
+            "setback": "" if one.setback_m is None else format_length(one.setback_m, units),
             "shape": land.as_geojson(one.shape),
             "ground": None if (kept := land.setback(one)) is None else land.as_geojson(kept),
         }
@@ -113,7 +119,15 @@ def shapes(ask: Ask) -> Reply:
         for one in record.parts
         if one.shape is not None
     ]
-    return Told({"plots": plots, "keepouts": keepouts, "ways": ways, "parts": parts, "units": units})
+    grid_m, grid_labels = fieldmap.squares(units)
+    told = {"plots": plots, "keepouts": keepouts, "ways": ways, "parts": parts}
+    return Told(told | {"grid_m": grid_m, "grid_labels": grid_labels})
+
+
+def colours(ask: Ask) -> Reply:
+    """Send what the plots may be coloured by: the questions of the field map, class by class."""
+    view = ask.desk.season
+    return Told({"layers": fieldmap.plain(fieldmap.map_layers(view)) if view.record.plots else []})
 
 
 def _text(data: Mapping[str, Any], name: str) -> str:
@@ -294,6 +308,7 @@ def take_back(ask: Ask) -> Reply:
 ROUTES = (
     Route("/draw", show),
     Route("/draw/shapes", shapes),
+    Route("/draw/colours", colours),
     Route("/draw/measure", send=measure),
     Route("/draw/lay", send=lay),
     Route("/draw/keep", send=keep),

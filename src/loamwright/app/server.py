@@ -64,12 +64,13 @@ ROOMS = (
     *(property_page, things, bring, drawing),
 )
 
-#: What is served beside the pages: name in the address → (package, file, kind).
+#: What is served beside the pages: name in the address → (package, files one after the other, kind).
 STATIC: Mapping[str, tuple[str, str, str]] = {
     "look.css": ("loamwright", "templates/look.css", "text/css"),
     "app.css": ("loamwright", "templates/app.css", "text/css"),
     "app.js": ("loamwright", "templates/app.js", "text/javascript"),
-    "app_map.js": ("loamwright", "templates/app_map.js", "text/javascript"),
+    "ground.css": ("loamwright", "templates/ground.css", "text/css"),
+    "app_map.js": ("loamwright", "templates/ground.js templates/app_map.js", "text/javascript"),
     "corners.js": ("loamwright", "templates/corners.js", "text/javascript"),
     "leaflet.js": ("js_lib_leaflet", "static/js_lib_leaflet/leaflet.js", "text/javascript"),
     "leaflet.css": ("js_lib_leaflet", "static/js_lib_leaflet/leaflet.css", "text/css"),
@@ -181,8 +182,8 @@ def _response(ask: Ask, reply: Reply) -> Response:
 
 @cache
 def _static_bytes(name: str) -> bytes:
-    package, file, _ = STATIC[name]
-    content = (package_files(package) / file).read_bytes()
+    package, parts, _ = STATIC[name]
+    content = b"\n".join((package_files(package) / part).read_bytes() for part in parts.split())
     if name == "leaflet.js":  # its map of sources is not served
         content = content.rpartition(b"\n//# sourceMappingURL=")[0] or content
     return content

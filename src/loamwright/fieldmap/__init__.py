@@ -4,10 +4,10 @@ The rooms: `records` (what the page shows), `legends`, `contents` (filled from a
 user's own picture), `page` (the file).
 """
 
-from loamwright.fieldmap.contents import map_data
+from loamwright.fieldmap.contents import map_data, map_layers, squares
 from loamwright.fieldmap.imagery import embed_picture
 from loamwright.fieldmap.page import Basemap, MapMade, MapOptions, folium_map, write_map
-from loamwright.fieldmap.records import MapData
+from loamwright.fieldmap.records import MapData, plain
 
 __all__ = [
     "Basemap",
@@ -17,5 +17,8 @@ __all__ = [
     "embed_picture",
     "folium_map",
     "map_data",
+    "map_layers",
+    "plain",
+    "squares",
     "write_map",
 ]

@@ -113,6 +113,43 @@ def map_data(view: SeasonView, round_id: str = "") -> MapData:
     return _Contents(view, _chosen_round(view, round_id)).data()
 
 
+def map_layers(view: SeasonView) -> tuple[MapLayer, ...]:
+    """Return the questions a map answers by colouring the plots.
+
+    Parameters
+    ----------
+    view
+        The season, computed.
+
+    Returns
+    -------
+    tuple of MapLayer
+        Classes and labels for the plots in the order of ``view.record.plots``.
+    """
+    return _Contents(view, None).layers()
+
+
+def squares(units: str) -> tuple[tuple[float, ...], tuple[str, ...]]:
+    """Return the squares that may be drawn on a map, to be counted.
+
+    Parameters
+    ----------
+    units
+        Unit system of the property: ``us`` or ``metric``.
+
+    Returns
+    -------
+    tuple of float, tuple of str
+        Widths [m], smallest first, and the same in words.
+    """
+    us = units == "us"
+    steps = (10, 25, 50, 100, 250, 500, 1000, 2500, 5280) if us else (5, 10, 25, 50, 100, 250, 500, 1000)
+    return (
+        tuple(step * (FT_M if us else 1.0) for step in steps),
+        tuple(f"{step:,} {'ft' if us else 'm'}" for step in steps),
+    )
+
+
 def _chosen_round(view: SeasonView, round_id: str) -> Round | None:
     if not round_id:
         return None
@@ -309,7 +346,7 @@ class _Contents:
         plots = tuple(self.plot(plot) for plot in self.plots)
         rounds = tuple(self.round(one) for one in self.rounds)
         area_m2, length, long = (ACRE_M2, FT_M, MILE_M) if us else (HA_M2, 1.0, 1000.0)
-        grid = (10, 25, 50, 100, 250, 500, 1000, 2500, 5280) if us else (5, 10, 25, 50, 100, 250, 500, 1000)
+        grid_m, grid_labels = squares(self.units)
         products = sorted({p.product for p in view.record.products} | {n.product for n in self.all_lines()})
         return MapData(
             title=info.name,
@@ -348,8 +385,8 @@ class _Contents:
             length_unit_m=length,
             long_unit="miles" if us else "km",
             long_unit_m=long,
-            grid_m=tuple(step * length for step in grid),
-            grid_labels=tuple(f"{step:,} {'ft' if us else 'm'}" for step in grid),
+            grid_m=grid_m,
+            grid_labels=grid_labels,
             known_entries=tuple(entry.entry_id for entry in view.record.applications),
             counted_entries=tuple(
                 entry.entry_id for entry in view.record.applications if entry.entry_id in self.counted

@@ -85,6 +85,7 @@ class MapMade:
 
 #: The page's own script, in the order it is read.
 SCRIPTS = (
+    "ground.js",
     "fieldmap_core.js",
     "fieldmap_qr.js",
     "fieldmap_records.js",
@@ -227,7 +228,7 @@ def _paper(data: MapData) -> folium.Map:
 
     class Paper(folium.Map):
         _template = Template(_part("fieldmap.html"))
-        style = _part("look.css") + _part("fieldmap.css")
+        style = _part("look.css") + _part("ground.css") + _part("fieldmap.css")
         leaflet_style = _leaflet("leaflet.css")
         leaflet_program = _leaflet("leaflet.js")
         leaflet_license = _part("leaflet_license.txt")

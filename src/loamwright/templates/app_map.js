@@ -1,7 +1,6 @@
 // The map one draws on: shows what there is, draws with the corner layer, and asks the server for every figure.
 import { Corners } from "/static/corners.js";
 
-const byId = (id) => document.getElementById(id);
 const draw = byId("draw");
 const DRAFT = `loamwright-draft-${draw.dataset.uid}`;
 const SHAPED = ["plot", "redraw", "hole", "split", "part", "keep-out", "way"]; // the others need no drawing
@@ -14,6 +13,7 @@ if (draw.dataset.tiles) {
   L.tileLayer(draw.dataset.tiles, { attribution: draw.dataset.credit, maxZoom: 22, maxNativeZoom: Number(draw.dataset.nearest) }).addTo(map);
 }
 
+makePanes(map);
 const drawn = L.featureGroup().addTo(map);
 let held = { plots: [], keepouts: [], ways: [], parts: [] };
 let lastChange = null;
@@ -78,32 +78,89 @@ function showProblems(problems) {
 
 // --- what there is -----------------------------------------------------------------------------------------
 
-function label(at, id, area) {
-  const element = document.createElement("span");
-  const near = document.createElement("small");
-  near.textContent = ` ${area}`;
-  element.append(id, near);
-  return L.marker(at, { interactive: false, keyboard: false, icon: L.divIcon({ className: "plot-label", html: element, iconSize: null }) });
+/** The places of a GeoJSON geometry by their kind, as latitude and longitude. */
+function placesOf(geometry) {
+  if (geometry.type === "GeometryCollection") {
+    const each = geometry.geometries.map(placesOf);
+    return Object.fromEntries(["points", "paths", "polygons"].map((kind) => [kind, each.flatMap((one) => one[kind])]));
+  }
+  const several = geometry.type.startsWith("Multi") ? geometry.coordinates : [geometry.coordinates];
+  const found = { points: [], paths: [], polygons: [] };
+  if (geometry.type.endsWith("Point")) found.points = several.map(flip);
+  else if (geometry.type.endsWith("LineString")) found.paths = several.map((path) => path.map(flip));
+  else found.polygons = several.map((polygon) => polygon.map((ring) => ring.map(flip)));
+  return found;
+}
+
+/** What may be tapped for its name, unless a tap is a corner. */
+function named(shape, ...texts) {
+  const told = L.popup().setContent(make("div", {}, texts.map((text) => make("p", {}, written(text)))));
+  return shape.on("click", ({ latlng }) => { if (!corners.kind) told.setLatLng(latlng).openOn(map); });
 }
 
 async function load() {
   held = await (await fetch("/draw/shapes")).json();
   drawn.clearLayers();
-  const lay = (one, className) => L.geoJSON(one, {
-    style: { className: one.type.endsWith("LineString") ? `${className} line` : className }, interactive: false,
-    pointToLayer: (_, at) => L.circleMarker(at, { radius: 7, className, interactive: false }),
-  }).addTo(drawn);
   for (const one of held.keepouts) {
-    if (one.ground) lay(one.ground, "setback");
-    lay(one.shape, "keep-out");
+    one.ground = one.ground ? placesOf(one.ground).polygons : [];
+    if (one.ground.length) setbackShape(one.ground).addTo(drawn);
+    named(keepOutShape({ ...placesOf(one.shape), stated: one.stated }), one.name,
+      one.stated ? `Setback ${one.setback}.` : "Setback not stated: ask for the local distance before you spread near it.").addTo(drawn);
   }
-  for (const one of held.ways) lay(one.shape, "way");
+  for (const one of held.ways) wayShape(placesOf(one.shape)).addTo(drawn);
   for (const one of held.plots) {
-    const shape = L.geoJSON(one.shape, { style: { className: "plot" } }).addTo(drawn);
-    shape.on("click", (event) => choosePlot(one.id, event));
-    label(shape.getBounds().getCenter(), one.id, one.area).addTo(drawn);
+    const places = { outline: placesOf(one.shape).polygons, spread: one.spread ? placesOf(one.spread).polygons : [] };
+    const { under, fill } = plotShape(places, one.cut, 0.9);
+    for (const shape of [under, fill]) shape?.on("click", (event) => choosePlot(one.id, event)).addTo(drawn);
+    const bounds = L.latLngBounds(places.outline.flat(2));
+    Object.assign(one, { layer: fill, middle: one.middle.slice().reverse(), degrees: bounds.getEast() - bounds.getWest() });
   }
-  for (const one of held.parts) lay(one.shape, "part");
+  for (const one of held.parts) L.polygon(placesOf(one.shape).polygons, { className: "part", interactive: false }).addTo(drawn);
+  drawChoice();
+  loadColours();
+}
+
+// --- colours, key and labels -------------------------------------------------------------------------------
+
+let layers = []; // the questions of the field map, when they are worked out
+
+const chosenColour = () => {
+  const [layer, choice] = byId("choice").value.split("/").map(Number);
+  return byId("choice").value === "" ? null : { question: layers[layer].question, ...layers[layer].choices[choice] };
+};
+
+/** What the plots may be coloured by; worked out by the server, so it comes after the map. */
+async function loadColours() {
+  try {
+    ({ layers } = await (await fetch("/draw/colours")).json());
+  } catch { /* the server is away: the map stays as it is */ }
+  const before = byId("choice").value;
+  byId("choice").replaceChildren(new Option("nothing", ""), ...layers.map((layer, place) => make("optgroup", { label: layer.label },
+    layer.choices.map((one, each) => make("option", { value: `${place}/${each}` }, isolated(one.label))))));
+  if ([...byId("choice").options].some((one) => one.value === before)) byId("choice").value = before;
+  drawChoice();
+}
+
+/** Colour the plots, and say in the key what that means. */
+function drawChoice() {
+  const chosen = chosenColour();
+  held.plots.forEach((one, place) => {
+    if (chosen) one.layer.setStyle({ fillColor: fillOf(chosen.classes[chosen.of[place]]), fillOpacity: pictured(map) ? 0.6 : 0.9 });
+    one.layer.getElement()?.classList.toggle("plain", !chosen);
+  });
+  const ways = held.ways.length ? [[waySign(), "way"]] : [];
+  showKey(chosen?.question ?? "", chosen?.classes ?? [], chosen?.note ?? "", [...ways, ...keepOutSigns(held.keepouts)]);
+  drawLabels();
+}
+
+function drawLabels() {
+  if (!held.grid_m) return;
+  const values = chosenColour()?.values ?? [];
+  const wanted = held.plots.map((one, place) => ({ middle: one.middle, degrees: one.degrees, id: one.id,
+    tries: labelTexts(one, values[place]) }));
+  layLabels(map, wanted.sort((a, b) => b.degrees - a.degrees));
+  const size = held.grid_labels[drawSquares(map, map.getBounds().getSouthWest(), held.grid_m)];
+  byId("grid").textContent = `Squares are ${size} wide. North is up.`;
 }
 
 function choosePlot(id, event) {
@@ -414,7 +471,8 @@ byId("back").addEventListener("click", async () => {
   refill();
 });
 
-map.on("zoomend", () => map.getContainer().classList.toggle("far", map.getZoom() < 16.5));
+map.on("moveend zoomend resize", drawLabels);
+byId("choice").addEventListener("change", drawChoice);
 map.setView([46.05, -93.05], 15);
 await load();
 goHome();

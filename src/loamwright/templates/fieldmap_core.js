@@ -11,7 +11,6 @@ async function unpack(text) {
 
 const data = await unpack(document.getElementById("map-data").textContent);
 const map = window.map_fields;
-const list = (value) => value || []; // empty lists are left out of the data
 
 const state = {
   layer: data.layers[0],
@@ -23,36 +22,6 @@ const state = {
   stop: 0,
   position: null, // {latlng, accuracy} when the phone told it
 };
-
-const byId = (id) => document.getElementById(id);
-
-/** Make an element. `props`: attributes, plus `on` with listeners. Texts become text nodes. */
-function make(tag, props, ...inside) {
-  const element = document.createElement(tag);
-  for (const [name, value] of Object.entries(props || {})) {
-    if (name === "on") {
-      for (const [event, listener] of Object.entries(value)) element.addEventListener(event, listener);
-    } else if (value === true) {
-      element.setAttribute(name, "");
-    } else if (value !== false && value !== null && value !== undefined) {
-      element.setAttribute(name, value);
-    }
-  }
-  element.append(...inside.flat().filter((part) => part !== null && part !== undefined && part !== ""));
-  return element;
-}
-
-function makeSvg(tag, attributes, ...inside) {
-  const element = document.createElementNS("http://www.w3.org/2000/svg", tag);
-  for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
-  element.append(...inside);
-  return element;
-}
-
-/** Text a person wrote, kept apart so that right-to-left text disturbs nothing around it. */
-const written = (text) => make("bdi", {}, text);
-/** The same for places that take no markup: first strong isolate … pop directional isolate. */
-const isolated = (text) => (/^[ -~]*$/.test(text) ? text : `\u2068${text}\u2069`);
 
 const button = (text, action, props) => make("button", { type: "button", ...props, on: { click: action } }, text);
 
