@@ -435,7 +435,18 @@ class MapData:
 
 
 def plain(value: Any) -> Any:
-    """Turn a record of this file into what JSON knows, leaving out what is empty."""
+    """Turn a record of the map into what JSON knows, leaving out what is empty.
+
+    Parameters
+    ----------
+    value
+        A record of this package, or anything one holds.
+
+    Returns
+    -------
+    object
+        Dictionaries, lists, texts and numbers.
+    """
     if is_dataclass(value) and not isinstance(value, type):
         pairs = ((f.name, getattr(value, f.name)) for f in fields(value))
         return {name: plain(item) for name, item in pairs if item is not None and item not in ("", ())}
