@@ -204,3 +204,13 @@ def test_a_new_property_that_was_refused_can_be_sent_again(visitor: Visitor, tmp
     assert "not a currency code" in words(refused.text), refused.text[:400]
     made = visitor.send("/new", **form, currency="EUR", machine="")
     assert files.load(tmp_path / "birch_knoll.gpkg").info.currency == "EUR", words(made.text)[:400]
+
+
+def test_hopper_mates_are_decided_on_a_page(visitor: Visitor) -> None:
+    pair = "Blend 19-19-19 + Urea 46-0-0"
+    assert f"{pair}: they may not , it caked in the shed last spring" in visitor.text("/decisions")
+    answer = visitor.send("/decisions/mix", pair=pair, may="yes", because="a dry bag kept for a week")
+    assert f"{pair}: they may , a dry bag kept for a week" in words(answer.text)
+    refused = visitor.send("/decisions/mix", pair=pair, may="no", because="")
+    assert refused.status_code == 422
+    assert "no reason is given" in words(refused.text)

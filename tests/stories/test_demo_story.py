@@ -720,7 +720,7 @@ def test_the_decided_demo_is_at_most_25_trips_that_get_where_they_go(folder: Pat
     path = Path(shutil.copy(folder / "alder_fork.gpkg", tmp_path / "decided.gpkg"))
     for plot_id in ("AF-07", "AF-16"):
         assert run("decide", path, plot_id, "N", "published", "--because", "hay is cut").code == 0
-    plan = run("plan", path, "--gap", "0.005").data
+    plan = run("plan", path, "--gap", "0.005", "--time-limit", "600").data  # a busy machine gets there too
     assert plan["totals"]["decided"] == plan["totals"]["with_open"] == plan["cost"]["total"]
     assert len(plan["jobs"]) <= 25
     for job in plan["jobs"]:

@@ -13,10 +13,12 @@ def show(ask: Ask) -> Reply:
 
 
 def _page(ask: Ask, error: InputError | None = None) -> Shown:
-    rows = ask.desk.season.choices
+    rows, pairs = ask.desk.season.choices, ask.desk.season.mixes
     filled = {
         "open_rows": [row for row in rows if row.open],
         "made_rows": [row for row in rows if not row.open],
+        "open_pairs": [row for row in pairs if row.open],
+        "made_pairs": [row for row in pairs if not row.open],
         "typed": ask.form,
         "problems": error.problems if error else (),
     }
@@ -37,4 +39,15 @@ def decide(ask: Ask) -> Reply:
     return changed("/decisions", done)
 
 
-ROUTES = (Route("/decisions", show, decide),)
+def decide_mix(ask: Ask) -> Reply:
+    """Write down whether two products may share a hopper."""
+    form = ask.form
+    may, because = form.get("may") == "yes", form.get("because", "")
+    try:
+        done = upkeep.decide_mix(ask.desk.path, form.get("pair", ""), may, because, ask.desk.today, "")
+    except InputError as error:
+        return _page(ask, error)
+    return changed("/decisions", done)
+
+
+ROUTES = (Route("/decisions", show, decide), Route("/decisions/mix", send=decide_mix))

@@ -207,8 +207,9 @@ def decide(
     words: Annotated[
         list[str],
         typer.Argument(
-            metavar="[PLOT… NUTRIENT VALUE]",
-            help="Plots, nutrient or lime, an amount or share: AF-17 N 50 %. Without: the list.",
+            metavar="[PLOT… NUTRIENT VALUE | mix 'A + B' yes]",
+            help="Plots, nutrient or lime, an amount or share: AF-17 N 50 %; or whether two products may "
+            "share a hopper: mix 'A + B' yes. Without: the list.",
         ),
     ] = [],  # noqa: B006 - typer asks for a list
     because: Annotated[str, typer.Option(help="Why.")] = "",
@@ -223,9 +224,16 @@ def decide(
     if not words:
         view = season.view(property_path, today())
         undecided = any(row.open for row in view.choices)
-        return Answer(ChoicesListed(view.choices), view.record.info.units, undecided=undecided)
+        return Answer(ChoicesListed(view.choices, view.mixes), view.record.info.units, undecided=undecided)
     parts = [*words]
     value = parts.pop()
+    if parts and parts[0].casefold() == "mix":
+        if value.casefold() not in ("yes", "no"):
+            what = f"{value!r} is neither yes nor no"
+            raise InputError([Problem("mix", what, "Write: decide FILE mix 'A + B' yes --because …")])
+        pair = " ".join(parts[1:])
+        may = value.casefold() == "yes"
+        return Answer(upkeep.decide_mix(property_path, pair, may, because, today(), by))
     if value == "%" and parts:
         value = f"{parts.pop()} %"
     elif "/" in value and len(parts) > 2 and not parts[-1].strip().isalpha():

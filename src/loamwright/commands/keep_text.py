@@ -23,7 +23,7 @@ from loamwright.units import (
 )
 from loamwright.upkeep import Changed, SeasonStarted
 from loamwright.words import mass_words
-from loamwright.work import ChoiceRow
+from loamwright.work import ChoiceRow, MixRow
 
 
 def show_fields(out: Console, fields: Sequence[tuple[str, str, str]]) -> None:
@@ -105,22 +105,46 @@ def _published(row: ChoiceRow, system: str) -> str:
     return f"{low.partition(' ')[0]} to {high}"
 
 
+def _decision(row: ChoiceRow, system: str) -> str:
+    """Write one choice, open or made, as sentences: pounds, money, why."""
+    parts = []
+    if row.decided_kg_ha is not None:
+        parts.append(f"decided {format_rate(row.decided_kg_ha, system)}")
+    if (published := _published(row, system)) != "—":
+        parts.append(f"published {published}")
+    if row.mass_kg:
+        parts.append(f"{mass_words(row.mass_kg, system)} on the plot")
+    if row.cost is not None:
+        parts.append(f"about {format_money(row.cost)}")
+    return f"  {row.plot_id}, {row.supply}: {', '.join(parts) or 'no figure'}. {row.why}"
+
+
+def _pair(row: MixRow) -> str:
+    """Write what is decided, or to decide, of two products in one hopper."""
+    said = "to decide" if row.open else "yes" if row.may else "no"
+    saved = f"; trips it could save: {', '.join(row.plots)}" if row.open else ""
+    why = f"; {row.why}" if row.why else ""
+    return f"  {row.one} + {row.other}: {said}{saved}{why}"
+
+
 def show_decisions(out: Console, found: ChoicesListed, system: str) -> None:
-    """Print open and made decisions with amounts and money."""
-    table = table_of("Decisions", "plot", "of", "state", "published", "decided", "amount", "about", "why")
-    for row in found.decisions:
-        decided = "—" if row.decided_kg_ha is None else format_rate(row.decided_kg_ha, system)
-        table.add_row(
-            escape(row.plot_id),
-            escape(row.supply),
-            "to decide" if row.open else "decided",
-            _published(row, system),
-            decided,
-            mass_words(row.mass_kg, system),
-            "—" if row.cost is None else format_money(row.cost),
-            escape(row.why),
+    """Print open and made decisions with amounts and money, and which products may share a hopper."""
+    parts = (
+        ("To decide", [_decision(row, system) for row in found.decisions if row.open]),
+        ("Decided", [_decision(row, system) for row in found.decisions if not row.open]),
+        ("May they share a hopper?", list(map(_pair, found.mixing))),
+    )
+    for title, lines in parts:
+        if lines:
+            out.print(f"[bold]{title}[/]")
+            for line in lines:
+                out.print(line, markup=False)
+    if not any(lines for _, lines in parts):
+        out.print("There is nothing to decide.")
+    elif found.mixing:
+        out.print(
+            "  Decide with: decide FILE mix 'ONE + OTHER' yes --because …; the label has the last word."
         )
-    out.print(table if table.row_count else "There is nothing to decide.")
 
 
 def show_differences(out: Console, found: CopiesCompared, _system: str) -> None:

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from loamwright.season import CloseCall, Season
     from loamwright.supplies import Acidity, KnownMaterial, OfferComparison, Stock
     from loamwright.upkeep import ChangeRow, ShownField
-    from loamwright.work import Calibration, ChoiceRow, PlotHistory, SamplingPlan, SeasonView
+    from loamwright.work import Calibration, ChoiceRow, MixRow, PlotHistory, SamplingPlan, SeasonView
 
 
 @dataclass(frozen=True, slots=True)
@@ -262,6 +262,7 @@ class ChoicesListed:
     """What is to decide and what is decided."""
 
     decisions: tuple[ChoiceRow, ...]
+    mixing: tuple[MixRow, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,12 +16,13 @@ from loamwright.errors import UnitError
 from loamwright.files import kinds
 from loamwright.files.kinds import Kind
 from loamwright.files.pricelists import is_bulk
-from loamwright.files.reference import load_sampling_guides
+from loamwright.files.reference import load_calendar, load_ground_rules, load_sampling_guides
+from loamwright.files.work_rules import BAND_SUPPLIES, PACKAGE_KINDS
 from loamwright.land import KeepOut
 from loamwright.soil import LabRecommendation, Reading, SoilTest
 from loamwright.supplies import DOSE_LIMITS, Form, LimeLabel, Movement, Offer, Product
 from loamwright.units import SYSTEMS, parse_package
-from loamwright.values import Nutrient, PropertyInfo, Quantity, Timing
+from loamwright.values import MixDecision, Nutrient, OwnWindow, PropertyInfo, Quantity, Timing, WorkRules
 from loamwright.work import PropertyRecord
 
 
@@ -512,9 +513,74 @@ def _setting(name: str, kind: Kind, help_: str, attribute: str = "") -> Field:
     return Field(name, kind, help_, attrgetter(f"settings.{attribute}"), put, (attribute,))
 
 
+def _work(name: str, kind: Kind, help_: str, attribute: str = "") -> Field:
+    """A field of how the work is done."""
+    attribute = attribute or name
+
+    def put(info: PropertyInfo, value: Any) -> PropertyInfo:
+        work = info.settings.work
+        value = _default(WorkRules, attribute) if value is None else value
+        return replace(info, settings=replace(info.settings, work=replace(work, **{attribute: value})))
+
+    return Field(name, kind, help_, attrgetter(f"settings.work.{attribute}"), put, ("work",))
+
+
+def _work_entry(name: str, kind: Kind, help_: str, attribute: str, key: str) -> Field:
+    """A field that is one entry of a mapping in how the work is done; clearing takes it out."""
+    inner = _in_mapping(name, kind, help_, attribute, key, ("work",))
+
+    def put(info: PropertyInfo, value: Any) -> PropertyInfo:
+        return replace(info, settings=replace(info.settings, work=inner.put(info.settings.work, value)))
+
+    return Field(name, kind, help_, lambda info: inner.get(info.settings.work), put, ("work",))
+
+
+def _mix_field(one: str, other: str) -> Field:
+    """The field of a decision on two products in one hopper."""
+    pair = {one, other}
+
+    def get(info: PropertyInfo) -> tuple[bool, str] | None:
+        return next(((m.may, m.reason) for m in info.settings.work.mixing if {m.one, m.other} == pair), None)
+
+    def put(info: PropertyInfo, value: tuple[bool, str] | None) -> PropertyInfo:
+        work = info.settings.work
+        kept = tuple(m for m in work.mixing if {m.one, m.other} != pair)
+        made = () if value is None else (MixDecision(one, other, *value),)
+        return replace(info, settings=replace(info.settings, work=replace(work, mixing=kept + made)))
+
+    help_ = "may these two share a hopper? the product label has the last word"
+    return Field(f"mix.{one} + {other}", kinds.MIX, help_, get, put, ("work",))
+
+
+def window_field(label: str) -> Field:
+    """Return the field of one of the user's own windows of work."""
+
+    def get(info: PropertyInfo) -> OwnWindow | None:
+        return next((one for one in info.settings.work.windows if one.label == label), None)
+
+    def put(info: PropertyInfo, value: OwnWindow | None) -> PropertyInfo:
+        work = info.settings.work
+        kept = tuple(one for one in work.windows if one.label != label)
+        made = () if value is None else (replace(value, label=label),)
+        return replace(info, settings=replace(info.settings, work=replace(work, windows=kept + made)))
+
+    return Field(f"window.{label}", kinds.WINDOW, "when this work is done here", get, put, ("work",))
+
+
+def own_fields(info: PropertyInfo) -> tuple[Field, ...]:
+    """Return the fields that a property has by what it holds: pairs decided, windows of its own."""
+    work = info.settings.work
+    return (
+        *(_mix_field(decision.one, decision.other) for decision in work.mixing),
+        *(window_field(window.label) for window in work.windows),
+    )
+
+
 def settings_fields() -> tuple[Field, ...]:
     """Return the fields of the settings."""
     doses = tuple(limit.limit_id for limit in DOSE_LIMITS)
+    ruled = {rule.state for rule in load_ground_rules()} | {row.state for row in load_calendar()}
+    states = tuple(sorted(ruled - {""}))
     return (
         _plain("name", kinds.TEXT, "what people call the property"),
         _plain("season", kinds.YEAR, "current season; the next one is started with: season next"),
@@ -546,4 +612,36 @@ def settings_fields() -> tuple[Field, ...]:
         _setting("gps_sigma", kinds.LENGTH, "standard error of a walked fix", "gps_sigma_m"),
         _setting("topup_share", kinds.SHARE, "of a need: smaller top-ups are listed, not planned"),
         _setting("topup_cost", kinds.MONEY, "top-ups cheaper than this are listed, not planned"),
+        _setting(
+            "hauling", kinds.MONEY_PER_MASS, "for fetching what is not delivered", "hauling_cost_per_kg"
+        ),
+        _work(
+            "state", kinds.one_of("state", states), "whose dates and ground rules hold; clear = none is shown"
+        ),
+        _work("labour_per_hour", kinds.MONEY, "what an hour is worth; 0 for volunteers"),
+        _work("minutes_per_stop", kinds.number("minutes", 0, 600), "getting to work on a plot"),
+        _work("minutes_per_fill", kinds.number("minutes", 0, 600), "filling a hopper once"),
+        _work("weighing_out", kinds.MONEY, "worth of not weighing out part of a package", "odd_amount_cost"),
+        _work("least_job_share", kinds.SHARE, "of a need: a smaller job is listed, not planned"),
+        _work("spare", kinds.SHARE, "bought on top, for spills"),
+        *(
+            _work_entry(
+                f"handling.{kind}",
+                kinds.MONEY_PER_MASS,
+                f"for handling {kind} goods",
+                "handling_per_kg",
+                kind,
+            )
+            for kind in PACKAGE_KINDS
+        ),
+        *(
+            _work_entry(
+                f"band.{supply}",
+                kinds.BAND,
+                f"share of a need of {supply} that counts as met",
+                "bands",
+                supply,
+            )
+            for supply in BAND_SUPPLIES
+        ),
     )

@@ -21,6 +21,7 @@ from loamwright.units import (
     ACRE_M2,
     LB_ACRE_KG_HA,
     LB_KG,
+    TON_KG,
     parse_area,
     parse_density,
     parse_length,
@@ -31,7 +32,7 @@ from loamwright.units import (
     parse_speed,
     read_number,
 )
-from loamwright.values import Quantity
+from loamwright.values import OwnWindow, Quantity, Timing
 
 #: Words that clear a field. A blank never does.
 CLEAR_WORDS = frozenset({"clear", "(clear)", "not stated", "none stated"})
@@ -274,6 +275,50 @@ def _per_acre(text: str) -> Decimal:
     raise ValueError(f"{text!r} is not money per acre or hectare; write for example 6.00/acre")
 
 
+def _per_mass(text: str, system: str) -> Decimal:
+    """Money per ton or tonne, kept per kilogram."""
+    bare, _, unit = text.partition("/")
+    amount = _money(bare.strip())
+    unit = unit.strip().casefold() or ("t" if system == "metric" else "ton")
+    sizes = {"ton": TON_KG, "tons": TON_KG, "t": 1000.0, "tonne": 1000.0, "kg": 1.0, "lb": LB_KG}
+    if unit not in sizes:
+        raise ValueError(f"{text!r} is not money per ton; write for example 12.00/ton or 13.00/t")
+    return amount / Decimal(str(sizes[unit]))
+
+
+def _band(text: str) -> tuple[float, float]:
+    match = re.fullmatch(r"(.+?)(?:\s+to\s+|\s*[-–]\s*)(.+)", text.strip())
+    if match is None:
+        raise ValueError(f"{text!r} is no band; write the lowest and highest share met: 95 % to 110 %")
+    low, high = (
+        _number("percent", 0, 1000)(part.strip().removesuffix("%").strip()) / 100 for part in match.groups()
+    )
+    if not 0 < low <= 1 <= high:
+        raise ValueError(f"{text!r} is no band around the need; write for example 95 % to 110 %")
+    return low, high
+
+
+def _mix(text: str) -> tuple[bool, str]:
+    answer, _, reason = text.partition(",")
+    return _flag(answer), _text(reason)
+
+
+def _window(text: str) -> OwnWindow:
+    parts = [part.strip() for part in text.split(";")]
+    days = (
+        re.fullmatch(r"([0-9]{1,2}-[0-9]{1,2})\s+to\s+([0-9]{1,2}-[0-9]{1,2})", parts[1])
+        if len(parts) > 1
+        else None
+    )
+    if days is None or len(parts) > 4:
+        fix = "write timing; from to until; crop; placement: before planting; 04-15 to 05-20; corn; broadcast"
+        raise ValueError(f"{text!r} is no window; {fix}")
+    opens, closes = (_month_and_day(day) for day in days.groups())
+    timing = word("timing", Timing).read(parts[0])
+    crop, placement = [*parts[2:], "", ""][:2]
+    return OwnWindow(timing, opens, closes, "" if crop.casefold() == "any crop" else crop, "", placement)
+
+
 def _sized(
     parse: Callable[[str, str], float], example: str, zero_ok: bool = False
 ) -> Callable[[str, str], float]:
@@ -318,14 +363,18 @@ def _depth_text(value: tuple[float | None, float | None] | None, system: str) ->
     return f"{shown((value[0] or 0.0) / size)}-{shown(value[1] / size)} {unit}"
 
 
-def _month_day(text: str) -> str:
+def _month_and_day(text: str) -> tuple[int, int]:
     match = re.fullmatch(r"([0-9]{1,2})-([0-9]{1,2})", text.strip())
     month, day = (int(match[1]), int(match[2])) if match else (0, 0)
     try:
-        dt.date(2001, month, day)  # 29 February starts no season
+        dt.date(2001, month, day)  # 29 February starts and ends nothing
     except ValueError as error:
         raise ValueError(f"{text!r} is not a month and day; write for example 09-01") from error
-    return f"{month:02d}-{day:02d}"
+    return month, day
+
+
+def _month_day(text: str) -> str:
+    return "{:02d}-{:02d}".format(*_month_and_day(text))
 
 
 def _currency(text: str) -> str:
@@ -390,6 +439,42 @@ MASS = _measure("mass", parse_mass, ("lb", LB_KG), ("kg", 1.0))
 LENGTH = _measure("length", parse_length, ("ft", FOOT_M), ("m", 1.0))
 AREA = _measure("area", parse_area, ("acre", ACRE_M2), ("ha", 10_000.0))
 RATE = _measure("rate", parse_rate, ("lb/acre", LB_ACRE_KG_HA), ("kg/ha", 1.0))
+MONEY_PER_MASS = Kind(
+    "money per mass",
+    "12.00/ton",
+    lambda text, system: _per_mass(text, system),
+    lambda value, system: (
+        f"{shown(float(value) * 1000)}/t" if system == "metric" else f"{shown(float(value) * TON_KG)}/ton"
+    ),
+    in_units=True,
+)
+BAND = Kind(
+    "band",
+    "95 % to 110 %",
+    lambda text: _band(text),
+    lambda value, _: f"{shown(value[0] * 100)} % to {shown(value[1] * 100)} %",
+)
+MIX = Kind(
+    "yes or no, and why",
+    "yes, the seller blends them",
+    lambda text: _mix(text),
+    lambda value, _: f"{'yes' if value[0] else 'no'}, {value[1]}".removesuffix(", "),
+)
+WINDOW = Kind(
+    "window",
+    "before planting; 04-15 to 05-20; corn; broadcast",
+    lambda text: _window(text),
+    lambda value, _: "; ".join(
+        part
+        for part in (
+            value.timing.value,
+            "{:02d}-{:02d} to {:02d}-{:02d}".format(*value.opens, *value.closes),
+            value.crop or ("any crop" if value.placement else ""),
+            value.placement,
+        )
+        if part
+    ),
+)
 SPEED = _measure("speed", parse_speed, ("mph", MPH_M_S), ("km/h", 1 / 3.6), zero_ok=False)
 DENSITY = Kind(
     "density",

@@ -32,8 +32,10 @@ from loamwright.files.catalogue import (
     Field,
     Thing,
     advice_of,
+    own_fields,
     reach_field,
     settings_fields,
+    window_field,
 )
 from loamwright.files.kinds import CLEAR_WORDS, read_value
 from loamwright.land import Cropping, PlotPart
@@ -339,6 +341,8 @@ def fields_of(thing: Thing, record: PropertyRecord) -> Mapping[str, Field]:
         found |= {
             field.name: field for field in (reach_field(s.name) for s in record.info.settings.spreaders)
         }
+    if thing.word == SETTINGS_WORD:
+        found |= {field.name: field for field in own_fields(record.info)}
     return found
 
 
@@ -366,6 +370,10 @@ def assigned(thing: Thing, record: PropertyRecord, item: Any, texts: Sequence[st
     """
     known = fields_of(thing, record)
     system = record.info.units
+    if thing.word == SETTINGS_WORD:  # a window is made by setting it
+        named = (text.partition("=")[0].strip() for text in texts)
+        new = (name[len("window.") :].strip() for name in named if name.casefold().startswith("window."))
+        known = {field.name: field for field in map(window_field, filter(None, new))} | dict(known)
     folded = {name.casefold().replace(" ", "_"): name for name in known}
     where = thing.word if thing.word == SETTINGS_WORD else f"{thing.word} {thing.name_of(item)}"
     problems: list[Problem] = []
@@ -525,7 +533,10 @@ def differing(
     """
     system = record.info.units
     found = []
-    for field in fields_of(thing, record).values():
+    known = dict(fields_of(thing, record))
+    if thing.word == SETTINGS_WORD:  # either may hold a pair or a window the other lacks
+        known |= {field.name: field for info in (before, after) for field in own_fields(info)}
+    for field in known.values():
         old, new = (text_of(field, item, system) for item in (before, after))
         if old != new:
             found.append((field.name, old or "—", new or "—"))

@@ -12,8 +12,14 @@ from loamwright.files.fields import Fields
 from loamwright.units import TON_KG
 from loamwright.values import LimeBasis, MixDecision, Nutrient, OwnWindow, Timing, WorkRules
 
-_SUPPLIES = ("*", *(nutrient.value for nutrient in Nutrient), *(basis.supply.value for basis in LimeBasis))
-_PACKAGES = ("bag", "bulk")
+#: Supplies a band may be set for; ``"*"`` = every other one.
+BAND_SUPPLIES = (
+    "*",
+    *(nutrient.value for nutrient in Nutrient),
+    *(basis.supply.value for basis in LimeBasis),
+)
+#: Kinds of goods that are handled at a rate of their own.
+PACKAGE_KINDS = ("bag", "bulk")
 
 
 def work_rules(keys: Fields) -> WorkRules:
@@ -85,7 +91,7 @@ def _handling(keys: Fields) -> Mapping[str, Decimal]:
     found = {}
     for name, mass_kg in (("handling_per_ton", Decimal(TON_KG)), ("handling_per_kg", Decimal(1))):
         rates = keys.inner(name)
-        for kind in _PACKAGES:
+        for kind in PACKAGE_KINDS:
             if (rate := rates.money(kind)) is not None:
                 found[kind] = rate / mass_kg
         rates.finish()
@@ -95,8 +101,8 @@ def _handling(keys: Fields) -> Mapping[str, Decimal]:
 def _bands(keys: Fields) -> Mapping[str, tuple[float, float]]:
     found = {}
     for supply in keys.matching(".*"):
-        if supply not in _SUPPLIES:
-            keys.problem(supply, f"{supply!r} is no supply", f"Use one of: {', '.join(_SUPPLIES)}.")
+        if supply not in BAND_SUPPLIES:
+            keys.problem(supply, f"{supply!r} is no supply", f"Use one of: {', '.join(BAND_SUPPLIES)}.")
         elif ends := keys.numbers(supply, 2, "fraction"):
             if 0 < ends[0] <= 1 <= ends[1]:
                 found[supply] = (ends[0], ends[1])

@@ -164,6 +164,13 @@ class Season(SeasonView):
         return work.choices(self, self.contents)
 
     @cached_property
+    def mixes(self) -> tuple[work.MixRow, ...]:
+        """Which products' sharing a hopper is to decide, and which is decided."""
+        record = self.record
+        decided = record.info.settings.work.mixing
+        return work.mix_rows(self, supplies.mixes(record.products, files.load_mixing(), decided))
+
+    @cached_property
     def fingerprint(self) -> Mapping[str, str]:
         """What a plan made now would stand on."""
         stands = work.stands_on(self.record, self.needs_before, self.areas)

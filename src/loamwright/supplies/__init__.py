@@ -51,6 +51,7 @@ from loamwright.supplies.mixing import (
     MixAnswer,
     MixRule,
     MixTable,
+    may_mix,
     mixes,
     pairs_that_may,
 )
@@ -138,6 +139,7 @@ __all__ = [
     "hauled",
     "lime_worth",
     "live_seed",
+    "may_mix",
     "mix",
     "mixes",
     "nitrogen_acidity",

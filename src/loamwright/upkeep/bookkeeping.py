@@ -8,12 +8,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from loamwright import files, needs, season, work
+from loamwright import files, needs, season, supplies, work
 from loamwright.errors import InputError, Problem
 from loamwright.needs import Decision
-from loamwright.supplies import Movement, StockEntry
+from loamwright.supplies import Form, MixAnswer, Movement, StockEntry
 from loamwright.upkeep.transaction import Changed, changing
-from loamwright.values import Nutrient
+from loamwright.values import MixDecision, Nutrient
 
 
 def purchase(
@@ -103,6 +103,70 @@ def purchase(
         f"{kind.value.capitalize()} {count:g} × {offer.package} of {label.product}; in stock now: {there}.",
         (("purchase_id", "—", entry.purchase_id),),
     )
+
+
+def decide_mix(path: Path, pair: str, may: bool, because: str, today: dt.date, by: str) -> Changed:
+    """Write down whether two products may share a hopper on this property.
+
+    Parameters
+    ----------
+    path
+        The property file.
+    pair
+        The two products: ``"MAP 11-52-0 + Urea 46-0-0"``, names in any case.
+    may
+        Whether they may.
+    because
+        Why: who says so, or what happened.
+    today
+        The date of the decision.
+    by
+        Who.
+
+    Returns
+    -------
+    Changed
+
+    Raises
+    ------
+    InputError
+        When a product is not known, no reason is given, or a published page forbids what is allowed here;
+        nothing was changed.
+    """
+    names = [name.strip() for name in pair.split(" + ")]
+    if len(names) != 2 or not all(names):
+        what = f"{pair!r} does not name two products"
+        raise InputError(
+            [Problem("mix", what, "Write both with a plus between them: 'MAP 11-52-0 + Urea 46-0-0'.")]
+        )
+    if not because.strip():
+        raise InputError([Problem("mix", "no reason is given", "Say why with `because`: who says so?")])
+    word = "yes" if may else "no"
+    with changing(path, today, f"decide mix {pair} {word}", by) as editor:
+        record = editor.record()
+        one, other = (files.find(files.thing_of("product"), record, name) for name in names)
+        found = supplies.may_mix(one, other, files.load_mixing())
+        if one is other or one.form is not Form.DRY or other.form is not Form.DRY:
+            what = "only two different dry products can share a hopper"
+            raise InputError(
+                [Problem(f"mix, {pair}", what, f"{found.because[:1].upper()}{found.because[1:]}.")]
+            )
+        if may and found.answer is MixAnswer.NO:
+            fix = "A published page has the last word over a habit; spread them one after the other."
+            because = f": {found.because}" if found.because else ""
+            raise InputError([Problem(f"mix, {pair}", f"{found.source} says no{because}", fix)])
+        info = record.info
+        rules = info.settings.work
+        pair_ids = {one.product, other.product}
+        kept = tuple(each for each in rules.mixing if {each.one, each.other} != pair_ids)
+        first, second = sorted(pair_ids)
+        made = MixDecision(first, second, may, because.strip())
+        rules = replace(rules, mixing=(*kept, made))
+        editor.put_info(replace(info, settings=replace(info.settings, work=rules)))
+    before = next((each for each in info.settings.work.mixing if {each.one, each.other} == pair_ids), None)
+    was = "—" if before is None else "yes" if before.may else "no"
+    told = f"{made.one} and {made.other} {'may' if may else 'may not'} share a hopper here."
+    return Changed(editor.change_id, told, ((f"mix.{made.one} + {made.other}", was, word),))
 
 
 def decide(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -174,10 +175,38 @@ def described(change: Change, taken_back: bool = False) -> Iterator[tuple[str, s
         if row.kind == "changed":
             for field, (before, after) in row.fields.items():
                 then, now = (after, before) if taken_back else (before, after)
-                yield f"{row.name}, {field}", _cell(then), _cell(now)
+                if row.table == "property" and field == "work":  # rules of work, kept as one text
+                    yield from _rules_changed(row.name, then, now)
+                else:
+                    yield f"{row.name}, {field}", _cell(then), _cell(now)
         else:
             came = (row.kind == "added") is not taken_back
             yield row.name, *(("—", "added") if came else ("there", "taken out"))
+
+
+def _rules_changed(name: str, then: object, now: object) -> Iterator[tuple[str, str, str]]:
+    """Say which rules of work differ: those of one name before and after, in lists what came and went."""
+    before, after = (json.loads(str(text)) if text else {} for text in (then, now))
+    for key in dict.fromkeys((*before, *after)):
+        old, new = before.get(key), after.get(key)
+        if isinstance(old, list) or isinstance(new, list):
+            old, new = (
+                [each for each in one or [] if each not in (two or [])]
+                for one, two in ((old, new), (new, old))
+            )
+        if old != new:
+            yield f"{name}, {key.replace('_', ' ')}", _rule(old), _rule(new)
+
+
+def _rule(value: object) -> str:
+    """Write one rule of work."""
+    if isinstance(value, dict):
+        return _cell(", ".join(f"{key} {each}" for key, each in value.items()) or None)
+    if isinstance(value, list):
+        return _cell(
+            "; ".join(_rule(each) if isinstance(each, dict) else str(each) for each in value) or None
+        )
+    return _cell(value if value != "" else None)
 
 
 def _cell(value: object) -> str:

@@ -46,8 +46,10 @@ from loamwright.work.ledger import (
 )
 from loamwright.work.open_questions import (
     ChoiceRow,
+    MixRow,
     choices,
     cost_at_cheapest,
+    mix_rows,
     too_much_for_one_dose,
     totals_of,
     with_published,
@@ -98,6 +100,7 @@ __all__ = [
     "ChoiceRow",
     "Done",
     "LineStatus",
+    "MixRow",
     "OnTheGround",
     "PlotHistory",
     "Projection",
@@ -136,6 +139,7 @@ __all__ = [
     "line_statuses",
     "lines_answered",
     "load_words",
+    "mix_rows",
     "next_season",
     "offers_in_stock",
     "on_the_ground",

@@ -6,6 +6,7 @@ This file answers "which choices are open, and what hangs on them?". Where a sou
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
@@ -14,8 +15,9 @@ from typing import TypeVar
 from loamwright import needs
 from loamwright.land import PlotArea
 from loamwright.needs import LimeNeed, Need, PlotNeeds
+from loamwright.supplies import Mix, MixAnswer
 from loamwright.units import HA_M2
-from loamwright.values import NeedState, Supply
+from loamwright.values import NeedState, Supply, Timing
 from loamwright.work.records import PropertyRecord, SeasonView
 
 N = TypeVar("N", Need, LimeNeed)
@@ -52,6 +54,67 @@ class ChoiceRow:
     why: str
     how: str
     between_kg_ha: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class MixRow:
+    """Two products of which no page says whether they may share a hopper, or on which somebody decided.
+
+    Parameters
+    ----------
+    one, other
+        Products, in the order of their names.
+    open
+        True = nobody has decided.
+    may
+        What was decided; None = nothing.
+    why
+        Why it is a choice, or the reason given.
+    plots
+        Plots that get both at one time in trips of their own: each is a trip that mixing could save.
+    """
+
+    one: str
+    other: str
+    open: bool
+    may: bool | None
+    why: str
+    plots: tuple[str, ...]
+
+
+def mix_rows(view: SeasonView, answers: Sequence[Mix]) -> tuple[MixRow, ...]:
+    """List the pairs of products whose mixing is to decide because the plan spreads both, and those decided.
+
+    Parameters
+    ----------
+    view
+        The season; without a plan nothing is to decide.
+    answers
+        What is said of every pair of dry products.
+
+    Returns
+    -------
+    tuple of MixRow
+        Open ones first, those that could save most trips foremost.
+    """
+    jobs: dict[tuple[str, Timing | None, str], set[str]] = defaultdict(set)
+    for line in view.plan.lines if view.plan else ():
+        jobs[(line.plot_id, line.timing, line.product)].add(line.job_id)
+    together: dict[tuple[str, str], list[str]] = defaultdict(list)
+    for (plot_id, timing, product), ids in jobs.items():
+        for (other_id, other_timing, other), other_ids in jobs.items():
+            if (other_id, other_timing) == (plot_id, timing) and product < other and not ids & other_ids:
+                together[(product, other)].append(plot_id)
+    decided = {frozenset((one.one, one.other)): one for one in view.record.info.settings.work.mixing}
+    rows = []
+    for mix in answers:
+        decision = decided.get(frozenset((mix.one, mix.other)))
+        plots = tuple(dict.fromkeys(together[(min(mix.one, mix.other), max(mix.one, mix.other))]))
+        if decision is not None:
+            rows.append(MixRow(mix.one, mix.other, False, decision.may, decision.reason, plots))
+        elif mix.answer is MixAnswer.NOT_STATED and plots:
+            rows.append(MixRow(mix.one, mix.other, True, None, mix.because, plots))
+    return tuple(sorted(rows, key=lambda row: (not row.open, -len(row.plots), row.one, row.other)))
 
 
 def choices(view: SeasonView, contents: Mapping[str, Mapping[Supply, float]]) -> tuple[ChoiceRow, ...]:
