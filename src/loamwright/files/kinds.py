@@ -280,10 +280,11 @@ def _per_mass(text: str, system: str) -> Decimal:
     bare, _, unit = text.partition("/")
     amount = _money(bare.strip())
     unit = unit.strip().casefold() or ("t" if system == "metric" else "ton")
-    sizes = {"ton": TON_KG, "tons": TON_KG, "t": 1000.0, "tonne": 1000.0, "kg": 1.0, "lb": LB_KG}
+    ton, pound = Decimal(str(TON_KG)), Decimal(str(LB_KG))
+    sizes = {"ton": ton, "t": Decimal(1000), "tonne": Decimal(1000), "kg": Decimal(1), "lb": pound}
     if unit not in sizes:
         raise ValueError(f"{text!r} is not money per ton; write for example 12.00/ton or 13.00/t")
-    return amount / Decimal(str(sizes[unit]))
+    return amount / sizes[unit]
 
 
 def _band(text: str) -> tuple[float, float]:
