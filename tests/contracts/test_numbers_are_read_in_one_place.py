@@ -74,7 +74,8 @@ ALLOWED: Mapping[str, tuple[str, str]] = {
         "a number of a map layer, made text",
     ),
     "files/kinds.py": (
-        "value read(first) read(last) match[1] match[2] _number('mesh', 1, 400)(mesh.strip()) str(ACRE_M2)",
+        "value read(first) read(last) match[1] match[2] _number('mesh', 1, 400)(mesh.strip()) "
+        "str(ACRE_M2) str(TON_KG) str(LB_KG)",
         "already read by `fields`; digits of a day that `date` then holds against the calendar",
     ),
     "files/things.py": ("match[2] or record.info.season match[3] or 0", "digits that a pattern matched"),
