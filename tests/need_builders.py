@@ -79,6 +79,7 @@ def needs(
     organic: Sequence[OrganicInput] = (),
     boundary: shapely.Polygon = FIELD,
     decisions: Sequence[Decision] = (),
+    metric: bool = False,
 ) -> PlotNeeds:
     """Ask for the needs of plot A; `applied` in pounds."""
     return plot_needs(
@@ -93,6 +94,7 @@ def needs(
         organic,
         TODAY,
         decisions=decisions,
+        metric=metric,
     )
 
 

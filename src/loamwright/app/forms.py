@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from loamwright import files
 from loamwright.app.pages import Ask
+from loamwright.app.wording import example_of, label_of
 from loamwright.errors import Problem
 from loamwright.work import PropertyRecord
 
@@ -26,7 +27,7 @@ class FormField:
     Parameters
     ----------
     name, label, help, example
-        As on the command line; in words; one line; how a value is written.
+        As on the command line; in words; one line; how a value is written, empty = in words.
     was, value
         What the form was filled with, and what stands in it now.
     wrong
@@ -85,9 +86,9 @@ def form_of(
         found.append(
             FormField(
                 field.name,
-                field.name.replace("_", " "),
+                label_of(field.name),
                 field.help,
-                field.kind.example,
+                example_of(field.name, field.kind.example, record.info.units == "metric"),
                 # Asked about once: sent again, the form stands on what is there now.
                 stands if field.name in asked else typed.get(WAS + field.name, stands),
                 typed.get(field.name, stands),

@@ -20,6 +20,7 @@ from markupsafe import Markup
 from loamwright import upkeep
 from loamwright.app.desk import Desk
 from loamwright.app.long_work import LongWork
+from loamwright.app.wording import label_of
 from loamwright.errors import InputError, LoamwrightError, Problem, PropertyFileError, UnitError
 from loamwright.money import format_money
 from loamwright.units import (
@@ -282,7 +283,7 @@ def environment() -> Environment:
         "rate": lambda rate, units, supply=None: "" if rate is None else rate_words(rate, units, supply),
         "money": lambda amount: "" if amount is None else format_money(amount),
         "address": lambda text: quote(str(text), safe=""),
-        "label": lambda name: name.replace("_", " "),
+        "label": label_of,
         "id": lambda text: Markup("".join(c if c.isalnum() else "-" for c in str(text))),
     }
     return made

@@ -22,6 +22,11 @@ MAIN = {
         *("rec_n", "rec_p2o5", "rec_k2o", "rec_s", "rec_unit", "rec_lime", "rates_crop", "rates_season"),
     ),
     "product": ("form", "n", "p2o5", "k2o", "s", "density", "equipment", "cce", "moisture", "enp", "ecce"),
+    files.SETTINGS_WORD: (
+        *("name", "season", "about", "units", "currency", "keeper", "state", "guideline", "lime_guideline"),
+        *("lime_region", "lime_dose_limit", "test_age_limit_years", "spreading_cost"),
+        *("spreading_cost_per_pass", "hauling", "labour_per_hour", "min_rate", "least_job_share", "spare"),
+    ),
     "offer": ("product", "package", "package_mass", "price", "seller", "priced_on", "delivery_fee"),
 }
 
@@ -54,7 +59,8 @@ def _form(ask: Ask, word: str, name: str | None, problems: Sequence[Problem] = (
     preset = {key: value for key, value in ask.query.items() if key != "from"} if name is None else {}
     fields = form_of(record, word, name, dict(ask.form) or preset, problems)
     main = MAIN.get(thing.word, tuple(field.name for field in fields))
-    shown = [field for field in fields if field.name in main or field.value or field.wrong]
+    stated = thing.word != files.SETTINGS_WORD  # of the settings nearly all are
+    shown = [field for field in fields if field.name in main or (stated and field.value) or field.wrong]
     order = {field: place for place, field in enumerate(main)}
     shown.sort(key=lambda field: order.get(field.name, len(order)))
     filled = {

@@ -45,6 +45,7 @@ class Case:
     parts: Mapping[Supply, Sequence[tuple[float, float]]] = field(default_factory=dict)
     clock: Clock | None = None
     decisions: tuple[Decision, ...] = ()
+    metric: bool = False
 
     @property
     def dates(self) -> Clock:
@@ -148,12 +149,30 @@ def part_asks(
 
 def area_steps(case: Case, net_kg_ha: float, mass_kg: float, what: str) -> tuple[Step, Step]:
     """Return the steps from a rate to the plot: rate [kg/ha] × area = mass [kg]."""
-    acres = case.area.spread_area_m2 / ACRE_M2
+    area = case.area.spread_area_m2 / unit_m2(case)
     rate = net_kg_ha / LB_ACRE_KG_HA
+    words = f"{rate:.6g} lb/acre x {area:.6g} acres"
+    if case.metric:
+        words = f"{net_kg_ha:.6g} kg/ha x {area:.6g} ha (1 lb/acre = {LB_ACRE_KG_HA:.6g} kg/ha)"
     return (
-        Step("Spread area of the plot", acres, "acres", BOUNDARY),
-        Step(f"{rate:.6g} lb/acre x {acres:.6g} acres", mass_kg / LB_KG, f"lb {what}", ARITHMETIC),
+        Step("Spread area of the plot", area, "ha" if case.metric else "acres", BOUNDARY),
+        Step(words, mass_kg / unit_kg(case), f"{mass_unit(case)} {what}", ARITHMETIC),
     )
+
+
+def unit_m2(case: Case) -> float:
+    """Return the unit areas are told in [m2]."""
+    return HA_M2 if case.metric else ACRE_M2
+
+
+def unit_kg(case: Case) -> float:
+    """Return the unit amounts are told in [kg]."""
+    return 1.0 if case.metric else LB_KG
+
+
+def mass_unit(case: Case) -> str:
+    """Return the unit amounts are told in, as written."""
+    return "kg" if case.metric else "lb"
 
 
 def on_the_rest(case: Case, supply: Supply, net_kg_ha: float) -> PartDone:
@@ -165,20 +184,21 @@ def rest_steps(case: Case, supply: Supply, done: PartDone) -> tuple[Step, ...]:
     """Return the steps for a plot of which a part is done; none when it is all one."""
     if not case.parts.get(supply):
         return ()
-    acres = done.area_m2 / ACRE_M2
+    area_m2, unit = unit_m2(case), "ha" if case.metric else "acres"
+    whole, gone = case.area.spread_area_m2 / area_m2, done.done_area_m2 / area_m2
+    of = f"{mass_unit(case)} {supply.name_alone}"
     steps = [
         Step(
-            f"{case.area.spread_area_m2 / ACRE_M2:.6g} acres, less {done.done_area_m2 / ACRE_M2:.6g} that "
-            "got some: the rest",
-            acres,
-            "acres",
+            f"{whole:.6g} {unit}, less {gone:.6g} that got some: the rest",
+            done.area_m2 / area_m2,
+            unit,
             RECORD,
         ),
-        Step("Still to supply on the rest", done.rest_kg / LB_KG, f"lb {supply.name_alone}", ARITHMETIC),
+        Step("Still to supply on the rest", done.rest_kg / unit_kg(case), of, ARITHMETIC),
     ]
     if done.topup_kg > 0:
         text = "The part that got some is still short, listed and not planned"
-        steps.append(Step(text, done.topup_kg / LB_KG, f"lb {supply.name_alone}", ARITHMETIC))
+        steps.append(Step(text, done.topup_kg / unit_kg(case), of, ARITHMETIC))
     return tuple(steps)
 
 

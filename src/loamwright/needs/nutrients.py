@@ -81,6 +81,7 @@ def plot_needs(
     parts: Mapping[Supply, Sequence[tuple[float, float]]] = MappingProxyType({}),
     clock: Clock | None = None,
     decisions: Sequence[Decision] = (),
+    metric: bool = False,
 ) -> PlotNeeds:
     """Work out everything one plot needs this season.
 
@@ -108,6 +109,8 @@ def plot_needs(
         The dates that decide what counts, for manure and compost; None = the season's.
     decisions
         What people decided, in the order they did.
+    metric
+        True to tell areas and amounts in hectares and kilograms; rates stay in the unit of their source.
 
     Returns
     -------
@@ -138,6 +141,7 @@ def plot_needs(
         parts=parts,
         clock=clock,
         decisions=tuple(decisions),
+        metric=metric,
     )
     problems = [*usable.problems, *_notices(case)]
     needs = []

@@ -138,6 +138,7 @@ class Season(SeasonView):
                 parts={} if ground is None else ground.parts.get(plot.plot_id, {}),
                 clock=self._clocks[plot.plot_id],
                 decisions=record.decisions,
+                metric=record.info.units == "metric",
             )
             for plot in record.plots
         }
