@@ -214,3 +214,15 @@ def test_hopper_mates_are_decided_on_a_page(visitor: Visitor) -> None:
     refused = visitor.send("/decisions/mix", pair=pair, may="no", because="")
     assert refused.status_code == 422
     assert "no reason is given" in words(refused.text)
+
+
+def test_an_unknown_need_has_ways_on_and_a_wrong_crop_is_told_at_once(visitor: Visitor) -> None:
+    unknown = visitor.get("/plots/AF-13").text
+    assert "To know it:" in unknown
+    assert "/add/soil-test?plot=AF-13&amp;from=%2Fplots%2FAF-13" in unknown
+    assert "does not name &#39;winter rye&#39;" in visitor.get("/needs").text
+    form = visitor.form("/edit/cropping/AF-13%202026?from=/plots/AF-13")
+    said = words(visitor.send("/edit/cropping/AF-13%202026", **form | {"crop": "red clovr"}).text)
+    assert "None of the chosen guidelines names 'red clovr'. Did you mean red clover?" in said
+    mended = words(visitor.send("/edit/cropping/AF-13%202026", **form | {"crop": "red clover"}).text)
+    assert "None of the chosen guidelines" not in mended

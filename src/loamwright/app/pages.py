@@ -173,6 +173,8 @@ def problems_of(error: LoamwrightError) -> tuple[Problem, ...]:
 def changed(to: str, done: Changed) -> Go:
     """Go back to a page after a change, which the page tells and offers to take back."""
     said = {"changed": str(done.change_id)} if done.change_id else {"said": done.sentence}
+    if done.problems:
+        said["look"] = " ".join(f"{one.what}. {one.fix}" for one in done.problems[:3])
     mark = "&" if "?" in to else "?"
     address, _, place = to.partition("#")
     return Go(f"{address}{mark}{urlencode(said)}{'#' + place if place else ''}")
@@ -180,15 +182,16 @@ def changed(to: str, done: Changed) -> Go:
 
 def _flash(ask: Ask) -> Mapping[str, Any] | None:
     """What the last change did, for the head of the page it came back to."""
+    look = ask.query.get("look", "")[:900]
     if ask.query.get("said"):
-        return {"sentence": ask.query["said"][:400], "change": None, "did": ()}
+        return {"sentence": ask.query["said"][:400], "change": None, "did": (), "look": look}
     number = ask.query.get("changed", "")
     if not number.isdecimal() or not ask.desk.is_open:
         return None
     found = next((one for one in upkeep.changes(ask.desk.path) if one.change == int(number)), None)
     if found is None:
         return None
-    return {"sentence": f"Done: {found.command}", "change": found, "did": found.did[:8]}
+    return {"sentence": f"Done: {found.command}", "change": found, "did": found.did[:8], "look": look}
 
 
 def render(ask: Ask, shown: Shown) -> str:

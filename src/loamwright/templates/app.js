@@ -20,7 +20,9 @@ function watchChanges() {
     byId("elsewhere").hidden = true;
     if (leaving || now === dataset.mark) return;
     if (!touched && !document.querySelector("details[open] form, [data-progress]") && !dataset.stay) {
-      window.location.replace(window.location.pathname + window.location.search.replace(/([?&])(changed|said)=[^&]*/, "$1"));
+      const query = new URLSearchParams(window.location.search);
+      for (const told of ["changed", "said", "look"]) query.delete(told); // of the change before
+      window.location.replace(`${window.location.pathname}?${query}`);
     } else {
       byId("elsewhere").hidden = false;
     }

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from loamwright import files, season, work
 from loamwright.errors import InputError, Level, Problem
 from loamwright.files import Editor, Thing
+from loamwright.land import Cropping
 from loamwright.upkeep.showing import _key, described
 from loamwright.upkeep.transaction import Changed, changing
+from loamwright.values import PropertyInfo
 from loamwright.work import PropertyRecord
 
 
@@ -59,11 +61,45 @@ def set_fields(
         _as_expected(thing, record, item, expected or {})
         after = files.assigned(thing, record, item, texts)
         fields = files.differing(thing, record, item, after)
+        problems = _what_tables_say(record, after, {field for field, _, _ in fields})
         if fields:
             _put(editor, thing, after)
     title = thing.word if thing.word == files.SETTINGS_WORD else f"{thing.word} {thing.name_of(item)}"
     told = f"Changed {title}." if fields else f"{title} is as you say already; nothing was changed."
-    return Changed(editor.change_id, told[:1].upper() + told[1:], fields)
+    return Changed(editor.change_id, told[:1].upper() + told[1:], fields, problems)
+
+
+def _what_tables_say(record: PropertyRecord, item: Any, fields: Collection[str]) -> tuple[Problem, ...]:
+    """Say where the chosen tables know nothing of a crop just written; refuse a region no lime table has."""
+    if isinstance(item, Cropping) and "crop" in fields and item.crop:
+        return _crop_unknown(record, item)
+    if isinstance(item, PropertyInfo) and "lime_region" in fields and item.settings.lime_region:
+        guideline, _ = files.load_lime_for(item.settings.lime_guideline, record.editions)
+        rule = guideline.lime_rule(None)
+        regions = () if rule is None else rule.regions
+        if regions and item.settings.lime_region not in regions:
+            what = f"{guideline.guideline_id} has no region {item.settings.lime_region!r}"
+            raise InputError([Problem("settings, lime_region", what, f"Use one of: {', '.join(regions)}.")])
+        if not regions:
+            what = f"{guideline.guideline_id} asks for no region, so it changes nothing"
+            return (Problem("settings, lime_region", what, "Leave it, or clear it.", Level.NOTE),)
+    return ()
+
+
+def _crop_unknown(record: PropertyRecord, item: Cropping) -> tuple[Problem, ...]:
+    choice, _ = files.load_choice_for(record.info.settings.guideline, record.editions)
+    if any(asked.crop is not None for asked in choice.asked(item.crop)):
+        return ()
+    found = files.list_crops(item.crop)
+    fix = "Its needs stay unknown until a lab's own rates come in, or a guideline that names it is chosen"
+    if found.near:
+        fix = f"Did you mean {' or '.join(found.near)}? {fix}"
+    elif found.listed:
+        named = ", ".join(dict.fromkeys(one.edition for one in found.listed))
+        fix = f"{fix}; it stands in: {named}"
+    what = f"none of the chosen guidelines names {item.crop!r}"
+    name = files.thing_of("cropping").name_of(item)
+    return (Problem(f"cropping {name}, crop", what, f"{fix}.", Level.WARNING),)
 
 
 def _as_expected(thing: Thing, record: PropertyRecord, item: Any, expected: Mapping[str, str]) -> None:
@@ -117,10 +153,11 @@ def add(path: Path, word: str, name: str, texts: Sequence[str], today: dt.date, 
     with changing(path, today, f"add {thing.word} {name} {' '.join(texts)}".strip(), by) as editor:
         record = editor.record()
         item = files.added(thing, record, name, texts)
+        problems = _what_tables_say(record, item, {"crop"})
         _put(editor, thing, item)
         shown = ((f.name, files.text_of(f, item, record.info.units)) for f in thing.fields)
         fields = tuple((field, "—", value) for field, value in shown if value)
-    return Changed(editor.change_id, f"Added {thing.word} {thing.name_of(item)}.", fields)
+    return Changed(editor.change_id, f"Added {thing.word} {thing.name_of(item)}.", fields, problems)
 
 
 def uses_of(thing: Thing, record: PropertyRecord, item: Any) -> tuple[str, ...]:
