@@ -586,3 +586,13 @@ def test_formats_people_read() -> None:
 def test_an_unknown_unit_system_is_refused_by_name() -> None:
     with pytest.raises(UnitError, match="'imperial'"):
         units.format_area(1.0, "imperial")
+
+
+def test_our_definitions_are_those_of_a_units_library() -> None:
+    """Each unit as pint's own definitions have it; its acre is left out, which has been of either foot."""
+    library = pint.UnitRegistry()
+    names = [line.partition(" ")[0] for line in units._DEFINITIONS.split("\n") if line]
+    assert len(names) == 30
+    for name in set(names) - {"acre", "decare"}:
+        ours, theirs = (one.Quantity(1.0, name).to_base_units() for one in (units.registry(), library))
+        assert ours.m == pytest.approx(theirs.to(str(ours.u)).m, rel=1e-15), name

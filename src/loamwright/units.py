@@ -77,26 +77,55 @@ CACO3_PER_N = _CACO3 / 2 / _N  # neutralizes one H+ for each N
 SYSTEMS = ("us", "metric")
 
 
+#: Every unit by its definition: US customary units as NIST Handbook 44, appendix C, gives them by the
+#: international foot and pound of 1959; nothing rests on what a library takes an acre or a gallon to be.
+_DEFINITIONS = """
+meter = [length]
+second = [time]
+gram = [mass]
+kilogram = 1000 * gram
+milligram = 0.001 * gram
+pound = 0.45359237 * kilogram
+ounce = pound / 16
+hundredweight = 100 * pound
+ton = 2000 * pound
+tonne = 1000 * kilogram
+foot = 0.3048 * meter
+inch = foot / 12
+yard = 3 * foot
+mile = 5280 * foot
+centimeter = 0.01 * meter
+millimeter = 0.001 * meter
+kilometer = 1000 * meter
+acre = 43560 * foot ** 2
+hectare = 10000 * meter ** 2
+decare = 1000 * meter ** 2
+gallon = 231 * inch ** 3
+quart = gallon / 4
+pint = gallon / 8
+fluid_ounce = gallon / 128
+liter = 0.001 * meter ** 3
+milliliter = 0.001 * liter
+minute = 60 * second
+hour = 3600 * second
+percent = 0.01
+ppm = 1e-6
+"""
+
+
 @lru_cache(maxsize=1)
 def registry() -> UnitRegistry[float]:
-    """Return the one pint registry, made on first use (about 0.2 s).
+    """Return the one pint registry, made on first use; it holds `_DEFINITIONS` and nothing else.
 
     Returns
     -------
     pint.UnitRegistry
-        With ``acre`` redefined as the international acre and ``ton`` as the short ton.
+        With ``acre`` the international acre and ``ton`` the short ton.
     """
     import pint
 
-    ureg: UnitRegistry[float] = pint.UnitRegistry(autoconvert_offset_to_baseunit=False)
-    for line in (
-        "acre = 43560 * foot ** 2",
-        "ton = 2000 * pound",
-        "tonne = 1000 * kilogram",
-        "gallon = 231 * inch ** 3",
-        "hundredweight = 100 * pound",
-        "decare = 1000 * meter ** 2",
-    ):
+    ureg: UnitRegistry[float] = pint.UnitRegistry(None, autoconvert_offset_to_baseunit=False)
+    for line in _DEFINITIONS.strip().splitlines():
         ureg.define(line)
     return ureg
 

@@ -214,8 +214,11 @@ def _outside(plot: Plot, guideline: Guideline) -> str:
     """Return about where the plot lies when that is outside the guideline's box, else nothing."""
     if guideline.region.box is None:
         return ""
-    from loamwright.land import label_point
+    from loamwright.land import bounds, label_point
 
+    west, south, east, north = bounds(plot.boundary)
+    if guideline.region.contains(west, south) and guideline.region.contains(east, north):
+        return ""  # all of it is inside: nearly every plot
     longitude, latitude = label_point(plot.boundary)
     if guideline.region.contains(longitude, latitude):
         return ""

@@ -13,6 +13,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 
 from loamwright.soil.records import Reading, SoilTest
 from loamwright.units import K_PER_K2O, LB_ACRE_KG_HA, P_PER_P2O5, PPM_PER_MEQ_100G, TON_ACRE_KG_HA
@@ -100,6 +101,7 @@ _EXTRACTANTS = {word: name for name, words in _EXTRACTANT_SPELLINGS.items() for 
 _BUFFERS = {word: name for name, words in _BUFFER_SPELLINGS.items() for word in words.split()}
 
 
+@lru_cache(maxsize=8192)  # the same few hundred names are asked for at every plot
 def plain_name(text: str) -> str:
     """Reduce a name to its words, so that dashes, capitals and spacing do not matter.
 
