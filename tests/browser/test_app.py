@@ -18,6 +18,7 @@ from chromium import CHROMIUM
 from loamwright import fieldmap, files, season, upkeep
 from loamwright.app import things
 from loamwright.app.pages import PLACES
+from loamwright.units import format_area
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
@@ -243,6 +244,36 @@ def test_the_map_is_drawn_as_the_field_map_is(
     north = page.locator(".label", has_text="AF-17 North Meadow")
     assert "10.92 acres" in north.inner_text()
     page.context.close()
+
+
+def test_the_first_plot_takes_the_five_actions_the_readme_names(
+    chromium: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Install and `serve` are the first two; here are the other three, with no file and no knowledge before."""
+    said = " ".join((DEMO.parent / "README.md").read_text("utf-8").split())
+    assert "takes five actions: install, `serve`, fill in *New property*" in said
+    assert "draw the shape, *Keep it*" in said
+    monkeypatch.chdir(tmp_path)
+    with serving(None, TODAY) as app:
+        page = opened(chromium, app)
+        page.fill("#new-name", "First ground")
+        page.fill("#new-folder", str(tmp_path))
+        page.fill("#new-at", "46.05, -93.05")
+        page.get_by_role("button", name="Make it").click()  # 3: fill in *New property*
+        page.wait_for_selector("body[data-ready]")
+        box = page.locator("#map").bounding_box()
+        east, north = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+        for right, down in ((-80, -60), (80, -60), (80, 60), (-80, 60)):
+            page.mouse.click(east + right, north + down)
+        page.click("#close")  # 4: draw the shape
+        page.wait_for_function("() => document.getElementById('area').dataset.m2")
+        page.click("#keep")  # 5
+        page.wait_for_selector("#back:visible")
+        acres = page.locator("#said").inner_text()
+        (path,) = tmp_path.glob("*.gpkg")
+        (area,) = season.view(path, TODAY).areas.values()
+        assert format_area(area.area_m2, "us") in acres
+        page.context.close()
 
 
 def test_a_plan_can_be_stopped(chromium: Any, served: Served, path: Path) -> None:
