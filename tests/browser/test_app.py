@@ -249,7 +249,7 @@ def test_the_map_is_drawn_as_the_field_map_is(
 def test_the_first_plot_takes_the_five_actions_the_readme_names(
     chromium: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Install and `serve` are the first two; here are the other three, with no file and no knowledge before."""
+    """Install and `serve` are the first two; here are the other three, with no file before."""
     said = " ".join((DEMO.parent / "README.md").read_text("utf-8").split())
     assert "takes five actions: install, `serve`, fill in *New property*" in said
     assert "draw the shape, *Keep it*" in said

@@ -400,3 +400,15 @@ def test_our_own_zones_are_known_and_refused_as_plots(own: Path, tmp_path: Path)
     run("export", own, "geojson", tmp_path)
     zones = next(tmp_path.rglob("zones*.geojson"))
     assert run("import", own, zones, "--as", "plots").says("zones of a plan that loamwright wrote")
+
+
+def test_a_season_of_a_year_to_come_is_not_started_by_a_second_press(own: Path) -> None:
+    """The season at hand is this year's, so the first press starts the year to come."""
+    assert run("season", "next", own).code == 0
+    before = own.read_bytes()
+    asked = run("season", "next", own)
+    assert asked.code == 2
+    assert [one["id"] for one in asked.data["questions"]] == [f"season-{SEASON + 2}"]
+    assert own.read_bytes() == before
+    again = run("season", "next", own, "--answer", f"season-{SEASON + 2}=start it")
+    assert again.data["season"] == SEASON + 2

@@ -78,6 +78,12 @@ class Ask:
     uploads: Sequence[Upload] = ()
     data: Any = None
 
+    @property
+    def answers(self) -> Mapping[str, str]:
+        """Answers to questions that a page asked, by question id."""
+        named = ((key, text) for key, text in self.form.items() if key.startswith("answer."))
+        return {key.removeprefix("answer."): text for key, text in named}
+
 
 @dataclass(frozen=True, slots=True)
 class Shown:

@@ -2,24 +2,38 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from loamwright import season, upkeep
-from loamwright.app.pages import Ask, Reply, Route, Shown
+from loamwright.app.pages import Ask, Go, Reply, Route, Shown
+from loamwright.errors import InputError, Problem
 
 
 def show(ask: Ask) -> Reply:
     """Show tests and balances, plot by plot, and what the next season would start with."""
+    return _page(ask)
+
+
+def _page(ask: Ask, problems: Sequence[Problem] = ()) -> Shown:
     view = ask.desk.season
     filled = {
         "view": view,
         "histories": season.history(view),
         "names": {p.plot_id: p.name for p in view.record.plots},
+        "questions": [one for one in problems if one.question],
+        "problems": [one for one in problems if not one.question],
     }
-    return Shown("app_history.html", filled)
+    return Shown("app_history.html", filled, 422 if problems else 200)
 
 
 def start_next(ask: Ask) -> Reply:
     """Start the next season."""
-    started = upkeep.start_next_season(ask.desk.path, ask.desk.today, "")
+    if "leave it" in ask.answers.values():
+        return Go("/history")
+    try:
+        started = upkeep.start_next_season(ask.desk.path, ask.desk.today, "", ask.answers)
+    except InputError as error:
+        return _page(ask, error.problems)
     return Shown("app_season.html", {"started": started})
 
 

@@ -64,7 +64,7 @@ def _told(found: Recorded) -> Changed:
 def take(ask: Ask) -> Reply:
     """Write one entry down, or take in a records file; what is asked of it is answered on the page."""
     form, desk = ask.form, ask.desk
-    answers = {key.removeprefix("answer."): text for key, text in form.items() if key.startswith("answer.")}
+    answers = ask.answers
     waiting = form.get("waiting", "")
     try:
         if ask.uploads:

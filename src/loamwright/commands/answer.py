@@ -15,7 +15,7 @@ import inspect
 import os
 import re
 import sys
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, fields, replace
 from enum import StrEnum
@@ -242,6 +242,17 @@ def _refuse(problems: list[Problem], as_json: bool) -> None:
         from loamwright.commands import text
 
         text.show_problems(Console(stderr=True, highlight=False), problems)
+
+
+def read_answers(texts: Sequence[str]) -> dict[str, str]:
+    """Read ``--answer ID=CHOICE``, as often as it was given."""
+    answers = {}
+    for text in texts:
+        ident, mark, choice = text.partition("=")
+        if not mark or not ident.strip() or not choice.strip():
+            raise InputError([Problem("answer", f"{text!r} is no answer", 'Write depth="0-6 in".')])
+        answers[ident.strip()] = choice.strip()
+    return answers
 
 
 def exit_code(answer: Answer) -> int:

@@ -20,6 +20,7 @@ from loamwright.commands.answer import (
     PropertyPath,
     command,
     read,
+    read_answers,
     read_if_given,
     today,
     view_of,
@@ -97,17 +98,6 @@ def compare(
     return Answer(OffersCompared(found.offers, found.problems, steps), from_file=True)
 
 
-def _answers(texts: list[str]) -> dict[str, str]:
-    """Read ``--answer ID=CHOICE``, as often as it was given."""
-    answers = {}
-    for text in texts:
-        ident, mark, choice = text.partition("=")
-        if not mark or not ident.strip() or not choice.strip():
-            raise InputError([Problem("answer", f"{text!r} is no answer", 'Write depth="0-6 in".')])
-        answers[ident.strip()] = choice.strip()
-    return answers
-
-
 @command(app, "read")
 def read_file(
     file: Annotated[
@@ -130,7 +120,7 @@ def read_file(
     from loamwright.commands.results import sheet_read
 
     known = files.load_profile(profile) if profile else None
-    found = files.read_sheet(file, _answers(answer or []), known)
+    found = files.read_sheet(file, read_answers(answer or []), known)
     if save_profile is not None:
         files.save_profile(save_profile, files.keep_answers(found, earlier=known))
     return Answer(sheet_read(found))
@@ -248,7 +238,7 @@ def take_in(
         layer,
         preview=preview,
         check=lambda record: season.worked_out(record, today()),
-        answers=_answers(answer or []),
+        answers=read_answers(answer or []),
         profile=reading.load_profile(profile) if profile else None,
         today=today(),
     )
@@ -481,7 +471,7 @@ def record(
         what = "it needs one thing to record"
         fix = "Give a file, or `job`, or `plot` with `product` and `amount`."
         raise InputError([Problem("record", what, fix)])
-    answers = _answers(answer or [])
+    answers = read_answers(answer or [])
     now = dt.datetime.now().astimezone()
     entry = season.HandEntry(
         plot_id=plot or "",

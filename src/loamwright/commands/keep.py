@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from loamwright.commands.answer import Answer, PropertyPath, command, read, today
+from loamwright.commands.answer import Answer, PropertyPath, command, read, read_answers, today
 
 app = typer.Typer()
 season_app = typer.Typer(no_args_is_help=True, help="Seasons: start the next one.")
@@ -294,9 +294,15 @@ def note(
 
 
 @command(season_app, "next")
-def next_season(property_path: PropertyPath, by: Who = "") -> Answer:
+def next_season(
+    property_path: PropertyPath,
+    by: Who = "",
+    answer: Annotated[
+        list[str] | None, typer.Option("--answer", metavar="ID=CHOICE", help="Answer what is asked.")
+    ] = None,
+) -> Answer:
     """Start the next season: perennial stands go on, the rest is to decide."""
     from loamwright import upkeep
 
-    found = upkeep.start_next_season(property_path, today(), by)
+    found = upkeep.start_next_season(property_path, today(), by, read_answers(answer or []))
     return Answer(found, undecided=bool(found.to_decide))

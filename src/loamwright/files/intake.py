@@ -32,9 +32,11 @@ from loamwright.files.jsontext import read_json, without_collecting
 from loamwright.files.large_maps import LARGE, LargeMeasured, measure_large
 from loamwright.files.merging import Difference, differences, merged
 from loamwright.files.sheets import Profile, SheetContents, keep_answers, read_sheet
+from loamwright.files.thing_rows import ThingRows, changes_things, has_clear_words, rows_of_things
 from loamwright.files.things import thing_of
 from loamwright.files.vectors import ShapeFile
-from loamwright.land import Cropping, KeepOut, Plot, PlotArea
+from loamwright.files.ways import parts_from_shapes, ways_from_shapes
+from loamwright.land import Cropping, KeepOut, Plot, PlotArea, PlotPart, Way
 from loamwright.needs import read_chosen, write_chosen
 from loamwright.soil import OrganicInput, SoilTest
 from loamwright.supplies import Offer, PriceList, Product, StockEntry
@@ -267,12 +269,15 @@ class _Basket:
         self.plots: dict[str, Plot] = {}
         self.croppings: list[Cropping] = []
         self.keepouts: list[KeepOut] = []
+        self.ways: list[Way] = []
+        self.parts: list[PlotPart] = []
         self.tests: list[SoilTest] = []
         self.organic: list[OrganicInput] = []
         self.products: list[Product] = []
         self.offers: list[Offer] = []
         self.entries: list[Application] = []
         self.purchases: list[StockEntry] = []
+        self.changes: list[ThingRows] = []
         self.info: PropertyInfo | None = None
         self.sheet: Path | None = None
         self.known = {plot.plot_id for plot in record.plots} | set(record.former_names)
@@ -300,6 +305,8 @@ class _Basket:
             self.info = _with_guidelines(path, settings.info_in(path, content))
             self.season, self.gps_sigma_m = self.info.season, self.info.settings.gps_sigma_m
             self.taken.append(f"{path.name}: settings of {self.info.name}, season {self.info.season}")
+        elif kind == "changes":
+            self._take_changes(path, content)
         elif not isinstance(content, textrows.Table):
             entries, found = field_records.records_in(path, content, self.known)
             self._take_entries(path, entries)
@@ -326,6 +333,21 @@ class _Basket:
             entries, found = tables.applications_from(content, self.known)
             self._take_entries(path, entries)
         self.problems.extend(found)
+
+    def _take_changes(self, path: Path, table: object) -> None:
+        """Take a table whose rows change fields of things."""
+        assert isinstance(table, textrows.Table)
+        now = replace(self.held, plots=(*self.held.plots, *self.plots.values()))
+        word = changes_things(table, now)
+        if word is None:
+            what = "no kind of thing has all these columns as its fields"
+            fix = "Give a column of ids (plot_id, test_id, offer_id …), and columns named as `show` does."
+            raise InputError([Problem(str(path), what, fix)])
+        found = rows_of_things(table, word, now)
+        self.changes.append(found)
+        noun = thing_of(word)
+        self._once(path, word, (noun.name_of(item) for item in found.items))
+        self._took(path, f"{len(found.items)} {noun.word if len(found.items) == 1 else noun.plural}")
 
     def _once(self, path: Path, field: str, ids: Iterable[str]) -> None:
         """Note ids that an earlier file of this import has given already."""
@@ -400,6 +422,21 @@ class _Basket:
             self.problems.extend(read.problems)
             replaced = _replaced(read.plots, self.held.plots, lambda plot: plot.plot_id)
             self._took(path, _count(read.plots, "plot"), replaced)
+        elif kind == "ways":
+            found = ways_from_shapes(shapes, [way.way_id for way in self.held.ways])
+            self.ways.extend(found.ways)
+            self._once(path, "way_id", (way.way_id for way in found.ways))
+            self.problems.extend(found.problems)
+            self._took(
+                path, _count(found.ways, "way"), _replaced(found.ways, self.held.ways, lambda way: way.way_id)
+            )
+        elif kind == "parts":
+            drawn = parts_from_shapes(shapes, (*self.held.plots, *self.plots.values()))
+            self.parts.extend(drawn.parts)
+            self._once(path, "part_id", (part.part_id for part in drawn.parts))
+            self.problems.extend(drawn.problems)
+            replaced = _replaced(drawn.parts, self.held.parts, lambda part: part.part_id)
+            self._took(path, _count(drawn.parts, "part"), replaced)
         else:
             kept = plots.keepouts_from_shapes(shapes)
             self.keepouts.extend(kept.keepouts)
@@ -431,10 +468,16 @@ class _Basket:
             "cropping", self.croppings, held.croppings, lambda c: (c.plot_id, c.season, c.position)
         )
         self.keepouts = each("keep-out", self.keepouts, held.keepouts, lambda k: k.keepout_id)
+        self.ways = each("way", self.ways, held.ways, lambda way: way.way_id)
+        self.parts = each("part", self.parts, held.parts, lambda part: part.part_id)
         self.tests = each("soil-test", self.tests, held.soil_tests, lambda test: test.test_id)
         self.organic = each("organic", self.organic, held.organic_inputs, lambda item: item.input_id)
         self.products = each("product", self.products, held.products, lambda label: label.product)
         self.offers = each("offer", self.offers, held.offers, lambda offer: offer.offer_id)
+        for rows in self.changes:  # what they say is said of each field: nothing is left to merge
+            kind = thing_of(rows.word)
+            before = {kind.name_of(item): item for item in kind.items(held)}
+            found.extend(differences(rows.word, held, before, rows.items))
         if self.info is not None:
             new = {spreader.name: spreader for spreader in self.info.settings.spreaders}
             old = {spreader.name: spreader for spreader in held.info.settings.spreaders}
@@ -457,11 +500,15 @@ class _Basket:
             editor.put_plots(self.plots.values())
             editor.put_croppings(self.croppings)
             editor.put_keepouts(self.keepouts)
+            editor.put_ways(self.ways)
+            editor.put_parts(self.parts)
             editor.put_soil_tests(self.tests)
             editor.put_organic_inputs(self.organic)
             editor.put_products(self.products)
             editor.put_offers(self.offers)
             editor.put_purchases(self.purchases)
+            for rows in self.changes:
+                getattr(editor, thing_of(rows.word).put)(rows.items)
             conflicts = editor.append_applications(self.entries).conflicts
             if conflicts:
                 raise InputError(conflicts)  # leaves the transaction, which undoes it
@@ -473,6 +520,8 @@ KINDS = (
     "settings",
     "plots",
     "keep-outs",
+    "ways",
+    "parts",
     "soil tests",
     "organic inputs",
     "products",
@@ -480,6 +529,7 @@ KINDS = (
     "applications",
     "records",
     "sheet",
+    "changes",
 )
 
 
@@ -504,13 +554,21 @@ def _sheet_or(
         return _File(path, _told(path, told), table)
 
 
-def _read(path: Path, kind: str | None, layer: str | None, reads: Callable[[Path], SheetContents]) -> _File:
+def _read(
+    path: Path,
+    kind: str | None,
+    layer: str | None,
+    reads: Callable[[Path], SheetContents],
+    record: PropertyRecord,
+) -> _File:
     """Read a file once, and tell from its content what it holds unless that was said."""
     suffix = path.suffix.lower()
     if kind in ("soil tests", "organic inputs", "products", "standard rates", "applications"):
         return _File(path, kind, textrows.read_table(path))
     if kind == "sheet":
         return _File(path, kind, reads(path))
+    if kind == "changes":
+        return _File(path, kind, textrows.read_table(path))
     if kind in ("settings", "records"):
         return _File(path, kind, read_json(path))
     document = None
@@ -518,9 +576,14 @@ def _read(path: Path, kind: str | None, layer: str | None, reads: Callable[[Path
         table = None if suffix == ".xml" else textrows.read_table(path)
         if table is not None and own_rates.is_own_rates(table):
             return _File(path, "standard rates", table)
+        things = None if table is None else changes_things(table, record)
+        if table is not None and things is not None and has_clear_words(table):
+            return _File(path, "changes", table)
         told = None if table is None else tables.kind_of(table)
         if table is not None and told is not None and tables.is_ours(table, told):
             return _File(path, told, table)
+        if table is not None and things is not None:
+            return _File(path, "changes", table)
         return _sheet_or(path, told, table, reads)
     if kind is None and suffix == ".json":
         document = read_json(path)
@@ -605,7 +668,7 @@ def import_files(
     read: list[_File] = []
     for path_of_file in files:
         try:
-            read.append(_read(path_of_file, kind, layer, reads))
+            read.append(_read(path_of_file, kind, layer, reads, record))
         except InputError as error:
             problems.extend(error.problems)
     for file in sorted(read, key=lambda one: KINDS.index(one.kind)):

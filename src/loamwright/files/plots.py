@@ -62,6 +62,8 @@ KEEPOUT_COLUMNS: Mapping[str, tuple[str, ...]] = {
     "notes": ("note", "comment", "comments", "description", "desc", "remarks"),
 }
 _CROP_COLUMNS = ("crop", "previous_crop", "previous_stand", "yield_goal", "legume_pct", "seeding", "use")
+#: Kinds of things that are ways, where every feature of a file is one.
+WAYS = frozenset({"track", "gate", "bridge", "loading place", "contact"})
 #: An entrance farther than this from its plot is mentioned [m] (our choice).
 FAR_ENTRANCE_M = 5_000.0
 #: Pieces of one track that are farther apart than this many fix errors are two walks (our choice).
@@ -125,7 +127,7 @@ def _layout(
     return known, tuple(left.values())
 
 
-def _rows(shapes: ShapeFile, columns: Mapping[str, tuple[str, ...]]) -> list[Fields]:
+def rows_of(shapes: ShapeFile, columns: Mapping[str, tuple[str, ...]]) -> list[Fields]:
     """The words of each feature under our column names; the exact name wins over an alias."""
     named: list[dict[str, tuple[str, str]]] = []
     extras: list[dict[str, str]] = []
@@ -175,7 +177,7 @@ def plots_from_shapes(
     shapes: ShapeFile, season: int, gps_sigma_m: float, unnamed_ok: bool = False
 ) -> PlotsRead:
     """Read the plots of a map file, and what grows on them."""
-    rows = _rows(shapes, PLOT_COLUMNS)
+    rows = rows_of(shapes, PLOT_COLUMNS)
     problems = list(shapes.problems)
     has_ids = any(row.has("plot_id") for row in rows)
     if rows and not has_ids and any(row.has("name") for row in rows):
@@ -362,7 +364,7 @@ def _cropping(plot_id: str, row: Fields, season: int) -> Cropping | None:
 
 def keepouts_from_shapes(shapes: ShapeFile) -> KeepOutsRead:
     """Read the keep-outs of a map file."""
-    rows = _rows(shapes, KEEPOUT_COLUMNS)
+    rows = rows_of(shapes, KEEPOUT_COLUMNS)
     problems = list(shapes.problems)
     ids = Ids("keepout_id")
     stated = {row.text("keepout_id") for row in rows}
@@ -371,14 +373,14 @@ def keepouts_from_shapes(shapes: ShapeFile) -> KeepOutsRead:
     for feature, row in zip(shapes.features, rows, strict=True):
         ident = row.text("keepout_id")
         if not ident:
-            ident = _next_id(key_of(row.text("kind")) or "keepout", stated, ids.taken)
+            ident = next_id(key_of(row.text("kind")) or "keepout", stated, ids.taken)
             made_up.append(ident)
         row.add(ids.check(ident, row.place("keepout_id")))
         setback_m = row.quantity("setback", "setback")
         if not row.text("kind"):
             fix = "Write water, well, sinkhole, ditch, rock, road …: cautions depend on it."
             row.problem("kind", "the kind is blank", fix, Level.WARNING)
-        shape = _sound(feature, row)
+        shape = sound(feature, row)
         problems.extend(row.problems)
         if row.bad:
             continue
@@ -403,14 +405,14 @@ def keepouts_from_shapes(shapes: ShapeFile) -> KeepOutsRead:
     return KeepOutsRead(tuple(keepouts), tuple(problems))
 
 
-def _next_id(kind: str, *taken: Container[str]) -> str:
+def next_id(kind: str, *taken: Container[str]) -> str:
     number = 1
     while any(f"{kind}-{number}" in ids for ids in taken):
         number += 1
     return f"{kind}-{number}"
 
 
-def _sound(feature: Feature, row: Fields) -> Shape:
+def sound(feature: Feature, row: Fields) -> Shape:
     """Return a keep-out's shape with crossings resolved so that all ground it touches is inside."""
     shape = feature.shape
     if shape.is_empty:
@@ -430,6 +432,11 @@ def looks_like(shapes: ShapeFile) -> str | None:
     names = {key_of(name) for feature in shapes.features for name in feature.properties}
     title = key_of(shapes.path.stem).replace("_", "")
     areas = [feature.is_track or _dimension(feature) == 2 for feature in shapes.features]
+    kinds = {text.casefold() for feature in shapes.features if (text := _kind_of(feature))}
+    if names & {"way_id", "wayid"} or (kinds and kinds <= WAYS):
+        return "ways"
+    if names & {"part_id", "partid"}:
+        return "parts"
     only_plots = names & {"plot_id", "plotid", *_CROP_COLUMNS}
     only_keepouts = names & {"keepout_id", "keepoutid", "keep_out_id", "setback", "kind"}
     if bool(only_plots) != bool(only_keepouts):
@@ -445,6 +452,12 @@ def looks_like(shapes: ShapeFile) -> str | None:
     if all(areas):
         return "plots"
     return None if any(areas) else "keepouts"
+
+
+def _kind_of(feature: Feature) -> str:
+    return next(
+        (text for name, text in feature.properties.items() if key_of(name) in ("kind", "type")), ""
+    ).strip()
 
 
 def _dimension(feature: Feature) -> int:

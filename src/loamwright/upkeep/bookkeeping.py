@@ -315,7 +315,9 @@ class SeasonStarted:
     decide_again: tuple[tuple[str, str, str], ...]
 
 
-def start_next_season(path: Path, today: dt.date, by: str) -> SeasonStarted:
+def start_next_season(
+    path: Path, today: dt.date, by: str, answers: Mapping[str, str] | None = None
+) -> SeasonStarted:
     """Start the next season: perennial stands go on, the rest is to decide, everything else is carried over.
 
     Parameters
@@ -326,14 +328,27 @@ def start_next_season(path: Path, today: dt.date, by: str) -> SeasonStarted:
         Date for the age of tests.
     by
         Who.
+    answers
+        Answers to what was asked before, by question id.
 
     Returns
     -------
     SeasonStarted
+
+    Raises
+    ------
+    InputError
+        A question, when the season at hand is of a year to come and another is hardly meant; nothing was
+        changed.
     """
     with files.edit(path, "season next", by) as editor:
         before = editor.record()
         info = before.info
+        asked, choices = f"season-{info.season + 1}", ("start it", "leave it")
+        if info.season > today.year and (answers or {}).get(asked) != choices[0]:
+            what = f"season {info.season} has been started already, and that year has not begun"
+            fix = f"Is season {info.season + 1} meant to be started too?"
+            raise InputError([Problem("season next", what, fix, question=asked, choices=choices)])
         plot_ids = [plot.plot_id for plot in before.plots]
         start = work.next_season(before.croppings, info.season, plot_ids)
         editor.put_croppings(start.croppings)
