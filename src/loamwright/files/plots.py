@@ -406,6 +406,7 @@ def keepouts_from_shapes(shapes: ShapeFile) -> KeepOutsRead:
 
 
 def next_id(kind: str, *taken: Container[str]) -> str:
+    """Return the first id of a kind that is not taken: ``"creek-1"``."""
     number = 1
     while any(f"{kind}-{number}" in ids for ids in taken):
         number += 1
