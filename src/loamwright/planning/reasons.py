@@ -8,12 +8,17 @@ this counts every bag, and is as certain as the two plans are proved.
 
 from __future__ import annotations
 
+import contextvars
 import math
+import os
+import threading
 import time
 from collections.abc import Callable, Collection, Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from decimal import ROUND_DOWN, Decimal
 from enum import StrEnum
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -40,6 +45,10 @@ from loamwright.units import (
     LB_KG,
 )
 from loamwright.values import Supply
+
+#: Questions answered at the same time, at most one a core (our choice: each holds a model of the property).
+AT_ONCE = 4
+T = TypeVar("T")
 
 #: How much more of a nutrient is asked for when the cost of more is worked out [fraction].
 MORE = 0.1
@@ -222,8 +231,9 @@ def explain(
     tell = _Told(progress or (lambda _stage: None))
     terms = replace(terms, budget=None)
     near = None if thorough else Nearby(likely_of(plan))
-    if terms.odd_amount_cost or terms.least_job_share:
-        # the questions are about prices: every amount weighed out and every job planned, on both sides
+    if near is not None or terms.odd_amount_cost or terms.least_job_share:
+        # The questions are about prices: every amount weighed out and every job planned, on both sides.
+        # Near the plan, all of them start from this one, whichever is answered first.
         terms = replace(terms, odd_amount_cost=Decimal(0), least_job_share=0.0)
         tell("the plan as it is, every amount weighed out")
         plan = (make_plan if near is None else near.plan)(plots, wares, offers, terms)
@@ -241,18 +251,30 @@ def explain(
     ]
     supplies = asked.supplies() if Question.NUTRIENTS in questions else []
     tell.begin(len(supplies) + len(others) + len(moved))
-    nutrients = []
-    for supply in supplies:
-        tell(f"what {supply} costs")
-        nutrients.append(asked.nutrient(supply, by_the_pound.get(supply)))
-    entries = []
-    for offer in others:
-        tell(f"at which price {offer_text(offer)} would enter")
-        entries.append(asked.entry(offer))
-    ranges = []
-    for offer, price in moved:
-        tell(f"{offer_text(offer)} at {format_money(price)}")
-        ranges.append(asked.at_price(offer, price))
+    with ThreadPoolExecutor(max_workers=max(1, min(AT_ONCE, os.cpu_count() or 1))) as pool:
+
+        def ask(words: str, question: Callable[..., T], *about: Any) -> Future[T]:
+            def answer() -> T:
+                tell(words)
+                return question(*about)
+
+            return pool.submit(contextvars.copy_context().run, answer)
+
+        # The solver lets other threads run. Those that plan most often come first: all end about together.
+        asked_entries = [
+            ask(f"at which price {offer_text(offer)} would enter", asked.entry, offer) for offer in others
+        ]
+        asked_nutrients = [
+            ask(f"what {supply} costs", asked.nutrient, supply, by_the_pound.get(supply))
+            for supply in supplies
+        ]
+        asked_ranges = [
+            ask(f"{offer_text(offer)} at {format_money(price)}", asked.at_price, offer, price)
+            for offer, price in moved
+        ]
+    nutrients = [one.result() for one in asked_nutrients]
+    entries = [one.result() for one in asked_entries]
+    ranges = [one.result() for one in asked_ranges]
     nutrients.sort(key=lambda one: (-(one.without or Decimal(0)), one.supply))
     entries.sort(key=lambda one: (-_nearness(one), one.offer_id))
     area = {plot.plot_id: plot.area_ha for plot in plots}
@@ -278,6 +300,7 @@ class _Told:
 
     def __init__(self, progress: Callable[[str], None]) -> None:
         self.progress, self.number, self.total, self.began = progress, 0, 0, 0.0
+        self.one_by_one = threading.Lock()
 
     def begin(self, total: int) -> None:
         self.total, self.began = total, time.monotonic()
@@ -286,11 +309,12 @@ class _Told:
         if not self.total:
             self.progress(words)
             return
-        took_s = time.monotonic() - self.began
-        left_s = took_s / self.number * (self.total - self.number) if self.number else 0.0
-        about = f", about {left_s:.0f} s left" if self.number else ""
-        self.number += 1
-        self.progress(f"{words} ({self.number} of {self.total}{about})")
+        with self.one_by_one:
+            took_s = time.monotonic() - self.began
+            left_s = took_s / self.number * (self.total - self.number) if self.number else 0.0
+            about = f", about {left_s:.0f} s left" if self.number else ""
+            self.number += 1
+            self.progress(f"{words} ({self.number} of {self.total}{about})")
 
 
 def _can_be_bought(offer: Offer) -> bool:
