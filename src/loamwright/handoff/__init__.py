@@ -7,7 +7,7 @@ The rooms: `paper`, `drawings` and `workbook` are what pages are made with; `ord
 
 from loamwright.handoff.budget_chart import write_budget_chart
 from loamwright.handoff.buying_list import write_buying_list
-from loamwright.handoff.exports import KINDS, export
+from loamwright.handoff.exports import KINDS, check_kind, export
 from loamwright.handoff.lab_order import write_lab_order
 from loamwright.handoff.orders import write_orders
 from loamwright.handoff.paper import PaperMade, PaperOptions, check_paper
@@ -19,6 +19,7 @@ __all__ = [
     "KINDS",
     "PaperMade",
     "PaperOptions",
+    "check_kind",
     "check_paper",
     "export",
     "write_budget_chart",
