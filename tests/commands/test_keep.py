@@ -441,3 +441,19 @@ def test_boundaries_go_out_while_the_plan_is_old_and_come_in_again_unchanged(
     ran_well("export", own, "boundaries", tmp_path / "ground")
     again = run("import", own, *sorted((tmp_path / "ground").glob("*.geojson")), "--preview").data
     assert [row for row in again["differences"] if row["state"] != "unchanged"] == []
+
+
+def test_a_decision_far_from_what_is_printed_is_asked_about(own: Path) -> None:
+    """Red clover, Bray P1 9 ppm at 2 ton/acre: 25 lb P2O5/acre is printed; 90 is far from it, 30 is not."""
+    before = digest(own)
+    asked = run("decide", own, "A-1", "P2O5", "90 lb/acre", "--because", "it looks thin")
+    assert asked.code == 2
+    assert [one["id"] for one in asked.data["questions"]] == ["decide-A-1-P2O5"]
+    assert "90 lb/acre is far from what is printed, 25 lb/acre" in asked.text
+    assert digest(own) == before
+    kept = ("--answer", "decide-A-1-P2O5=keep it")
+    assert run("decide", own, "A-1", "P2O5", "90 lb/acre", "--because", "it looks thin", *kept).code == 0
+    assert run("decide", own, "A-1", "P2O5", "30 lb/acre", "--because", "a little more").code == 0
+    nothing = run("decide", own, "A-2", "P2O5", "50 %", "--because", "a guess")  # never sampled
+    assert nothing.code == 2
+    assert "no one published rate to take a share of" in nothing.text
