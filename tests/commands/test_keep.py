@@ -413,3 +413,48 @@ def test_a_season_of_a_year_to_come_is_not_started_by_a_second_press(own: Path) 
     assert own.read_bytes() == before
     again = run("season", "next", own, "--answer", f"season-{SEASON + 2}=start it")
     assert again.data["season"] == SEASON + 2
+
+
+def test_a_season_that_is_over_is_printed_again_as_it_ended(own: Path, tmp_path: Path) -> None:
+    run("plan", own)
+    lines = run("status", own).data["lines"]
+    before = {row["line_id"]: row["planned_lb"] for row in lines if row["line_id"]}
+    assert before
+    assert run("season", "next", own).code == 0
+    then = run("status", own, "--season", SEASON).data["lines"]
+    assert {row["line_id"]: row["planned_lb"] for row in then if row["line_id"]} == before
+    assert not [row for row in run("status", own).data["lines"] if row["line_id"]]  # nothing is planned yet
+    ran_well("orders", own, tmp_path / "again", "--season", SEASON)
+    pages = PdfReader(tmp_path / "again" / "work_orders.pdf").pages
+    assert all(f"season {SEASON} printed again" in page.extract_text() for page in pages)
+    assert not any("OLD PLAN" in page.extract_text() for page in pages)
+    unknown = run("orders", own, tmp_path, "--season", SEASON - 9)
+    assert unknown.code == 2
+    assert f"There are: {SEASON}, {SEASON + 1}." in unknown.text
+
+
+def test_boundaries_go_out_while_the_plan_is_old_and_come_in_again_unchanged(
+    own: Path, tmp_path: Path
+) -> None:
+    run("plan", own)
+    ran_well("set", own, "cropping", "A-1", "yield_goal=4 ton/acre")
+    assert run("export", own, "geojson", tmp_path / "all").code == 2  # the plan is old
+    ran_well("export", own, "boundaries", tmp_path / "ground")
+    again = run("import", own, *sorted((tmp_path / "ground").glob("*.geojson")), "--preview").data
+    assert [row for row in again["differences"] if row["state"] != "unchanged"] == []
+
+
+def test_a_decision_far_from_what_is_printed_is_asked_about(own: Path) -> None:
+    """Red clover, Bray P1 9 ppm at 2 ton/acre: 25 lb P2O5/acre is printed; 90 is far from it, 30 is not."""
+    before = digest(own)
+    asked = run("decide", own, "A-1", "P2O5", "90 lb/acre", "--because", "it looks thin")
+    assert asked.code == 2
+    assert [one["id"] for one in asked.data["questions"]] == ["decide-A-1-P2O5"]
+    assert "90 lb/acre is far from what is printed, 25 lb/acre" in asked.text
+    assert digest(own) == before
+    kept = ("--answer", "decide-A-1-P2O5=keep it")
+    assert run("decide", own, "A-1", "P2O5", "90 lb/acre", "--because", "it looks thin", *kept).code == 0
+    assert run("decide", own, "A-1", "P2O5", "30 lb/acre", "--because", "a little more").code == 0
+    nothing = run("decide", own, "A-2", "P2O5", "50 %", "--because", "a guess")  # never sampled
+    assert nothing.code == 2
+    assert "no one published rate to take a share of" in nothing.text

@@ -16,6 +16,7 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any
 
+import geopandas
 import openpyxl
 import pypdf
 import pytest
@@ -325,7 +326,14 @@ def read_taskfile(folder: Path) -> None:
     assert {field.get("C") for field in root.iter("PFD")} >= {"Alder"}
 
 
+def read_boundaries(folder: Path) -> None:
+    plots = geopandas.read_file(folder / "plots.geojson")
+    assert list(plots.plot_id) == ["A-1", "A-2"]
+    assert set(plots.crop) == {"red clover"}
+
+
 READERS: dict[str, Callable[[Path], None]] = {
+    "boundaries": read_boundaries,
     "geojson": read_geojson,
     "geopackage": read_geopackage,
     "shapefile": read_shapefile,
@@ -348,8 +356,8 @@ def test_every_kind_of_export_can_be_read_elsewhere(planned: Path, tmp_path: Pat
 def test_the_kinds_of_export_are_these(planned: Path, tmp_path: Path) -> None:
     done = run("export", planned, "?", tmp_path / "out")
     assert done.code == 2
-    kinds = done.data["problems"][0]["fix"].removeprefix("Use one of ").rstrip(".").split(", ")
-    assert kinds == list(READERS)
+    kinds = [one.partition(" (")[0] for one in done.data["problems"][0]["fix"].split("; ")]
+    assert [one.removeprefix("Use one of: ") for one in kinds] == list(READERS)
 
 
 # ---------------------------------------------------------------------------------------------

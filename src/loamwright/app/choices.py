@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from loamwright import upkeep
-from loamwright.app.pages import Ask, Reply, Route, Shown, changed
+from loamwright.app.pages import Ask, Go, Reply, Route, Shown, changed
 from loamwright.errors import InputError
 
 
@@ -20,7 +20,8 @@ def _page(ask: Ask, error: InputError | None = None) -> Shown:
         "open_pairs": [row for row in pairs if row.open],
         "made_pairs": [row for row in pairs if not row.open],
         "typed": ask.form,
-        "problems": error.problems if error else (),
+        "problems": [one for one in error.problems if not one.question] if error else (),
+        "questions": [one for one in error.problems if one.question] if error else (),
     }
     return Shown("app_decisions.html", filled, 422 if error else 200)
 
@@ -30,9 +31,12 @@ def decide(ask: Ask) -> Reply:
     form = ask.form
     plots = ask.every.get("plot", ())
     value = form.get("value", "").strip()
+    if "leave it" in ask.answers.values():
+        return Go("/decisions")
+    supply, because = form.get("supply", ""), form.get("because", "")
     try:
         done = upkeep.decide(
-            ask.desk.path, plots, form.get("supply", ""), value, form.get("because", ""), ask.desk.today, ""
+            ask.desk.path, plots, supply, value, because, ask.desk.today, "", answers=ask.answers
         )
     except InputError as error:
         return _page(ask, error)

@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from loamwright import handoff, season
+from loamwright import files, handoff, season
 from loamwright.app.pages import Ask, Reply, Route, Sent, Shown
 from loamwright.errors import InputError, Problem
 from loamwright.handoff import PaperOptions
@@ -70,9 +70,22 @@ MADE: dict[str, tuple[str, str, bool, Callable[[Season, Path, PaperOptions], Seq
 
 def show(ask: Ask) -> Reply:
     """List what can be handed over."""
-    view = ask.desk.season
-    filled = {"view": view, "made": MADE, "exports": handoff.KINDS}
-    return Shown("app_orders.html", filled)
+    view = _season(ask)
+    return Shown("app_orders.html", {"view": view, "made": MADE, "exports": handoff.KINDS, "of": _of(ask)})
+
+
+def _of(ask: Ask) -> int | None:
+    """Which season that is over is asked for; None = the one at hand."""
+    problems: list[Problem] = []
+    year = files.typed_options({"season": ask.query.get("season") or None}, problems).year("season")
+    if problems:
+        raise InputError(problems)
+    return year
+
+
+def _season(ask: Ask) -> Season:
+    year = _of(ask)
+    return ask.desk.season if year is None else season.view(ask.desk.path, ask.desk.today, year)
 
 
 def fetch(ask: Ask) -> Reply:
@@ -80,7 +93,7 @@ def fetch(ask: Ask) -> Reply:
     what = ask.parts["what"]
     if what not in MADE:
         raise InputError([Problem("orders", f"there is no {what!r}", f"There are: {', '.join(MADE)}.")])
-    view = ask.desk.season
+    view = _season(ask)
     _, _, of_plan, make = MADE[what]
     if of_plan:
         season.refuse_old(view, what, ask.query.get("old") == "yes")
@@ -93,8 +106,12 @@ def fetch(ask: Ask) -> Reply:
 
 def export(ask: Ask) -> Reply:
     """Make a file for another program."""
+    view, kind = _season(ask), ask.parts["kind"]
+    handoff.check_kind(kind)
+    if handoff.KINDS[kind].of_plan:
+        season.refuse_old(view, "export", ask.query.get("old") == "yes")
     with tempfile.TemporaryDirectory(prefix="loamwright-") as folder:
-        made = handoff.export(ask.desk.season, Path(folder), ask.parts["kind"])
+        made = handoff.export(view, Path(folder), kind)
         return _sent(ask.parts["kind"], made.paths)
 
 

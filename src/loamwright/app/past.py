@@ -19,6 +19,7 @@ def _page(ask: Ask, problems: Sequence[Problem] = ()) -> Shown:
     filled = {
         "view": view,
         "histories": season.history(view),
+        "seasons": season.past_seasons(view.record),
         "names": {p.plot_id: p.name for p in view.record.plots},
         "questions": [one for one in problems if one.question],
         "problems": [one for one in problems if not one.question],

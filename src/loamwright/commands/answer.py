@@ -61,6 +61,9 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print JSON for programs in
 Old = Annotated[
     bool, typer.Option("--old", help="Hand out the plan although what it stood on has changed; it says so.")
 ]
+OfSeason = Annotated[
+    int | None, typer.Option("--season", help="A season that is over, as it ended; this one if not given.")
+]
 InUnits = Annotated[
     Units | None, typer.Option("--units", help="Units for people; the property's own when not given.")
 ]
@@ -354,11 +357,11 @@ def _problems_of(error: LoamwrightError) -> tuple[Problem, ...]:
 # What most commands begin with
 
 
-def view_of(property_path: Path) -> Season:
-    """Open a property file and compute its season as of today."""
+def view_of(property_path: Path, of_season: int | None = None) -> Season:
+    """Open a property file and compute its season as of today, or one that is over."""
     from loamwright import season
 
-    return season.view(property_path, today())
+    return season.view(property_path, today(), of_season)
 
 
 def today() -> dt.date:

@@ -16,6 +16,7 @@ from loamwright.commands.answer import (
     Answer,
     Asked,
     LayerName,
+    OfSeason,
     Old,
     PropertyPath,
     command,
@@ -252,11 +253,11 @@ def take_in(
 
 
 @command(app, in_units=True)
-def needs(property_path: PropertyPath) -> Answer:
+def needs(property_path: PropertyPath, of_season: OfSeason = None) -> Answer:
     """Show what each plot needs of each nutrient and of lime, and what is unknown."""
     from loamwright.commands.results import SeasonNeeds
 
-    view = view_of(property_path)
+    view = view_of(property_path, of_season)
     return Answer(SeasonNeeds(view), view.record.info.units)
 
 
@@ -276,12 +277,12 @@ def explain(
 
 
 @command(app, in_units=True)
-def status(property_path: PropertyPath) -> Answer:
+def status(property_path: PropertyPath, of_season: OfSeason = None) -> Answer:
     """Show what is done, what is left and what each plot is still owed."""
     from loamwright import season
     from loamwright.commands.results import SeasonStatus
 
-    view = view_of(property_path)
+    view = view_of(property_path, of_season)
     found = SeasonStatus(view, season.acidity(view), season.lime_ledger(view))
     return Answer(found, view.record.info.units)
 
@@ -383,13 +384,14 @@ def make_map(
     ] = None,
     image: Annotated[Path | None, typer.Option(help="Your own GeoTIFF to embed (extra: imagery).")] = None,
     old: Old = False,
+    of_season: OfSeason = None,
 ) -> Answer:
     """Make the field map: one file that opens on a phone without a signal."""
     from loamwright import season
     from loamwright.commands.results import FilesMade
 
     out_path = out_path or property_path.with_suffix(".html")
-    view = view_of(property_path)
+    view = view_of(property_path, of_season)
     season.refuse_old(view, "map", old)
     made = season.make_map(view, out_path, round_id, basemap, image)
     return Answer(FilesMade((made.path,), made.problems, f"{made.size_bytes / 1000:,.0f} kB"))
@@ -410,6 +412,7 @@ def orders(
     ] = None,
     appendix: Annotated[bool, typer.Option(help="Show how each number was made, in a file.")] = True,
     old: Old = False,
+    of_season: OfSeason = None,
 ) -> Answer:
     """Make the work orders (PDF), an edition for each reader, and the buying list."""
     from loamwright import season
@@ -418,7 +421,7 @@ def orders(
 
     rounds = tuple(round_id) if round_id else None
     options = PaperOptions(check_paper(paper), rounds, appendix, check_reader(reader))
-    view = view_of(property_path)
+    view = view_of(property_path, of_season)
     season.refuse_old(view, "orders", old)
     made = season.write_orders(view, folder or property_path.parent, options)
     return Answer(FilesMade(made.paths, made.problems))
@@ -431,6 +434,7 @@ def report(
         Path | None, typer.Argument(metavar="[DIR]", help="Where; beside the property.")
     ] = None,
     paper: Annotated[str, typer.Option(help="us-letter or a4.")] = "us-letter",
+    of_season: OfSeason = None,
 ) -> Answer:
     """Make the season picture (one page of charts) and the season record."""
     from loamwright import season
@@ -438,7 +442,7 @@ def report(
     from loamwright.handoff import PaperOptions, check_paper
 
     options = PaperOptions(check_paper(paper))
-    made = season.write_reports(view_of(property_path), folder or property_path.parent, options)
+    made = season.write_reports(view_of(property_path, of_season), folder or property_path.parent, options)
     return Answer(FilesMade(made.paths, made.problems))
 
 
@@ -543,12 +547,15 @@ def export(
     kind: Annotated[str, typer.Argument(help="See `loamwright export PROPERTY help`.")],
     out_path: Annotated[Path, typer.Argument(metavar="FILE_OR_DIR")],
     old: Old = False,
+    of_season: OfSeason = None,
 ) -> Answer:
     """Write the season for other programs: GIS layers, tables, GPS places, a machine task file."""
     from loamwright import handoff, season
     from loamwright.commands.results import FilesMade
 
-    view = view_of(property_path)
-    season.refuse_old(view, "export", old)
+    view = view_of(property_path, of_season)
+    handoff.check_kind(kind)
+    if handoff.KINDS[kind].of_plan:
+        season.refuse_old(view, "export", old)
     made = handoff.export(view, out_path, kind)
     return Answer(FilesMade(made.paths, made.problems))

@@ -24,6 +24,9 @@ Word = Annotated[
     ),
 ]
 Who = Annotated[str, typer.Option("--by", help="Who; the keeper named in the settings if not given.")]
+AnswersTyped = Annotated[
+    list[str] | None, typer.Option("--answer", metavar="ID=CHOICE", help="Answer what is asked; repeatable.")
+]
 Fields = Annotated[list[str], typer.Argument(metavar="FIELD=VALUE…", help="What to set; 'clear' clears.")]
 
 
@@ -215,6 +218,7 @@ def decide(
     because: Annotated[str, typer.Option(help="Why.")] = "",
     any_crop: Annotated[bool, typer.Option("--any-crop", help="Whatever grows there.")] = False,
     by: Who = "",
+    answer: AnswersTyped = None,
 ) -> Answer:
     """Decide where the source leaves a choice; without a plot, list open and made decisions."""
     from loamwright import season, upkeep
@@ -242,7 +246,9 @@ def decide(
         what = f"{' '.join(words)!r} is not a decision"
         raise InputError([Problem("decide", what, "Write: decide FILE PLOT NUTRIENT VALUE --because …")])
     *plots, supply = parts
-    return Answer(upkeep.decide(property_path, plots, supply, value, because, today(), by, any_crop))
+    answers = read_answers(answer or [])
+    done = upkeep.decide(property_path, plots, supply, value, because, today(), by, any_crop, answers)
+    return Answer(done)
 
 
 @command(app)
@@ -297,9 +303,7 @@ def note(
 def next_season(
     property_path: PropertyPath,
     by: Who = "",
-    answer: Annotated[
-        list[str] | None, typer.Option("--answer", metavar="ID=CHOICE", help="Answer what is asked.")
-    ] = None,
+    answer: AnswersTyped = None,
 ) -> Answer:
     """Start the next season: perennial stands go on, the rest is to decide."""
     from loamwright import upkeep

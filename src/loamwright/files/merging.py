@@ -6,11 +6,13 @@ states changes anything.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import MISSING, dataclass, fields, is_dataclass, replace
 from typing import Any, TypeVar
 
 from loamwright.files.things import differing, fields_of, text_of, thing_of
+from loamwright.land import Shape, same_shape
 from loamwright.work import PropertyRecord
 
 R = TypeVar("R")
@@ -39,13 +41,22 @@ def merged(old: R, new: R) -> R:
     changes: dict[str, Any] = {}
     for part in fields(old):  # type: ignore[arg-type]
         before, after = getattr(old, part.name), getattr(new, part.name)
-        if _blank(part, after):
+        if _blank(part, after) or _same(before, after):
             changes[part.name] = before
         elif isinstance(after, Mapping) and isinstance(before, Mapping):
             changes[part.name] = {**before, **after}
         elif is_dataclass(after) and type(after) is type(before) and _has_blanks(after):
             changes[part.name] = merged(before, after)
     return replace(new, **changes)  # type: ignore[type-var]
+
+
+def _same(before: object, after: object) -> bool:
+    """Tell values that only a way of writing sets apart: the turn of a ring, the last digit of a figure."""
+    if isinstance(before, Shape) and isinstance(after, Shape):
+        return same_shape(before, after)
+    if isinstance(before, float) and isinstance(after, float):
+        return math.isclose(before, after, rel_tol=1e-14)
+    return False
 
 
 def _blank(part: Any, value: object) -> bool:

@@ -9,7 +9,7 @@ The rooms: `paper`, `drawings` and `workbook` are what pages are made with; `ord
 from loamwright.handoff.booklet import has_rounds, write_booklet
 from loamwright.handoff.budget_chart import write_budget_chart
 from loamwright.handoff.buying_list import write_buying_list
-from loamwright.handoff.exports import KINDS, export
+from loamwright.handoff.exports import KINDS, check_kind, export
 from loamwright.handoff.lab_order import write_lab_order
 from loamwright.handoff.orders import write_arithmetic, write_orders
 from loamwright.handoff.paper import READERS, PaperMade, PaperOptions, check_paper, check_reader
@@ -22,6 +22,7 @@ __all__ = [
     "READERS",
     "PaperMade",
     "PaperOptions",
+    "check_kind",
     "check_paper",
     "check_reader",
     "export",

@@ -57,20 +57,28 @@ class ExportKind:
         What it is called.
     holds
         What the files hold, in one sentence.
+    of_plan
+        Whether it hands a plan out, which is refused while the plan is old.
     """
 
     title: str
     holds: str
+    of_plan: bool = True
 
 
 KINDS: Mapping[str, ExportKind] = {
+    "boundaries": ExportKind(
+        "Boundaries",
+        "plots, keep-outs, ways and parts as GeoJSON, every corner of them, to import again",
+        False,
+    ),
     "geojson": ExportKind(
         "GeoJSON", "plots with needs, areas to spread with rates, keep-outs and setbacks, cores"
     ),
     "geopackage": ExportKind("GeoPackage", "the same as layers of one file any GIS opens"),
     "shapefile": ExportKind("Shapefile", "zone map: areas to spread with a rate column per product"),
     "kml": ExportKind("KML", "plots and keep-outs for a globe viewer, the work in the description"),
-    "gpx": ExportKind("GPX", "ways in, plots and soil cores as way-points for a GPS receiver"),
+    "gpx": ExportKind("GPX", "ways in, plots and soil cores as way-points for a GPS receiver", False),
     "csv": ExportKind("CSV", "tables: plots, needs, plan, buying list, record"),
     "xlsx": ExportKind("XLSX", "the same tables as one workbook"),
     "taskfile": ExportKind("ISO 11783-10 task file", "fields, products and treatment zones for a terminal"),
@@ -496,7 +504,39 @@ def _taskfile(view: SeasonView, folder: Path) -> ExportMade:
     return ExportMade((path,), problems)
 
 
+def _boundaries(view: SeasonView, folder: Path) -> ExportMade:
+    """What `import` takes again: ids, names and words of each shape, and of plots the crop of the season."""
+    record, layers = view.record, dict[str, list[LayerFeature]]()
+    layers["plots"] = []
+    for plot in record.plots:
+        words = {"plot_id": plot.plot_id, "name": plot.name, "access": plot.access, "notes": plot.notes}
+        if crop := view.croppings.get(plot.plot_id):
+            words |= {"season": str(crop.season), "crop": crop.crop, "previous_crop": crop.previous_crop}
+        layers["plots"].append(LayerFeature(plot.boundary, words))
+    layers["keepouts"] = _keepout_features(view)
+    layers["ways"] = [
+        LayerFeature(
+            one.shape,
+            {"way_id": one.way_id, "name": one.name, "kind": one.kind, "notes": one.notes}
+            | ({} if one.width_m is None else {"width": f"{one.width_m:.10g} m"})
+            | ({} if one.load_limit_kg is None else {"load_limit": f"{one.load_limit_kg:.10g} kg"}),
+        )
+        for one in record.ways
+    ]
+    layers["parts"] = [
+        LayerFeature(
+            one.shape, {"part_id": one.part_id, "plot_id": one.plot_id, "name": one.name, "notes": one.notes}
+        )
+        for one in record.parts
+        if one.shape is not None
+    ]
+    return _joined(
+        [_written(folder / f"{n}.geojson", LayerKind.GEOJSON, f, n) for n, f in layers.items() if f]
+    )
+
+
 _MAKERS: Mapping[str, Callable[[SeasonView, Path], ExportMade]] = {
+    "boundaries": _boundaries,
     "geojson": _geojson,
     "geopackage": _geopackage,
     "shapefile": _shapefile,
@@ -506,6 +546,24 @@ _MAKERS: Mapping[str, Callable[[SeasonView, Path], ExportMade]] = {
     "xlsx": _xlsx,
     "taskfile": _taskfile,
 }
+
+
+def check_kind(kind: str) -> None:
+    """Refuse what is no kind of export.
+
+    Parameters
+    ----------
+    kind
+        As typed.
+
+    Raises
+    ------
+    InputError
+        It lists what there is.
+    """
+    if kind not in KINDS:
+        names = "; ".join(f"{name} ({one.holds})" for name, one in KINDS.items())
+        raise InputError((Problem("export", f"{kind!r} is not a kind of export", f"Use one of: {names}."),))
 
 
 def export(view: SeasonView, folder: Path, kind: str) -> ExportMade:
@@ -531,9 +589,7 @@ def export(view: SeasonView, folder: Path, kind: str) -> ExportMade:
     PropertyFileError
         When a property file stands where the GeoPackage would go.
     """
-    if kind not in _MAKERS:
-        names = ", ".join(KINDS)
-        raise InputError((Problem("export", f"{kind!r} is not a kind of export", f"Use one of {names}."),))
+    check_kind(kind)
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:

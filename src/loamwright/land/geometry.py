@@ -296,6 +296,25 @@ def swath_direction(spread: Shape) -> float:
     return best % 180.0
 
 
+#: Corners nearer than this are one: a micrometre, what a text of fifteen decimals may lose [degree].
+SAME_CORNER = 1e-11
+
+
+def same_shape(one: Shape, other: Shape) -> bool:
+    """Tell whether two shapes have the same corners within a micrometre, whichever way their rings turn.
+
+    Parameters
+    ----------
+    one, other
+        Any geometries, longitude-latitude.
+
+    Returns
+    -------
+    bool
+    """
+    return bool(shapely.equals_exact(shapely.normalize(one), shapely.normalize(other), tolerance=SAME_CORNER))
+
+
 def label_point(shape: Shape) -> tuple[float, float]:
     """Return the place with the most room around it, for a label.
 

@@ -23,7 +23,7 @@ from loamwright.season.handing import (
     write_reports,
     write_sampling,
 )
-from loamwright.season.opening import Progress, Season, view, with_sampling, worked_out
+from loamwright.season.opening import Progress, Season, past_seasons, view, with_sampling, worked_out
 from loamwright.season.purchase_plan import (
     PlanOptions,
     compare_habits,
@@ -60,6 +60,7 @@ __all__ = [
     "make_map",
     "make_plan",
     "order_blend",
+    "past_seasons",
     "planned_view",
     "project",
     "read_passes",

@@ -53,6 +53,8 @@ class Season(SeasonView):
         Date for the age of tests and cautions.
     progress
         Told each stage as it begins.
+    printed_on
+        Date a season that is over is looked at; None = the season is the one at hand.
 
     Raises
     ------
@@ -60,10 +62,17 @@ class Season(SeasonView):
         By the part that needs it, when a setting names a guideline or place that is not built in.
     """
 
-    def __init__(self, record: PropertyRecord, made_on: dt.date, progress: Progress = quiet) -> None:
+    def __init__(
+        self,
+        record: PropertyRecord,
+        made_on: dt.date,
+        progress: Progress = quiet,
+        printed_on: dt.date | None = None,
+    ) -> None:
         self._record = record
         self._made_on = made_on
         self._progress = progress
+        self._printed_on = printed_on
 
     @property
     def record(self) -> PropertyRecord:
@@ -74,6 +83,13 @@ class Season(SeasonView):
     def made_on(self) -> dt.date:
         """Date shown on the map and paper."""
         return self._made_on
+
+    @property
+    def stamp(self) -> str:
+        """The date to print; of a season that is over, which it is and when it was printed again."""
+        if self._printed_on is None:
+            return work.stamp_of(self)
+        return f"{self._printed_on.isoformat()} · season {self.record.info.season} printed again"
 
     @cached_property
     def areas(self) -> Mapping[str, PlotArea]:
@@ -179,7 +195,9 @@ class Season(SeasonView):
 
     @cached_property
     def aged(self) -> tuple[planning.Aged, ...]:
-        """What the plan stood on that is not as it was; empty = the plan is not old."""
+        """What the plan stood on that is not as it was; empty = it is not old, or its season is over."""
+        if self._printed_on is not None:
+            return ()
         return work.aged(self.record, self.plan, self.needs_before, self.areas)
 
     @cached_property
@@ -305,7 +323,7 @@ def with_sampling(view: SeasonView, place: str | None, cores: int | None) -> Sea
     return Season(replace(view.record, info=replace(view.record.info, settings=settings)), view.made_on)
 
 
-def view(path: Path, today: dt.date) -> Season:
+def view(path: Path, today: dt.date, season: int | None = None) -> Season:
     """Open a property file and compute its season.
 
     Parameters
@@ -314,6 +332,8 @@ def view(path: Path, today: dt.date) -> Season:
         The property file.
     today
         Date for the age of tests and cautions.
+    season
+        A season that is over, to be looked at or printed again as it ended; None = the one at hand.
 
     Returns
     -------
@@ -321,7 +341,36 @@ def view(path: Path, today: dt.date) -> Season:
 
     Raises
     ------
+    InputError
+        When nothing is known of that season.
     PropertyFileError
         When the file is missing, not ours, newer than this program, busy or damaged.
     """
-    return Season(files.load(path), today)
+    record = files.load(path)
+    if season is None or season == record.info.season:
+        return Season(record, today)
+    known = past_seasons(record)
+    if season not in known:
+        listed = ", ".join(map(str, (*known, record.info.season)))
+        raise InputError([Problem("season", f"nothing is known of season {season}", f"There are: {listed}.")])
+    _, last = needs.season_dates(season, record.info.settings.season_start)
+    tests = tuple(one for one in record.soil_tests if one.sampled_on is None or one.sampled_on <= last)
+    then = replace(record, info=replace(record.info, season=season), soil_tests=tests)
+    return Season(then, min(today, last), printed_on=today)
+
+
+def past_seasons(record: PropertyRecord) -> tuple[int, ...]:
+    """Return the seasons before the one at hand that the property knows something of.
+
+    Parameters
+    ----------
+    record
+        The property.
+
+    Returns
+    -------
+    tuple of int
+        Newest first.
+    """
+    known = {crop.season for crop in record.croppings} | {plan.season for plan in record.plans}
+    return tuple(sorted((one for one in known if one < record.info.season), reverse=True))

@@ -14,6 +14,10 @@ from loamwright.needs import Decision
 from loamwright.supplies import Form, MixAnswer, Movement, StockEntry
 from loamwright.upkeep.transaction import Changed, changing
 from loamwright.values import MixDecision, Nutrient
+from loamwright.words import rate_words
+
+#: A decided amount above this many times the published one is asked about (our choice).
+FAR = 1.5
 
 
 def purchase(
@@ -169,6 +173,43 @@ def decide_mix(path: Path, pair: str, may: bool, because: str, today: dt.date, b
     return Changed(editor.change_id, told, ((f"mix.{made.one} + {made.other}", was, word),))
 
 
+def _far_from_print(
+    view: season.Season,
+    plots: Sequence[str],
+    supply: str,
+    kind: str,
+    figure: float,
+    answers: Mapping[str, str],
+) -> list[Problem]:
+    """Hold a decision against what is printed: a share of nothing is refused, a far amount is asked about."""
+    units, found = view.record.info.units, []
+    for name in plots:
+        plot_id = files.find(files.thing_of("plot"), view.record, name).plot_id
+        asked = view.needs_before[plot_id]
+        need = asked.lime if supply == "lime" else asked.of(Nutrient(supply))
+        published = None if need is None else need.published_kg_ha
+        if published is None and need is not None and need.between_kg_ha is None:
+            published = need.rate_kg_ha
+        low, high = (need.between_kg_ha if need is not None else None) or (0.0, published)
+        where = f"decide {plot_id} {supply}"
+        if kind == "share":
+            if published is None:
+                what = "there is no one published rate to take a share of"
+                fix = "Write an amount"
+                if high is not None:
+                    fix += f" from {rate_words(low, units)} to {rate_words(high, units)}, as printed"
+                found.append(Problem(where, what, f"{fix}."))
+            continue
+        most = None if high is None else high if low else high * FAR
+        ident, choices = f"decide-{plot_id}-{supply}", ("keep it", "leave it")
+        if most is not None and not low <= figure <= max(most, low) and answers.get(ident) != choices[0]:
+            ends = need.between_kg_ha if need is not None else None
+            printed = " to ".join(rate_words(one, units) for one in ends or (high or 0.0,))
+            what = f"{rate_words(figure, units)} is far from what is printed, {printed}"
+            found.append(Problem(where, what, "Is it meant?", question=ident, choices=choices))
+    return found
+
+
 def decide(
     path: Path,
     plots: Sequence[str],
@@ -178,6 +219,7 @@ def decide(
     today: dt.date,
     by: str,
     any_crop: bool = False,
+    answers: Mapping[str, str] | None = None,
 ) -> Changed:
     """Write down what somebody decided about a nutrient, or lime, of one or several plots.
 
@@ -199,6 +241,8 @@ def decide(
         Who.
     any_crop
         True = whatever grows there; else for the crop that grows there now.
+    answers
+        Answers to what was asked before, by question id.
 
     Returns
     -------
@@ -207,7 +251,8 @@ def decide(
     Raises
     ------
     InputError
-        When a plot, the supply or the value is not understood, or no reason is given; nothing was changed.
+        When a plot, the supply or the value is not understood, no reason is given, or nothing is published to
+        take a share of; a question when the amount is far from what is printed. Nothing was changed.
     """
     names = {nutrient.value.casefold(): nutrient.value for nutrient in Nutrient} | {"lime": "lime"}
     problems = []
@@ -224,6 +269,9 @@ def decide(
     with changing(path, today, command, by) as editor:
         record = editor.record()
         croppings = work.current_croppings(record, today)
+        doubts = _far_from_print(season.Season(record, today), plots, chosen, kind, figure, answers or {})
+        if doubts:
+            raise InputError(doubts)
         made = []
         for name in plots:
             plot = files.find(files.thing_of("plot"), record, name)

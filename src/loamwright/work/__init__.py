@@ -70,6 +70,7 @@ from loamwright.work.records import (
     Stop,
     Story,
     WorkState,
+    stamp_of,
 )
 from loamwright.work.rounds import brought_kg, find_round, ground_m2, load_words, plan_rounds
 from loamwright.work.sampling import SamplingGuide, plan_sampling
@@ -157,6 +158,7 @@ __all__ = [
     "settled",
     "several_crops",
     "speed",
+    "stamp_of",
     "stands_on",
     "stock_of",
     "taken_off",
