@@ -233,7 +233,7 @@ def test_each_reader_gets_their_orders(visitor: Visitor) -> None:
     season.make_plan(visitor.path, season.PlanOptions(time_limit_s=3), TODAY)
     page = visitor.get("/orders").text
     for what in ("helper", "driver", "planner"):
-        assert f'href="/orders/{what}"' in page
+        assert f'href="/orders/{what}?' in page
     assert visitor.get("/orders/planner").content[:2] == b"PK"  # orders, arithmetic and list in one archive
     assert visitor.get("/orders/helper?round=1").content[:5] == b"%PDF-"
     assert "no round" in words(visitor.get("/orders/helper?round=99").text)
