@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import csv
 import math
+import re
+import xml.etree.ElementTree as ET
 from dataclasses import replace
 from pathlib import Path
 
@@ -13,7 +15,7 @@ import pyogrio
 import pytest
 import shapely
 from pyproj import Geod, Transformer
-from sample_view import HOSTILE, K_LB_ACRE, N_LB_ACRE, P_LB_ACRE, UREA, sample_view
+from sample_view import HOSTILE, K_LB_ACRE, N_LB_ACRE, P_LB_ACRE, POTASH, UREA, sample_view
 
 from loamwright.errors import InputError, Level
 from loamwright.files.plots import keepouts_from_shapes, plots_from_shapes
@@ -166,16 +168,76 @@ def test_kml_and_gpx_reopen(tmp_path: Path) -> None:
     export(view, tmp_path, "gpx")
     plots = pyogrio.read_dataframe(tmp_path / "plots.kml")
     assert len(plots) == 25
-    assert "Urea 46-0-0, top-dress: 87.0 lb/acre" in " ".join(plots["description"])
+    assert "Urea 46-0-0, top-dress: 87.0 lb/acre" in " ".join(plots["description"])  # 40 / 0.46 = 86.96
     total = sum(geodesic_m2(shape) for shape in plots.geometry)
     assert total == pytest.approx(sum(area.area_m2 for area in view.areas.values()), rel=1e-6)
     points = pyogrio.read_dataframe(tmp_path / "places.gpx", layer="waypoints")
     ways_in = sum(plot.entrance is not None for plot in view.record.plots)
     cores = sum(len(s.points) for s in view.sampling.values() if s.due)
-    assert len(points) == 25 + ways_in + cores
+    assert len(points) == 25 + ways_in
+    marks = pyogrio.read_dataframe(tmp_path / "cores.gpx", layer="waypoints")
+    assert len(marks) == cores
+    assert set(marks["sym"]) == {"Dot"}
+    assert set(points["sym"]) == {"Flag", "Gate"}
     found = points.set_index("name").geometry["AF-01 way in"]
     assert (found.x, found.y) == pytest.approx(view.record.plots[0].entrance, abs=1e-7)
-    assert sum(name.startswith("AF-07 core") for name in points["name"]) == 15
+    assert sum(name.startswith("AF-07 core") for name in marks["name"]) == 15
+
+
+def test_outlines_are_the_ground_to_spread_and_close(tmp_path: Path) -> None:
+    """A receiver draws the edge; polygonized again by shapely it holds the spread area (WGS84, PROJ)."""
+    view = sample_view(25)
+    export(view, tmp_path, "gpx")
+    tracks = pyogrio.read_dataframe(tmp_path / "outlines.gpx", layer="tracks").set_index("name")
+    for plot in view.record.plots:
+        lines = tracks.geometry[f"{plot.plot_id} {plot.name}"]
+        rings = [shapely.Polygon(line) for line in lines.geoms]
+        whole = rings[0]
+        for ring in rings[1:]:
+            whole = whole.symmetric_difference(ring)  # a hole takes away, a further part adds
+        spread = view.areas[plot.plot_id].spread_area_m2
+        assert geodesic_m2(whole) == pytest.approx(spread, rel=1e-5)
+        assert f"{spread / ACRE_M2:.2f} acres to spread" in tracks["desc"][f"{plot.plot_id} {plot.name}"]
+
+
+def test_the_stops_of_rounds_have_numbers_and_amounts(tmp_path: Path) -> None:
+    view = sample_view(25)
+    export(view, tmp_path, "rounds")
+    points = pyogrio.read_dataframe(tmp_path / "rounds.gpx", layer="waypoints").set_index("name")
+    assert len(points) == sum(len({stop.plot_id for stop in one.stops}) for one in view.rounds)
+    stop = view.rounds[2].stops[1]
+    text = points["desc"][f"3.2 {stop.plot_id}"]
+    acres = view.areas[stop.plot_id].spread_area_m2 / ACRE_M2
+    assert f"; 50 lb/acre; {POTASH} {50 * acres:.1f} lb" in text  # 30 lb K2O/acre at 60 %
+    assert "50 lb bag" in text
+
+
+def test_kml_is_coloured_by_product_and_has_ids(tmp_path: Path) -> None:
+    """OGC KML: aabbggrr colours, ids that are XML names and used once, styles that are there."""
+    view = sample_view(25, hostile=True)
+    export(view, tmp_path, "kml")
+    kml = "{http://www.opengis.net/kml/2.2}"
+    root = ET.parse(tmp_path / "plots.kml").getroot()
+    styles = {style.get("id") for style in root.iter(f"{kml}Style")}
+    used, ids = [], []
+    for mark, plot in zip(root.iter(f"{kml}Placemark"), view.record.plots, strict=True):
+        ids.append(mark.get("id") or "")
+        (url,) = mark.findall(f"{kml}styleUrl")
+        used.append((url.text or "").removeprefix("#"))
+        assert mark.findtext(f"{kml}description", "").startswith(f"{plot.plot_id}, ")
+    assert set(used) <= styles
+    assert len(set(used)) > 1
+    assert len(set(ids)) == 25
+    assert all(re.fullmatch(r"[A-Za-z_][A-Za-z0-9_.-]*", name) for name in ids)
+    colours = [node.text or "" for node in root.iter(f"{kml}color")]
+    assert all(re.fullmatch(r"[0-9a-f]{8}", colour) for colour in colours)
+    heaviest = {}
+    for line in view.plan.lines:
+        heaviest[line.plot_id] = max(heaviest.get(line.plot_id, (0.0, "")), (line.mass_kg, line.product))
+    by_style: dict[str, set[str]] = {}
+    for plot, style in zip(view.record.plots, used, strict=True):
+        by_style.setdefault(style, set()).add(heaviest[plot.plot_id][1] if plot.plot_id in heaviest else "")
+    assert all(len(products) == 1 for products in by_style.values())
 
 
 @pytest.mark.parametrize("kind", ["kml", "gpx", "geojson", "geopackage"])

@@ -286,11 +286,28 @@ def test_cautions_stand_where_they_apply(printed: list[str]) -> None:
     assert "notes 3" in plot_page(printed, "AF-01")
     assert "Hold the job on frozen" not in plot_page(printed, "AF-01")  # on the cover
     full = next(text for text in printed if text.startswith("Cautions in full"))
-    assert "3 NOTE The setback of the pond is not stated. Ask before spreading near it. Where: AF-01." in full
+    assert "3 NOTE The setback of the pond is not stated. Ask before spreading near it. For: " in full
+    assert "spreader. Where: AF-01." in full
     assert (
         "Source: Invented Extension, Spreading Near Water, 2022, setbacks. Last word: state extension."
         in full
     )
+
+
+def test_no_page_speaks_against_its_own_rate() -> None:
+    """Advice to leave nitrogen out stands on the cover, to be settled, and beside no rate of nitrogen."""
+    view = fresh(sample_view(4))
+    about = view.cautions[1]
+    against = replace(about, text="Leave nitrogen out.", product="", where=("AF-01",), readers=("planner",))
+    page = orders_page(replace(view, cautions=(against, about)), PaperOptions())
+    assert [brief.text for brief in page.settle.briefs] == ["Leave nitrogen out."]
+    for sheet in (*page.rounds, *page.plots):
+        assert not any("Leave nitrogen out." in brief.text for brief in sheet.cautions.briefs)
+    assert about.text in [brief.text for brief in page.rounds[0].cautions.briefs]
+    assert [row.readers for row in page.all_cautions] == ["planner", "planner, spreader"]
+    chosen = orders_page(replace(view, cautions=(against,)), PaperOptions(rounds=("4",)))
+    visited = {sheet.plot_id for sheet in chosen.plots}
+    assert bool(chosen.settle.briefs) == ("AF-01" in visited)
 
 
 def test_cautions_about_a_place_are_said_on_its_page() -> None:

@@ -159,11 +159,11 @@ def test_boundaries_and_zones_keep_their_areas() -> None:
         area = view.areas[field.get("B", "")]
         assert sum(_area_m2(p) for p in field.findall("PLN")) == pytest.approx(area.area_m2, rel=1e-6)
         assert field.get("D") == str(round(area.area_m2))
-    plots = {f.get("A"): f.get("B") for f in root.findall("PFD")}
     for task in root.findall("TSK"):
-        area = view.areas[plots[task.get("E")] or ""]
         zones = [p for z in task.findall("TZN") for p in z.findall("PLN")]
-        assert sum(_area_m2(p) for p in zones) == pytest.approx(area.spread_area_m2, rel=1e-6)
+        for plot_id in {zone.get("B", "") for zone in zones}:
+            covered = sum(_area_m2(zone) for zone in zones if zone.get("B") == plot_id)
+            assert covered == pytest.approx(view.areas[plot_id].spread_area_m2, rel=1e-6)
     # the sample has one plot in two parts and one with a hole
     assert any(len(f.findall("PLN")) == 2 for f in root.findall("PFD"))
     assert any(r.get("A") == "2" for r in root.iter("LSG"))
@@ -183,12 +183,75 @@ def test_passes_the_record_reports_are_left_out_and_named() -> None:
     view = sample_view(25)
     made = task_file(view)
     open_lines = [s for s in view.statuses if s.state.value == "nothing yet"]
-    assert made.tasks == len(open_lines) == len(ET.fromstring(made.xml).findall("TSK"))
+    values = ET.fromstring(made.xml).findall("TSK/TZN/PDV")
+    rounds = {one.product for one in view.rounds if any(s.product == one.product for s in open_lines)}
+    assert made.tasks == len(rounds) == len(ET.fromstring(made.xml).findall("TSK"))
+    in_parts = {p for p, a in view.areas.items() if a.spread is not None and a.spread.geom_type != "Polygon"}
+    parts = {p: len(view.areas[p].spread.geoms) if p in in_parts else 1 for p in view.areas}
+    inside = [value for value in values if value.get("B") != "0"]
+    assert len(inside) == sum(parts[status.plot_id] for status in open_lines)
     done = [p for p in made.problems if p.level is Level.NOTE and "left out" in p.what]
     part = [p for p in made.problems if p.level is Level.WARNING]
     assert "AF-03 Urea 46-0-0" in done[0].what
     assert "AF-02 Urea 46-0-0" in part[0].what
     assert "which part is not known" in part[0].fix
+
+
+def test_a_round_is_one_task_with_its_number() -> None:
+    view = sample_view(25)
+    root = ET.fromstring(task_file(view).xml)
+    for number, (task, one) in enumerate(zip(root.findall("TSK"), view.rounds, strict=True), 1):
+        assert (task.get("B") or "").startswith(f"Round {number} {one.product}"[:DESIGNATOR_LIMIT])
+        codes = [int(zone.get("A", "")) for zone in task.findall("TZN")]
+        assert codes == list(range(len(codes)))
+        plots = list(dict.fromkeys(z.get("B") for z in task.findall("TZN") if z.get("A") != "0"))
+        stops = [stop.plot_id for stop in one.stops]
+        assert plots == [plot for plot in stops if plot in plots]  # visited in the round's order
+        assert (task.get("E") is None) == (len(plots) > 1)
+
+
+def test_a_mixed_load_is_one_task_with_a_rate_for_each_product() -> None:
+    view = sample_view(25)
+    view = replace(view, statuses=(), record=replace(view.record, applications=()))
+    first, second = view.rounds[0], view.rounds[1]
+    shared = {stop.plot_id for stop in first.stops} & {stop.plot_id for stop in second.stops}
+    assert shared
+    mixed = replace(first, stops=(*first.stops, *second.stops), product=f"{first.product} + {second.product}")
+    view = replace(view, rounds=(mixed, *view.rounds[2:]))
+    root = ET.fromstring(task_file(view).xml)
+    assert faults(root) == []
+    zones = root.findall("TSK")[0].findall("TZN")
+    assert len(zones[0].findall("PDV")) == 2
+    for zone in zones[1:]:
+        assert len(zone.findall("PDV")) == (2 if zone.get("B") in shared else 1)
+
+
+def test_more_zones_than_a_task_can_number_go_on_in_the_next() -> None:
+    """Codes are one byte, 0 to 254 (schema); 300 plots in one round need two tasks."""
+    view = sample_view(300)
+    view = replace(view, statuses=(), record=replace(view.record, applications=()))
+    plots = [line for line in view.plan.lines if line.product == UREA]
+    assert len(plots) > 127
+    stops = tuple(stop for one in view.rounds for stop in one.stops)
+    root = ET.fromstring(task_file(replace(view, rounds=(replace(view.rounds[0], stops=stops),))).xml)
+    assert faults(root) == []
+    tasks = root.findall("TSK")
+    assert len(tasks) >= 2
+    named = [{z.get("B") for z in task.findall("TZN") if z.get("A") != "0"} for task in tasks]
+    assert {line.plot_id for line in view.plan.lines} == set().union(*named)
+
+
+def test_a_pass_on_a_part_of_a_plot_is_left_out_and_named() -> None:
+    """Half the pounds at the same rate cover half the ground; which half, nobody wrote down."""
+    view = sample_view(4)
+    view = replace(view, statuses=(), record=replace(view.record, applications=()))
+    line = view.plan.lines[0]
+    half = replace(line, mass_kg=line.mass_kg / 2)
+    made = task_file(replace(view, plan=replace(view.plan, lines=(half, *view.plan.lines[1:]))))
+    (told,) = [p for p in made.problems if "left out" in p.what]
+    assert f"{line.plot_id} {line.product}" in told.what
+    assert "which part is not known" in told.fix
+    assert told.level is Level.WARNING
 
 
 def test_it_is_said_that_no_terminal_has_read_it() -> None:

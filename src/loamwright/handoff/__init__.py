@@ -1,9 +1,8 @@
 """Paper, spreadsheets, and files for other programs.
 
 The rooms: `paper`, `drawings` and `workbook` are what pages are made with; `orders`, `booklet`,
-`round_sheets`,
-`buying_list`, `sampling_sheets`, `season_record`, `season_picture`, `budget_chart` are the pages; `exports`
-`taskfile` and `lab_order` are the files.
+`round_sheets`, `buying_list`, `sampling_sheets`, `season_record`, `season_picture`, `budget_chart` are the
+pages; `exports`, `device_files`, `taskfile` and `lab_order` are the files.
 """
 
 from loamwright.handoff.booklet import has_rounds, write_booklet

@@ -3,7 +3,8 @@
 This file answers "how do I take it all away with me?". It decides what stands in each file: plots with
 their needs, the areas to spread with a rate per product, keep-outs, way-points, tables, and the machine
 task file. Shapes are written by `vectors`, tables by `workbook`, the task file by `taskfile`; reading
-is `plots` and `tables`. Numbers are written with every digit they have; units are in the names.
+is `plots` and `tables`. Files that programs work on have every digit of a number and the unit in its name;
+what a person reads on a device is rounded as on paper (`device_files`).
 """
 
 from __future__ import annotations
@@ -15,11 +16,12 @@ from pathlib import Path
 
 from loamwright.errors import InputError, Level, Problem, has_errors
 from loamwright.files import LayerFeature, LayerKind, Value, refuse_to_replace, write_layer
+from loamwright.handoff import device_files
 from loamwright.handoff.buying_list import buying_sheet
 from loamwright.handoff.season_record import record_sheets
 from loamwright.handoff.taskfile import write_task_file, xml_text
 from loamwright.handoff.workbook import Cell, Column, Section, Sheet, write_csv, write_workbook
-from loamwright.land import label_point, point_shape, setback
+from loamwright.land import point_shape, setback
 from loamwright.money import currency_told
 from loamwright.needs import LimeNeed, Need
 from loamwright.planning import PlanLine
@@ -77,11 +79,18 @@ KINDS: Mapping[str, ExportKind] = {
     ),
     "geopackage": ExportKind("GeoPackage", "the same as layers of one file any GIS opens"),
     "shapefile": ExportKind("Shapefile", "zone map: areas to spread with a rate column per product"),
-    "kml": ExportKind("KML", "plots and keep-outs for a globe viewer, the work in the description"),
-    "gpx": ExportKind("GPX", "ways in, plots and soil cores as way-points for a GPS receiver", False),
+    "kml": ExportKind(
+        "KML", "plots by product and keep-outs for a globe viewer, the work in the description"
+    ),
+    "gpx": ExportKind(
+        "GPX", "plots, ways in and soil cores as way-points, outlines as tracks, for a GPS receiver", False
+    ),
+    "rounds": ExportKind("GPX of the rounds", "stops numbered as on paper, with rate, amount and packages"),
     "csv": ExportKind("CSV", "tables: plots, needs, plan, buying list, record"),
     "xlsx": ExportKind("XLSX", "the same tables as one workbook"),
-    "taskfile": ExportKind("ISO 11783-10 task file", "fields, products and treatment zones for a terminal"),
+    "taskfile": ExportKind(
+        "ISO 11783-10 task file", "fields, products, and a task for each round, for a terminal"
+    ),
 }
 
 # ---------------------------------------------------------------------------------------------
@@ -265,25 +274,6 @@ def _core_features(view: SeasonView) -> list[LayerFeature]:
     ]
 
 
-def _waypoints(view: SeasonView) -> list[LayerFeature]:
-    points = []
-    for plot in view.record.plots:
-        title = f"{plot.plot_id} {plot.name}".strip()
-        points.append(
-            LayerFeature(point_shape(label_point(plot.boundary)), {"name": plot.plot_id, "desc": title})
-        )
-        if plot.entrance is not None:
-            points.append(
-                LayerFeature(
-                    point_shape(plot.entrance),
-                    {"name": f"{plot.plot_id} way in", "desc": plot.access or title},
-                )
-            )
-    for core in _core_features(view):
-        points.append(LayerFeature(core.shape, {"name": core.properties["name"], "desc": "soil core"}))
-    return points
-
-
 # ---------------------------------------------------------------------------------------------
 # Tables
 
@@ -463,25 +453,56 @@ def _shapefile(view: SeasonView, folder: Path) -> ExportMade:
     )
 
 
-def _described(feature: LayerFeature) -> LayerFeature:
+def _described(feature: LayerFeature, work: Sequence[str]) -> LayerFeature:
     """A plot for a globe viewer, which shows the description when the plot is touched."""
-    words = dict(feature.properties)
-    acres = f"{words['spread_acres']:.2f} acres to spread"
-    parts = [acres, *(str(words.pop(key)) for key in ("plan", "access", "notes") if words[key])]
-    return LayerFeature(feature.shape, {**words, "description": "; ".join(parts)})
+    words = feature.properties
+    acres = f"{words['plot_id']}, {words['spread_acres']:.2f} acres to spread"
+    parts = [acres, *work, *(str(words[key]) for key in ("access", "notes") if words[key])]
+    kept = {
+        key: round(value, 2) if isinstance(value, float) else value
+        for key, value in words.items()
+        if key != "plan" and not key.startswith(("need_", "cost_"))
+    }
+    return LayerFeature(
+        feature.shape,
+        {**kept, "name": words["name"] or words["plot_id"], "description": "; ".join(parts)},
+    )
 
 
 def _kml(view: SeasonView, folder: Path) -> ExportMade:
-    plots = [_described(feature) for feature in _plot_features(view)]
+    work = device_files.work_of(view)
+    ids = [plot.plot_id for plot in view.record.plots]
+    plots = [
+        _described(feature, work.get(plot_id, ()))
+        for plot_id, feature in zip(ids, _plot_features(view), strict=True)
+    ]
     made = []
     for name, features in (("plots", plots), ("keepouts", _keepout_features(view))):
         if features:
             made.append(_written(folder / f"{name}.kml", LayerKind.KML, features, name))
+    if made and made[0].paths and plots:
+        device_files.dress(made[0].paths[0], ids, device_files.product_styles(view))
     return _joined(made)
 
 
 def _gpx(view: SeasonView, folder: Path) -> ExportMade:
-    return _written(folder / "places.gpx", LayerKind.GPX, _waypoints(view), "waypoints")
+    cores = [
+        LayerFeature(
+            core.shape,
+            {"name": core.properties["name"], "desc": "soil core", "sym": device_files.SYMBOLS["core"]},
+        )
+        for core in _core_features(view)
+    ]
+    layers = (
+        ("places", device_files.places(view)),
+        ("outlines", device_files.outlines(view)),
+        ("cores", cores),
+    )
+    return _joined([_written(folder / f"{n}.gpx", LayerKind.GPX, f, n) for n, f in layers if f])
+
+
+def _rounds(view: SeasonView, folder: Path) -> ExportMade:
+    return _written(folder / "rounds.gpx", LayerKind.GPX, device_files.stops(view), "rounds")
 
 
 def _csv(view: SeasonView, folder: Path) -> ExportMade:
@@ -542,6 +563,7 @@ _MAKERS: Mapping[str, Callable[[SeasonView, Path], ExportMade]] = {
     "shapefile": _shapefile,
     "kml": _kml,
     "gpx": _gpx,
+    "rounds": _rounds,
     "csv": _csv,
     "xlsx": _xlsx,
     "taskfile": _taskfile,

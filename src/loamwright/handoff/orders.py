@@ -31,6 +31,7 @@ from loamwright.handoff.round_sheets import (
     state_words,
     step_row,
     step_words,
+    to_settle,
 )
 from loamwright.land import Plot
 from loamwright.money import format_money
@@ -137,6 +138,7 @@ class OrdersPage:
     totals: tuple[Figure, ...]
     overview: Drawing | None
     open_questions: tuple[str, ...]
+    settle: CautionsHere
     cautions: CautionsHere
     rounds: tuple[RoundSheet, ...]
     plots: tuple[PlotSheet, ...]
@@ -394,6 +396,12 @@ def orders_page(view: SeasonView, options: PaperOptions) -> OrdersPage:
     products = [line.product for line in lines]
     cautions = numbered(view.cautions)
     visited = set(by_plot)
+    mine = [
+        (number, caution)
+        for number, caution in cautions
+        if options.rounds is None
+        or ((not caution.where or visited & set(caution.where)) and caution.product in ("", *products))
+    ]
     return OrdersPage(
         title=f"Work orders {info.season}, {info.name}",
         property=info.name,
@@ -405,6 +413,7 @@ def orders_page(view: SeasonView, options: PaperOptions) -> OrdersPage:
         totals=tuple(totals),
         overview=overview_drawing(view.record.plots, view.record.keepouts, by_plot, system),
         open_questions=_open_questions(view, plots),
+        settle=to_settle(mine),
         cautions=cautions_here(cautions, (), products, general=True),
         rounds=tuple(round_sheet(numbers[r.round_id], r, view, statuses, cautions) for r in rounds),
         plots=tuple(
@@ -412,12 +421,7 @@ def orders_page(view: SeasonView, options: PaperOptions) -> OrdersPage:
             for p in plots
         ),
         buying=None if options.rounds is not None else buying_page(view),
-        all_cautions=tuple(
-            caution_row(number, caution)
-            for number, caution in cautions
-            if options.rounds is None
-            or ((not caution.where or visited & set(caution.where)) and caution.product in ("", *products))
-        ),
+        all_cautions=tuple(caution_row(number, caution) for number, caution in mine),
     )
 
 

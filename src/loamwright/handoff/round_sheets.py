@@ -44,6 +44,8 @@ from loamwright.work import (
 #: Side of the square sheet the tarp test is worked out for [m], by unit system.
 SHEET_SIDE_M = {"us": 10 * FT_M, "metric": 3.0}
 _OUNCE_KG = LB_KG / 16
+#: Readers of cautions who stand on the plot.
+OUT_THERE = frozenset(("spreader", "driver"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -379,11 +381,12 @@ class CautionBrief:
 
 @dataclass(frozen=True, slots=True)
 class CautionRow:
-    """A caution in full: where it applies, its source, and who has the last word."""
+    """A caution in full: who can act on it, where it applies, its source, who has the last word."""
 
     number: str
     level: str
     text: str
+    readers: str
     where: str
     source: str
     defers_to: str
@@ -420,15 +423,18 @@ def cautions_here(
     general: bool = False,
     place_only: bool = False,
 ) -> CautionsHere:
-    """Pick the cautions for some plots and products.
+    """Pick the cautions for some plots and products that whoever is out there can act on.
 
+    Advice for the planner alone may speak against a planned rate: it is settled before (`to_settle`).
     Published figures stand in the full list, as do plain notes.
     """
     here, used = set(plots), set(products)
     fitting = [
         (number, c)
         for number, c in cautions
-        if (here & set(c.where) if c.where else general) and (not c.product or c.product in used)
+        if (here & set(c.where) if c.where else general)
+        and (not c.product or c.product in used)
+        and OUT_THERE & set(c.readers)
     ]
     briefs = []
     elsewhere, notes = [], []
@@ -444,11 +450,26 @@ def cautions_here(
     return CautionsHere(tuple(briefs), "; ".join(more))
 
 
+def to_settle(cautions: Iterable[tuple[int, Caution]]) -> CautionsHere:
+    """Pick what the planner decides before handing out: it stands beside no rate."""
+    return CautionsHere(
+        tuple(
+            CautionBrief(str(number), c.level, c.text, c.defers_to)
+            for number, c in cautions
+            if c.level != "note" and not OUT_THERE & set(c.readers)
+        ),
+        "",
+    )
+
+
 def caution_row(number: int, caution: Caution) -> CautionRow:
     """Lay a caution out in full."""
     where = ", ".join(caution.where) or "the whole property"
     text = f"{caution.text} Published: {caution.published}." if caution.published else caution.text
-    return CautionRow(str(number), caution.level, text, where, str(caution.source), caution.defers_to)
+    readers = ", ".join(caution.readers)
+    return CautionRow(
+        str(number), caution.level, text, readers, where, str(caution.source), caution.defers_to
+    )
 
 
 def state_words(status: LineStatus | None, system: str) -> str:

@@ -2,8 +2,9 @@
 
 This file answers "what would a machine need to do the planned passes?" and writes it as
 ``TASKDATA/TASKDATA.XML``, version 4: the property (FRM), each plot with its boundary and entrance
-(PFD), the products (PDT), and one planned task (TSK) for every planned pass, with a treatment zone
-(TZN) for each part of the area to spread on and its rate (PDV).
+(PFD), the products (PDT), and one planned task (TSK) for every round, with a treatment zone (TZN) for each
+part of the area to spread on and the rate (PDV) of each product in the load. A task of several plots names
+no field; one of more than 254 zones goes on in a second task.
 
 **What has been checked, and what has not.** The tests check structure only: elements, attributes,
 id patterns, lengths and ranges against the element and attribute rules of the public schema (see
@@ -22,7 +23,7 @@ resolution 1; both 0 to 2147483647. The schema prints no unit for areas; square 
 from __future__ import annotations
 
 import xml.etree.ElementTree as ET
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -32,7 +33,7 @@ from loamwright.planning import PlanLine
 from loamwright.supplies import Form, Product
 from loamwright.units import HA_M2
 from loamwright.version import __version__
-from loamwright.work import SeasonView, WorkState
+from loamwright.work import SeasonView, WorkState, ground_m2
 
 #: Longest designator the schema allows [characters].
 DESIGNATOR_LIMIT = 32
@@ -155,41 +156,77 @@ def _add_field(root: ET.Element, number: int, plot: Plot, area: PlotArea) -> Non
         )
 
 
+@dataclass(frozen=True, slots=True)
+class _Work:
+    """What one task does: a round, or a part of it where it has more zones than a task can number."""
+
+    name: str
+    lines: tuple[PlanLine, ...]
+
+
+def _works(view: SeasonView, lines: Sequence[PlanLine]) -> list[_Work]:
+    """Gather lines by round, in the order and with the numbers of the rounds; a line in none stands alone."""
+    by_id = {line.line_id: line for line in lines}
+    works = []
+    for number, one in enumerate(view.rounds, 1):
+        mine = [by_id.pop(stop.line_id) for stop in one.stops if stop.line_id in by_id]
+        timing = f" {one.timing.value}" if one.timing else ""
+        name = f"Round {number} {one.product}{timing}"
+        works += [_Work(name, tuple(part)) for part in _numberable(mine, view.areas)]
+    works += [_Work(f"{line.plot_id} {line.product}", (line,)) for line in by_id.values()]
+    return works
+
+
+def _numberable(lines: Sequence[PlanLine], areas: Mapping[str, PlotArea]) -> Iterator[list[PlanLine]]:
+    """Part lines so that the zones of their plots fit the codes of one task; a plot is not parted."""
+    by_plot: dict[str, list[PlanLine]] = {}
+    for line in lines:
+        by_plot.setdefault(line.plot_id, []).append(line)
+    part: list[PlanLine] = []
+    zones = 0
+    for plot_id, mine in by_plot.items():
+        count = len(_polygons(areas[plot_id].spread))
+        if zones + count > MOST_ZONES:
+            yield part
+            part, zones = [], 0
+        zones += count
+        part += mine
+    if part:
+        yield part
+
+
 def _add_task(
     root: ET.Element,
     number: int,
-    line: PlanLine,
-    field: str,
-    product: tuple[str, Product | None],
-    spread: Shape | None,
+    work: _Work,
+    fields: Mapping[str, str],
+    products: Mapping[str, tuple[str, Product | None]],
+    areas: Mapping[str, PlotArea],
 ) -> None:
-    product_id, label = product
-    ddi, value = rate_value(line.rate_kg_ha, label)
-    timing = f" {line.timing.value}" if line.timing else ""
-    task = ET.SubElement(
-        root,
-        "TSK",
-        {
-            "A": f"TSK{number}",
-            "B": _designator(f"{line.plot_id} {line.product}{timing}"),
-            "D": "FRM1",
-            "E": field,
-            "G": "1",
-            "H": _OUTSIDE,
-            "I": _OUTSIDE,
-            "J": _OUTSIDE,
-        },
-    )
+    plots = list(dict.fromkeys(line.plot_id for line in work.lines))
+    attributes = {"A": f"TSK{number}", "B": _designator(work.name), "D": "FRM1"}
+    if len(plots) == 1:
+        attributes["E"] = fields[plots[0]]
+    task = ET.SubElement(root, "TSK", attributes | {"G": "1", "H": _OUTSIDE, "I": _OUTSIDE, "J": _OUTSIDE})
     outside = ET.SubElement(task, "TZN", {"A": _OUTSIDE, "B": "nothing here"})
-    ET.SubElement(outside, "PDV", {"A": ddi, "B": "0", "C": product_id})
-    for code, rings in enumerate(_polygons(spread), 1):
-        zone = ET.SubElement(task, "TZN", {"A": str(code), "B": _designator(line.plot_id)})
-        _add_polygon(zone, "2", line.plot_id, rings)
-        ET.SubElement(zone, "PDV", {"A": ddi, "B": str(value), "C": product_id})
+    for name in dict.fromkeys(line.product for line in work.lines):
+        product_id, label = products[name]
+        ET.SubElement(outside, "PDV", {"A": rate_value(0.0, label)[0], "B": "0", "C": product_id})
+    code = 0
+    for plot_id in plots:
+        for rings in _polygons(areas[plot_id].spread):
+            code += 1
+            zone = ET.SubElement(task, "TZN", {"A": str(code), "B": _designator(plot_id)})
+            _add_polygon(zone, "2", plot_id, rings)
+            for line in (line for line in work.lines if line.plot_id == plot_id):
+                product_id, label = products[line.product]
+                ddi, value = rate_value(line.rate_kg_ha, label)
+                ET.SubElement(zone, "PDV", {"A": ddi, "B": str(value), "C": product_id})
 
 
-def _why_left_out(state: WorkState | None, area: PlotArea) -> str:
+def _why_left_out(line: PlanLine, state: WorkState | None, areas: Mapping[str, PlotArea]) -> str:
     """Why a pass is not in the file; empty when it is."""
+    area = areas[line.plot_id]
     if state in (WorkState.DONE, WorkState.OVER):
         return "the record says they are done"
     if state is WorkState.PART:
@@ -198,6 +235,8 @@ def _why_left_out(state: WorkState | None, area: PlotArea) -> str:
         return "no area is left to spread on: look at the keep-outs"
     if len(_polygons(area.spread)) > MOST_ZONES:
         return f"their areas have over {MOST_ZONES} parts, more than a task can number"
+    if ground_m2(line, areas) < area.spread_area_m2:
+        return "they go on a part of the plot, and which part is not known: finish them by hand"
     return ""
 
 
@@ -256,10 +295,9 @@ def task_file(view: SeasonView) -> TaskFile:
     problems = [_UNTRIED] if lines else []
     problems += _long_names(view, used)
     left_out: dict[str, list[PlanLine]] = {}
-    tasks = 0
+    left: list[PlanLine] = []
     for line in lines:
-        area = view.areas[line.plot_id]
-        why = _why_left_out(states.get(line.line_id), area)
+        why = _why_left_out(line, states.get(line.line_id), view.areas)
         if why:
             left_out.setdefault(why, []).append(line)
             continue
@@ -273,9 +311,11 @@ def task_file(view: SeasonView) -> TaskFile:
                     Level.WARNING,
                 )
             )
-        tasks += 1
-        product = (used[line.product], label)
-        _add_task(root, tasks, line, fields[line.plot_id], product, area.spread)
+        left.append(line)
+    works = _works(view, left)
+    products = {name: (product_id, labels.get(name)) for name, product_id in used.items()}
+    for number, work in enumerate(works, 1):
+        _add_task(root, number, work, fields, products, view.areas)
     problems += _left_out(left_out)
     if not lines:
         problems.append(
@@ -288,7 +328,7 @@ def task_file(view: SeasonView) -> TaskFile:
         )
     ET.indent(root)
     xml = '<?xml version="1.0" encoding="UTF-8"?>\n' + ET.tostring(root, encoding="unicode") + "\n"
-    return TaskFile(xml, tasks, tuple(dict.fromkeys(problems)))
+    return TaskFile(xml, len(works), tuple(dict.fromkeys(problems)))
 
 
 def write_task_file(view: SeasonView, folder: Path) -> tuple[Path, tuple[Problem, ...]]:

@@ -617,6 +617,22 @@ def point_shape(place: tuple[float, float]) -> Shape:
     return shapely.Point(place)
 
 
+def outlines_of(shape: Shape) -> Shape:
+    """Return the edges of an area as lines.
+
+    Parameters
+    ----------
+    shape
+        Polygon or MultiPolygon, longitude-latitude.
+
+    Returns
+    -------
+    Shape
+        Every ring, holes included.
+    """
+    return shapely.boundary(shape)
+
+
 def distances_m(plots: Sequence[Plot], keepouts: Sequence[KeepOut]) -> Mapping[tuple[str, str], float]:
     """Measure the gap between every plot and every keep-out.
 
