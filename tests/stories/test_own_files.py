@@ -87,10 +87,17 @@ def test_the_map_is_one_file_that_asks_for_nothing(own: Path) -> None:
 
 def test_a_map_of_one_round_has_that_round_alone(own: Path, tmp_path: Path) -> None:
     refused = run("map", own, tmp_path / "m.html", "--round", "?")
-    rounds = refused.data["problems"][0]["fix"].removeprefix("Use one of: ").rstrip(".").split(", ")
-    potash = next(name for name in rounds if "potash" in name)
-    (file,) = ran_well("map", own, tmp_path / "m.html", "--round", potash)["files"]
-    assert Path(file).stat().st_size > 100_000
+    rounds = refused.data["problems"][0]["fix"].removeprefix("Give its number: ").rstrip(".").split("; ")
+    number, _, title = next(one for one in rounds if "potash" in one.casefold()).partition(" = ")
+    for asked in (number, title):
+        (file,) = ran_well("map", own, tmp_path / "m.html", "--round", asked)["files"]
+        assert Path(file).stat().st_size > 100_000
+    booklet, *_ = ran_well("orders", own, tmp_path / "out", "--for", "helper", "--round", number)["files"]
+    text = " ".join(pypdf.PdfReader(booklet).pages[0].extract_text().split())
+    assert f"Round {number}: " in text  # one number on paper, phone and command line
+    unknown = run("orders", own, tmp_path / "out", "--for", "boss")
+    assert unknown.code == 2
+    assert unknown.says("'boss'", "helper", "planner", "driver")
 
 
 @pytest.mark.parametrize("paper", ["us-letter", "a4"])
@@ -301,6 +308,13 @@ def read_gpx(folder: Path) -> None:
     assert root.findall("{http://www.topografix.com/GPX/1/1}wpt")
 
 
+def read_rounds(folder: Path) -> None:
+    root = ET.parse(folder / "rounds.gpx").getroot()
+    names = [name.text or "" for name in root.iter("{http://www.topografix.com/GPX/1/1}name")]
+    assert names
+    assert all(name.split()[0].count(".") == 1 and name.split()[1].startswith("A-") for name in names)
+
+
 def read_csv(folder: Path) -> None:
     rows = list(csv.DictReader((folder / "plan.csv").open(encoding="utf-8-sig", newline="")))
     row = next(row for row in rows if "MAP 11-52-0" in row.values())
@@ -339,6 +353,7 @@ READERS: dict[str, Callable[[Path], None]] = {
     "shapefile": read_shapefile,
     "kml": read_kml,
     "gpx": read_gpx,
+    "rounds": read_rounds,
     "csv": read_csv,
     "xlsx": read_xlsx,
     "taskfile": read_taskfile,
