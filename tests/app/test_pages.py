@@ -226,3 +226,15 @@ def test_an_unknown_need_has_ways_on_and_a_wrong_crop_is_told_at_once(visitor: V
     assert "None of the chosen guidelines names 'red clovr'. Did you mean red clover?" in said
     mended = words(visitor.send("/edit/cropping/AF-13%202026", **form | {"crop": "red clover"}).text)
     assert "None of the chosen guidelines" not in mended
+
+
+def test_each_reader_gets_their_orders(visitor: Visitor) -> None:
+    """Booklet, driver's sheet and the planner's set are offered; a round alone by its number."""
+    season.make_plan(visitor.path, season.PlanOptions(time_limit_s=3), TODAY)
+    page = visitor.get("/orders").text
+    for what in ("helper", "driver", "planner"):
+        assert f'href="/orders/{what}?' in page
+    assert visitor.get("/orders/planner").content[:2] == b"PK"  # orders, arithmetic and list in one archive
+    assert visitor.get("/orders/helper?round=1").content[:5] == b"%PDF-"
+    assert "no round" in words(visitor.get("/orders/helper?round=99").text)
+    assert 'href="/orders/helper?round=1"' in page

@@ -332,8 +332,9 @@ def test_carrying_a_plan_out_does_not_age_it_and_a_dearer_price_does(own: Path, 
         assert refused.code == 2
         assert "34.00" in refused.text
     run("orders", own, tmp_path / "old", "--old")
-    pages = PdfReader(tmp_path / "old" / "work_orders.pdf").pages
-    assert all("OLD PLAN" in page.extract_text() for page in pages)
+    for name in ("work_orders.pdf", "planner_orders.pdf", "arithmetic.pdf"):
+        pages = PdfReader(tmp_path / "old" / name).pages
+        assert all("OLD PLAN" in page.extract_text() for page in pages)
 
 
 def test_stock_is_counted_plus_bought_less_put_on(own: Path) -> None:

@@ -22,7 +22,7 @@ from loamwright import words
 from loamwright.errors import InputError
 from loamwright.handoff import buying_list, drawings, orders, paper, round_sheets
 from loamwright.handoff.drawings import Drawing, plot_drawing
-from loamwright.handoff.orders import orders_page, write_orders
+from loamwright.handoff.orders import orders_page, write_arithmetic, write_orders
 from loamwright.handoff.paper import TEMPLATES, PaperOptions, printable
 from loamwright.supplies.records import Form, Product
 from loamwright.units import ACRE_M2, LB_ACRE_KG_HA, LB_GAL_KG_M3, LB_KG
@@ -152,13 +152,17 @@ def test_buying_list_adds_up_to_the_cent(printed: list[str]) -> None:
 # Provenance, settings, states
 
 
-def test_a_newcomer_can_follow_a_bag_to_the_bulletin_and_the_boundary(printed: list[str]) -> None:
+def test_a_newcomer_can_follow_a_bag_to_the_bulletin_and_the_boundary(
+    printed: list[str], tmp_path: Path
+) -> None:
     view = fresh(sample_view(25))
     acres = view.areas["AF-02"].spread_area_m2 / ACRE_M2
     why = plot_page(printed, "AF-02").split("Why this much")[1]
     assert "Invented Extension, Fertilizing Small Plots, 2024, Table 3, Bray P1 6-10 ppm, 2 ton/acre" in why
     assert "86.96 lb product/acre" in why
-    appendix = " ".join(printed[next(i for i, t in enumerate(printed) if "How each number was made" in t) :])
+    write_arithmetic(view, tmp_path / "a.pdf")
+    appendix = " ".join(pages(tmp_path / "a.pdf"))
+    assert appendix.startswith("How each number was made")
     part = appendix[appendix.index("AF-02 Plot 2") : appendix.index("AF-03 Plot 3")]
     number = re.search(r"\[(\d+)\] Invented Extension, Fertilizing Small Plots, 2024", appendix)
     assert number  # in full once; the steps give its number
@@ -533,8 +537,11 @@ def _records(root: type) -> set[type]:
 
 def test_templates_show_every_field_and_ask_for_no_other() -> None:
     """Both ways: a field nobody prints is dead, a name nobody fills breaks a page."""
-    source = "".join((TEMPLATES / f"{name}.typ").read_text() for name in ("orders", "buying_list", "style"))
-    fields = {f.name for record in _records(orders.OrdersPage) for f in dataclasses.fields(record)}
+    source = "".join(
+        (TEMPLATES / f"{name}.typ").read_text() for name in ("orders", "arithmetic", "buying_list", "style")
+    )
+    roots = (orders.OrdersPage, orders.ArithmeticPage)
+    fields = {f.name for root in roots for record in _records(root) for f in dataclasses.fields(record)}
     assert {name for name in fields if not re.search(rf"\.{name}\b", source)} == set()
     asked = set(
         re.findall(r"\b(?:d|r|p|s|n|w|b|pair|plot|part|order|item|drawing|shape)\.([a-z_]+)\b", source)

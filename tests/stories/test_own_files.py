@@ -97,7 +97,13 @@ def test_a_map_of_one_round_has_that_round_alone(own: Path, tmp_path: Path) -> N
 def test_the_orders_are_paper_and_a_spreadsheet(own: Path, tmp_path: Path, paper: str) -> None:
     """Letter is 612 × 792 points (8.5 × 11 in), A4 595 × 842 (ISO 216: 210 × 297 mm)."""
     files = ran_well("orders", own, tmp_path / "out", "--paper", paper)["files"]
-    pdf, sheet = (Path(file) for file in files)
+    assert [Path(file).name for file in files] == [
+        "work_orders.pdf",
+        "planner_orders.pdf",
+        "arithmetic.pdf",
+        "buying_list.xlsx",
+    ]
+    pdf, sheet = Path(files[0]), Path(files[-1])
     reader = pypdf.PdfReader(pdf)
     size = tuple(round(float(side)) for side in reader.pages[0].mediabox[2:])
     assert size == ((612, 792) if paper == "us-letter" else (595, 842))

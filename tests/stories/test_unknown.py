@@ -110,7 +110,7 @@ def test_the_map_says_unknown_and_why(planned: Path, tmp_path: Path) -> None:
 
 def test_the_work_orders_list_it_as_left_out(planned: Path, tmp_path: Path) -> None:
     run("orders", planned, tmp_path)
-    pages = pypdf.PdfReader(tmp_path / "work_orders.pdf").pages
+    pages = pypdf.PdfReader(tmp_path / "planner_orders.pdf").pages
     text = " ".join(" ".join(page.extract_text() for page in pages).split())
     _, _, left_out = text.partition("Not in these orders, and why")
     assert left_out

@@ -652,6 +652,7 @@ CASES = (
         {"lines": [line("Ag lime", 3000)]},
         {"lines": [line("Urea 46-0-0", 87)]},
         ("Ag lime", "corrodes"),
+        about="Ag lime",
     ),
     Case(  # 100 lb/acre on 2 acres: 200 lb planned; 3 bags of 50 lb on hand
         "C-32",
@@ -1159,3 +1160,22 @@ def test_what_is_in_the_hopper_says_what_must_be_known() -> None:
     assert asked(potash) == ["C-06", "C-07"]
     assert asked(stone) == ["C-06", "C-30"]
     assert asked(potash, urea) == asked(urea)
+
+
+# Who reads what
+
+READERS = {"planner", "spreader", "driver", "record keeper"}
+#: Advice against a rate that is planned: settled while planning, never handed to who carries it out.
+AGAINST_THE_RATE = ("C-04", "C-15", "C-16", "C-22", "C-23", "C-24", "C-26", "C-28")
+
+
+def test_every_caution_goes_to_who_can_act_on_it() -> None:
+    for rule, text in TEXTS.items():
+        assert set(text.readers) <= READERS, rule
+        assert len(set(text.readers)) == len(text.readers) > 0, rule
+        in_the_field = bool({"spreader", "driver"} & set(text.readers))
+        assert bool(text.line) == in_the_field, rule
+        assert len(text.line) <= 110, rule  # one line of 11 pt on a page, two beside a map
+        assert "http" not in text.line
+    for rule in AGAINST_THE_RATE:
+        assert not {"spreader", "driver"} & set(TEXTS[rule].readers), rule

@@ -6,6 +6,7 @@ import io
 import tempfile
 import zipfile
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from loamwright import files, handoff, season
@@ -21,6 +22,11 @@ _KINDS = {
     ".zip": "application/zip",
 }
 
+
+def _edition(view: Season, folder: Path, options: PaperOptions, reader: str) -> Sequence[Path]:
+    return season.write_orders(view, folder, replace(options, reader=reader)).paths
+
+
 #: What can be had: name in the address → (title, what it is, whether it hands out a plan, how it is made).
 MADE: dict[str, tuple[str, str, bool, Callable[[Season, Path, PaperOptions], Sequence[Path]]]] = {
     "map": (
@@ -29,11 +35,23 @@ MADE: dict[str, tuple[str, str, bool, Callable[[Season, Path, PaperOptions], Seq
         True,
         lambda view, folder, _: [season.make_map(view, folder / "field_map.html").path],
     ),
-    "orders": (
-        "Work orders and buying list",
-        "paper for whoever spreads, and the list for the store",
+    "helper": (
+        "Work orders for helpers",
+        handoff.READERS["helper"],
         True,
-        lambda view, folder, options: season.write_orders(view, folder, options).paths,
+        lambda view, folder, options: _edition(view, folder, options, "helper"),
+    ),
+    "driver": (
+        "Truck driver's sheet",
+        handoff.READERS["driver"],
+        True,
+        lambda view, folder, options: _edition(view, folder, options, "driver"),
+    ),
+    "planner": (
+        "Planner's orders and buying list",
+        handoff.READERS["planner"],
+        True,
+        lambda view, folder, options: _edition(view, folder, options, "planner"),
     ),
     "reports": (
         "Season picture and season record",
@@ -80,8 +98,9 @@ def fetch(ask: Ask) -> Reply:
     if of_plan:
         season.refuse_old(view, what, ask.query.get("old") == "yes")
     paper = ask.query.get("paper") or ("us-letter" if view.record.info.units == "us" else "a4")
+    rounds = (ask.query["round"],) if ask.query.get("round") else None
     with tempfile.TemporaryDirectory(prefix="loamwright-") as folder:
-        paths = make(view, Path(folder), PaperOptions(handoff.check_paper(paper)))
+        paths = make(view, Path(folder), PaperOptions(handoff.check_paper(paper), rounds))
         return _sent(what, paths)
 
 

@@ -376,7 +376,9 @@ def make_map(
     out_path: Annotated[
         Path | None, typer.Argument(metavar="[FILE]", help="The map; beside the property if not given.")
     ] = None,
-    round_id: Annotated[str | None, typer.Option("--round", help="Make it for one round only.")] = None,
+    round_id: Annotated[
+        str | None, typer.Option("--round", help="Make it for one round only: its number or title.")
+    ] = None,
     basemap: Annotated[
         str | None, typer.Option(help="aerial or topo: online background, off when there is no signal.")
     ] = None,
@@ -402,17 +404,23 @@ def orders(
         Path | None, typer.Argument(metavar="[DIR]", help="Where; beside the property.")
     ] = None,
     paper: Annotated[str, typer.Option(help="us-letter or a4.")] = "us-letter",
-    round_id: Annotated[list[str] | None, typer.Option("--round", help="Only these rounds.")] = None,
-    appendix: Annotated[bool, typer.Option(help="Add the pages that show how each number was made.")] = True,
+    round_id: Annotated[
+        list[str] | None, typer.Option("--round", help="Only these rounds: number or title; repeatable.")
+    ] = None,
+    reader: Annotated[
+        str | None, typer.Option("--for", help="helper, planner or driver; all of them if not given.")
+    ] = None,
+    appendix: Annotated[bool, typer.Option(help="Show how each number was made, in a file.")] = True,
     old: Old = False,
     of_season: OfSeason = None,
 ) -> Answer:
-    """Make the work orders and buying list (PDF), and the buying list as a spreadsheet."""
+    """Make the work orders (PDF), an edition for each reader, and the buying list."""
     from loamwright import season
     from loamwright.commands.results import FilesMade
-    from loamwright.handoff import PaperOptions, check_paper
+    from loamwright.handoff import PaperOptions, check_paper, check_reader
 
-    options = PaperOptions(check_paper(paper), tuple(round_id) if round_id else None, appendix)
+    rounds = tuple(round_id) if round_id else None
+    options = PaperOptions(check_paper(paper), rounds, appendix, check_reader(reader))
     view = view_of(property_path, of_season)
     season.refuse_old(view, "orders", old)
     made = season.write_orders(view, folder or property_path.parent, options)

@@ -52,6 +52,8 @@ def load_caution_texts() -> Mapping[str, CautionText]:
             limits=_limits(row["limits"]),
             source=Source(row["source"]),
             defers_to=row["defers_to"],
+            readers=tuple(row["readers"].split("; ")),
+            line=row["line"],
         )
         for row in _rows("cautions.csv")
     }

@@ -12,7 +12,7 @@ import math
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
-from loamwright.land import KeepOut, Plot, PlotArea, Sketch, SketchKeepOut, outline, overview
+from loamwright.land import KeepOut, Plot, PlotArea, Sketch, SketchKeepOut, Way, outline, overview
 from loamwright.units import FT_M
 from loamwright.work import SamplingPlan
 
@@ -27,7 +27,7 @@ class Shape:
     ----------
     kind
         How it is drawn: ``"plot"``, ``"spread"``, ``"field"``, ``"field-off"``, ``"keepout"``,
-        ``"buffer"``.
+        ``"buffer"``, ``"walk"``, ``"track"``.
     rings
         Rings, holes included, or one line.
     closed
@@ -46,8 +46,8 @@ class Mark:
     Parameters
     ----------
     kind
-        ``"entrance"``, ``"gate"`` (a small entrance), ``"core"``, ``"well"``, ``"dot"``, ``"label"`` or
-        ``"small-label"``.
+        ``"entrance"``, ``"gate"`` (a small entrance), ``"core"``, ``"stop"``, ``"well"``, ``"dot"``,
+        ``"label"`` or ``"small-label"``.
     x, y
         Place.
     text
@@ -155,8 +155,11 @@ def draw(
     )
 
 
-def apart(drawing: Drawing) -> Drawing:
-    """Move labels off each other; a label that finds no free place within reach is left out."""
+def apart(drawing: Drawing, large: bool = False) -> Drawing:
+    """Move labels off each other; a label that finds no free place within reach is left out.
+
+    Labels are 8.5 and 6.5 points high, or all 11 (large).
+    """
     marks = [spot for spot in drawing.marks if not spot.kind.endswith("label")]
     signs = [_around(m.x, m.y, *_SIGN_MM[m.kind]) for m in marks if m.kind in _SIGN_MM]
     labels: list[_Box] = []
@@ -165,7 +168,7 @@ def apart(drawing: Drawing) -> Drawing:
         if not spot.kind.endswith("label"):
             kept.append(spot)
             continue
-        boxes = [box for box in _tries(spot) if _inside(box, drawing) and not _touches(box, labels)]
+        boxes = [box for box in _tries(spot, large) if _inside(box, drawing) and not _touches(box, labels)]
         free = [box for box in boxes if not _touches(box, signs)] or boxes  # on a sign rather than nowhere
         if free:
             west, north, east, south = free[0]
@@ -176,18 +179,24 @@ def apart(drawing: Drawing) -> Drawing:
 
 _Box = tuple[float, float, float, float]
 #: Half the width and height that signs take on paper [mm].
-_SIGN_MM = {"entrance": (2.1, 2.4), "gate": (1.1, 1.2), "well": (1.3, 1.3)}
+_SIGN_MM = {
+    "entrance": (2.1, 2.4),
+    "gate": (1.1, 1.2),
+    "well": (1.3, 1.3),
+    "stop": (3.0, 3.0),
+    "dot": (0.9, 0.9),
+}
 
 
 def _around(x: float, y: float, half_w: float, half_h: float) -> _Box:
     return x - half_w, y - half_h, x + half_w, y + half_h
 
 
-def _tries(spot: Mark) -> list[_Box]:
+def _tries(spot: Mark, large: bool) -> list[_Box]:
     """Where a label may stand: at its place, then around it, nearest first."""
     small = spot.kind.startswith("small")
-    half_w = (0.62 if small else 0.82) * min(len(spot.text), 18) + 0.6
-    half_h = 1.3 if small else 1.8
+    half_w = (1.06 if large else 0.62 if small else 0.82) * min(len(spot.text), 18) + 0.6
+    half_h = 2.3 if large else 1.3 if small else 1.8
     places = [(0.0, 0.0)]
     for reach in (1.0, 2.0):
         turns = [turn * math.pi / 4 for turn in range(8)]
@@ -230,7 +239,7 @@ def _keepout(item: SketchKeepOut) -> tuple[list[Shape], list[Mark]]:
     return shapes, marks
 
 
-def _plot_sketch(sketch: Sketch, most_mm: Point, system: str, cores: bool) -> Drawing:
+def _plot_sketch(sketch: Sketch, most_mm: Point, system: str, cores: bool, large: bool = False) -> Drawing:
     plot = sketch.plots[0]
     whole = plot.spread_rings == plot.rings
     shapes = [Shape("field", plot.rings)] if whole else [Shape("plot", plot.rings)]
@@ -249,14 +258,54 @@ def _plot_sketch(sketch: Sketch, most_mm: Point, system: str, cores: bool) -> Dr
         swath = (plot.label, sketch.swath_bearing_deg)
     if cores and len(sketch.cores) > 1:
         shapes.append(Shape("walk", (sketch.cores,), closed=False))
-    return apart(draw(shapes, marks, sketch.extent, most_mm, system, swath))
+    return apart(draw(shapes, marks, sketch.extent, most_mm, system, swath), large)
 
 
 def plot_drawing(
-    plot: Plot, area: PlotArea, keepouts: Sequence[KeepOut], system: str, most_mm: Point = (112.0, 88.0)
+    plot: Plot,
+    area: PlotArea,
+    keepouts: Sequence[KeepOut],
+    system: str,
+    most_mm: Point = (112.0, 88.0),
+    large: bool = False,
 ) -> Drawing:
     """Draw one plot with the area to spread, keep-outs, way in and driving direction."""
-    return _plot_sketch(outline(area, plot, keepouts), most_mm, system, cores=False)
+    return _plot_sketch(outline(area, plot, keepouts), most_mm, system, cores=False, large=large)
+
+
+def round_drawing(
+    stops: Sequence[Plot],
+    plots: Sequence[Plot],
+    keepouts: Sequence[KeepOut],
+    ways: Sequence[Way],
+    system: str,
+    most_mm: Point,
+) -> Drawing:
+    """Draw the plots of a round, numbered in visiting order, with neighbours, keep-outs and ways."""
+    visited = {plot.plot_id for plot in stops}
+    sketch = overview(stops, keepouts, [plot for plot in plots if plot.plot_id not in visited], ways)
+    shapes = [Shape("field-off", plot.rings) for plot in sketch.others]
+    shapes += [Shape("field", plot.rings) for plot in sketch.plots]
+    marks: list[Mark] = []
+    names: list[Mark] = []
+    for item in sketch.keepouts:
+        more, spots = _keepout(item)
+        shapes += more
+        marks += [spot for spot in spots if spot.kind != "small-label"]
+        names += [spot for spot in spots if spot.kind == "small-label"]
+    for found in sketch.ways:
+        way = found.way
+        shapes += [Shape("track", (line,), closed=False) for line in found.lines if way.kind == "track"]
+        places = list(found.spots) or [line[len(line) // 2] for line in found.lines]
+        marks += [Mark("dot", *spot) for spot in places if way.kind != "track"]
+        if places and (way.name or way.kind != "track"):
+            names.append(Mark("small-label", *places[0], way.name or way.kind))
+    for number, plot in enumerate(sketch.plots, 1):
+        if plot.entrance is not None:
+            marks.append(Mark("gate", *plot.entrance))
+        marks.append(Mark("stop", *plot.label, str(number)))
+    marks += [Mark("label", *plot.label, plot.plot_id) for plot in sketch.plots]
+    return apart(draw(shapes, [*marks, *names], sketch.extent, most_mm, system), large=True)
 
 
 def sampling_drawing(

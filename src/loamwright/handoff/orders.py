@@ -1,9 +1,10 @@
-"""Work orders on paper: who goes where with what, what to set, what to sign, and why this much.
+"""The planner's edition of the work orders: who goes where with what, and why this much.
 
-This file answers "what does the person who spreads need in the hand?": a cover with the map and the
-rounds, a page per round, a page per plot with its sketch, the buying list, and the steps behind each
-number. It decides what stands there and formats it; `paper` prints it, `templates/orders.typ` lays
-it out, and every amount comes from the plan as it is.
+This file answers "what must the planner have at hand?": a cover with the map and the rounds, a page per
+round, a page per plot with its sketch, the buying list and the cautions in full; in a file of their own,
+the steps behind each number. What helpers and drivers get is in `booklet`. It decides what stands there
+and formats it; `paper` prints it, `templates/orders.typ` lays it out, and every amount comes from the
+plan as it is.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from loamwright.errors import InputError, Level, Problem
+from loamwright.errors import Level
 from loamwright.handoff.buying_list import BuyingPage, buying_page
 from loamwright.handoff.drawings import Drawing, overview_drawing, plot_drawing
 from loamwright.handoff.paper import Figure, PaperMade, PaperOptions, check_paper, print_pages
@@ -48,7 +49,7 @@ from loamwright.words import (
     timing_words,
     volume_words,
 )
-from loamwright.work import Caution, LineStatus, Round, SeasonView, load_words
+from loamwright.work import Caution, LineStatus, Round, SeasonView, find_round, load_words
 
 #: A plot's page holds the arithmetic of this many passes; beyond, it is in the appendix only [count].
 CHAINED = 3
@@ -124,10 +125,7 @@ class PlotSteps:
 
 @dataclass(frozen=True, slots=True)
 class OrdersPage:
-    """Everything `templates/orders.typ` shows.
-
-    ``sources`` are the publications that the steps of the appendix give by number, from 1.
-    """
+    """Everything `templates/orders.typ` shows."""
 
     title: str
     property: str
@@ -144,6 +142,18 @@ class OrdersPage:
     plots: tuple[PlotSheet, ...]
     buying: BuyingPage | None
     all_cautions: tuple[CautionRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ArithmeticPage:
+    """Everything `templates/arithmetic.typ` shows.
+
+    ``sources`` are the publications that the steps give by number, from 1.
+    """
+
+    title: str
+    paper: str
+    footer: str
     appendix: tuple[PlotSteps, ...]
     sources: tuple[str, ...]
 
@@ -178,7 +188,7 @@ def _why(line: PlanLine, view: SeasonView, system: str, chained: bool) -> Why:
         if lime.state is NeedState.NEEDED and lime.basis and supplies.get(lime.basis.supply):
             answered.append(_need_text(lime, "lime", system))
         parts += answered
-    chain = " → ".join(step_words(step) for step in line.steps) if chained else "see the last pages"
+    chain = " → ".join(step_words(step) for step in line.steps) if chained else "see the arithmetic"
     if line.steps:
         parts.append(f"Arithmetic: {chain}")
     return Why(line.product, ". ".join(parts) + ("." if parts else ""))
@@ -351,18 +361,7 @@ def _open_questions(view: SeasonView, plots: Sequence[Plot]) -> tuple[str, ...]:
 def _chosen_rounds(view: SeasonView, options: PaperOptions) -> tuple[Round, ...]:
     if options.rounds is None:
         return view.rounds
-    known = {round_.round_id: round_ for round_ in view.rounds}
-    missing = [round_id for round_id in options.rounds if round_id not in known]
-    if missing:
-        raise InputError(
-            Problem(
-                "round",
-                f"there is no round {round_id!r}",
-                f"The rounds of this plan are: {', '.join(known) or 'none'}.",
-            )
-            for round_id in missing
-        )
-    return tuple(known[round_id] for round_id in options.rounds)
+    return tuple(find_round(view.rounds, asked) for asked in options.rounds)
 
 
 def orders_page(view: SeasonView, options: PaperOptions) -> OrdersPage:
@@ -379,11 +378,8 @@ def orders_page(view: SeasonView, options: PaperOptions) -> OrdersPage:
         line_id: f"{number}, load {load}" if load else f"{number}"
         for line_id, (number, load) in stops.items()
     }
-    all_lines = view.plan.lines if view.plan else ()
-    lines = [line for line in all_lines if options.rounds is None or line.line_id in stops]
-    by_plot: dict[str, list[PlanLine]] = {}
-    for line in lines:
-        by_plot.setdefault(line.plot_id, []).append(line)
+    by_plot = _lines_by_plot(view, None if options.rounds is None else rounds)
+    lines = [line for lines in by_plot.values() for line in lines]
     plots = [p for p in view.record.plots if options.rounds is None or p.plot_id in by_plot]
     statuses = {status.line_id: status for status in view.statuses if status.line_id}
     spread_m2 = math.fsum(view.areas[plot_id].spread_area_m2 for plot_id in by_plot)
@@ -398,10 +394,6 @@ def orders_page(view: SeasonView, options: PaperOptions) -> OrdersPage:
     products = [line.product for line in lines]
     cautions = numbered(view.cautions)
     visited = set(by_plot)
-    publications = _Publications()
-    appendix = tuple(
-        _appendix(p, by_plot.get(p.plot_id, ()), view, publications) for p in plots if options.appendix
-    )
     return OrdersPage(
         title=f"Work orders {info.season}, {info.name}",
         property=info.name,
@@ -426,13 +418,37 @@ def orders_page(view: SeasonView, options: PaperOptions) -> OrdersPage:
             if options.rounds is None
             or ((not caution.where or visited & set(caution.where)) and caution.product in ("", *products))
         ),
-        appendix=appendix,
-        sources=publications.titles(),
+    )
+
+
+def _lines_by_plot(view: SeasonView, rounds: Iterable[Round] | None) -> dict[str, list[PlanLine]]:
+    """The plan's lines by plot: all of them, or those of some rounds."""
+    kept = None if rounds is None else {stop.line_id for one in rounds for stop in one.stops}
+    by_plot: dict[str, list[PlanLine]] = {}
+    for line in view.plan.lines if view.plan else ():
+        if kept is None or line.line_id in kept:
+            by_plot.setdefault(line.plot_id, []).append(line)
+    return by_plot
+
+
+def arithmetic_page(view: SeasonView, options: PaperOptions) -> ArithmeticPage:
+    """Work out the steps behind each number, of all plots or those of some rounds."""
+    info = view.record.info
+    by_plot = _lines_by_plot(view, None if options.rounds is None else _chosen_rounds(view, options))
+    plots = [p for p in view.record.plots if options.rounds is None or p.plot_id in by_plot]
+    publications = _Publications()
+    steps = tuple(_appendix(plot, by_plot.get(plot.plot_id, ()), view, publications) for plot in plots)
+    return ArithmeticPage(
+        f"How each number was made, {info.season}, {info.name}",
+        check_paper(options.paper),
+        f"{info.name}, arithmetic of the work orders made {view.stamp}",
+        steps,
+        publications.titles(),
     )
 
 
 def write_orders(view: SeasonView, path: Path, options: PaperOptions | None = None) -> PaperMade:
-    """Print the work orders.
+    """Print the planner's edition of the work orders.
 
     Parameters
     ----------
@@ -454,3 +470,27 @@ def write_orders(view: SeasonView, path: Path, options: PaperOptions | None = No
     """
     page = orders_page(view, options or PaperOptions())
     return print_pages("orders", page, path, view.made_on)
+
+
+def write_arithmetic(view: SeasonView, path: Path, options: PaperOptions | None = None) -> PaperMade:
+    """Print how each number of the work orders was made.
+
+    Parameters
+    ----------
+    view
+        The season.
+    path
+        PDF to write (``.png`` and ``.svg`` make one file per page).
+    options
+        Paper size and rounds; None = all, on letter paper.
+
+    Returns
+    -------
+    PaperMade
+
+    Raises
+    ------
+    InputError
+        When an option is not known or the file cannot be written.
+    """
+    return print_pages("arithmetic", arithmetic_page(view, options or PaperOptions()), path, view.made_on)

@@ -13,6 +13,7 @@ import dataclasses
 import datetime as dt
 import json
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
@@ -22,6 +23,12 @@ from loamwright.errors import InputError, Level, Problem
 TEMPLATES = Path(__file__).parents[1] / "templates"
 #: Paper sizes offered, by the name Typst gives them.
 PAPERS = ("us-letter", "a4")
+#: Who reads work orders, and what stands in their edition.
+READERS: Mapping[str, str] = {
+    "helper": "for whoever spreads: a booklet of the rounds, no prices and no arithmetic",
+    "planner": "everything: orders, buying list, cautions with their sources, and the arithmetic",
+    "driver": "for the truck: stops, tons, approach, limits",
+}
 #: Kinds of file a page can become, by suffix.
 FORMATS: dict[str, Literal["pdf", "png", "svg"]] = {".pdf": "pdf", ".png": "png", ".svg": "svg"}
 
@@ -35,14 +42,17 @@ class PaperOptions:
     paper
         ``"us-letter"`` or ``"a4"``.
     rounds
-        Ids of the rounds to print, with the plots they visit; None = all.
+        Numbers, ids or titles of the rounds to print, with the plots they visit; None = all.
     appendix
-        True to print how each number was made.
+        True to print how each number was made, in a file of its own.
+    reader
+        A key of `READERS`: whose edition of the work orders; None = every one there is something for.
     """
 
     paper: str = "us-letter"
     rounds: tuple[str, ...] | None = None
     appendix: bool = True
+    reader: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,6 +156,29 @@ def check_paper(paper: str) -> str:
             )
         )
     return paper
+
+
+def check_reader(reader: str | None) -> str | None:
+    """Return the reader, or refuse one that has no edition.
+
+    Parameters
+    ----------
+    reader
+        A key of `READERS`, or None for all.
+
+    Returns
+    -------
+    str or None
+
+    Raises
+    ------
+    InputError
+        When it is none of them.
+    """
+    if reader is not None and reader not in READERS:
+        known = "; ".join(f"{name}: {what}" for name, what in READERS.items())
+        raise InputError((Problem("for", f"{reader!r} has no work orders", f"Use one of these. {known}."),))
+    return reader
 
 
 def print_pages(template: str, page: object, path: Path, made_on: dt.date) -> PaperMade:

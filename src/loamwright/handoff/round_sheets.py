@@ -115,7 +115,7 @@ class RoundSheet:
     cautions: CautionsHere
 
 
-def _caught(rate_kg_ha: float, product: Product | None, system: str) -> str:
+def caught_words(rate_kg_ha: float, product: Product | None, system: str) -> str:
     """What a test at the full rate catches: on the sheet, or of a liquid over the course."""
     if product is not None and product.form is Form.LIQUID:
         over = volume_words(rate_kg_ha / HA_M2 * COURSE_M2 * 128, product, system)  # a gallon is 128 fl oz
@@ -130,7 +130,7 @@ def _caught(rate_kg_ha: float, product: Product | None, system: str) -> str:
     return f"{caught_kg / _OUNCE_KG:.1f} oz" if system == "us" else f"{caught_kg * 1000:.0f} g"
 
 
-def _test_words(product: Product | None, system: str) -> tuple[str, str]:
+def sheet_words(product: Product | None, system: str) -> tuple[str, str]:
     """Heading of the test column and how to make the test."""
     if product is not None and product.form is Form.LIQUID:
         if system == "us":
@@ -138,18 +138,18 @@ def _test_words(product: Product | None, system: str) -> tuple[str, str]:
                 "In 1/128 acre",
                 "Time the drive over 340 ft divided by the nozzle spacing in feet, at working speed. Catch "
                 "one nozzle for that time: the fluid ounces are the gallons per acre, and should be the "
-                "amount in the last column (LSU AgCenter, 1/128 acre method).",
+                "amount given for the plot (LSU AgCenter, 1/128 acre method).",
             )
         return (
             "On 100 m²",
             "Time the drive over 100 m divided by the boom's width in metres, at working speed. Catch all "
-            "nozzles for that time: it should be the amount in the last column.",
+            "nozzles for that time: it should be the amount given for the plot.",
         )
     side = "10 ft × 10 ft" if system == "us" else "3 m × 3 m"
     return (
         f"On {side}",
         f"Lay out a sheet of {side}, drive over it as you will drive the plot, weigh what fell: one pass at "
-        "the full rate leaves the amount in the last column. Weigh the empty sheet first. Within 5 percent "
+        "the full rate leaves the amount given for the plot. Weigh the empty sheet first. Within 5 percent "
         "is close enough (UMass Extension, Rotary Spreader Calibration Procedures).",
     )
 
@@ -160,7 +160,7 @@ def _speed(speed_m_s: float | None, system: str) -> str:
     return f"{speed_m_s * 3600 / MILE_M:.1f} mph" if system == "us" else f"{speed_m_s * 3.6:.1f} km/h"
 
 
-def _left_kg(stop: Stop, statuses: Mapping[str, LineStatus]) -> float:
+def left_kg(stop: Stop, statuses: Mapping[str, LineStatus]) -> float:
     """What is still to be put on: nothing once a line counts as done."""
     status = statuses.get(stop.line_id)
     if status is None:
@@ -170,14 +170,14 @@ def _left_kg(stop: Stop, statuses: Mapping[str, LineStatus]) -> float:
     return max(stop.mass_kg - status.applied_kg, 0.0)
 
 
-def _set_to(stop: Stop) -> float:
+def set_to(stop: Stop) -> float:
     """The rate the spreader is set to [kg/ha]: that of everything in the hopper."""
     return stop.load_rate_kg_ha or stop.rate_kg_ha
 
 
 def _targets(stops: Sequence[Stop], system: str) -> list[float]:
     """The rates wanted in a round [kg/ha], one of each as shown; the lowest and highest of many."""
-    rates = list({rate_words(_set_to(stop), system): _set_to(stop) for stop in stops}.values())
+    rates = list({rate_words(set_to(stop), system): set_to(stop) for stop in stops}.values())
     return rates if len(rates) <= 3 else [min(rates), max(rates)]
 
 
@@ -205,6 +205,18 @@ def _settings(
                 )
             )
     return tuple(rows), " ".join(dict.fromkeys(words))
+
+
+def settings_words(round_: Round, calibrations: Sequence[Calibration], system: str) -> str:
+    """What the log says of the rates wanted in a round, in a sentence each."""
+    rows, advice = _settings(round_, _targets(round_.stops, system), calibrations, system)
+    if not rows:
+        return "No setting is logged for this load: catch a test first, starting low."
+    tried = [
+        f"Setting {row.setting} gave {row.gave} ({row.off} of {row.wanted}), tested {row.tested}."
+        for row in rows
+    ]
+    return " ".join([advice, *dict.fromkeys(tried)])
 
 
 def _half_text(targets: Sequence[float], system: str) -> str:
@@ -292,7 +304,7 @@ def round_sheet(
     total_kg = math.fsum(stop.mass_kg for stop in round_.stops)
     mixed = len({stop.product for stop in round_.stops}) > 1
     area_m2 = math.fsum({stop.plot_id: ground_m2(stop, view.areas) for stop in round_.stops}.values())
-    left = [_left_kg(stop, statuses) for stop in round_.stops]
+    left = [left_kg(stop, statuses) for stop in round_.stops]
     carry = carry_words(
         (stop.packages and stop.packages * kg / stop.mass_kg, stop.package)
         for stop, kg in zip(round_.stops, left, strict=True)
@@ -323,7 +335,7 @@ def round_sheet(
             load,
             mass_words(more_kg, system) if more_kg else "",
             "" if stop.left_on_vehicle_kg is None else mass_words(stop.left_on_vehicle_kg, system),
-            _caught(_set_to(stop), product, system),
+            caught_words(set_to(stop), product, system),
             state_words(statuses.get(stop.line_id), system),
         )
         for index, (stop, load, more_kg) in enumerate(
@@ -349,7 +361,7 @@ def round_sheet(
         stops,
         settings,
         advice,
-        *_test_words(product, system),
+        *sheet_words(product, system),
         _half_text(targets, system),
         cautions_here(cautions, plots, [stop.product for stop in round_.stops]),
     )

@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from loamwright.land.acreage import setback_shape
 from loamwright.land.geometry import Plane, label_point, polygons_of, swath_direction
-from loamwright.land.records import KeepOut, Plot, PlotArea, Shape
+from loamwright.land.records import KeepOut, Plot, PlotArea, Shape, Way
 
 #: Room left around the plots, as a share of the drawing's larger side, and at least this far [m].
 MARGIN_SHARE, MARGIN_M = 0.08, 8.0
@@ -79,6 +79,23 @@ class SketchKeepOut:
 
 
 @dataclass(frozen=True, slots=True)
+class SketchWay:
+    """A track, gate, bridge, loading place or contact as drawn.
+
+    Parameters
+    ----------
+    way
+        What it is.
+    lines, spots
+        Its lines and places inside the drawing [m].
+    """
+
+    way: Way
+    lines: tuple[Line, ...]
+    spots: tuple[Spot, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Sketch:
     """A drawing in metres, x east and y north, true north up.
 
@@ -95,6 +112,8 @@ class Sketch:
         spread.
     cores
         Soil core places in walking order [m].
+    others, ways
+        Plots that are only neighbours on an overview, and how one gets there.
     """
 
     origin: tuple[float, float]
@@ -103,6 +122,8 @@ class Sketch:
     keepouts: tuple[SketchKeepOut, ...]
     swath_bearing_deg: float | None = None
     cores: tuple[Spot, ...] = ()
+    others: tuple[SketchPlot, ...] = ()
+    ways: tuple[SketchWay, ...] = ()
 
 
 def outline(
@@ -142,15 +163,17 @@ def outline(
     )
 
 
-def overview(plots: Sequence[Plot], keepouts: Sequence[KeepOut]) -> Sketch:
-    """Draw all plots of a property on one sheet.
+def overview(
+    plots: Sequence[Plot], keepouts: Sequence[KeepOut], others: Sequence[Plot] = (), ways: Sequence[Way] = ()
+) -> Sketch:
+    """Draw plots of a property on one sheet.
 
     Parameters
     ----------
     plots
-        The plots; at least one.
-    keepouts
-        Keep-outs; what lies outside the drawing is left out.
+        The plots; at least one. They and their ways in set the extent.
+    keepouts, others, ways
+        Keep-outs, neighbours and ways; what lies outside the drawing is left out.
 
     Returns
     -------
@@ -163,13 +186,27 @@ def overview(plots: Sequence[Plot], keepouts: Sequence[KeepOut]) -> Sketch:
     """
     boundaries = [plot.boundary for plot in plots]
     plane = Plane.around(boundaries)
-    extent = _extent([plane.flatten(boundary) for boundary in boundaries])
+    gates = [shapely.Point(plot.entrance) for plot in plots if plot.entrance is not None]
+    extent = _extent([plane.flatten(shape) for shape in (*boundaries, *gates)])
+    sheet = shapely.box(*extent)
     return Sketch(
         origin=(plane.lon, plane.lat),
         extent=extent,
         plots=tuple(_drawn(plot, plane, None) for plot in plots),
         keepouts=_drawn_keepouts(keepouts, plane, extent),
+        others=tuple(
+            _drawn(plot, plane, None) for plot in others if sheet.intersects(plane.flatten(plot.boundary))
+        ),
+        ways=tuple(drawn for way in ways if (drawn := _drawn_way(way, plane, sheet))),
     )
+
+
+def _drawn_way(way: Way, plane: Plane, sheet: BaseGeometry) -> SketchWay | None:
+    inside = shapely.get_parts(plane.flatten(shapely.force_2d(way.shape)).intersection(sheet)).tolist()
+    parts = [part for part in inside if not part.is_empty]
+    lines = tuple(_spots(part) for part in parts if part.geom_type == "LineString")
+    spots = tuple(_spots(part)[0] for part in parts if part.geom_type == "Point")
+    return SketchWay(way, lines, spots) if parts else None
 
 
 def _drawn(plot: Plot, plane: Plane, spread: Shape | None) -> SketchPlot:

@@ -8,9 +8,7 @@ from pathlib import Path
 
 from loamwright import fieldmap, handoff
 from loamwright.errors import InputError, Problem
-from loamwright.work import (
-    SeasonView,
-)
+from loamwright.work import SeasonView, find_round
 
 
 def refuse_old(view: SeasonView, what: str, old_ok: bool) -> None:
@@ -55,7 +53,7 @@ def make_map(
     path
         Where.
     round_id
-        For this round only; None = the whole property.
+        Number, id or title of the round it is for; None = the whole property.
     basemap
         ``"aerial"`` or ``"topo"`` for an online background; None = none.
     image
@@ -70,14 +68,10 @@ def make_map(
     InputError
         When the round or basemap is not known.
     """
-    known = {item.round_id for item in view.rounds}
-    if round_id is not None and round_id not in known:
-        choices = ", ".join(sorted(known)) or "none yet: make a plan first"
-        raise InputError([Problem("round", f"{round_id!r} is not a round", f"Use one of: {choices}.")])
     if basemap is not None and basemap not in {item.value for item in fieldmap.Basemap}:
         raise InputError([Problem("basemap", f"{basemap!r} is not known", "Use aerial or topo.")])
     options = fieldmap.MapOptions(
-        round_id=round_id or "",
+        round_id="" if round_id is None else find_round(view.rounds, round_id).round_id,
         basemap=None if basemap is None else fieldmap.Basemap(basemap),
         picture=image,
     )
@@ -100,7 +94,7 @@ def _gathered(made: Sequence[handoff.PaperMade]) -> Written:
 
 
 def write_orders(view: SeasonView, folder: Path, options: handoff.PaperOptions) -> Written:
-    """Write the work orders with the buying list (PDF), and the buying list as a spreadsheet.
+    """Write the work orders, an edition for each reader, and the buying list as a spreadsheet.
 
     Parameters
     ----------
@@ -109,7 +103,7 @@ def write_orders(view: SeasonView, folder: Path, options: handoff.PaperOptions) 
     folder
         Where; made if missing.
     options
-        Paper size, rounds, appendix.
+        Paper size, rounds, appendix, reader.
 
     Returns
     -------
@@ -122,12 +116,17 @@ def write_orders(view: SeasonView, folder: Path, options: handoff.PaperOptions) 
     """
     if view.plan is None:
         raise InputError([Problem("orders", "this season has no plan yet", "Run `loamwright plan` first.")])
-    return _gathered(
-        (
-            handoff.write_orders(view, folder / "work_orders.pdf", options),
-            handoff.write_buying_list(view, folder / "buying_list.xlsx"),
-        )
-    )
+    reader, made = options.reader, []
+    if reader == "helper" or (reader is None and handoff.has_rounds(view, options, driver=False)):
+        made.append(handoff.write_booklet(view, folder / "work_orders.pdf", options))
+    if reader == "driver" or (reader is None and handoff.has_rounds(view, options, driver=True)):
+        made.append(handoff.write_booklet(view, folder / "truck_sheet.pdf", options, driver=True))
+    if reader in (None, "planner"):
+        made.append(handoff.write_orders(view, folder / "planner_orders.pdf", options))
+        if options.appendix:
+            made.append(handoff.write_arithmetic(view, folder / "arithmetic.pdf", options))
+        made.append(handoff.write_buying_list(view, folder / "buying_list.xlsx"))
+    return _gathered(made)
 
 
 def write_reports(view: SeasonView, folder: Path, options: handoff.PaperOptions) -> Written:

@@ -73,7 +73,7 @@ from loamwright.work.records import (
     receipt_of,
     stamp_of,
 )
-from loamwright.work.rounds import brought_kg, ground_m2, load_words, plan_rounds
+from loamwright.work.rounds import brought_kg, find_round, ground_m2, load_words, plan_rounds
 from loamwright.work.sampling import SamplingGuide, plan_sampling
 from loamwright.work.seasons import next_season
 from loamwright.work.standing import aged, known_purchases, stands_on
@@ -134,6 +134,7 @@ __all__ = [
     "doubts",
     "entries_that_count",
     "evenness",
+    "find_round",
     "fire",
     "from_flow",
     "ground_m2",

@@ -227,4 +227,6 @@ def on_the_rest(plot_needs: Mapping[str, PlotNeeds], areas: Mapping[str, PlotAre
                 f"the other {format_area(need.rest_m2)} only."
             )
             record = Source("user", table="application record")
-            yield Caution("part", "care", text, (plot_id,), "", record, "the application record")
+            yield Caution(
+                "part", "care", text, (plot_id,), "", record, "the application record", readers=("planner",)
+            )

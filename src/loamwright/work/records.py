@@ -42,6 +42,10 @@ class Caution:
         Product it is about; empty = none in particular.
     source, defers_to
         Who says so; who has the last word (local rule, label, licensed practice).
+    readers
+        Who can act on it: ``"planner"``, ``"spreader"``, ``"driver"``, ``"record keeper"``.
+    line
+        The same in one line for whoever spreads or drives; empty = the text stands for it.
     """
 
     rule: str
@@ -52,6 +56,8 @@ class Caution:
     source: Source
     defers_to: str
     published: str = ""
+    readers: tuple[str, ...] = ("planner", "spreader")
+    line: str = ""
 
 
 # ---------------------------------------------------------------------------------------------

@@ -42,6 +42,38 @@ _CAPACITY = Source(
 
 
 # ---------------------------------------------------------------------------------------------
+# Which round is meant
+
+
+def find_round(rounds: Sequence[Round], asked: str) -> Round:
+    """Find a round by what a person calls it.
+
+    Parameters
+    ----------
+    rounds
+        The rounds of a plan, in the order they are numbered on phone, paper and command line: from 1.
+    asked
+        Number, id or title, in any case.
+
+    Returns
+    -------
+    Round
+
+    Raises
+    ------
+    InputError
+        When there is none; it lists those there are.
+    """
+    wanted = asked.strip().casefold()
+    for number, one in enumerate(rounds, 1):
+        if wanted in (str(number), f"round {number}", one.round_id.casefold(), one.title.casefold()):
+            return one
+    known = "; ".join(f"{number} = {one.title}" for number, one in enumerate(rounds, 1))
+    fix = f"Give its number: {known}." if known else "Make a plan first: it has none yet."
+    raise InputError([Problem("round", f"there is no round {asked!r}", fix)])
+
+
+# ---------------------------------------------------------------------------------------------
 # Time and loads
 
 

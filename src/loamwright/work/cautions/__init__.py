@@ -91,6 +91,8 @@ def fire(
                 source=text.source,
                 defers_to=text.defers_to,
                 published=text.published,
+                readers=text.readers,
+                line=text.line,
             )
             for finding in rule(case, text)
         )

@@ -48,6 +48,10 @@ class CautionText:
         Those of the figures that the rule compares with, by name.
     source, defers_to
         Who says so; who has the last word.
+    readers
+        Who can act on it: ``"planner"``, ``"spreader"``, ``"driver"``, ``"record keeper"``.
+    line
+        The same in one line for whoever spreads or drives; empty for the others.
     """
 
     rule: str
@@ -57,6 +61,8 @@ class CautionText:
     limits: Mapping[str, Quantity]
     source: Source
     defers_to: str
+    readers: tuple[str, ...]
+    line: str
 
 
 @dataclass(frozen=True, slots=True)

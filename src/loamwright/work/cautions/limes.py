@@ -186,11 +186,8 @@ def _with_fertilizer(case: Case, text: CautionText) -> Iterator[Finding]:
 
 def _wash_out(case: Case, text: CautionText) -> Iterator[Finding]:
     """C-31: a lime job still to do."""
-    lines = case.lines_of(_is_lime)
-    if lines:
-        yield Finding(
-            f"Lime job: {few(lines)}.", plots_of(line for found in lines.values() for line in found)
-        )
+    for product, lines in case.lines_of(_is_lime).items():
+        yield Finding(f"Lime job: {product}.", plots_of(lines), product)
 
 
 def _magnesium_low(case: Case, text: CautionText) -> Iterator[Finding]:
