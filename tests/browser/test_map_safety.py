@@ -24,7 +24,7 @@ def test_hostile_text_is_text(open_page: Open, maps: Callable[..., Any], plots: 
     page.tap("#tabs [data-view=plots]")
     view = sample_view(plots, hostile=True)
     shown = page.locator("#plots b").all_text_contents()
-    assert shown == [plot.name for plot in view.record.plots]
+    assert shown == [f"{plot.plot_id} {plot.name}" for plot in view.record.plots]
     for place, plot in enumerate(view.record.plots[: len(HOSTILE)]):
         page.locator("#plots button").nth(place).tap()
         text = page.text_content("#view-plot")

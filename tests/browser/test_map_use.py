@@ -144,8 +144,8 @@ def test_search_and_order(open_page: Open, maps: Callable[..., Any]) -> None:
     page = open_page(maps(25))
     page.tap("#tabs [data-view=plots]")
     page.fill("#search", "PASTURE 1")
-    names = page.locator("#plots b").all_text_contents()
-    assert names == ["Old pasture 1", "Old pasture 10", "Old pasture 13", "Old pasture 16", "Old pasture 19"]
+    names = page.locator("#plots b").all_text_contents()  # id and name, as everywhere
+    assert names == [f"AF-{n:02d} Old pasture {n}" for n in (1, 10, 13, 16, 19)]
     page.fill("#search", "ag lime")
     assert page.inner_text("#found") == "5 of 25 plots"  # every 5th plot gets lime
     page.fill("#search", "no such plot")
@@ -192,12 +192,12 @@ def test_the_whole_way_by_keyboard(open_page: Open, maps: Callable[..., Any]) ->
     walk_to("#plots button")
     page.keyboard.press("Enter")
     assert page.evaluate("document.activeElement.tagName") == "H2"
-    assert page.inner_text("#view-plot h2") == "Plot 2"
+    assert page.inner_text("#view-plot h2") == "AF-02 Plot 2"
     walk_to("[data-line='L-AF-02-K2O'] button.main")
     page.keyboard.press("Enter")
     assert page.evaluate("document.activeElement.value") == "done"
     page.keyboard.press("ArrowRight")  # to Part
-    assert walk_to("[name=amount]") == ["amount"]
+    assert walk_to("[name=amount]") == ["¼ of the plan", "½ of the plan", "¾ of the plan", "amount"]
     page.keyboard.press("Control+a")
     page.keyboard.type("2")
     assert walk_to("[name=reason]") == ["unit", "area", "reason"]
@@ -255,7 +255,11 @@ def test_round(open_page: Open, maps: Callable[..., Any]) -> None:
     page.locator(".thumb button", has_text="Check off").tap()
     assert page.input_value("[name=equipment]") == "ATV spreader"
     page.locator("#check-off button.main").tap()
-    assert "● done" in page.inner_text("#view-round .stop")
+    third = int(page.inner_text("#view-round .stop").split("Stop ")[1].split(" ")[0]) - 1
+    assert third == next(
+        i for i, s in enumerate(stops) if i > second and s.line_id not in done
+    )  # it moved on
+    assert "● done" in page.locator("#view-round ol.stops li").nth(second).inner_text()
     on += 50 * view.areas[stops[second].plot_id].spread_area_m2 / ACRE_M2
     assert f"Put on so far in this round: {on:,.1f} lb of " in page.inner_text("#view-round")
     page.locator("#view-round button", has_text="Whole sheet").tap()
@@ -292,7 +296,7 @@ def test_where_am_i(open_page: Open, maps: Callable[..., Any]) -> None:
     entrance = sample_view(25).record.plots[2].entrance
     way = Geodesic.WGS84.Inverse(here["latitude"], here["longitude"], entrance[1], entrance[0])
     said = re.fullmatch(
-        r"± 26 ft Plot 3, entrance ([\d,.]+) (ft|miles) (\w+) \((\d+)°\)", page.inner_text("#where")
+        r"± 26 ft AF-03 Plot 3, entrance ([\d,.]+) (ft|miles) (\w+) \((\d+)°\)", page.inner_text("#where")
     )
     unit = {"ft": FT_M, "miles": 5280 * FT_M}[said[2]]
     # shown to 10 ft, or 0.01 mile, and the browser's sphere is up to 0.5 % off

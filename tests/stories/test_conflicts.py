@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 from command_line import run
 
+from loamwright.work import receipt_of
+
 ENTRY = {
     "entry_id": "phone-1",
     "plot_id": "AF-01",
@@ -175,3 +177,16 @@ def test_a_tarp_test_under_a_misspelt_name_is_refused(demo: Path) -> None:
     assert wrong.says("ATV spreadr", "ATV spreader")
     right = run("calibrate", demo, "--spreader", "atv spreader", "--product", "map 11-52-0", *typed)
     assert right.code == 0, right.text
+
+
+def test_a_file_that_arrived_gives_a_receipt(demo: Path, tmp_path: Path) -> None:
+    """FNV-1a of "a" by hand: (0x811c9dc5 ^ 0x61) × 0x01000193 mod 2³² = 0xe40c292c, the value published with
+    the algorithm; its low 30 bits by fives are 18 0 24 10 9 12, in Crockford's letters J0RA9C.
+    """
+    assert receipt_of(["a"]) == "J0RA9C"
+    file = records(tmp_path / "phone.json")
+    taken = run("record", demo, file)
+    assert taken.data["receipt"] == receipt_of([str(ENTRY["entry_id"])])
+    assert run("record", demo, file).data["receipt"] == taken.data["receipt"]  # sent twice, arrived once
+    by_hand = run("record", demo, "--plot", "AF-02", "--product", "Potash 0-0-60", "--amount", "5 lb")
+    assert by_hand.data["receipt"] is None

@@ -58,7 +58,8 @@ def _told(found: Recorded) -> Changed:
         f"{len(found.new)} new, {len(found.already_there)} already there, {len(found.conflicts)} in conflict."
     )
     notes = " ".join(str(problem) for problem in found.problems[:4])
-    return Changed(0, f"{told} {notes}".strip())
+    receipt = f"Receipt for whoever sent it: {found.receipt}." if found.receipt else ""
+    return Changed(0, " ".join(filter(None, (told, receipt, notes))))
 
 
 def take(ask: Ask) -> Reply:

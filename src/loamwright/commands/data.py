@@ -526,6 +526,7 @@ SPECIAL: Mapping[type, Callable[[Any], Json]] = {
         "conflicts": found.conflicts,
         "status": _status(found.view),
         "problems": found.problems,
+        "receipt": found.receipt or None,
     },
     SheetRead: lambda found: as_data(found.contents),
     Reckoned: lambda found: {

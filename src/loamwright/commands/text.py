@@ -627,6 +627,12 @@ def show_recorded(console: Console, found: Recorded, system: str) -> None:
                 f"  → {escape(row.plot_id)} {escape(row.product)}: {row.state.value}, "
                 f"{mass_words(row.applied_kg, system)}{planned}"
             )
+    _receipt(console, found)
+
+
+def _receipt(console: Console, found: Recorded) -> None:
+    if found.receipt:
+        console.print(f"Receipt {found.receipt}: whoever sent it types it on the map's Records page.")
 
 
 def show_calibration(console: Console, logged: CatchLogged, system: str) -> None:

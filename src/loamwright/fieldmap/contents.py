@@ -37,7 +37,7 @@ from loamwright.fieldmap.records import (
 )
 from loamwright.land import Cropping, Plot, PlotArea
 from loamwright.money import format_money
-from loamwright.needs import LimeNeed, Need
+from loamwright.needs import LimeNeed, Need, season_dates
 from loamwright.palette import CAUTION, NOTHING, SAMPLING, STATUS, UNKNOWN
 from loamwright.planning import Coverage, PlanLine
 from loamwright.soil import SoilTest
@@ -63,7 +63,9 @@ from loamwright.words import (
 )
 from loamwright.work import (
     DONE_FRACTION,
+    MOST_KG_HA,
     OVER_FRACTION,
+    TOO_MUCH,
     Application,
     Balance,
     Round,
@@ -347,6 +349,7 @@ class _Contents:
         rounds = tuple(self.round(one) for one in self.rounds)
         area_m2, length, long = (ACRE_M2, FT_M, MILE_M) if us else (HA_M2, 1.0, 1000.0)
         grid_m, grid_labels = squares(self.units)
+        first, last = season_dates(info.season, info.settings.season_start)
         products = sorted({p.product for p in view.record.products} | {n.product for n in self.all_lines()})
         return MapData(
             title=info.name,
@@ -393,6 +396,10 @@ class _Contents:
             ),
             done_fraction=DONE_FRACTION,
             over_fraction=OVER_FRACTION,
+            sane_fraction=TOO_MUCH,
+            sane_kg_m2=MOST_KG_HA / HA_M2,
+            season_from=first.isoformat(),
+            season_to=last.isoformat(),
             bounds=self.bounds(),
             start_round=self.only.round_id if self.only else "",
             texts=self.tables.texts(),

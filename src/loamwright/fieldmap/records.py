@@ -388,8 +388,12 @@ class MapData:
     known_entries, counted_entries
         Ids of record entries the property file already holds, and of those among them that the plan has
         taken off or that correct one it has.
-    done_fraction, over_fraction
-        From which share of the planned mass a line counts as done, and as over.
+    done_fraction, over_fraction, sane_fraction
+        From which share of the planned mass a line counts as done, as over, and is asked about.
+    sane_kg_m2
+        An amount by area above which it is asked about [kg/m2].
+    season_from, season_to
+        First and last day of the season.
     bounds
         ((south, west), (north, east)) of all there is to see.
     start_round
@@ -428,6 +432,10 @@ class MapData:
     counted_entries: tuple[str, ...]
     done_fraction: float
     over_fraction: float
+    sane_fraction: float
+    sane_kg_m2: float
+    season_from: str
+    season_to: str
     bounds: Corners
     start_round: str
     texts: tuple[str, ...] = field(repr=False)

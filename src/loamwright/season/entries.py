@@ -526,6 +526,7 @@ def _append(
             *_unknown_products(appended.new, after.record),
             *_other_seasons(appended.new, after.record),
         ),
+        work.receipt_of(entry.entry_id for entry in entries) if marked and not appended.conflicts else "",
     )
 
 

@@ -113,7 +113,7 @@ async function load() {
     const { under, fill } = plotShape(places, one.cut, 0.9);
     for (const shape of [under, fill]) shape?.on("click", (event) => choosePlot(one.id, event)).addTo(drawn);
     const bounds = L.latLngBounds(places.outline.flat(2));
-    Object.assign(one, { layer: fill, middle: one.middle.slice().reverse(), degrees: bounds.getEast() - bounds.getWest() });
+    Object.assign(one, { layer: fill, under, middle: one.middle.slice().reverse(), degrees: bounds.getEast() - bounds.getWest() });
   }
   for (const one of held.parts) L.polygon(placesOf(one.shape).polygons, { className: "part", interactive: false }).addTo(drawn);
   drawChoice();
@@ -143,9 +143,11 @@ async function loadColours() {
 
 /** Colour the plots, and say in the key what that means. */
 function drawChoice() {
-  const chosen = chosenColour();
+  const chosen = chosenColour(), seenThrough = pictured(map) || below.isConnected;
+  map.getContainer().classList.toggle("pictured", seenThrough);
   held.plots.forEach((one, place) => {
-    if (chosen) one.layer.setStyle({ fillColor: fillOf(chosen.classes[chosen.of[place]]), fillOpacity: pictured(map) ? 0.6 : 0.9 });
+    one.under?.setStyle({ fillOpacity: chosen || !seenThrough ? 1 : 0 }); // what is see-through shows no hatching below it
+    if (chosen) one.layer.setStyle({ fillColor: fillOf(chosen.classes[chosen.of[place]]), fillOpacity: seenThrough ? 0.6 : 0.9 });
     one.layer.getElement()?.classList.toggle("plain", !chosen);
   });
   const ways = held.ways.length ? [[waySign(), "way"]] : [];
@@ -393,6 +395,7 @@ function takePictureAway() {
   laid?.remove();
   pins.length = 0;
   byId("pin-told").textContent = "";
+  drawChoice();
 }
 
 /** A GeoTIFF says where it lies; the program makes a picture of it that a browser can show. */
@@ -411,6 +414,7 @@ async function layGround(file) {
   byId("pin-told").textContent = told.ok ? "It lies below." : told.problems.map(({ what, fix }) => `${what}. ${fix}`).join(" ");
   if (!told.ok) return;
   laid = L.imageOverlay(told.picture, told.corners, { pane: "below", opacity: 0.8 }).addTo(map);
+  drawChoice();
   if (!map.getBounds().intersects(told.corners)) map.fitBounds(told.corners, { animate: false });
 }
 
@@ -442,6 +446,7 @@ byId("pin-lay").addEventListener("click", () => {
   map.getPane("below").append(below);
   map.on("zoom viewreset", layPicture);
   layPicture();
+  drawChoice();
 });
 byId("pin-away").addEventListener("click", takePictureAway);
 

@@ -222,7 +222,7 @@ function drawPlace(text) {
   }
   const plot = data.plots[place];
   byId("where").replaceChildren(make("b", {}, `± ${lengthText(accuracy)}`), state.plot === null ? " Nearest: " : " ",
-    written(cutShort(plot.name, 24)), plot.entrance ? ", entrance " : ", middle (entrance not stated) ",
+    written(cutShort(plotName(plot), 30)), plot.entrance ? ", entrance " : ", middle (entrance not stated) ",
     wayText(latlng, L.latLng(plot.entrance || plot.middle)));
 }
 

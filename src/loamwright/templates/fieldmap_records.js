@@ -70,7 +70,40 @@ function keep(change) {
 
 const without = (gone) => (entries) => entries.filter((one) => one.entry.entry_id !== gone.entry.entry_id);
 
-const unsent = () => openEntries().filter((one) => !one.sent);
+const unsent = () => openEntries().filter((one) => !one.sent && !one.arrived);
+
+// --- a form left half filled ---------------------------------------------------------------------------
+
+const draftKey = (plot, line, old) => [plot.id, line ? line.id : "", old ? old.entry.entry_id : ""].join("/");
+
+/** What was typed is kept until it is kept as an entry, whatever happens to the page. */
+function keepDraft(key, form) {
+  shelf.put("draft", { key, values: Object.fromEntries(new FormData(form)) });
+}
+
+function restoreDraft(key, form) {
+  const draft = shelf.get("draft", null);
+  if (!draft || draft.key !== key) return false;
+  for (const [name, value] of Object.entries(draft.values)) {
+    if (form.elements[name]) form.elements[name].value = value;
+  }
+  return true;
+}
+
+// --- what was just kept ----------------------------------------------------------------------------------
+
+/** Say what was kept, with a way to take it back. */
+function showKept(entry, plot, undo) {
+  const bar = byId("kept");
+  const amount = entry.mass_kg ? `, ${massText(entry.mass_kg)}` : "";
+  bar.replaceChildren(make("p", {}, "Kept: ", written(plotName(plot)), ", ", written(entry.product), `, ${entry.done}${amount}.`),
+    button("Take it back", () => {
+      undo();
+      bar.hidden = true;
+      say("Taken back.");
+    }));
+  bar.hidden = false;
+}
 
 // --- the form --------------------------------------------------------------------------------------
 
@@ -147,19 +180,24 @@ function openCheckOff(plot, line, old) {
   const amountRow = make("div", { class: "amount" }, field("Amount", amount), unit, echo);
   const areaField = field(`Area covered (${data.area_unit})`, area);
 
+  const shares = make("div", { class: "shares", hidden: true }, [["¼", 0.25], ["½", 0.5], ["¾", 0.75]].map(([sign, share]) =>
+    button(`${sign} of the plan`, () => {
+      amount.value = exact(line.kg * share, unit.value);
+      form.dispatchEvent(new Event("input"));
+    })));
   const states = [["done", "Done"], ["part", "Part"], ["not done", "Not done"]].map(([value, label]) =>
     make("label", { class: "pick" }, make("input", { type: "radio", name: "done", value,
       checked: (before ? before.done : "done") === value }), make("span", {}, label)));
   const stops = cautionsOf(plot).filter((one) => one.level === "stop" && (!one.product || !line || one.product === line.product));
 
   const form = make("form", { method: "dialog", novalidate: true },
-    make("h2", { id: "check-off-title" }, before ? "Correct: " : "Check off: ", written(plot.name)),
+    make("h2", { id: "check-off-title" }, before ? "Correct: " : "Check off: ", written(plotName(plot))),
     line ? make("p", { class: "planned" }, written(line.product), ` – planned ${line.mass}`,
       line.packages ? [" (", written(line.packages), ")"] : "", `, ${line.rate}`,
       lineState.kg && !before ? `. So far ${massText(lineState.kg)}.` : "") : field("Product", product),
     stops.map((one) => make("p", { class: "caution stop" }, make("b", {}, LEVELS.stop, ": "), written(one.text))),
     make("fieldset", { class: "picks" }, make("legend", {}, "What happened"), ...states),
-    amountRow, areaField, reasonField,
+    shares, amountRow, areaField, reasonField,
     make("div", { class: "two" },
       field("Date", make("input", { name: "date", type: "date", required: true, value: before ? before.applied_on : today() })),
       field("Time", make("input", { name: "time", type: "time", value: before ? before.time_of_day : nowTime() }))),
@@ -178,13 +216,25 @@ function openCheckOff(plot, line, old) {
 
   const refresh = () => {
     const nothing = doneNow() === "not done";
+    const part = doneNow() === "part";
     amountRow.hidden = areaField.hidden = nothing;
+    shares.hidden = !part || !line;
+    reasonField.firstChild.textContent = part ? "Which part is left, and why" : "Reason";
     const kg = nothing ? 0 : amountKg();
     echo.textContent = nothing || kg === null ? "" : `= ${massText(kg)}`;
     const differs = line && kg !== null && (kg < toDo * data.done_fraction || kg > toDo * data.over_fraction);
     reasonField.classList.toggle("asked", Boolean(nothing || doneNow() === "part" || differs));
   };
-  form.addEventListener("input", refresh);
+  for (const radio of form.elements.done) {
+    radio.addEventListener("change", () => { // how much is on is asked of a part, never supposed
+      const proposed = line && amount.value.trim() === exact(toDo, unit.value);
+      if (radio.value === "part" && proposed) amount.value = area.value = "";
+      else if (radio.value === "done" && line && amount.value.trim() === "") amount.value = exact(toDo, unit.value);
+      refresh();
+    });
+  }
+  const key = draftKey(plot, line, old);
+  form.addEventListener("input", () => { refresh(); keepDraft(key, form); });
   let unitBefore = 0;
   unit.addEventListener("change", () => { // show the same amount in the other unit
     const at = unit.value;
@@ -200,10 +250,32 @@ function openCheckOff(plot, line, old) {
     const done = doneNow();
     const kg = done === "not done" ? 0 : amountKg();
     const fail = (message, input) => { problem.textContent = message; input.focus(); };
+    /** Ask about what is hardly meant; the same once more is. */
+    const unsure = (about, message, input) => {
+      if (form.dataset[about] === input.value) return false;
+      form.dataset[about] = input.value;
+      fail(`${message} Press Keep again if it is so.`, input);
+      return true;
+    };
     if (product && !product.value) return fail("Choose the product.", product);
-    if (kg === null) return fail("Write the amount as a number, zero or more.", amount);
+    if (kg === null) {
+      return fail(done === "part" && amount.value.trim() === "" ? "Say how much is on: ¼, ½ or ¾ of the plan, or an amount."
+        : "Write the amount as a number, zero or more.", amount);
+    }
     if (done !== "not done" && kg === 0) return fail("An amount of zero is “Not done”.", amount);
+    if (line && done === "done" && toDo > 0 && kg < toDo * data.done_fraction) {
+      return fail(`That is ${massText(kg)} of ${massText(toDo)}: choose Part, or correct the amount.`, amount);
+    }
+    if (line && done === "part" && toDo > 0 && kg >= toDo * data.done_fraction) {
+      return fail(`That is all of the ${massText(toDo)}: choose Done, or correct the amount.`, amount);
+    }
+    if (line && kg > line.kg * data.sane_fraction && unsure("much", `That is ${grouped(kg / line.kg, 1)} times what is planned.`, amount)) return undefined;
+    if (!line && plot.spread_m2 && kg / plot.spread_m2 > data.sane_kg_m2
+      && unsure("much", `That is ${massText(kg)} on ${plot.area}, more than a spreader puts on in one pass.`, amount)) return undefined;
     if (!values.date.value) return fail("Write the date.", values.date);
+    if (values.date.value > today() && unsure("when", "That day is still to come.", values.date)) return undefined;
+    if ((values.date.value < data.season_from || values.date.value > data.season_to)
+      && unsure("when", `That day is outside season ${data.season}.`, values.date)) return undefined;
     if (reasonField.classList.contains("asked") && !reason.value.trim()) {
       return fail("Write the reason: it differs from the plan.", reason);
     }
@@ -234,18 +306,28 @@ function openCheckOff(plot, line, old) {
       recorded_at: new Date().toISOString(),
     };
     // What was never sent is simply written anew; what was sent stays, and the new entry points to it.
-    const fixed = old && (old.sent || known.has(before.entry_id));
+    const fixed = old && (old.sent || old.saved || known.has(before.entry_id));
     if (old) entry.replaces = fixed ? before.entry_id : before.replaces;
     const { operator, equipment, method, ground, weather, forecast } = entry;
     shelf.put("last", { on: today(), operator, equipment, method, ground, weather, forecast });
     const lasting = keep((entries) => [...(old && !fixed ? without(old)(entries) : entries), { entry, sent: "" }]);
+    shelf.put("draft", null);
     byId("check-off").close();
-    say(lasting ? `Kept on this phone. ${unsent().length} not sent yet.` : LOSING);
-    if (state.view === "plot") showPlot(data.plots.indexOf(plot), true);
-    if (state.view === "round") drawRound(true);
+    say(lasting ? `Kept on this phone. ${unsent().length} not handed over yet.` : LOSING);
+    const seen = () => {
+      if (state.view === "plot") showPlot(data.plots.indexOf(plot), true);
+      if (state.view === "round") drawRound(true);
+    };
+    showKept(entry, plot, () => {
+      keep((entries) => [...without({ entry })(entries), ...(old && !fixed ? [old] : [])]);
+      seen();
+    });
+    if (state.view === "round") goOn();
+    else seen();
     return undefined;
   });
   byId("check-off").replaceChildren(form);
+  if (restoreDraft(key, form)) problem.textContent = "As you left it.";
   refresh();
   byId("check-off").showModal();
   form.elements.done[0].focus();
@@ -261,6 +343,7 @@ function equipmentFor(line) {
 // --- sending ---------------------------------------------------------------------------------------
 
 const LOSING = "This browser keeps nothing for a page opened this way. Send your records before you close the page.";
+const LONGEST_LETTER = 6000; // characters of an address that phones still pass on (our choice)
 const QR_LIMIT_BYTES = 1273; // what version 25 at level L holds
 
 function recordsText(entries, indent) {
@@ -281,7 +364,42 @@ function fileName() {
   return `${name || "property"}-records-${today()}-${nowTime().replace(":", "")}.json`;
 }
 
+/** The receipt of a set of entries, as `work.receipt_of` makes it: FNV-1a of their ids, six letters of base 32. */
+function receiptOf(ids) {
+  let hash = 0x811c9dc5;
+  for (const byte of new TextEncoder().encode([...ids].sort().join("\n"))) {
+    hash = Math.imul(hash ^ byte, 0x01000193) >>> 0;
+  }
+  const letters = "0123456789ABCDEFGHJKMNPQRSTVWXYZ";
+  return [25, 20, 15, 10, 5, 0].map((shift) => letters[(hash >>> shift) & 31]).join("");
+}
+
+/** Entries that arrived, by the receipt the property's keeper gave. */
+function takeReceipt(text) {
+  const wanted = text.trim().toUpperCase().replace(/O/g, "0").replace(/[IL]/g, "1");
+  const ids = (shelf.get("handed", []).find((one) => one.receipt === wanted) || {}).ids;
+  if (!ids) return false;
+  const arrived = new Set(ids);
+  keep((all) => all.map((one) => (arrived.has(one.entry.entry_id) ? { ...one, sent: one.sent || today(), arrived: today() } : one)));
+  return true;
+}
+
+/** What was handed over is remembered by its receipt. */
+function remember(entries) {
+  const ids = entries.map((one) => one.entry.entry_id);
+  const receipt = receiptOf(ids);
+  shelf.put("handed", [...shelf.get("handed", []).filter((one) => one.receipt !== receipt), { receipt, ids }].slice(-20));
+}
+
+/** A file was made of them: they are on this phone twice, and nowhere else yet. */
+function markSaved(entries) {
+  remember(entries);
+  const ids = new Set(entries.map((one) => one.entry.entry_id));
+  keep((all) => all.map((one) => (ids.has(one.entry.entry_id) ? { ...one, saved: one.saved || today() } : one)));
+}
+
 function markSent(entries) {
+  remember(entries);
   const ids = new Set(entries.map((one) => one.entry.entry_id));
   const when = new Date().toISOString();
   keep((all) => all.map((one) => (ids.has(one.entry.entry_id) && !one.sent ? { ...one, sent: when } : one)));
@@ -294,16 +412,34 @@ function download(entries) {
   link.click();
   link.remove();
   setTimeout(() => URL.revokeObjectURL(address), 60000);
-  markSent(entries);
-  say("The records file was handed to the browser's downloads.");
+  markSaved(entries);
+  say("The records file is in the browser's downloads. It is not handed over yet.");
+}
+
+/** Plain text is what every phone lets a page share. */
+const textFile = (text) => new File([text], `${fileName()}.txt`, { type: "text/plain" });
+
+async function copyRecords(entries) {
+  const text = recordsText(entries);
+  try {
+    await navigator.clipboard.writeText(text);
+  } catch { // not allowed to a page opened from a file: by hand
+    const place = byId("records-text");
+    place.closest("details").open = true;
+    place.focus();
+    place.select();
+    if (!document.execCommand("copy")) return void say("Copy the text below by hand.");
+  }
+  markSaved(entries);
+  say("Copied. Paste it into a message to whoever keeps the property.");
 }
 
 async function shareRecords(entries) {
-  const file = new File([recordsText(entries, 1)], fileName(), { type: "application/json" });
+  const file = textFile(recordsText(entries, 1));
   try {
     await navigator.share({ files: [file], title: fileName() });
     markSent(entries);
-    say("Sent.");
+    say("Handed over. It has arrived when the receipt is here.");
   } catch (error) {
     if (error.name !== "AbortError") download(entries);
   }
@@ -311,7 +447,7 @@ async function shareRecords(entries) {
 
 function canShare() {
   try {
-    return Boolean(navigator.canShare && navigator.canShare({ files: [new File(["{}"], "a.json", { type: "application/json" })] }));
+    return Boolean(navigator.canShare && navigator.canShare({ files: [textFile("{}")] }));
   } catch {
     return false;
   }
@@ -341,19 +477,33 @@ function drawRecords() {
   const ready = entries.length > 0;
   const onFile = kept.filter((one) => known.has(one.entry.entry_id));
   const waiting = unsent().length;
+  const inHand = entries.filter((one) => one.saved && !one.sent);
+  const out = entries.filter((one) => one.sent && !one.arrived).length;
+  const receipt = make("input", { name: "receipt", autocomplete: "off", autocapitalize: "characters", maxlength: "8" });
+  const letter = `mailto:?subject=${encodeURIComponent(fileName())}&body=${encodeURIComponent(recordsText(entries))}`;
   byId("view-records").replaceChildren(...[
     heading("Records on this phone"),
     shelf.lasting ? "" : make("p", { class: "problem" }, LOSING),
-    make("p", {}, ready ? `${entries.length} kept here, ${waiting} not sent yet.`
+    make("p", {}, ready ? `${entries.length} kept here, ${waiting} not handed over yet${out ? `, ${out} without a receipt` : ""}.`
       : "Nothing is waiting here. Check off a plot, and it appears in this list."),
     make("div", { class: "actions stacked" },
       canShare() ? button("Send records", () => shareRecords(entries), { class: "main", disabled: !ready }) : "",
-      button("Save records file", () => download(entries), { class: canShare() ? "" : "main", disabled: !ready }),
+      button("Copy as text", () => copyRecords(entries), { class: canShare() ? "" : "main", disabled: !ready }),
+      ready && letter.length < LONGEST_LETTER ? make("a", { class: "button", href: letter, on: { click: () => markSaved(entries) } }, "Write a mail") : "",
+      button("Save records file", () => download(entries), { disabled: !ready }),
       button("Show as a code", () => showCode(entries), { disabled: !ready || bytes > QR_LIMIT_BYTES })),
     ready && bytes > QR_LIMIT_BYTES ? make("p", { class: "quiet" },
       `A code holds ${grouped(QR_LIMIT_BYTES, 0)} bytes; these records have ${grouped(bytes, 0)}. Send the file instead.`) : "",
+    inHand.length ? make("div", { class: "actions stacked" },
+      make("p", {}, `${inHand.length} copied or saved, which is not yet sent.`),
+      button("I handed them over", () => markSent(entries), { class: "main" })) : "",
+    out ? make("form", { class: "receipt", on: { submit: (event) => {
+      event.preventDefault();
+      say(takeReceipt(receipt.value) ? "They have arrived." : "This phone handed nothing over with that receipt.");
+    } } }, field("Receipt", receipt, "Six letters that the property's keeper reads to you: then they have arrived."),
+    make("button", {}, "They arrived")) : "",
     ready ? make("details", { class: "how" }, make("summary", {}, "As text to copy"),
-      make("textarea", { readonly: true, rows: "6", "aria-label": "Records as text",
+      make("textarea", { id: "records-text", readonly: true, rows: "6", "aria-label": "Records as text",
         on: { focus: (event) => event.target.select() } }, recordsText(entries))) : "",
     make("ol", { class: "entries" }, kept.slice().reverse().map((one) => entryItem(one, !replaced.has(one.entry.entry_id)))),
     onFile.length ? button(`Tidy away ${onFile.length} that the property file already holds`,
@@ -365,14 +515,15 @@ function entryItem(one, standing) {
   const { entry } = one;
   const plot = data.plots.find((each) => each.id === entry.plot_id);
   const line = plot && list(plot.lines).find((each) => each.id === entry.line_id);
-  let where = "not sent yet";
+  let where = one.saved ? "copied or saved, not handed over yet" : "not handed over yet";
   if (known.has(entry.entry_id)) where = "in the property file";
-  else if (one.sent) where = `sent ${one.sent.slice(0, 10)}`;
+  else if (one.arrived) where = `arrived ${one.arrived}`;
+  else if (one.sent) where = `handed over ${one.sent.slice(0, 10)}, no receipt yet`;
   if (!standing) where = "corrected by a later entry";
   return make("li", {},
-    make("p", {}, make("b", {}, written(plot ? plot.name : entry.plot_id)), ": ", written(entry.product)),
+    make("p", {}, make("b", {}, written(plot ? plotName(plot) : entry.plot_id)), ": ", written(entry.product)),
     make("p", {}, `${entry.done}, ${massText(entry.mass_kg)} (${grouped(entry.mass_kg, 2)} kg), ${entry.applied_on} ${entry.time_of_day}`,
-      entry.operator ? [", ", written(entry.operator)] : ""),
+      entry.operator ? [", ", written(entry.operator)] : ", by whom is not stated"),
     entry.reason ? make("p", {}, "Reason: ", written(entry.reason)) : "",
     entry.line_id && !line ? make("p", { class: "quiet" }, "For a line that is not on this map.") : "",
     make("p", { class: "quiet" }, where),

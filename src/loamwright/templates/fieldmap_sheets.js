@@ -49,7 +49,7 @@ function drawList() {
     const value = shown.values[place];
     const level = shown.classes[shown.of[place]];
     return make("li", {}, button([swatch(fillOf(level)),
-      make("span", { class: "row-text" }, make("b", {}, written(plot.name)),
+      make("span", { class: "row-text" }, make("b", {}, written(plotName(plot))),
         make("span", {}, [plot.area, value || level.label].join(" – ")))],
     () => choosePlot(place, true), { class: "row", "data-plot": plot.id }));
   }));
@@ -82,7 +82,7 @@ function showPlot(place, focus) {
   const general = cautions.filter((one) => one.everywhere);
   const spots = plot.entrance || plot.middle;
   byId("view-plot").replaceChildren(...[
-    heading(written(plot.name)),
+    heading(written(plotName(plot))),
     make("p", { class: "lead" }, make("b", {}, plot.area), " to spread on"),
     make("p", { class: "quiet" }, written(plot.id), ". ", written(plot.crop), "."),
     list(plot.area_notes).length ? make("p", { class: "quiet" }, written(`${plot.area_notes.join("; ")}.`)) : "",
@@ -193,6 +193,14 @@ function goToStop(number) {
   if (state.position) drawPlace();
 }
 
+/** After a stop was reported: the next that is still open, else this one. */
+function goOn() {
+  const { stops } = data.rounds[state.round];
+  const later = stops.findIndex((each, number) => number > state.stop && isOpen(each));
+  if (later >= 0) goToStop(later);
+  else drawRound(true);
+}
+
 function drawRound(focus) {
   const view = byId("view-round");
   if (state.round === null) {
@@ -222,7 +230,7 @@ function drawRound(focus) {
     heading(written(round.title)),
     make("div", { class: "card stop" },
       make("p", {}, make("b", {}, `Stop ${state.stop + 1} of ${round.stops.length}`), stop.load ? `, hopper load ${stop.load}` : ""),
-      make("p", { class: "lead" }, make("b", {}, written(plot.name)), `, ${plot.area}`),
+      make("p", { class: "lead" }, make("b", {}, written(plotName(plot))), `, ${plot.area}`),
       make("p", { class: "figures" }, stop.packages ? [make("b", {}, written(stop.packages)), " = "] : "", make("b", {}, stop.mass),
         `, ${stop.rate}`),
       stop.bring ? make("p", {}, "Bring ", make("b", {}, stop.bring), " for this stop.") : "",
@@ -241,7 +249,7 @@ function drawRound(focus) {
     steps(round.steps, "loads and time"),
     make("ol", { class: "rows stops" }, round.stops.map((each, number) => {
       const its = states[number];
-      return make("li", {}, button([make("b", {}, `${number + 1}. `, written(data.plots[each.plot].name)),
+      return make("li", {}, button([make("b", {}, `${number + 1}. `, written(plotName(data.plots[each.plot]))),
         make("span", {}, each.load ? `load ${each.load}; ` : "", each.bring ? `bring ${each.bring}; ` : "",
           each.packages ? [written(each.packages), " = "] : "", `${each.mass}; `,
           `${STATE_MARKS[its.state]} ${its.notDone ? "not done" : its.state}`,

@@ -5,7 +5,7 @@ function drawPrintSheet() {
     const states = lineStates(plot);
     const lines = list(plot.lines);
     return (lines.length ? lines : [null]).map((line, i) => make("tr", {},
-      make("td", {}, i ? "" : written(plot.name)),
+      make("td", {}, i ? "" : written(plotName(plot))),
       make("td", {}, i ? "" : plot.area),
       make("td", {}, line ? written(line.product) : "nothing planned"),
       make("td", {}, line ? line.rate : ""),
@@ -90,6 +90,7 @@ function start() {
   for (const tab of document.querySelectorAll("#tabs button")) {
     tab.addEventListener("click", () => {
       const { view } = tab.dataset;
+      byId("kept").hidden = true;
       if (view === "round") drawRound(true);
       else if (view === "plots" && state.plot !== null && state.view !== "plot" && state.round === null) showPlot(state.plot, true);
       else show(view, true);

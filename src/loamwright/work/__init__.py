@@ -19,7 +19,7 @@ from loamwright.work.counting import (
     stock_of,
     tests_with_their_crops,
 )
-from loamwright.work.doubts import doubts, settled
+from loamwright.work.doubts import MOST_KG_HA, TOO_MUCH, doubts, settled
 from loamwright.work.history import (
     ChangeFigure,
     PlotHistory,
@@ -70,6 +70,7 @@ from loamwright.work.records import (
     Stop,
     Story,
     WorkState,
+    receipt_of,
     stamp_of,
 )
 from loamwright.work.rounds import brought_kg, find_round, ground_m2, load_words, plan_rounds
@@ -91,7 +92,9 @@ from loamwright.work.tailgate import (
 __all__ = [
     "COURSE_M2",
     "DONE_FRACTION",
+    "MOST_KG_HA",
     "OVER_FRACTION",
+    "TOO_MUCH",
     "Application",
     "Balance",
     "Calibration",
@@ -152,6 +155,7 @@ __all__ = [
     "project",
     "rate_per_pass",
     "reach",
+    "receipt_of",
     "season_entries",
     "season_needs",
     "settings_to_try",

@@ -7,7 +7,7 @@ It holds no arithmetic. Units and conventions are those of `values`: SI, basis i
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
@@ -386,6 +386,8 @@ class Recorded:
         The season after it.
     problems
         Everything found on the way, conflicts included.
+    receipt
+        Of a file all of which is on record: what its sender types to know that it arrived; else empty.
     """
 
     new: tuple[Application, ...]
@@ -393,6 +395,32 @@ class Recorded:
     conflicts: tuple[Problem, ...]
     view: SeasonView
     problems: tuple[Problem, ...]
+    receipt: str = ""
+
+
+def receipt_of(entry_ids: Iterable[str]) -> str:
+    """Return a short receipt of a set of entries, to be read out and typed.
+
+    Parameters
+    ----------
+    entry_ids
+        Ids of all of them, in any order.
+
+    Returns
+    -------
+    str
+        Six letters of Crockford's base 32: the low 30 bits of FNV-1a (32 bit; Fowler, Noll and Vo) of the
+        sorted ids.
+
+    Examples
+    --------
+    >>> receipt_of(["b", "a"]) == receipt_of(["a", "b"])
+    True
+    """
+    mark = 0x811C9DC5
+    for byte in "\n".join(sorted(entry_ids)).encode("utf-8"):
+        mark = (mark ^ byte) * 0x01000193 % 2**32
+    return "".join("0123456789ABCDEFGHJKMNPQRSTVWXYZ"[mark >> shift & 31] for shift in (25, 20, 15, 10, 5, 0))
 
 
 class Done(StrEnum):
