@@ -330,6 +330,18 @@ def test_a_plot_counts_once_in_a_round_however_much_is_mixed() -> None:
     assert (page.rounds[0].plots, len(page.rounds[0].stops)) == ("1", 2)
 
 
+def test_bags_of_each_product_are_rounded_up_on_their_own() -> None:
+    """1.2 bags of one and 3.4 of another are 2 + 4 = 6 bags, not the 5 that 4.6 would be."""
+    view = fresh(sample_view(1))
+    first = view.rounds[0].stops[0]
+    stops = tuple(
+        replace(first, product=product, mass_kg=bags * 50 * LB_KG, packages=bags, package="50 lb bag")
+        for product, bags in ((UREA, 1.2), (POTASH, 3.4))
+    )
+    page = orders_page(replace(view, rounds=(replace(view.rounds[0], stops=stops),)), PaperOptions())
+    assert page.rounds[0].carry == "6 × 50 lb bag"
+
+
 def test_what_must_be_known_stands_before_the_job_with_its_source() -> None:
     view = fresh(sample_view(1))
     (round_,) = [r for r in view.rounds if r.product == UREA]

@@ -292,6 +292,21 @@ def _load_line(round_: Round, system: str) -> str:
     return f"{text}. How: {'; '.join(step_words(step) for step in round_.steps)}."
 
 
+def _whole_packages(stops: Sequence[Stop], left: Sequence[float]) -> list[tuple[float | None, str]]:
+    """Packages to carry of each product: an opened one goes on to the next plot, never to another product."""
+    counts: dict[tuple[str, str], float | None] = {}
+    for stop, kg in zip(stops, left, strict=True):
+        if kg > 0:
+            key = (stop.product, stop.package)
+            before = counts.get(key, 0.0)
+            more = None if stop.packages is None else stop.packages * kg / stop.mass_kg
+            counts[key] = None if before is None or more is None else before + more
+    return [
+        (None if count is None else math.ceil(count - 1e-9), package)
+        for (_, package), count in counts.items()
+    ]
+
+
 def round_sheet(
     number: int,
     round_: Round,
@@ -307,11 +322,7 @@ def round_sheet(
     mixed = len({stop.product for stop in round_.stops}) > 1
     area_m2 = math.fsum({stop.plot_id: ground_m2(stop, view.areas) for stop in round_.stops}.values())
     left = [left_kg(stop, statuses) for stop in round_.stops]
-    carry = carry_words(
-        (stop.packages and stop.packages * kg / stop.mass_kg, stop.package)
-        for stop, kg in zip(round_.stops, left, strict=True)
-        if kg > 0
-    )
+    carry = carry_words(_whole_packages(round_.stops, left))
     loads = "not known" if round_.loads is None else str(round_.loads)
     begun = not math.isclose(math.fsum(left), total_kg)
     figures = [Figure(mass_words(total_kg, system), "product in all")]
