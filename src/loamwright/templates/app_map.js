@@ -7,7 +7,8 @@ const SHAPED = ["plot", "redraw", "hole", "split", "part", "keep-out", "way"]; /
 
 document.body.dataset.stay = "yes"; // another tab's change does not throw a drawing away
 
-const map = L.map("map", { zoomSnap: 0.25, maxZoom: 22, zoomControl: true, attributionControl: Boolean(draw.dataset.tiles) });
+const map = L.map("map", { zoomSnap: 0.25, maxZoom: 22, zoomControl: false, attributionControl: Boolean(draw.dataset.tiles) });
+L.control.zoom({ position: "bottomright" }).addTo(map); // under the thumb, and out of the way of what is drawn
 L.control.scale({ maxWidth: 140 }).addTo(map);
 if (draw.dataset.tiles) {
   L.tileLayer(draw.dataset.tiles, { attribution: draw.dataset.credit, maxZoom: 22, maxNativeZoom: Number(draw.dataset.nearest) }).addTo(map);
