@@ -245,7 +245,7 @@ def fetched(job: Job, name: str) -> Path:
 def orders(job: Job) -> Path:
     """Paper with the same money and acres, and the map file."""
     job.go("Orders")
-    archive = zipfile.ZipFile(fetched(job, "Work orders and buying list"))
+    archive = zipfile.ZipFile(fetched(job, "Planner's orders and buying list"))
     (name,) = [name for name in archive.namelist() if name.endswith("orders.pdf")]
     text = " ".join(page.extract_text() for page in PdfReader(io.BytesIO(archive.read(name))).pages)
     view = season.view(job.path, TODAY)
