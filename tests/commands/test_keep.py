@@ -458,3 +458,15 @@ def test_a_decision_far_from_what_is_printed_is_asked_about(own: Path) -> None:
     nothing = run("decide", own, "A-2", "P2O5", "50 %", "--because", "a guess")  # never sampled
     assert nothing.code == 2
     assert "no one published rate to take a share of" in nothing.text
+
+
+def test_more_is_not_returned_than_there_is_without_a_word(own: Path) -> None:
+    ran_well("purchase", own, "Potash 0-0-60", 2, "--counted")
+    before = digest(own)
+    asked = run("purchase", own, "Potash 0-0-60", 3, "--returned")
+    assert asked.code == 2
+    assert "150 lb of Potash 0-0-60 go back, and 100 lb are there" in asked.text.replace(".0 lb", " lb")
+    assert digest(own) == before
+    assert (
+        run("purchase", own, "Potash 0-0-60", 3, "--returned", "--answer", "returned=it is right").code == 0
+    )

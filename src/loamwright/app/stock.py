@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from loamwright import upkeep, work
-from loamwright.app.pages import Ask, Reply, Route, Shown, changed, problems_of
+from loamwright.app.pages import Ask, Go, Reply, Route, Shown, changed, problems_of
 from loamwright.errors import InputError, LoamwrightError, Problem
 from loamwright.supplies import Movement
 from loamwright.units import read_number
@@ -16,6 +16,7 @@ def show(ask: Ask) -> Reply:
 
 def _page(ask: Ask, error: LoamwrightError | None = None) -> Shown:
     record = ask.desk.season.record
+    problems = problems_of(error) if error else ()
     filled = {
         "stock": tuple(work.stock_of(record).values()),
         "purchases": tuple(reversed(record.purchases)),
@@ -23,7 +24,8 @@ def _page(ask: Ask, error: LoamwrightError | None = None) -> Shown:
         "plan": ask.desk.season.plan,
         "typed": ask.form,
         "today": ask.desk.today.isoformat(),
-        "problems": problems_of(error) if error else (),
+        "problems": [one for one in problems if not one.question],
+        "questions": [one for one in problems if one.question],
     }
     return Shown("app_stock.html", filled, 422 if error else 200)
 
@@ -31,6 +33,8 @@ def _page(ask: Ask, error: LoamwrightError | None = None) -> Shown:
 def buy(ask: Ask) -> Reply:
     """Write a purchase, or a count, down."""
     form = ask.form
+    if "leave it" in ask.answers.values():
+        return Go("/stock")
     try:
         try:
             kind = Movement(form.get("kind", "bought"))
@@ -50,6 +54,7 @@ def buy(ask: Ask) -> Reply:
             dated=form.get("on") or None,
             seller=form.get("seller", ""),
             note=form.get("note", ""),
+            answers=ask.answers,
         )
     except LoamwrightError as error:
         return _page(ask, error)

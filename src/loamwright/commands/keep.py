@@ -168,6 +168,7 @@ def purchase(
     returned: Annotated[bool, typer.Option("--returned", help="It went back.")] = False,
     counted: Annotated[bool, typer.Option("--counted", help="This many are in the shed now.")] = False,
     by: Who = "",
+    answer: AnswersTyped = None,
 ) -> Answer:
     """Write down what was bought, received, returned or counted; stock follows from it and the record."""
     from loamwright import upkeep
@@ -189,7 +190,8 @@ def purchase(
     kind = said[0] if said else Movement.BOUGHT
     number = read("count", count, read_number)
     found = upkeep.purchase(
-        property_path, product, number, kind, today(), by, package, paid, on, seller, note
+        *(property_path, product, number, kind, today(), by, package, paid, on, seller, note),
+        answers=read_answers(answer or []),
     )
     return Answer(found)
 

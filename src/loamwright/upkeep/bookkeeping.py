@@ -14,7 +14,26 @@ from loamwright.needs import Decision
 from loamwright.supplies import Form, MixAnswer, Movement, StockEntry
 from loamwright.upkeep.transaction import Changed, changing
 from loamwright.values import MixDecision, Nutrient
-from loamwright.words import rate_words
+from loamwright.words import mass_words, rate_words
+
+
+def _refuse_more_back_than_there_is(
+    record: work.PropertyRecord, entry: StockEntry, answers: Mapping[str, str]
+) -> None:
+    """Ask when more is returned than the shed holds by what is written down."""
+    if entry.kind is not Movement.RETURNED or answers.get("returned") == "it is right":
+        return
+    stock = work.stock_of(record).get(entry.product)
+    there_kg, units = 0.0 if stock is None else max(0.0, stock.left_kg), record.info.units
+    back_kg = entry.count * entry.package_kg
+    if back_kg > there_kg * (1 + 1e-9):
+        back, there = mass_words(back_kg, units), mass_words(there_kg, units)
+        what = f"{back} of {entry.product} go back, and {there} are there"
+        fix = "Write down what was bought first, or say that it is right."
+        raise InputError(
+            [Problem("purchase", what, fix, question="returned", choices=("it is right", "leave it"))]
+        )
+
 
 #: A decided amount above this many times the published one is asked about (our choice).
 FAR = 1.5
@@ -32,6 +51,7 @@ def purchase(
     dated: str | None = None,
     seller: str = "",
     note: str = "",
+    answers: Mapping[str, str] | None = None,
 ) -> Changed:
     """Write down what was bought, received, returned or counted.
 
@@ -53,6 +73,8 @@ def purchase(
         As typed; None = not stated, today.
     seller, note
         As written.
+    answers
+        Answers to what was asked before, by question id.
 
     Returns
     -------
@@ -61,14 +83,17 @@ def purchase(
     Raises
     ------
     InputError
-        When the product or package is not known, or a value is not possible; nothing was changed.
+        When the product or package is not known, or a value is not possible; a question when more is returned
+        than there is. Nothing was changed.
     """
+    said = answers or {}
     if not 0 <= count <= 1_000_000:
         raise InputError([Problem("purchase", f"{count:g} is no number of packages", "Write zero or more.")])
     with changing(path, today, f"purchase {product} {count:g} {kind.value}", by) as editor:
         record = editor.record()
         label = files.find(files.thing_of("product"), record, product)
         offers = [offer for offer in record.offers if offer.product == label.product and offer.package_kg]
+        package = package or said.get(f"package:{label.product}", "")
         wanted = [o for o in offers if not package or o.package.casefold() == package.strip().casefold()]
         packages = dict.fromkeys(offer.package for offer in wanted)
         if len(packages) != 1:
@@ -99,6 +124,7 @@ def purchase(
             note=note,
         )
         entry = files.assigned(files.thing_of("purchase"), record, entry, texts)
+        _refuse_more_back_than_there_is(record, entry, said)
         editor.put_purchases([entry])
         left = work.stock_of(editor.record())[label.product]
     there = ", ".join(f"{n:.4g} × {name}" for name, (n, _) in left.packages.items())
