@@ -125,10 +125,12 @@ def _manured(case: Case) -> Iterator[tuple[str, str]]:
     for manure in case.record.organic_inputs:
         if manure.applied_on.year == case.record.info.season:
             yield manure.plot_id, manure.method
-    for done in (*case.open_lines, *case.season_entries):
-        product = case.products.get(done.product)
+    spread = [(line.plot_id, line.product) for line in case.open_lines]
+    spread += [(entry.plot_id, entry.product) for entry in case.season_entries]
+    for plot_id, name in spread:
+        product = case.products.get(name)
         if product is not None and product.material:
-            yield done.plot_id, product.method
+            yield plot_id, product.method
 
 
 def _manure_distances_m(method: str, text: CautionText) -> list[tuple[str, float]]:
