@@ -8,7 +8,7 @@ from collections import OrderedDict
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from loamwright import season
+from loamwright import files, season
 from loamwright.app.pages import Ask, Reply, Route, Shown, changed, problems_of
 from loamwright.errors import InputError, LoamwrightError, Problem
 from loamwright.season import HandEntry
@@ -106,8 +106,7 @@ def _keep(ask: Ask) -> str:
         what = f"{upload.name!r} is no records file"
         raise InputError([Problem("records", what, "Send the .json file of the map, a .csv or an .xlsx.")])
     folder = TemporaryDirectory(prefix="loamwright-")
-    file = Path(folder.name) / f"records{suffix}"
-    file.write_bytes(upload.content)
+    file = files.lay_down(Path(folder.name), f"records{suffix}", upload.content)
     ident = secrets.token_urlsafe(9)
     _waiting[ident] = (folder, file)
     while len(_waiting) > KEPT:
