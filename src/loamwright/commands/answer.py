@@ -21,7 +21,7 @@ from dataclasses import dataclass, fields, replace
 from enum import StrEnum
 from itertools import islice
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, TypeVar, cast
 
 import typer
 from typer.core import TyperGroup
@@ -313,7 +313,7 @@ class Commands(TyperGroup):
 
 
 #: The library's mistakes of typing; it shows the class of one of them only.
-_UsageError = typer.BadParameter.__bases__[0]
+_UsageError = cast("type[Exception]", typer.BadParameter.__bases__[0])
 
 
 def _mistyped(error: Exception) -> int:
