@@ -32,7 +32,13 @@ from loamwright.files.jsontext import read_json, without_collecting
 from loamwright.files.large_maps import LARGE, LargeMeasured, measure_large
 from loamwright.files.merging import Difference, differences, merged
 from loamwright.files.sheets import Profile, SheetContents, keep_answers, read_sheet
-from loamwright.files.thing_rows import ThingRows, changes_things, has_clear_words, rows_of_things, unknown_columns
+from loamwright.files.thing_rows import (
+    ThingRows,
+    changes_things,
+    has_clear_words,
+    rows_of_things,
+    unknown_columns,
+)
 from loamwright.files.things import thing_of
 from loamwright.files.vectors import ShapeFile
 from loamwright.files.ways import parts_from_shapes, ways_from_shapes
@@ -597,7 +603,9 @@ def _read(
             if room.looks_like(document):
                 return _File(path, its_kind, document)
         if isinstance(document, dict) and "type" not in document and "features" not in document:
-            return _sheet_or(path, None, None, reads, record)  # no GeoJSON: the results of a laboratory, if anything
+            return _sheet_or(
+                path, None, None, reads, record
+            )  # no GeoJSON: the results of a laboratory, if anything
     shapes = vectors.read_shapes(path, layer, document)
     if kind is None and not shapes.features:
         raise InputError(shapes.problems)

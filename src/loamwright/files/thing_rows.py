@@ -66,7 +66,7 @@ def changes_things(table: Table, record: PropertyRecord) -> str | None:
 
 
 def unknown_columns(table: Table, record: PropertyRecord) -> list[Problem]:
-    """Say which columns are no fields of the kind of thing a table seems to change; empty when none seems meant."""
+    """Say which columns are no fields of the thing a table seems to change; empty when none seems meant."""
     named = [column for column in table.columns if column.strip()]
     best: tuple[int, str, list[str]] = (0, "", [])
     for word, ids in _IDS.items():

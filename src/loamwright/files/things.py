@@ -417,8 +417,8 @@ def assigned(thing: Thing, record: PropertyRecord, item: Any, texts: Sequence[st
 
 
 def _turn(typed: str) -> int:
-    """Which is read first, whatever the order typed: a package says its mass unless that is stated, a figure is
-    there before its unit, or the unit is lost, and a price is read in the currency and units set beside it.
+    """Which is read first, whatever the order typed: a package says its mass unless that is stated, a figure
+    is there before its unit, or the unit is lost, and prices are read in the currency and units set beside.
     """
     name = typed.partition("=")[0].strip().casefold()
     return 0 if name in ("package", *_SAID_FIRST) else 2 if name.endswith("_unit") else 1
