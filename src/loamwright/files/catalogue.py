@@ -351,6 +351,17 @@ SOIL_TEST = (
     _plain("rates_crop", kinds.TEXT, "crop the lab's rates were written for"),
     _plain("rates_season", kinds.YEAR, "season they were written for"),
 )
+_AVAILABLE = tuple(
+    _in_mapping(
+        f"available_{name}_pct",
+        kinds.PERCENT,
+        f"{nutrient.value} usable in the first season",
+        "available_pct",
+        nutrient,
+        (f"available_{name}_pct",),
+    )
+    for name, nutrient in _NUTRIENTS.items()
+)
 ORGANIC = (
     _plain("plot", kinds.TEXT, "plot it went on", "plot_id"),
     _plain("applied_on", kinds.DATE, "day it was spread"),
@@ -368,17 +379,7 @@ ORGANIC = (
         )
         for name, nutrient in _NUTRIENTS.items()
     ),
-    *(
-        _in_mapping(
-            f"available_{name}_pct",
-            kinds.PERCENT,
-            f"{nutrient.value} usable in the first season",
-            "available_pct",
-            nutrient,
-            (f"available_{name}_pct",),
-        )
-        for name, nutrient in _NUTRIENTS.items()
-    ),
+    *_AVAILABLE,
 )
 
 # ---------------------------------------------------------------------------------------------
@@ -426,6 +427,9 @@ PRODUCT = (
     _plain("timing", kinds.words("timing", Timing), "when it may be used", "timings"),
     _plain("contains", kinds.LIST, "words that trigger cautions"),
     _plain("dolomitic", kinds.FLAG, "dolomitic lime?"),
+    _plain("material", kinds.TEXT, "of manure or compost: beef, poultry, compost …"),
+    _plain("method", kinds.TEXT, "how that is placed, as the guideline's table names it"),
+    *_AVAILABLE,
     _lime_field("cce", kinds.number("CCE", 0, 250), "calcium carbonate equivalent, percent", "cce_pct"),
     _lime_field("sieves", kinds.SIEVES, "percent passing each mesh", "passing_pct"),
     _lime_field("moisture", kinds.PERCENT, "moisture of the lime", "moisture_pct"),

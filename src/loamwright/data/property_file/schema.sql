@@ -328,6 +328,17 @@ CREATE TABLE products (
     contains TEXT NOT NULL, -- JSON list
     dolomitic BOOLEAN,
     extra TEXT NOT NULL, -- JSON object
+    material TEXT NOT NULL DEFAULT '', -- of manure, litter or compost
+    method TEXT NOT NULL DEFAULT '', -- how that is placed
+    available_n_pct REAL,
+    available_p2o5_pct REAL,
+    available_k2o_pct REAL,
+    available_s_pct REAL,
+    available_ca_pct REAL,
+    available_mg_pct REAL,
+    available_b_pct REAL,
+    available_zn_pct REAL,
+    available_mn_pct REAL,
     retired_on DATE,
     retired_because TEXT NOT NULL DEFAULT ''
 );

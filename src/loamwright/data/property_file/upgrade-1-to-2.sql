@@ -110,6 +110,17 @@ ALTER TABLE soil_tests ADD COLUMN retired_because TEXT NOT NULL DEFAULT '';
 ALTER TABLE organic_inputs ADD COLUMN retired_on DATE;
 ALTER TABLE organic_inputs ADD COLUMN retired_because TEXT NOT NULL DEFAULT '';
 
+ALTER TABLE products ADD COLUMN material TEXT NOT NULL DEFAULT '';
+ALTER TABLE products ADD COLUMN method TEXT NOT NULL DEFAULT '';
+ALTER TABLE products ADD COLUMN available_n_pct REAL;
+ALTER TABLE products ADD COLUMN available_p2o5_pct REAL;
+ALTER TABLE products ADD COLUMN available_k2o_pct REAL;
+ALTER TABLE products ADD COLUMN available_s_pct REAL;
+ALTER TABLE products ADD COLUMN available_ca_pct REAL;
+ALTER TABLE products ADD COLUMN available_mg_pct REAL;
+ALTER TABLE products ADD COLUMN available_b_pct REAL;
+ALTER TABLE products ADD COLUMN available_zn_pct REAL;
+ALTER TABLE products ADD COLUMN available_mn_pct REAL;
 ALTER TABLE products ADD COLUMN retired_on DATE;
 ALTER TABLE products ADD COLUMN retired_because TEXT NOT NULL DEFAULT '';
 
