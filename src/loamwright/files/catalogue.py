@@ -351,6 +351,17 @@ SOIL_TEST = (
     _plain("rates_crop", kinds.TEXT, "crop the lab's rates were written for"),
     _plain("rates_season", kinds.YEAR, "season they were written for"),
 )
+_AVAILABLE = tuple(
+    _in_mapping(
+        f"available_{name}_pct",
+        kinds.PERCENT,
+        f"{nutrient.value} usable in the first season",
+        "available_pct",
+        nutrient,
+        (f"available_{name}_pct",),
+    )
+    for name, nutrient in _NUTRIENTS.items()
+)
 ORGANIC = (
     _plain("plot", kinds.TEXT, "plot it went on", "plot_id"),
     _plain("applied_on", kinds.DATE, "day it was spread"),
@@ -368,17 +379,7 @@ ORGANIC = (
         )
         for name, nutrient in _NUTRIENTS.items()
     ),
-    *(
-        _in_mapping(
-            f"available_{name}_pct",
-            kinds.PERCENT,
-            f"{nutrient.value} usable in the first season",
-            "available_pct",
-            nutrient,
-            (f"available_{name}_pct",),
-        )
-        for name, nutrient in _NUTRIENTS.items()
-    ),
+    *_AVAILABLE,
 )
 
 # ---------------------------------------------------------------------------------------------
@@ -426,6 +427,9 @@ PRODUCT = (
     _plain("timing", kinds.words("timing", Timing), "when it may be used", "timings"),
     _plain("contains", kinds.LIST, "words that trigger cautions"),
     _plain("dolomitic", kinds.FLAG, "dolomitic lime?"),
+    _plain("material", kinds.TEXT, "of manure or compost: beef, poultry, compost …"),
+    _plain("method", kinds.TEXT, "how that is placed, as the guideline's table names it"),
+    *_AVAILABLE,
     _lime_field("cce", kinds.number("CCE", 0, 250), "calcium carbonate equivalent, percent", "cce_pct"),
     _lime_field("sieves", kinds.SIEVES, "percent passing each mesh", "passing_pct"),
     _lime_field("moisture", kinds.PERCENT, "moisture of the lime", "moisture_pct"),
@@ -610,8 +614,6 @@ def settings_fields() -> tuple[Field, ...]:
         _setting("convert_extractants", kinds.FLAG, "convert between soil tests by the named formula?"),
         _setting("default_yield_row", kinds.FLAG, "take the lowest yield row when none is stated?"),
         _setting("gps_sigma", kinds.LENGTH, "standard error of a walked fix", "gps_sigma_m"),
-        _setting("topup_share", kinds.SHARE, "of a need: smaller top-ups are listed, not planned"),
-        _setting("topup_cost", kinds.MONEY, "top-ups cheaper than this are listed, not planned"),
         _setting(
             "hauling", kinds.MONEY_PER_MASS, "for fetching what is not delivered", "hauling_cost_per_kg"
         ),
@@ -622,7 +624,7 @@ def settings_fields() -> tuple[Field, ...]:
         _work("minutes_per_stop", kinds.number("minutes", 0, 600), "getting to work on a plot"),
         _work("minutes_per_fill", kinds.number("minutes", 0, 600), "filling a hopper once"),
         _work("weighing_out", kinds.MONEY, "worth of not weighing out part of a package", "odd_amount_cost"),
-        _work("least_job_share", kinds.SHARE, "of a need: a smaller job is listed, not planned"),
+        _work("least_job_share", kinds.SHARE, "of a need: a smaller job or top-up is listed, not planned"),
         _work("spare", kinds.SHARE, "bought on top, for spills"),
         *(
             _work_entry(

@@ -388,7 +388,9 @@ PRODUCTS = Layout(
         "nitrogen_forms_pct": _mapping("nitrogen_forms_pct"),
         "contains": _texts("contains"),
         "extra": _mapping("extra"),
+        "available_pct": _per_nutrient("available_{}_pct"),
     },
+    frozenset({"available_source"}),
 )
 PURCHASES = Layout("purchases", StockEntry, ("purchase_id",))
 DECISIONS = Layout("decisions", Decision, ("decision_id",))

@@ -7,13 +7,16 @@ label may be left blank after the first row, but must not contradict it. Label a
 
 Columns: product form grade · n p2o5 k2o s ca mg b zn mn (percent by weight) · urea_n nitrate_n
 ammoniacal_n (percent of product) · ingredient ingredient_pct density · cce passing_8 passing_20 … (any
-mesh) moisture enp enp_state ecce enm dolomitic · min_rate max_rate equipment timing contains ·
-offer_id package price seller priced_on in_stock min_order max_count delivery_fee divisible increment
-price_breaks (``10:19.50; 40:18.00``) price_low price_high. Lists stand between semicolons.
+mesh) moisture enp enp_state ecce enm dolomitic · of manure, litter and compost: material method,
+n_lb_per_ton n_lb_per_1000_gal n_kg_per_t … in place of percent, available_n_pct … · min_rate max_rate
+equipment timing contains · offer_id package price seller priced_on in_stock min_order max_count delivery_fee
+divisible increment price_breaks (``10:19.50; 40:18.00``) price_low price_high. Lists stand between
+semicolons.
 """
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
@@ -25,7 +28,16 @@ from loamwright.files.fields import Fields, key_of, shown
 from loamwright.files.named_columns import rows_of
 from loamwright.files.textrows import Table
 from loamwright.supplies import Form, LimeLabel, Offer, Product, check_offer, check_product
-from loamwright.units import convert, parse_money, parse_package, parse_quantity, parse_rate, read_number
+from loamwright.units import (
+    GAL_M3,
+    LB_KG,
+    convert,
+    parse_money,
+    parse_package,
+    parse_quantity,
+    parse_rate,
+    read_number,
+)
 from loamwright.values import Nutrient, Timing
 
 D = TypeVar("D", Product, LimeLabel)
@@ -69,6 +81,8 @@ PASSING = r"passing_(\d{1,4})"
 PRODUCT_FIELDS = (
     *("product", "form", "grade", *_NUTRIENTS, *_N_FORMS, "ingredient", "ingredient_pct", "density"),
     *("cce", "moisture", "enp", "enp_state", "ecce", "enm", "dolomitic", "min_rate", "max_rate"),
+    *("material", "method", *(f"available_{name}_pct" for name in _NUTRIENTS)),
+    *(f"{name}_{unit}" for name in _NUTRIENTS for unit in ("lb_per_ton", "kg_per_t", "lb_per_1000_gal")),
     *("equipment", "timing", "contains", "offer_id", "package", "price", "seller", "priced_on", "in_stock"),
     *("min_order", "max_count", "delivery_fee", "divisible", "increment"),
     *("price_breaks", "price_low", "price_high"),
@@ -177,7 +191,7 @@ def _label(row: Fields) -> _Label:
     product = Product(
         product=name,
         form=Form.DRY,
-        analysis_pct=_analysis(row),
+        analysis_pct=_with_manure_figures(row, _analysis(row), density),
         ingredient=row.text("ingredient"),
         ingredient_pct=row.percent("ingredient_pct"),
         density_kg_m3=density,
@@ -192,6 +206,13 @@ def _label(row: Fields) -> _Label:
         contains=row.listed("contains"),
         dolomitic=row.yes_no("dolomitic"),
         extra=row.extra,
+        material=row.text("material"),
+        method=row.text("method"),
+        available_pct={
+            nutrient: share
+            for name, nutrient in _NUTRIENTS.items()
+            if (share := row.percent(f"available_{name}_pct")) is not None
+        },
     )
     return _Label(product, row.word("form", Form), row.line)
 
@@ -211,6 +232,38 @@ def _analysis(row: Fields) -> Mapping[Nutrient, float]:
                 "Correct one of them.",
             )
     return {**graded, **analysis}
+
+
+def _with_manure_figures(
+    row: Fields, analysis: Mapping[Nutrient, float], density: float | None
+) -> Mapping[Nutrient, float]:
+    """Read a manure sheet's figures by the ton or the thousand gallons as percent by weight."""
+    found = dict(analysis)
+    for name, nutrient in _NUTRIENTS.items():
+        percents = {}
+        for unit, per_cent in _MANURE_UNITS.items():
+            field = f"{name}_{unit}"
+            value = row.number(field, "content per ton")
+            if value is None:
+                continue
+            if per_cent is not None:
+                percents[field] = value / per_cent
+            elif density is None:
+                what = f"{value:g} lb in 1,000 gallons of a material whose weight is not stated"
+                row.problem(field, what, "Write its density, for example 8.4 lb/gal.")
+            else:
+                percents[field] = 100 * value * LB_KG / (1000 * GAL_M3 * density)
+        for field, percent in percents.items():
+            if not math.isclose(found.get(nutrient, percent), percent, rel_tol=1e-3):
+                other = f"another column says {found[nutrient]:.3g} %"
+                what = f"{row.text(field)} is {percent:.3g} %, and {other}"
+                row.problem(field, what, "Correct one of them.")
+            found.setdefault(nutrient, percent)
+    return found
+
+
+#: Units of a manure sheet to how much of each is one percent; None = by the density.
+_MANURE_UNITS: Mapping[str, float | None] = {"lb_per_ton": 20.0, "kg_per_t": 10.0, "lb_per_1000_gal": None}
 
 
 def parse_grade(text: str) -> Mapping[Nutrient, float]:

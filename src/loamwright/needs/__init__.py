@@ -18,7 +18,7 @@ from loamwright.needs.choice import (
     write_chosen,
 )
 from loamwright.needs.classes import Span, parse_span
-from loamwright.needs.credits import LegumeRow, LegumeTable, ManureTable
+from loamwright.needs.credits import LegumeRow, LegumeTable, ManureTable, season_year, with_usable_shares
 from loamwright.needs.crops import CropName, CropNames
 from loamwright.needs.decisions import Decision, governing_decision, lime_to_decide, read_decision
 from loamwright.needs.formulas import Norm, Parabola, Quadratic
@@ -125,5 +125,7 @@ __all__ = [
     "sample_dates",
     "season_dates",
     "season_of",
+    "season_year",
+    "with_usable_shares",
     "write_chosen",
 ]

@@ -9,8 +9,8 @@ be worked out is named as a problem and counted as nothing, never guessed.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from loamwright import soil
 from loamwright.errors import Level, Problem, UnitError
@@ -18,8 +18,9 @@ from loamwright.needs.classes import Span, classified, leading_number
 from loamwright.needs.records import Credit
 from loamwright.needs.seen import Clock
 from loamwright.soil import Missing, OrganicInput
+from loamwright.supplies import Product
 from loamwright.units import LB_ACRE_KG_HA, convert
-from loamwright.values import LAB, LABEL, USER, Nutrient, Source, Step
+from loamwright.values import LAB, LABEL, USER, Nutrient, Quantity, Source, Step
 
 #: Spread from this month on, manure counts for the next calendar year's season. Ours; common practice.
 SEASON_TURNS_IN_MONTH = 9
@@ -226,8 +227,51 @@ class ManureTable:
         return printed, Source(self.source.publication, self.source.edition, self.source.table, where)
 
 
+def with_usable_shares(products: Sequence[Product], table: ManureTable | None) -> tuple[Product, ...]:
+    """Fill in what a table prints as usable of manures in the first season, where nobody stated it.
+
+    Parameters
+    ----------
+    products
+        The property's products; those without a `material` stay as they are.
+    table
+        The guideline's shares; None = it prints none.
+
+    Returns
+    -------
+    tuple of Product
+        A stated share goes before the table's; what neither says stays open, and is not counted.
+    """
+    return tuple(
+        product if table is None or not product.material else _with_shares(product, table)
+        for product in products
+    )
+
+
+def _with_shares(product: Product, table: ManureTable) -> Product:
+    as_input = OrganicInput("", "", dt.date.min, product.material, product.method, Quantity(0.0, "kg"))
+    shares, source = dict(product.available_pct), product.available_source
+    for nutrient in product.analysis_pct:
+        found = table.share(as_input, nutrient, 1)
+        if nutrient not in shares and isinstance(found, tuple):
+            shares[nutrient], source = found
+    return replace(product, available_pct=shares, available_source=source)
+
+
 def season_year(applied_on: dt.date, season: int) -> int:
     """Count which season of an application's effect a season is.
+
+    Parameters
+    ----------
+    applied_on
+        The day it was spread.
+    season
+        Calendar year.
+
+    Returns
+    -------
+    int
+        1 = the first season it serves; less for a season before it.
 
     Examples
     --------

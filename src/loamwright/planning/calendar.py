@@ -144,6 +144,7 @@ def dated_jobs(
     season: int,
     today: dt.date,
     reach_months: Mapping[str, Sequence[int]] = MappingProxyType({}),
+    methods: Mapping[str, str] = MappingProxyType({}),
 ) -> tuple[Job, ...]:
     """Give every job its window and placement, or the reason why it has none.
 
@@ -165,21 +166,22 @@ def dated_jobs(
         A window that has closed before today is said to be past, with the next one.
     reach_months
         Months in which a plot can be reached, by plot_id; none = not stated, at any time.
+    methods
+        Product to the placement its usable shares hold for: manure is placed so, whatever a page says.
 
     Returns
     -------
     tuple of Job
     """
     product = {line.line_id: line.product for line in lines}
-    return tuple(
-        _when_open(
-            _dated(
-                job, [product[line] for line in job.line_ids], serves, croppings, rows, rules, season, today
-            ),
-            tuple(reach_months.get(job.plot_id, ())),
-        )
-        for job in jobs
-    )
+    dated = []
+    for job in jobs:
+        load = [product[line] for line in job.line_ids]
+        found = _dated(job, load, serves, croppings, rows, rules, season, today)
+        placed = next((methods[name] for name in load if methods.get(name)), found.placement)
+        months = tuple(reach_months.get(job.plot_id, ()))
+        dated.append(_when_open(replace(found, placement=placed), months))
+    return tuple(dated)
 
 
 def _dated(

@@ -24,7 +24,7 @@ from loamwright.units import (
     LB_KG,
     format_figure,
 )
-from loamwright.values import Supply, Timing
+from loamwright.values import Nutrient, Supply, Timing
 
 _T = TypeVar("_T")
 
@@ -166,6 +166,17 @@ class Ware:
 
     product: Product
     contents: Mapping[Supply, float]
+
+    @property
+    def capped(self) -> Mapping[Supply, float]:
+        """What counts against caps [kg per kg]: the contents, and of a manure all of its P2O5.
+
+        The share of it that the crop cannot use in the first season stays in the soil all the same.
+        """
+        whole = self.product.analysis_pct.get(Nutrient.P2O5)
+        if not self.product.material or whole is None:
+            return self.contents
+        return {**self.contents, Supply.P2O5: whole / 100}
 
 
 @dataclass(frozen=True, slots=True)
@@ -634,7 +645,7 @@ def _usable_choices(
             continue
         kept[key] = choice
         assert ware is not None
-        for supply, content in ware.contents.items():
+        for supply, content in ware.capped.items():
             at = (choice.plot_id, supply)
             supplied[at] = supplied.get(at, 0.0) + content * choice.mass_kg
     return list(kept.values())
@@ -664,7 +675,7 @@ def _choice_fault(
         return f"{rate:.4g} kg/ha is under the practical rate of {low:.4g} kg/ha"
     if high is not None and rate > high * (1 + 1e-9):
         return f"{rate:.4g} kg/ha is over the safe rate of {high:.4g} kg/ha"
-    for supply, content in ware.contents.items():
+    for supply, content in ware.capped.items():
         brought = supplied.get((plot.plot_id, supply), 0.0) + content * choice.mass_kg
         if brought > plot.caps.get(supply, math.inf) * (1 + 1e-9):
             return f"it brings {supply} to {brought:.4g} kg, over the cap of {plot.caps[supply]:.4g} kg"

@@ -34,9 +34,9 @@ from loamwright.planning.model import PlanModel, Solution
 from loamwright.planning.packages import seller_of
 from loamwright.planning.passes import TIMES
 from loamwright.planning.records import Coverage, Job, Plan, PlanLine, Purchase
-from loamwright.supplies import Offer
+from loamwright.supplies import Offer, Product
 from loamwright.units import ACRE_M2, HA_M2, LB_ACRE_KG_HA, LB_KG, format_figure
-from loamwright.values import ARITHMETIC, LABEL, Step, Supply, Timing
+from loamwright.values import ARITHMETIC, LABEL, Nutrient, Step, Supply, Timing
 
 _CENT = Decimal("0.01")
 #: Two amounts this close are the same amount [fraction].
@@ -587,14 +587,7 @@ class _Words:
             steps.append(
                 Step(f"{supply} this plot needs{_when(timing)}", need_kg / self.mass_kg, unit, ARITHMETIC)
             )
-            steps.append(
-                Step(
-                    f"{supply} in 1 {self.mass_unit} of {one.product}",
-                    content,
-                    f"{self.mass_unit} {supply} per {self.mass_unit}",
-                    LABEL,
-                )
-            )
+            steps.append(self._held(ware.product, supply, content))
             others_kg = math.fsum(kg for _name, kg in others)
             if not setter and math.isclose(others_kg + content * one.mass_kg, need_kg, rel_tol=SAME):
                 setter = self._sum(supply, content, need_kg, others)
@@ -621,6 +614,22 @@ class _Words:
             )
         return steps
 
+    def _held(self, product: Product, supply: Supply, content: float) -> Step:
+        """How much of a supply is in the product: of a manure, how much of that a crop can use."""
+        unit = f"{self.mass_unit} {supply}"
+        share = None if supply.is_lime else product.available_pct.get(Nutrient(supply))
+        words = f"{supply} in 1 {self.mass_unit} of {product.product}"
+        source = LABEL
+        if share is not None:
+            whole = content * 100 / share if share else 0.0
+            placed = f", {product.method}" if product.method else ""
+            words = (
+                f"{supply} usable in the first season in 1 {self.mass_unit} of {product.product}: "
+                f"{format_figure(whole)} by analysis × {share:g} %{placed}"
+            )
+            source = product.available_source
+        return Step(words, content, f"{unit} per {self.mass_unit}", source)
+
     def _sum(
         self, supply: Supply, content: float, need_kg: float, others: Sequence[tuple[str, float]]
     ) -> str:
@@ -640,7 +649,7 @@ class _Words:
             return "the smallest practical rate × area"
         if math.isclose(one.mass_kg, high, rel_tol=SAME):
             return "the largest safe rate × area"
-        for supply, content in ware.contents.items():
+        for supply, content in ware.capped.items():
             cap = plot.caps.get(supply, math.inf)
             if content > 0 and math.isclose(one.mass_kg * content, cap, rel_tol=SAME):
                 return f"as much as the cap of {self.mass(cap, supply)} allows"

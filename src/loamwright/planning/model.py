@@ -45,6 +45,7 @@ from loamwright.planning.passes import (
     Cell,
     Passes,
     cap_matrix,
+    capped_matrix,
     content_matrix,
     list_passes,
     need_cells,
@@ -196,7 +197,8 @@ def build(
     switch, switch_rows = _add_jobs(request, program, passes, amount)
     servings, more_rows = _add_servings(request, program, passes, amount, counted)
     switch_rows = np.concatenate([switch_rows, more_rows])
-    over, over_at = _add_caps(program, passes, amount, content, caps, soft_caps)
+    counted_content = capped_matrix(request.wares, supplies)
+    over, over_at = _add_caps(program, passes, amount, counted_content, caps, soft_caps)
     _add_edges(request, program, passes, amount, content, supplies)
     share = program.add_columns(
         len(cells) if elastic else 0,

@@ -133,7 +133,7 @@ class Passes:
 
 def supply_keys(request: Request) -> tuple[Supply, ...]:
     """Name every supply that something delivers, something needs or something caps."""
-    keys = {key for ware in request.wares for key in ware.contents}
+    keys = {key for ware in request.wares for key in ware.capped}
     for plot in request.plots:
         keys.update(plot.caps, (demand.supply for demand in plot.demands))
     return tuple(sorted(keys))
@@ -155,6 +155,13 @@ def need_cells(request: Request, supplies: tuple[Supply, ...]) -> tuple[Cell, ..
 def content_matrix(wares: tuple[Ware, ...], supplies: tuple[Supply, ...]) -> Floats:
     """Put the contents of the wares into one array."""
     return np.array([[ware.contents.get(key, 0.0) for key in supplies] for ware in wares]).reshape(
+        len(wares), len(supplies)
+    )
+
+
+def capped_matrix(wares: tuple[Ware, ...], supplies: tuple[Supply, ...]) -> Floats:
+    """Put what counts of the wares against caps into one array."""
+    return np.array([[ware.capped.get(key, 0.0) for key in supplies] for ware in wares]).reshape(
         len(wares), len(supplies)
     )
 
@@ -241,6 +248,7 @@ class _Lister:
 
     def __init__(self, request: Request, content: Floats, caps: Floats, tied: Floats, free: Floats) -> None:
         self.request, self.content, self.caps = request, content, caps
+        self.counted = capped_matrix(request.wares, supply_keys(request))
         self.tied, self.free = tied, free
         self.machines = machines_of(request.terms)
         self.loads = _Loads(request, self.machines)
@@ -299,9 +307,9 @@ class _Lister:
         wanted = (self.tied[plot, has, time] + self.free[plot, has]) * self.edge[plot, has]
         low = float(self.low_rate[ware] * area)
         useful = float((wanted / part[has]).max(initial=0.0))
-        limit = float(
-            min(self.high_rate[ware] * area, (self.caps[plot, has] / part[has]).min(initial=math.inf))
-        )
+        counted = self.counted[ware]
+        within = (self.caps[plot, counted > 0] / counted[counted > 0]).min(initial=math.inf)
+        limit = float(min(self.high_rate[ware] * area, within))
         return low, min(max(useful, low), limit), limit
 
     def _add(self, plot: int, time: int, wares: list[int], fixed: dict[int, float]) -> None:

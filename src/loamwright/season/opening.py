@@ -16,6 +16,7 @@ from loamwright.errors import InputError, Problem
 from loamwright.land import Cropping, PlotArea
 from loamwright.needs import Guideline, PlotNeeds
 from loamwright.planning import Plan
+from loamwright.supplies import Product
 from loamwright.values import LimeBasis, Supply
 from loamwright.work import (
     Balance,
@@ -40,6 +41,15 @@ def product_contents(record: PropertyRecord) -> Mapping[str, Mapping[Supply, flo
     return {
         product.product: supplies.supply_fractions(product, tuple(LimeBasis)) for product in record.products
     }
+
+
+def usable_shares(record: PropertyRecord) -> tuple[Product, ...]:
+    """Fill in what the property's guideline prints as usable of its manures, where nobody stated it."""
+    if not any(product.material for product in record.products):
+        return record.products
+    choice, _problems = files.load_choice_for(record.info.settings.guideline, record.editions)
+    table = next((one.manure for one in choice.editions if one.manure is not None), None)
+    return needs.with_usable_shares(record.products, table)
 
 
 class Season(SeasonView):
@@ -69,7 +79,7 @@ class Season(SeasonView):
         progress: Progress = quiet,
         printed_on: dt.date | None = None,
     ) -> None:
-        self._record = record
+        self._record = replace(record, products=usable_shares(record))
         self._made_on = made_on
         self._progress = progress
         self._printed_on = printed_on
@@ -139,6 +149,7 @@ class Season(SeasonView):
         record = self.record
         choice, lime_guideline, _ = self._editions
         tests = work.tests_with_their_crops(record)
+        organic = (*record.organic_inputs, *work.manure_of_earlier_seasons(record))
         found = {
             plot.plot_id: needs.plot_needs(
                 plot,
@@ -149,7 +160,7 @@ class Season(SeasonView):
                 lime_guideline,
                 record.info.settings,
                 {} if ground is None else ground.whole_kg.get(plot.plot_id, {}),
-                tuple(item for item in record.organic_inputs if item.plot_id == plot.plot_id),
+                tuple(item for item in organic if item.plot_id == plot.plot_id),
                 self.made_on,
                 parts={} if ground is None else ground.parts.get(plot.plot_id, {}),
                 clock=self._clocks[plot.plot_id],

@@ -13,7 +13,7 @@ from loamwright import files, planning, supplies, work
 from loamwright.errors import InputError, Level, Problem, has_errors
 from loamwright.planning import Plan
 from loamwright.season.opening import Progress, Season, product_contents, quiet, worked_out
-from loamwright.supplies import Offer
+from loamwright.supplies import Offer, Product
 from loamwright.values import Supply
 from loamwright.work import (
     SeasonView,
@@ -119,6 +119,7 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
         {(row.plot_id, row.supply): row.need_kg for row in view.balances if row.need_kg is not None},
         record.info.units,
     )
+    problems = (*problems, *_shares_not_stated(record.products))
     calendar = files.load_calendar()
     plots = tuple(
         replace(
@@ -155,6 +156,25 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
         ),
         problems=problems,
     )
+
+
+def _shares_not_stated(products: Sequence[Product]) -> Iterator[Problem]:
+    """Name what manures hold that is not counted, because nobody says how much of it a crop can use."""
+    for product in products:
+        silent = [
+            nutrient.value
+            for nutrient, pct in product.analysis_pct.items()
+            if product.material and pct > 0 and nutrient not in product.available_pct
+        ]
+        if silent:
+            yield Problem(
+                f"product {product.product}, {', '.join(silent)}",
+                f"neither the label nor the guideline says which share of it a crop can use from "
+                f"{product.material!r}{f', {product.method}' if product.method else ''} in the first season, "
+                "so it is not counted",
+                f"Ask your lab and enter it: set product with available_{silent[0].lower()}_pct=….",
+                Level.WARNING,
+            )
 
 
 def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progress = quiet) -> Season:
@@ -201,6 +221,7 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
             info.season,
             today,
             {plot.plot_id: plot.reach_months for plot in before.record.plots},
+            {product.product: product.method for product in before.record.products},
         ),
         explanation=(*made.explanation, *_bands_said(task, before)),
         problems=(*task.problems, *made.problems, *_left_open(before, options)),
@@ -266,13 +287,14 @@ def what_if(
     Returns
     -------
     tuple of planning.Variant
-        The plan itself, no mixing, and every pair mixed that no page forbids come first.
+        The plan itself (made anew where it is old), no mixing, and every pair mixed that no page forbids
+        come first.
     """
     task = planning_task(view, PlanOptions(time_limit_s=time_limit_s))
     freely = planning_task(view, PlanOptions(time_limit_s=time_limit_s, mix_undecided=True))
     plots, offers, terms = task.plots, task.offers, task.terms
     asked = [
-        planning.Asked("as planned", plots, offers, terms),
+        planning.Asked("planned anew" if view.aged else "as planned", plots, offers, terms),
         planning.Asked("nothing mixed", plots, offers, replace(terms, mixing=frozenset())),
         planning.Asked("all mixed that no page forbids", plots, offers, freely.terms),
     ]
@@ -419,16 +441,20 @@ def compare_habits(
     """
     task = planning_task(view, PlanOptions(time_limit_s=time_limit_s))
     passes = () if own is None else read_passes(view, own)
-    return planning.compare_habits(
+    found = planning.compare_habits(
         task.plots,
         task.wares,
         task.offers,
         task.terms,
-        view.plan,
+        None if view.aged else view.plan,
         own=passes,
         triple=triple,
         flat_rate_kg_ha=flat_rate_kg_ha,
     )
+    if not view.aged:
+        return found
+    what = f"the plan is left out: it was made before this changed: {'; '.join(map(str, view.aged[:8]))}"
+    return replace(found, problems=(*found.problems, Problem("habits", what, "Plan again.", Level.NOTE)))
 
 
 def read_passes(view: SeasonView, path: Path) -> tuple[planning.FixedPass, ...]:

@@ -109,7 +109,8 @@ def nutrient_fractions(product: Product) -> NutrientContent:
         if _is_percent(pct):
             fractions[nutrient] = pct / 100
             if pct > 0:
-                steps.append(Step(f"{product.product} guarantees", pct, f"% {nutrient.value}", LABEL))
+                says = "'s analysis states" if product.material else " guarantees"
+                steps.append(Step(f"{product.product}{says}", pct, f"% {nutrient.value}", LABEL))
     ingredient = ingredient_content(product.ingredient)
     share_pct = product.ingredient_pct
     if ingredient is not None and share_pct is not None and _is_percent(share_pct):
@@ -147,6 +148,41 @@ def nitrogen_forms(product: Product) -> Mapping[str, float] | None:
     return {form: share * nitrogen for form, share in known.nitrogen_forms.items()}
 
 
+def usable_fractions(product: Product) -> Mapping[Nutrient, float]:
+    """Give what a crop can use of a product in the first season.
+
+    Parameters
+    ----------
+    product
+        The label, or the analysis of a manure, litter or compost.
+
+    Returns
+    -------
+    mapping of Nutrient to float
+        [kg/kg]; all that is guaranteed of a fertilizer. A nutrient of a manure whose usable share is not
+        stated is absent.
+
+    Notes
+    -----
+    ``usable = analysis x usable percent``, as in a published worksheet: 18 lb P2O5 a ton answer 50 lb with
+    2.8 tons when all of it counts (Montana State University, CNMP worksheet, step 5).
+
+    Examples
+    --------
+    >>> litter = Product("litter", Form.DRY, {Nutrient.P2O5: 3.1}, material="poultry",
+    ...     available_pct={Nutrient.P2O5: 80})
+    >>> round(usable_fractions(litter)[Nutrient.P2O5], 5)
+    0.0248
+    """
+    held = nutrient_fractions(product).fractions
+    if not product.material and not product.available_pct:
+        return held
+    shares = {nutrient: product.available_pct.get(nutrient) for nutrient in held}
+    if not product.material:
+        shares = {nutrient: 100.0 if share is None else share for nutrient, share in shares.items()}
+    return {nutrient: held[nutrient] * share / 100 for nutrient, share in shares.items() if share is not None}
+
+
 def supply_fractions(product: Product, bases: Collection[LimeBasis]) -> Mapping[Supply, float]:
     """Give everything a product supplies under the keys the planner uses.
 
@@ -161,9 +197,10 @@ def supply_fractions(product: Product, bases: Collection[LimeBasis]) -> Mapping[
     -------
     mapping of str to float
         ``"N"``, ``"P2O5"`` … and ``"lime ENP"`` … to supply per product [kg/kg]; only what is more than
-        zero. A lime whose score cannot be known in a basis has no key for it.
+        zero, and of a manure what a crop can use in the first season. A lime whose score cannot be known in
+        a basis has no key for it.
     """
-    content = nutrient_fractions(product).fractions
+    content = usable_fractions(product)
     supplies: dict[Supply, float] = {
         nutrient.supply: share for nutrient, share in content.items() if share > 0
     }

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
 
-from loamwright.values import Nutrient, Source, Timing
+from loamwright.values import USER, Nutrient, Source, Timing
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +109,14 @@ class Product:
         True / False when known.
     extra
         Columns kept from the user's file.
+    material, method
+        Of manure, litter or compost: what it is (``"beef"``, ``"compost"``) and how it is placed, as the
+        guideline's table of usable shares names them; empty for everything else.
+    available_pct
+        Of what the analysis states, the share a crop can use in the first season [percent]; a nutrient of a
+        `material` absent here is *not stated*, and is not counted.
+    available_source
+        Whose shares they are.
     """
 
     product: str
@@ -126,6 +134,10 @@ class Product:
     contains: tuple[str, ...] = ()
     dolomitic: bool | None = None
     extra: Mapping[str, str] = field(default_factory=dict)
+    material: str = ""
+    method: str = ""
+    available_pct: Mapping[Nutrient, float] = field(default_factory=dict)
+    available_source: Source = USER
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from loamwright.work.cautions.facts import CautionText
 from loamwright.work.counting import (
     clocks,
     current_croppings,
+    manure_of_earlier_seasons,
     offers_in_stock,
     on_the_rest,
     several_crops,
@@ -144,6 +145,7 @@ __all__ = [
     "line_statuses",
     "lines_answered",
     "load_words",
+    "manure_of_earlier_seasons",
     "mix_rows",
     "next_season",
     "offers_in_stock",

@@ -14,10 +14,10 @@ from loamwright import needs, soil, supplies
 from loamwright.errors import Level, Problem
 from loamwright.land import Cropping, PlotArea
 from loamwright.needs import LimeNeed, Need, PlotNeeds
-from loamwright.soil import SoilTest
+from loamwright.soil import OrganicInput, SoilTest
 from loamwright.supplies import Offer
 from loamwright.units import format_area
-from loamwright.values import Source
+from loamwright.values import Quantity, Source
 from loamwright.work.ledger import entries_that_count
 from loamwright.work.records import Caution, PropertyRecord
 
@@ -89,6 +89,42 @@ def clocks(
             until = cropping.ended_on
         found[plot.plot_id] = needs.Clock(start, end, since, until, needs.sample_dates(tests))
     return found
+
+
+def manure_of_earlier_seasons(record: PropertyRecord) -> tuple[OrganicInput, ...]:
+    """Say which manures of the record may still feed this season's crop, as the credit tables ask.
+
+    Parameters
+    ----------
+    record
+        The property.
+
+    Returns
+    -------
+    tuple of OrganicInput
+        One for each standing entry of a manure, litter or compost put on a season or more ago; what it
+        supplied in its own season stands in that season's balance.
+    """
+    manures = {product.product: product for product in record.products if product.material}
+    return tuple(
+        OrganicInput(
+            entry.entry_id,
+            entry.plot_id,
+            entry.applied_on,
+            manures[entry.product].material,
+            manures[entry.product].method,
+            Quantity(entry.mass_kg, "kg"),
+            {nutrient: pct * LB_PER_TON_PCT for nutrient, pct in manures[entry.product].analysis_pct.items()},
+        )
+        for entry in entries_that_count(record.applications)
+        if entry.product in manures
+        and entry.mass_kg > 0
+        and needs.season_year(entry.applied_on, record.info.season) > 1
+    )
+
+
+#: One percent by weight in a short ton [lb].
+LB_PER_TON_PCT = 20.0
 
 
 def tests_with_their_crops(record: PropertyRecord) -> Mapping[str, tuple[SoilTest, ...]]:

@@ -85,8 +85,6 @@ CREATE TABLE property (
     currency TEXT NOT NULL DEFAULT 'USD', -- ISO 4217
     season_start TEXT NOT NULL DEFAULT '01-01', -- month-day; from July on it lies in the year before
     legume_share_no_n_pct REAL NOT NULL DEFAULT 25.0,
-    topup_share REAL NOT NULL DEFAULT 0.05,
-    topup_cost TEXT NOT NULL DEFAULT '0',
     work TEXT NOT NULL DEFAULT '{}' -- JSON object, as in a settings file
 );
 
@@ -330,6 +328,17 @@ CREATE TABLE products (
     contains TEXT NOT NULL, -- JSON list
     dolomitic BOOLEAN,
     extra TEXT NOT NULL, -- JSON object
+    material TEXT NOT NULL DEFAULT '', -- of manure, litter or compost
+    method TEXT NOT NULL DEFAULT '', -- how that is placed
+    available_n_pct REAL,
+    available_p2o5_pct REAL,
+    available_k2o_pct REAL,
+    available_s_pct REAL,
+    available_ca_pct REAL,
+    available_mg_pct REAL,
+    available_b_pct REAL,
+    available_zn_pct REAL,
+    available_mn_pct REAL,
     retired_on DATE,
     retired_because TEXT NOT NULL DEFAULT ''
 );

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 
 from loamwright.land import NEAR_M, KeepOut
-from loamwright.soil import OrganicInput
 from loamwright.supplies import Form
 from loamwright.units import convert, format_area, format_length
 from loamwright.values import Nutrient, Quantity
@@ -110,21 +109,32 @@ def _length(case: Case, keepout: KeepOut) -> str:
 def _manure_setback(case: Case, text: CautionText) -> Iterator[Finding]:
     """C-10: manure this season within the example distance of water, tile, well or sinkhole."""
     close: dict[str, dict[str, KeepOut]] = {}
-    for manure in case.record.organic_inputs:
-        if manure.applied_on.year != case.record.info.season:
-            continue
-        for kind, distance_m in _manure_distances_m(manure, text):
-            for keepout in _near(case, manure.plot_id, kind, distance_m):
+    for plot_id, method in _manured(case):
+        for kind, distance_m in _manure_distances_m(method, text):
+            for keepout in _near(case, plot_id, kind, distance_m):
                 if keepout.setback_m is None or keepout.setback_m < distance_m - 0.01:
-                    close.setdefault(manure.plot_id, {})[keepout.keepout_id] = keepout
+                    close.setdefault(plot_id, {})[keepout.keepout_id] = keepout
     if close:
         features = {key: keepout for found in close.values() for key, keepout in found.items()}
         near = f"nearer to {_called(features.values())} than the example allows"
         yield Finding(f"Manure on {case.names(close)} lies {near}.", tuple(close))
 
 
-def _manure_distances_m(manure: OrganicInput, text: CautionText) -> list[tuple[str, float]]:
-    soon = says(manure.method, r"inject|< ?(12|24) ?h|within (12|24) ?h")
+def _manured(case: Case) -> Iterator[tuple[str, str]]:
+    """(plot_id, how it is placed) of the manures of this season: put on, or planned and not done."""
+    for manure in case.record.organic_inputs:
+        if manure.applied_on.year == case.record.info.season:
+            yield manure.plot_id, manure.method
+    spread = [(line.plot_id, line.product) for line in case.open_lines]
+    spread += [(entry.plot_id, entry.product) for entry in case.season_entries]
+    for plot_id, name in spread:
+        product = case.products.get(name)
+        if product is not None and product.material:
+            yield plot_id, product.method
+
+
+def _manure_distances_m(method: str, text: CautionText) -> list[tuple[str, float]]:
+    soon = says(method, r"inject|< ?(12|24) ?h|within (12|24) ?h")
     distances = [("water", _metres(text.limits["water_worked_in" if soon else "water"]))]
     if not soon:
         distances.append(("tile", _metres(text.limits["tile"])))
