@@ -70,7 +70,8 @@ def stands_on(
         found[key("offer", offer.offer_id)] = f"{offer.product}, {offer.package}, {price}{breaks}"
     for spreader in settings.spreaders:
         sizes = (spreader.hopper_kg, spreader.vehicle_kg, spreader.swath_m, spreader.speed_m_s)
-        found[key("spreader", spreader.name)] = ", ".join(figure(size) for size in sizes)
+        load = "" if spreader.cost_per_load is None else f", {spreader.cost_per_load} a load"
+        found[key("spreader", spreader.name)] = ", ".join(figure(size) for size in sizes) + load
     for name in _PLANNED_BY:
         found[key("setting", name)] = str(getattr(settings, name))
     return found
