@@ -15,6 +15,7 @@ from loamwright.commands import buy, crop_tables, keep, plan, shape, tailgate
 from loamwright.commands.answer import (
     Answer,
     Asked,
+    Commands,
     LayerName,
     OfSeason,
     Old,
@@ -29,6 +30,7 @@ from loamwright.commands.answer import (
 from loamwright.errors import InputError, Problem
 
 app = typer.Typer(
+    cls=Commands,
     no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,
@@ -544,15 +546,23 @@ def calibrate(
 @command(app)
 def export(
     property_path: PropertyPath,
-    kind: Annotated[str, typer.Argument(help="See `loamwright export PROPERTY help`.")],
-    out_path: Annotated[Path, typer.Argument(metavar="FILE_OR_DIR")],
+    kind: Annotated[
+        str, typer.Argument(metavar="KIND", help="What to write; `loamwright export help` lists the kinds.")
+    ] = "",
+    out_path: Annotated[Path | None, typer.Argument(metavar="FILE_OR_DIR", help="Where to write it.")] = None,
     old: Old = False,
     of_season: OfSeason = None,
 ) -> Answer:
     """Write the season for other programs: GIS layers, tables, GPS places, a machine task file."""
     from loamwright import handoff, season
-    from loamwright.commands.results import FilesMade
+    from loamwright.commands.results import ExportKinds, FilesMade
 
+    if "help" in (str(property_path), kind):
+        return Answer(ExportKinds({word: one.holds for word, one in handoff.KINDS.items()}))
+    if not kind or out_path is None:
+        missing = "FILE_OR_DIR" if kind else "KIND"
+        fix = "`loamwright export help` lists the kinds; write PROPERTY KIND FILE_OR_DIR."
+        raise InputError([Problem("export", f"{missing} is missing", fix)])
     view = view_of(property_path, of_season)
     handoff.check_kind(kind)
     if handoff.KINDS[kind].of_plan:

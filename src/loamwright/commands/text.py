@@ -21,6 +21,7 @@ from loamwright.commands.results import (
     CropsAsked,
     EditionChecked,
     Editions,
+    ExportKinds,
     FilesMade,
     Histories,
     OffersCompared,
@@ -438,6 +439,14 @@ def show_files(console: Console, made: FilesMade, _system: str) -> None:
     show_paths(console, made.files, made.about)
 
 
+def show_export_kinds(console: Console, found: ExportKinds, _system: str) -> None:
+    """Print the kinds of export and what each holds."""
+    table = table_of("kinds of export", "KIND", "holds")
+    for kind, holds in found.kinds.items():
+        table.add_row(kind, holds)
+    console.print(table)
+
+
 def show_property(console: Console, made: PropertyMade, _system: str) -> None:
     """Print that the property is made, and what comes next."""
     path = escape(str(made.property))
@@ -719,6 +728,7 @@ TEXTS: Mapping[type, Callable[[Console, Any, str], None]] = {
     Histories: show_history,
     Projection: show_projection,
     FilesMade: show_files,
+    ExportKinds: show_export_kinds,
     Recorded: show_recorded,
     CatchLogged: show_calibration,
     Reckoned: show_reckoned,

@@ -90,6 +90,7 @@ SCRIPTS = (
     "fieldmap_qr.js",
     "fieldmap_records.js",
     "fieldmap_draw.js",
+    "fieldmap_place.js",
     "fieldmap_sheets.js",
     "fieldmap_start.js",
 )
