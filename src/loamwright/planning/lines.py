@@ -38,7 +38,7 @@ from loamwright.planning.passes import TIMES
 from loamwright.planning.records import Coverage, Job, Plan, PlanLine, Purchase
 from loamwright.supplies import Offer, Product
 from loamwright.units import ACRE_M2, HA_M2, LB_ACRE_KG_HA, LB_KG, format_figure
-from loamwright.values import ARITHMETIC, LABEL, Nutrient, Step, Supply, Timing
+from loamwright.values import ARITHMETIC, LABEL, Step, Supply, Timing
 
 _CENT = Decimal("0.01")
 #: Two amounts this close are the same amount [fraction].
@@ -692,7 +692,8 @@ class _Words:
     def _held(self, product: Product, supply: Supply, content: float) -> Step:
         """How much of a supply is in the product: of a manure, how much of that a crop can use."""
         unit = f"{self.mass_unit} {supply}"
-        share = None if supply.is_lime else product.available_pct.get(Nutrient(supply))
+        usable = {nutrient.value: share for nutrient, share in product.available_pct.items()}
+        share = usable.get(supply)
         words = f"{supply} in 1 {self.mass_unit} of {product.product}"
         source = LABEL
         if share is not None:
