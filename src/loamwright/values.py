@@ -351,7 +351,8 @@ class WorkRules:
     odd_amount_cost
         What it is worth not to weigh out a part of a package other than a half [money].
     least_job_share
-        A job that would bring no need more than this share of it is listed, not planned [fraction].
+        A job that would bring no need more than this share of it, and what is left of a need of which most is
+        on, is listed, not planned [fraction].
     spare
         Share bought on top for spills [fraction].
     handling_per_kg
@@ -432,9 +433,6 @@ class Settings:
         Month and day a season begins, ``"09-01"``; from July on it lies in the year before.
     legume_share_no_n_pct
         Legume share from which nitrogen on a mixture is to decide [percent].
-    topup_share, topup_cost
-        Top-ups smaller than this share of a need [fraction], or cheaper than this [money], are listed
-        instead of planned. Ours; common practice, no source.
     """
 
     guideline: str = "umn-forage-2011"
@@ -459,8 +457,6 @@ class Settings:
     keeper: str = ""
     season_start: str = "01-01"
     legume_share_no_n_pct: float = 25.0
-    topup_share: float = 0.05
-    topup_cost: Decimal = Decimal(0)
 
 
 @dataclass(frozen=True, slots=True)

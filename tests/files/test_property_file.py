@@ -156,8 +156,6 @@ def full_record() -> PropertyRecord:
                 keeper="Steward",
                 season_start="09-01",
                 legume_share_no_n_pct=30.0,
-                topup_share=0.1,
-                topup_cost=Decimal("5.00"),
                 work=WorkRules(
                     "Ohio",
                     Decimal("18.50"),

@@ -82,8 +82,6 @@ _WORDS = {
     "convert_extractants": "convert between soil tests?",
     "default_yield_row": "lowest yield row when no goal is stated?",
     "gps_sigma": "how far off a walked corner is",
-    "topup_share": "smallest top-up, share of the need",
-    "topup_cost": "smallest top-up, by cost",
     "hauling": "cost of fetching",
     "state": "state whose dates and rules hold",
     "labour_per_hour": "worth of an hour of work",

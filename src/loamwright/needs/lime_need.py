@@ -161,7 +161,7 @@ def _lime_owed(case: Case, need: LimeNeed, answer: LimeAnswer, magnesium: Sequen
         ]
     done = on_the_rest(case, supply, net)
     mass_kg = done.rest_kg if done.area_m2 > 0 else done.topup_kg
-    share = case.settings.topup_share
+    share = case.settings.work.least_job_share
     covered = f"what was applied covers it: {answer.reason}" if gross > 0 else f"none: {need.reason}"
     none = replace(need, state=NeedState.NONE, rate_kg_ha=0.0, mass_kg=0.0)
     if net == 0 or mass_kg == 0:

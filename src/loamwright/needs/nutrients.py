@@ -337,7 +337,8 @@ def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
     done = on_the_rest(case, supply, net)
     topup_kg = done.topup_kg
     mass_kg = done.rest_kg if done.area_m2 > 0 else done.topup_kg
-    little = case.settings.topup_share * gross.rate_kg_ha
+    share = case.settings.work.least_job_share
+    little = share * gross.rate_kg_ha
     if net == 0:
         state = NeedState.NONE
         reason = (
@@ -346,10 +347,10 @@ def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
     elif case.area_ha <= 0:
         state, net, reason = NeedState.NONE, 0.0, "the keep-outs leave no ground to spread on"
     elif case.applied_kg.get(supply, 0.0) > 0 and net <= little:
-        state, topup_kg, reason = NeedState.NONE, mass_kg, within_reach(net, case.settings.topup_share)
+        state, topup_kg, reason = NeedState.NONE, mass_kg, within_reach(net, share)
     elif done.area_m2 == 0 and mass_kg <= little * case.area_ha:
         state, topup_kg = NeedState.NONE, mass_kg
-        reason = within_reach(mass_kg / case.area_ha, case.settings.topup_share)
+        reason = within_reach(mass_kg / case.area_ha, share)
     if state is NeedState.NONE:
         net = mass_kg = 0.0
     part_steps = rest_steps(case, supply, done)
