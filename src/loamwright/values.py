@@ -272,6 +272,8 @@ class Spreader:
         For one fill [min]; None = not stated.
     cost_per_ha, cost_per_stop, cost_per_hour
         Money; None = not stated.
+    cost_per_load
+        For each load of one product that it brings to the property, full or not [money]; None = not stated.
     """
 
     name: str
@@ -285,6 +287,7 @@ class Spreader:
     cost_per_ha: Decimal | None = None
     cost_per_stop: Decimal | None = None
     cost_per_hour: Decimal | None = None
+    cost_per_load: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -360,6 +363,9 @@ class WorkRules:
         Decisions on pairs of products.
     windows
         The user's own.
+    cost_per_haul, haul_kg
+        For one way to a seller and back, full or not, where no delivery is paid [money], and what it brings
+        [kg]; None = not stated, and no hauls are counted.
     """
 
     state: str = ""
@@ -373,6 +379,8 @@ class WorkRules:
     bands: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     mixing: tuple[MixDecision, ...] = ()
     windows: tuple[OwnWindow, ...] = ()
+    cost_per_haul: Decimal = Decimal(0)
+    haul_kg: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -90,6 +90,8 @@ _WORDS = {
     "weighing_out": "worth of not weighing out",
     "least_job_share": "smallest job, share of the need",
     "spare": "bought on top, for spills",
+    "cost_per_haul": "cost of one way to a seller and back",
+    "haul_load": "what one haul brings",
     "handling.bag": "cost of handling bags",
     "handling.bulk": "cost of handling bulk",
     "band.*": "band of every other need",

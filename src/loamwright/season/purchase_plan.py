@@ -144,6 +144,8 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
             time_limit_s=options.time_limit_s,
             budget=options.budget,
             hauling_cost_per_kg=settings.hauling_cost_per_kg,
+            cost_per_haul=settings.work.cost_per_haul,
+            haul_kg=settings.work.haul_kg,
             handling_cost_per_kg=planning.handling(record.offers, settings),
             machines=planning.machines(settings),
             mixing=supplies.pairs_that_may(answers, undecided=options.mix_undecided),

@@ -82,7 +82,8 @@ def stands_on(
     for spreader in settings.spreaders:
         loads = (figure(size, "kg") for size in (spreader.hopper_kg, spreader.vehicle_kg))
         sizes = (*loads, figure(spreader.swath_m, "m"), figure(spreader.speed_m_s, "m/s"))
-        found[key("spreader", spreader.name)] = ", ".join(sizes)
+        load = "" if spreader.cost_per_load is None else f", {spreader.cost_per_load} a load"
+        found[key("spreader", spreader.name)] = ", ".join(sizes) + load
     for name in _PLANNED_BY:
         found[key("setting", name.replace("_", " "))] = _words(getattr(settings, name))
     for item in dataclasses.fields(WorkRules):

@@ -15,6 +15,7 @@ ALTER TABLE spreaders ADD COLUMN fill_minutes REAL;
 ALTER TABLE spreaders ADD COLUMN cost_per_ha TEXT;
 ALTER TABLE spreaders ADD COLUMN cost_per_stop TEXT;
 ALTER TABLE spreaders ADD COLUMN cost_per_hour TEXT;
+ALTER TABLE spreaders ADD COLUMN cost_per_load TEXT;
 ALTER TABLE spreaders ADD COLUMN retired_on DATE;
 ALTER TABLE spreaders ADD COLUMN retired_because TEXT NOT NULL DEFAULT '';
 
