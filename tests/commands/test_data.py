@@ -58,13 +58,14 @@ SACK = Sack(
 
 
 def test_units_are_read_from_the_names() -> None:
-    """100 lb; 2 acres; 2 dollars a kilogram are 0.907185 a pound; 100 a hectare are 40.468564 an acre."""
+    """100 lb; 2 acres; 2 dollars a kilogram are 0.907185 a pound; 100 a hectare are 40.468564 an acre;
+    12.5 m are 12.5 / 0.3048 = 41.0105 ft."""
     assert data.of(SACK) == {
         "sack_id": "S-1",
         "mass_lb": pytest.approx(100),
         "rate_lb_per_acre": None,
         "spread_area_acres": pytest.approx(2),
-        "walk_m": 12.5,
+        "walk_ft": pytest.approx(41.0105, abs=1e-4),
         "price_per_lb": {"N": pytest.approx(2 * LB_KG)},
         "cost_per_acre": pytest.approx(100 * ACRE_M2 / 10_000),
         "doses_lb": [pytest.approx(1), 0.0],

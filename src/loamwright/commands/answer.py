@@ -21,9 +21,10 @@ from dataclasses import dataclass, fields, replace
 from enum import StrEnum
 from itertools import islice
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, TypeVar, cast
 
 import typer
+from typer.core import TyperGroup
 
 from loamwright.errors import (
     InputError,
@@ -294,6 +295,34 @@ def _showing_progress(as_json: bool) -> Iterator[Progress]:
     finally:
         over = True
         line.stop()
+
+
+class Commands(TyperGroup):
+    """All commands; what was typed wrongly is told as JSON too, where JSON was asked for."""
+
+    def main(self, args: Sequence[str] | None = None, *rest: Any, **words: Any) -> Any:
+        """Run what was typed; end with its exit code."""
+        typed = list(sys.argv[1:] if args is None else args)
+        if "--json" not in typed:
+            return super().main(args, *rest, **words)
+        try:
+            ended = super().main(typed, *rest, **{**words, "standalone_mode": False})
+        except _UsageError as error:
+            sys.exit(_mistyped(error))
+        sys.exit(ended if isinstance(ended, int) else DONE)
+
+
+#: The library's mistakes of typing; it shows the class of one of them only.
+_UsageError = cast("type[Exception]", typer.BadParameter.__bases__[0])
+
+
+def _mistyped(error: Exception) -> int:
+    """Print what is wrong with a command line as JSON, and return the exit code."""
+    context, said = getattr(error, "ctx", None), getattr(error, "format_message", lambda: str(error))()
+    called = context.command_path if context is not None else "loamwright"
+    where = getattr(getattr(error, "param", None), "name", None) or called
+    _refuse([Problem(where, said.rstrip("."), f"See `{called} --help`.")], True)
+    return INPUT_PROBLEMS
 
 
 # ---------------------------------------------------------------------------------------------

@@ -15,6 +15,7 @@ from loamwright.commands import buy, crop_tables, keep, plan, shape, tailgate
 from loamwright.commands.answer import (
     Answer,
     Asked,
+    Commands,
     LayerName,
     OfSeason,
     Old,
@@ -29,6 +30,7 @@ from loamwright.commands.answer import (
 from loamwright.errors import InputError, Problem
 
 app = typer.Typer(
+    cls=Commands,
     no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,
@@ -450,8 +452,11 @@ def report(
 def record(
     property_path: PropertyPath,
     file: Annotated[
-        Path | None,
-        typer.Argument(metavar="[FILE]", help="Records file from the map, or a CSV/XLSX of entries."),
+        list[Path] | None,
+        typer.Argument(
+            metavar="[FILE]...",
+            help="Records of the map: file, pasted text, pictures of codes; or a CSV/XLSX of entries.",
+        ),
     ] = None,
     plot: Annotated[str | None, typer.Option(help="Plot id, to enter one application by hand.")] = None,
     product: Annotated[str | None, typer.Option(help="Product applied.")] = None,
@@ -478,7 +483,7 @@ def record(
     """Take in what was applied; the same file twice changes nothing."""
     from loamwright import season
 
-    given = [one for one in (file, plot, job) if one is not None]
+    given = [one for one in (file or None, plot, job) if one is not None]
     if len(given) != 1:
         what = "it needs one thing to record"
         fix = "Give a file, or `job`, or `plot` with `product` and `amount`."
@@ -499,8 +504,8 @@ def record(
         area=area,
         part=part,
     )
-    if file is not None:
-        found = season.record_file(property_path, file, today(), answers)
+    if file:
+        found = season.record_file(property_path, file[0], today(), answers, file[1:])
     elif job is not None:
         found = season.record_job(property_path, job, entry, now, answers)
     else:
@@ -544,15 +549,23 @@ def calibrate(
 @command(app)
 def export(
     property_path: PropertyPath,
-    kind: Annotated[str, typer.Argument(help="See `loamwright export PROPERTY help`.")],
-    out_path: Annotated[Path, typer.Argument(metavar="FILE_OR_DIR")],
+    kind: Annotated[
+        str, typer.Argument(metavar="KIND", help="What to write; `loamwright export help` lists the kinds.")
+    ] = "",
+    out_path: Annotated[Path | None, typer.Argument(metavar="FILE_OR_DIR", help="Where to write it.")] = None,
     old: Old = False,
     of_season: OfSeason = None,
 ) -> Answer:
     """Write the season for other programs: GIS layers, tables, GPS places, a machine task file."""
     from loamwright import handoff, season
-    from loamwright.commands.results import FilesMade
+    from loamwright.commands.results import ExportKinds, FilesMade
 
+    if "help" in (str(property_path), kind):
+        return Answer(ExportKinds({word: one.holds for word, one in handoff.KINDS.items()}))
+    if not kind or out_path is None:
+        missing = "FILE_OR_DIR" if kind else "KIND"
+        fix = "`loamwright export help` lists the kinds; write PROPERTY KIND FILE_OR_DIR."
+        raise InputError([Problem("export", f"{missing} is missing", fix)])
     view = view_of(property_path, of_season)
     handoff.check_kind(kind)
     if handoff.KINDS[kind].of_plan:

@@ -90,14 +90,17 @@ UNITS = (
     ("_per_kg", "_per_lb", LB_KG, 1.0),
     ("_per_ha", "_per_acre", ACRE_M2, HA_M2),
     ("_kg_ha", "_lb_per_acre", 1.0, LB_ACRE_KG_HA),
+    ("bulk_kg_m3", "bulk_lb_per_ft3", FT_M**3, LB_KG),
+    ("_kg_m3", "_lb_per_gal", 1.0, LB_GAL_KG_M3),
     ("_kg", "_lb", 1.0, LB_KG),
     ("_m3_ha", "_gal_per_acre", ACRE_M2, HA_M2 * GAL_M3),
     ("_m2_h", "_acres_per_hour", 1.0, ACRE_M2),
     ("_m2", "_acres", 1.0, ACRE_M2),
+    ("_m", "_ft", 1.0, FT_M),
     ("_m_s", "_mph", 3600.0, MILE_M),
 )
 
-#: Printed as they are kept, in SI, each source in its parts.
+#: Printed as they are kept, in SI, and in pounds and acres beside it, each source in its parts.
 AS_KEPT = (Application, Calibration, PlotHistory, Projection)
 
 
@@ -107,7 +110,7 @@ def of(value: Any) -> Any:
 
 
 def as_kept(value: Any) -> Any:
-    """Turn any value of this package into JSON types, field by field, without changing a unit."""
+    """Turn any value of this package into JSON types, amounts as kept and in pounds and acres."""
     return _plain(value, _si)
 
 
@@ -140,7 +143,8 @@ def _pairs(record: Any) -> Iterator[tuple[str, Any]]:
 
 
 def _si(record: Any) -> Json:
-    return {name: as_kept(value) for name, value in _pairs(record)}
+    kept = {name: as_kept(value) for name, value in _pairs(record)}
+    return kept | _named((name, value) for name, value in _pairs(record) if _unit_of(name))
 
 
 def _us(record: Any) -> Json:
@@ -157,11 +161,16 @@ def _named(pairs: Iterable[tuple[str, Any]], keys: Mapping[str, str | None] = Ma
     """Give each field its key, and an amount the unit its key says."""
     found = {}
     for name, value in pairs:
-        ending = next((row for row in UNITS if name.endswith(row[0])), None)
+        ending = _unit_of(name)
         key = keys.get(name, name if ending is None else name.removesuffix(ending[0]) + ending[1])
         if key is not None:
             found[key] = of(value) if ending is None else _in_unit(value, *ending[2:])
     return found
+
+
+def _unit_of(name: str) -> tuple[str, str, float, float] | None:
+    """The row of `UNITS` that the name of a field ends in."""
+    return next((row for row in UNITS if name.endswith(row[0])), None)
 
 
 def _in_unit(value: Any, times: float, over: float) -> Any:
@@ -193,7 +202,7 @@ KEYS: Mapping[type, Mapping[str, str | None]] = {
     LimeNeed: _without("plot_id", "depth_m", rate_kg_ha="lb_per_acre", mass_kg="lb"),
     Credit: {"rate_kg_ha": "lb_per_acre"},
     PlotArea: _only(PlotArea, area_m2="area_acres", spread_area_m2="spread_area_acres", steps="steps"),
-    Story: _without("plot", "cropping", purchases="buy"),
+    Story: _without("plot", "cropping", "made_before", purchases="buy"),
     # plan
     Coverage: {"supply": "nutrient"},
     Plan: _without(
@@ -337,6 +346,7 @@ MORE: Mapping[type, Callable[[Any], Json]] = {
     Story: lambda story: {
         "plot_id": story.plot.plot_id,
         "name": story.plot.name,
+        "plan_made_before": [str(aged) for aged in story.made_before],
         "crop": None if story.cropping is None else story.cropping.crop,
     },
     Plan: lambda plan: {
@@ -392,10 +402,14 @@ MORE: Mapping[type, Callable[[Any], Json]] = {
 def _measured(found: Measured | LargeMeasured) -> Json:
     """The plots of a large file come as an iterator, so that they need not all be held."""
     rows = _measured_rows(found)
+    total = sum(area.area_m2 for _, area in found.rows())
+    spread = sum(area.spread_area_m2 for _, area in found.rows())
     return {
         "plots": map(of, rows) if isinstance(found, LargeMeasured) else list(rows),
-        "total_area_m2": sum(area.area_m2 for _, area in found.rows()),
-        "total_spread_area_m2": sum(area.spread_area_m2 for _, area in found.rows()),
+        "total_area_m2": total,
+        "total_area_acres": total / ACRE_M2,
+        "total_spread_area_m2": spread,
+        "total_spread_area_acres": spread / ACRE_M2,
         "problems": found.problems,
     }
 
@@ -409,9 +423,11 @@ def _measured_rows(found: Measured | LargeMeasured) -> Iterator[Json]:
             "area_m2": area.area_m2,
             "area_acres": area.area_m2 / ACRE_M2,
             "area_se_m2": area.area_se_m2,
+            "area_se_acres": None if area.area_se_m2 is None else area.area_se_m2 / ACRE_M2,
             "spread_area_m2": area.spread_area_m2,
             "spread_area_acres": area.spread_area_m2 / ACRE_M2,
             "perimeter_m": area.perimeter_m,
+            "perimeter_ft": area.perimeter_m / FT_M,
             "parts": area.parts,
             "holes": area.holes,
             "missing_setbacks": list(area.missing_setbacks),

@@ -41,6 +41,13 @@ class FilesMade:
 
 
 @dataclass(frozen=True, slots=True)
+class ExportKinds:
+    """What each kind of file the season can be written as holds, by the word it is asked for with."""
+
+    kinds: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
 class PropertyMade:
     """An empty property file."""
 

@@ -240,3 +240,27 @@ def test_tests_and_headings_name_what_is_known() -> None:
 def test_a_figure_to_aim_at_is_no_reading(text: str) -> None:
     """A sheet that prints a target beside the measured figure must not give two readings of one analyte."""
     assert read_heading(text).role == "aside"
+
+
+@pytest.mark.parametrize(
+    ("text", "role", "name"),
+    [
+        ("N\N{DEGREE SIGN} échantillon", "label", ""),
+        ("N\N{DEGREE SIGN} labo", "lab_number", ""),
+        ("pH eau", "reading", "pH"),
+        ("pH tampon", "reading", "buffer pH"),
+        ("Kali", "reading", "K2O"),
+        ("Phosphat", "reading", "P2O5"),
+        ("Kalkbedarf dt CaO/ha", "lime", ""),
+        ("Calcaire actif", "aside", ""),
+        ("Ton %", "aside", ""),
+    ],
+)
+def test_words_of_other_languages_that_look_like_something_else(text: str, role: str, name: str) -> None:
+    """A sample's number is no nitrogen; German "Kali" and "Phosphat" are oxides, "Ton" is clay.
+
+    Common trade words, no source.
+    """
+    heading = read_heading(text)
+    assert (heading.role, heading.analyte.name if heading.analyte else "") == (role, name)
+    assert heading.left == ()

@@ -92,6 +92,7 @@ class KnownHeading:
 def plain(text: str) -> str:
     """Return a text in lower case, with camel case and underscores opened and signs made alike."""
     opened = re.sub(r"(?<=[a-z]{2})(?=[A-Z])", " ", unicodedata.normalize("NFKC", text)).replace("_", " ")
+    opened = re.sub(r"\b[nN]\N{DEGREE SIGN}", "no ", opened)  # "N° échantillon" numbers, and is no nitrogen
     opened = re.sub("[\N{MINUS SIGN}\N{EN DASH}\N{EM DASH}]", "-", opened)
     return re.sub(r"\s+", " ", opened).strip().casefold()
 
