@@ -309,6 +309,7 @@ def parse_money(text: str, decimal_comma: bool | None = None) -> Decimal:
 _LONGEST_QUANTITY = 100  # characters; ours
 _QUANTITY = re.compile(
     rf"([+\N{{MINUS SIGN}}-]?(?:[0-9.,]|{_BLANK}(?=[0-9]{{3}}(?![0-9])))+(?:[eE][+-]?[0-9]+)?)"  # number
+    r"(?![eExX][+-]?[0-9])"  # a figure that is none is not a figure and a unit: "1e309", "0x10"
     r"\s*-?"  # "50-lb bag"
     r"((?:[^\W\d_]|%)(?:[^\W_]|[ %/.,²³^])*)"  # unit
 )

@@ -11,6 +11,7 @@ Exit codes: 0 done; 1 done, with warnings or open decisions; 2 refused, or a que
 from __future__ import annotations
 
 import datetime as dt
+import errno
 import inspect
 import os
 import re
@@ -36,6 +37,7 @@ from loamwright.errors import (
     has_errors,
 )
 from loamwright.money import USUAL, tell_money_in
+from loamwright.units import read_number
 
 if TYPE_CHECKING:
     from loamwright.season import Progress, Season
@@ -145,7 +147,10 @@ def command(
         added = {"as_json": (AsJson, False)} | ({"units": (InUnits, None)} if in_units else {})
         parameters = [
             inspect.Parameter("context", inspect.Parameter.KEYWORD_ONLY, annotation=typer.Context),
-            *(p.replace(kind=inspect.Parameter.KEYWORD_ONLY) for p in typed[wants_asked:]),
+            *(
+                p.replace(kind=inspect.Parameter.KEYWORD_ONLY, annotation=_with_our_reader(p.annotation))
+                for p in typed[wants_asked:]
+            ),
             *(
                 inspect.Parameter(key, inspect.Parameter.KEYWORD_ONLY, annotation=kind, default=default)
                 for key, (kind, default) in added.items()
@@ -168,6 +173,35 @@ def command(
     return make
 
 
+def _with_our_reader(annotation: Any) -> Any:
+    """Let a figure typed for a command be read as every other figure is, within the ends it states."""
+    told = getattr(annotation, "__metadata__", ())
+    if not told:
+        return annotation
+    kind, info = annotation.__origin__, told[0]
+    if kind in (int, int | None, float, float | None):
+        whole = kind in (int, int | None)
+        low, high = (-_MOST if info.min is None else info.min), (_MOST if info.max is None else info.max)
+        info.parser = lambda text: _figure(str(text), whole, low, high)
+    return annotation
+
+
+#: Largest figure typed for an option by itself: ours, wider than any count, year or time limit.
+_MOST = 1_000_000
+
+
+def _figure(text: str, whole: bool, low: float, high: float) -> float:
+    try:
+        value = read_number(text)
+    except UnitError as error:
+        raise typer.BadParameter(str(error)) from error
+    if whole and not value.is_integer():
+        raise typer.BadParameter(f"{text!r} is not a whole number")
+    if not low <= value <= high:
+        raise typer.BadParameter(f"{text!r} is not between {low:,} and {high:,}")
+    return int(value) if whole else value
+
+
 def _answered(
     call: Callable[[Progress], Answer], as_json: bool, units: Units | None, flags: Mapping[str, str]
 ) -> int:
@@ -179,31 +213,41 @@ def _answered(
         answer = replace(answer, result=_naming_options(answer.result, flags))
         system = answer.units if units is None else units.value
         for piece in _json_of(answer.result) if as_json else _text_of(answer, system):
-            typer.echo(piece, nl=False)
+            _say(piece)
         return exit_code(answer)
     except LoamwrightError as error:
         _refuse([name_options(problem, flags) for problem in _problems_of(error)], as_json)
         return INPUT_PROBLEMS
     except (typer.Abort, typer.Exit, BrokenPipeError):
         raise
+    except OSError as error:
+        if error.errno != errno.ENAMETOOLONG:
+            return _our_error(error, as_json)
+        called = str(error.filename)
+        what = f"no file can have a name of {len(called):,} letters: {called[:60]}…"
+        _refuse([Problem(called[:60], what, "Give a shorter name.")], as_json)
+        return INPUT_PROBLEMS
     except Exception as error:
-        if os.environ.get(TRACEBACK):
-            raise
-        what = f"this is an error of ours, not of your input: {type(error).__name__}: {error}"
-        fix = f"Please report it, with what the same command prints when {TRACEBACK}=1 is set."
-        _refuse([Problem("loamwright", " ".join(what.split()), fix)], as_json)
-        return OUR_ERROR
+        return _our_error(error, as_json)
+
+
+def _our_error(error: Exception, as_json: bool) -> int:
+    if os.environ.get(TRACEBACK):
+        raise error
+    what = f"this is an error of ours, not of your input: {type(error).__name__}: {error}"
+    fix = f"Please report it, with what the same command prints when {TRACEBACK}=1 is set."
+    _refuse([Problem("loamwright", " ".join(what.split()), fix)], as_json)
+    return OUR_ERROR
 
 
 def _text_of(answer: Answer, system: str) -> Iterator[str]:
     """Lay out an answer and its problems: all of it, before any of it is printed."""
-    from rich.console import Console
-
     from loamwright.commands import buy_text, keep_text, plan_text, sheet_text, text
+    from loamwright.commands.terminal import Terminal
 
     rooms = (text, plan_text, buy_text, sheet_text, keep_text)
     texts = {kind: show for room in rooms for kind, show in room.TEXTS.items()}
-    console = Console(highlight=False)
+    console = Terminal()
     with console.capture() as printed:
         texts[type(answer.result)](console, answer.result, system)
         text.show_problems(console, answer.problems)
@@ -237,15 +281,19 @@ def _json_of(found: Any) -> Iterator[str]:
     yield "\n}\n"
 
 
+def _say(text: str) -> None:
+    """Print; half a letter, which no stream takes, as JSON and people both write it."""
+    typer.echo(text.encode("utf-8", "backslashreplace").decode("utf-8"), nl=False)
+
+
 def _refuse(problems: list[Problem], as_json: bool) -> None:
     if as_json:
-        typer.echo("".join(_json_of({"problems": problems})), nl=False)
+        _say("".join(_json_of({"problems": problems})))
     else:
-        from rich.console import Console
-
         from loamwright.commands import text
+        from loamwright.commands.terminal import Terminal
 
-        text.show_problems(Console(stderr=True, highlight=False), problems)
+        text.show_problems(Terminal(stderr=True), problems)
 
 
 def read_answers(texts: Sequence[str]) -> dict[str, str]:
@@ -279,9 +327,9 @@ def _showing_progress(as_json: bool) -> Iterator[Progress]:
     if as_json or not sys.stderr.isatty():
         yield lambda _stage: None
         return
-    from rich.console import Console
+    from loamwright.commands.terminal import Terminal
 
-    err = Console(stderr=True)
+    err = Terminal(stderr=True)
     line = err.status("")
     over = False
 

@@ -299,7 +299,9 @@ def sample(
     place: Annotated[
         str | None, typer.Option(help="Whose published advice to use; the property's setting if not given.")
     ] = None,
-    cores: Annotated[int | None, typer.Option(help="Cores in one sample; by plot size if none.")] = None,
+    cores: Annotated[
+        int | None, typer.Option(min=1, max=100, help="Cores in one sample; by plot size if none.")
+    ] = None,
     lab: Annotated[
         str | None, typer.Option(help="Also write an order to this laboratory (Modus submit file) to DIR.")
     ] = None,

@@ -10,16 +10,16 @@ import sys
 from pathlib import Path
 
 import segno
-from rich.console import Console
 
 from loamwright import app
 from loamwright.commands.answer import today
+from loamwright.commands.terminal import Terminal
 from loamwright.files import write_whole
 
 
 def open_app(path: Path | None, lan: bool, port: int | None, browser: bool) -> None:
     """Serve a property until the user ends the program, and say where it is."""
-    console = Console(highlight=False)
+    console = Terminal()
 
     def say(address: str, for_phone: bool) -> None:
         if for_phone:

@@ -185,7 +185,7 @@ def habits(
 def budget(
     asked: Asked,
     property_path: PropertyPath,
-    points: Annotated[int, typer.Option(min=1, help="Points on the curve.")] = 8,
+    points: Annotated[int, typer.Option(min=1, max=100, help="Points on the curve.")] = 8,
     chart: Annotated[
         Path | None, typer.Option(help="Also draw the curve to this file (.svg, .png or .pdf).")
     ] = None,

@@ -491,9 +491,9 @@ DECISION = (
     _plain("made_by", kinds.TEXT, "who"),
 )
 SPREADER = (
-    _plain("hopper", kinds.MASS, "what one fill holds", "hopper_kg"),
-    _plain("vehicle", kinds.MASS, "what one trip carries", "vehicle_kg"),
-    _plain("swath", kinds.LENGTH, "working width", "swath_m"),
+    _plain("hopper", kinds.LOAD, "what one fill holds", "hopper_kg"),
+    _plain("vehicle", kinds.LOAD, "what one trip carries", "vehicle_kg"),
+    _plain("swath", kinds.SWATH, "working width", "swath_m"),
     _plain("speed", kinds.SPEED, "ground speed", "speed_m_s"),
     _plain("field_efficiency", kinds.SHARE, "effective share of the time"),
     _plain("heavy", kinds.FLAG, "goes only where a plot's reach says yes?"),

@@ -19,7 +19,7 @@ from dataclasses import dataclass, field, fields
 from decimal import Decimal
 from enum import StrEnum
 from functools import cached_property
-from typing import Any, Generic, TypeVar
+from typing import Any, Generic, TypeVar, get_args, get_type_hints
 
 from loamwright.errors import Level, Problem, PropertyFileError
 from loamwright.files.work_rules import kept_rules, rules_to_keep
@@ -86,7 +86,10 @@ def _boundary_blob(boundary: Shape) -> bytes:
 
 def _boundary_of(blob: bytes) -> Shape:
     """A boundary back; a MultiPolygon of one part is that Polygon."""
-    return _read(_wkb_in(blob).removeprefix(_ONE_POLYGON))
+    shape = _read(_wkb_in(blob).removeprefix(_ONE_POLYGON))
+    if shape.geom_type not in ("Polygon", "MultiPolygon"):
+        raise PropertyFileError(f"the boundary of a plot in the file is a {shape.geom_type}")
+    return shape
 
 
 # ---------------------------------------------------------------------------------------------
@@ -266,6 +269,12 @@ class Layout(Generic[R]):
     prefix: str = ""
 
     @cached_property
+    def _always_stated(self) -> frozenset[str]:
+        """Fields of the record that cannot be None."""
+        hints = get_type_hints(self.record)
+        return frozenset(name for name, kind in hints.items() if type(None) not in (*get_args(kind), kind))
+
+    @cached_property
     def codecs(self) -> Mapping[str, Codec]:
         """Field name to codec, in field order."""
         hints = typing.get_type_hints(self.record)
@@ -288,6 +297,12 @@ class Layout(Generic[R]):
             for column, value in zip(codec.columns, codec.encode(getattr(record, name)), strict=True)
         }
 
+    def _unreadable(self, held: str) -> PropertyFileError:
+        return PropertyFileError(
+            f"its table {self.table} holds what cannot be read ({held[:200]}); correct it, or "
+            "restore the file from a copy"
+        )
+
     def record_of(self, row: Mapping[str, Any], **elsewhere: object) -> R:
         """Return the record a row holds."""
         values = {}
@@ -297,10 +312,9 @@ class Layout(Generic[R]):
                 values[name] = codec.decode(*stored)
             except (ValueError, TypeError, LookupError, AttributeError, ArithmeticError) as error:
                 held = ", ".join(f"{c} {v!r}" for c, v in zip(codec.columns, stored, strict=True))
-                raise PropertyFileError(
-                    f"its table {self.table} holds what cannot be read ({held[:200]}); correct it, or "
-                    "restore the file from a copy"
-                ) from error
+                raise self._unreadable(held) from error
+            if values[name] is None and name in self._always_stated:
+                raise self._unreadable(f"{codec.columns[0]} is blank")
         return self.record(**values, **elsewhere)
 
 

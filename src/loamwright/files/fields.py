@@ -11,6 +11,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
+import unicodedata
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -45,6 +46,38 @@ TEXT_LIMIT = 10_000
 _YES = frozenset({"yes", "y", "true", "1"})
 _NO = frozenset({"no", "n", "false", "0"})
 _UNSTORABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff]")
+
+
+#: Blanks of other widths, and what shows nothing at all; joiners stay, since some scripts need them.
+_ODD_BLANKS = re.compile("[\u00a0\u1680\u2000-\u200a\u202f\u205f\u3000]")
+_SHOWS_NOTHING = re.compile("[\u00ad\u200b\u2060\ufeff]")
+
+
+def one_way_written(text: str) -> str:
+    """Write letters that look the same in one way, so that an id is the same id from every program.
+
+    References
+    ----------
+    Unicode Standard Annex 15, Unicode Normalization Forms: form C.
+
+    Examples
+    --------
+    >>> one_way_written("Cafe\u0301\u00a07\u200b") == "Caf\u00e9 7"
+    True
+    """
+    if text.isascii():
+        return text
+    return unicodedata.normalize("NFC", _SHOWS_NOTHING.sub("", _ODD_BLANKS.sub(" ", text)))
+
+
+def looks(ident: str) -> str:
+    """Return what an id looks like: without capitals, width and spacing of letters.
+
+    References
+    ----------
+    Unicode Standard Annex 15: form KC.
+    """
+    return " ".join(unicodedata.normalize("NFKC", one_way_written(ident)).casefold().split())
 
 
 # ---------------------------------------------------------------------------------------------
@@ -284,7 +317,7 @@ class Fields:
         self._asked.add(name)
         value = self._texts.get(name)
         if isinstance(value, str):
-            value = value.strip()
+            value = one_way_written(value).strip()
             return None if not value or (not self._typed and value.lower() in BLANKS) else value
         return value
 
@@ -320,6 +353,9 @@ class Fields:
 
     def read(self, name: str, parse: Callable[[str], T]) -> T | None:
         """Read a text with a parser."""
+        if name not in self._texts:  # most of a row's possible fields, in tables of many rows
+            self._asked.add(name)
+            return None
         text = self.text(name)
         return self._parsed(name, text, parse) if text else None
 
@@ -497,8 +533,18 @@ class Fields:
         if value is None:
             return None
         bound = BOUNDS[kind]
-        own = convert(value, _KINDS[bound.unit][1], bound.unit) if bound.unit else value
-        return value if self._inside(name, bound, own) else None
+        return value if self._inside(name, bound, _in_its_unit(bound, value)) else None
+
+
+def _in_its_unit(bound: Bound, value: float) -> float:
+    """Return a value [SI] in the unit of its bound."""
+    return convert(value, _KINDS[bound.unit][1], bound.unit) if bound.unit else value
+
+
+def impossible(kind: str, text: str, value: float) -> UnitError | None:
+    """Say why a value [SI] read from a text is not possible; None when it is."""
+    bound = BOUNDS[kind]
+    return bound.refusal(shown(text), _in_its_unit(bound, value))
 
 
 def _yes_no(text: str) -> bool:

@@ -25,7 +25,7 @@ DELIMITERS = (",", ";", "\t", "|")
 LARGEST_TEXT_BYTES = 50_000_000
 LARGEST_WORKBOOK_BYTES = 200_000_000  # unpacked
 LARGEST_CELL = 32_767  # characters, as in a spreadsheet
-MOST_ROWS = 200_000
+MOST_ROWS = 100_000  # 400 MB in memory; ten tests for each of 10,000 plots
 
 _NOT_TABLES = (
     (b"SQLite format 3", "a database or property file"),
@@ -128,6 +128,8 @@ def file_bytes(path: Path) -> bytes:
     name = path.name or str(path)
     if path.is_dir():
         raise refuse(name, f"{str(path)!r} is a directory, not a file", "Name the file.")
+    if path.exists() and not path.is_file():
+        raise refuse(name, f"{str(path)!r} is no ordinary file", "Name a file that was saved.")
     try:
         data = path.read_bytes()
     except FileNotFoundError as error:
@@ -179,6 +181,8 @@ def decoded(name: str, data: bytes) -> tuple[str, str | None]:
 
 def _text_grid(name: str, text: str) -> Grid:
     csv.field_size_limit(LARGEST_CELL)
+    if text.count("\n") > MOST_ROWS:
+        raise _too_many_rows(name)
     tables: list[list[list[str]]] = []
     faults = []
     for mark in DELIMITERS:
@@ -218,8 +222,14 @@ def _lines(name: str, numbered: Iterable[tuple[int, list[Cell]]]) -> tuple[Line,
         if cells:
             lines.append(Line(number, tuple(cells)))
         if len(lines) > MOST_ROWS:
-            raise refuse(name, f"the sheet has more than {MOST_ROWS:,} rows", "Send one report at a time.")
+            raise _too_many_rows(name)
     return tuple(lines)
+
+
+def _too_many_rows(name: str) -> InputError:
+    return refuse(
+        name, f"the sheet has more than {MOST_ROWS:,} rows", "Split it, and bring a part at a time."
+    )
 
 
 # ---------------------------------------------------------------------------------------------

@@ -7,9 +7,10 @@ changed the file by hand, is left out and named.
 from __future__ import annotations
 
 import datetime as dt
+import math
 import sqlite3
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import replace
 from typing import Any, TypeVar
 
@@ -41,6 +42,7 @@ from loamwright.files.columns import (
     WAYS,
     Layout,
 )
+from loamwright.files.fields import BOUNDS
 from loamwright.money import tell_money_in
 from loamwright.planning import Plan
 from loamwright.soil import LabRecommendation, SoilTest
@@ -64,8 +66,80 @@ class _Row(dict[str, Any]):
 
 
 def rows_of(connection: sqlite3.Connection, table: str) -> list[_Row]:
-    """Return the rows of a table, oldest first, each naming a column it has lost."""
+    """Return the rows of a table, oldest first; what a column cannot hold is refused by name."""
+    rows = loose_rows_of(connection, table)
+    for row, fault in foreign_values(connection, table, rows):
+        by = [other for other in rows if table == "applications" and other["replaces"] == row["entry_id"]]
+        if by:  # withdrawn: it counts for nothing, and nothing of it is believed
+            row.update({name: by[-1][name] for name in row if name not in ("fid", "entry_id", "replaces")})
+            row["withdrawn"] = 0
+            continue
+        raise PropertyFileError(
+            f"its table {table} holds what cannot be read ({fault}); `check` says which row, and what to do"
+        )
+    return rows
+
+
+def loose_rows_of(connection: sqlite3.Connection, table: str) -> list[_Row]:
+    """Return the rows of a table as they are, each naming a column it has lost."""
     return [_Row(table, row) for row in connection.execute(f"SELECT * FROM {table} ORDER BY fid")]
+
+
+def foreign_values(
+    connection: sqlite3.Connection, table: str, rows: Iterable[_Row]
+) -> Iterator[tuple[_Row, str]]:
+    """Find values that are not of their column's kind: SQLite keeps any value in any column.
+
+    Yields
+    ------
+    tuple of (_Row, str)
+        The row, and what stands where: ``"mass_kg inf"``.
+    """
+    kinds = [
+        (column, _is_amount if column in _AMOUNTS else _KINDS[kind.partition("(")[0].upper()])
+        for _, column, kind, *_ in connection.execute(f"PRAGMA table_info({table})")
+        if kind.partition("(")[0].upper() in _KINDS
+    ]
+    for row in rows:
+        for column, fits in kinds:
+            value = row[column]
+            if value is not None and not fits(value):
+                yield row, f"{column} {str(value)[:60]!r}"
+
+
+def _is_figure(value: object) -> bool:
+    return isinstance(value, (int, float)) and math.isfinite(value)
+
+
+#: Columns of what was weighed or measured: never less than nothing, never more than a bound of `fields`.
+_AMOUNTS = frozenset({"mass_kg", "area_m2"})
+_MOST = 1e15  # the ground of the globe is 5.1e14 m2
+
+
+def _is_amount(value: object) -> bool:
+    return _is_figure(value) and 0 <= value <= _MOST  # type: ignore[operator]
+
+
+def _is_day(value: object) -> bool:
+    if not isinstance(value, str):
+        return False
+    try:
+        return bool(dt.date.fromisoformat(value))
+    except ValueError:
+        return False
+
+
+#: Declared kind of a column → whether a value is one.
+_KINDS: Mapping[str, Callable[[object], bool]] = {
+    "REAL": _is_figure,
+    "DOUBLE": _is_figure,
+    "INTEGER": lambda value: isinstance(value, int),
+    "MEDIUMINT": lambda value: isinstance(value, int),
+    "BOOLEAN": lambda value: value in (0, 1),
+    "TEXT": lambda value: isinstance(value, str),
+    "DATE": _is_day,
+    "BLOB": lambda value: isinstance(value, bytes),
+}
 
 
 def _by(rows: Iterable[_Row], column: str) -> Mapping[str, list[_Row]]:
@@ -181,7 +255,16 @@ _OF_PLOTS = frozenset(
 
 
 def read_all(connection: sqlite3.Connection) -> PropertyRecord:
-    """Return everything the file holds at this moment."""
+    """Return everything the file holds at this moment; what cannot be read is refused."""
+    try:
+        return _all(connection)
+    except (ValueError, TypeError, LookupError, AttributeError, ArithmeticError) as error:
+        raise PropertyFileError(
+            f"it holds what cannot be read ({error}): another program changed it; restore it from a copy"
+        ) from error
+
+
+def _all(connection: sqlite3.Connection) -> PropertyRecord:
     reader = Reader(connection)
     plots = reader.all(PLOTS)
     products = reader.all(PRODUCTS)
@@ -222,6 +305,9 @@ def _read_info(connection: sqlite3.Connection, reader: Reader) -> PropertyInfo:
     if not found:
         raise PropertyFileError("the file has lost its name and season; restore it from a copy")
     row = found[0]
+    dt.date.fromisoformat(f"2024-{row['season_start']}")
+    if refusal := BOUNDS["season"].refusal(f"season {row['season']}", row["season"]):
+        raise refusal
     limits = rows_of(connection, "surplus_limits")
     settings = SETTINGS.record_of(
         row,

@@ -320,7 +320,7 @@ class _Basket:
             labels, offers, found = pricelists.products_from(content)
             self._take_products(path, labels, offers)
         elif kind == "soil tests":
-            tests, found = tables.soil_tests_from(content, self.known)
+            tests, found = tables.soil_tests_from(content, self.known, self.today)
             self.tests.extend(tests)
             self._once(path, "test_id", (test.test_id for test in tests))
             replaced = _replaced(tests, self.held.soil_tests, lambda test: test.test_id)
@@ -422,6 +422,7 @@ class _Basket:
         if kind == "plots":
             read = plots.plots_from_shapes(shapes, self.season, self.gps_sigma_m)
             self._once(path, "plot_id", (plot.plot_id for plot in read.plots))
+            self.problems.extend(plots.like_others(path, read.plots, self.known))
             self.plots.update({plot.plot_id: plot for plot in read.plots})
             self.croppings.extend(read.croppings)
             self.known.update(self.plots)

@@ -44,6 +44,8 @@ def read_text(path: Path, called: str, again: str) -> str:
     try:
         if path.is_dir():
             raise refusal(f"{str(path)!r} is a directory and cannot be read as a file", "Name the file.")
+        if path.exists() and not path.is_file():
+            raise refusal(f"{str(path)!r} is no ordinary file", "Name a file that was saved.")
         if (size := path.stat().st_size) > SIZE_LIMIT:
             raise refusal(f"the file is larger than {SIZE_LIMIT:,} bytes")
         text = path.read_bytes().decode("utf-8-sig")

@@ -15,7 +15,7 @@ from enum import StrEnum
 from typing import Any
 
 from loamwright.errors import UnitError
-from loamwright.files.fields import parse_date, parse_percent
+from loamwright.files.fields import impossible, parse_date, parse_percent
 from loamwright.files.tables import parse_depth
 from loamwright.units import (
     ACRE_M2,
@@ -339,6 +339,7 @@ def _measure(
     us: tuple[str, float],
     metric: tuple[str, float],
     zero_ok: bool = True,
+    bound: str = "",
 ) -> Kind:
     """A kind with a unit: written in the property's unit, kept in SI."""
     example = f"25 {us[0]}"
@@ -347,7 +348,13 @@ def _measure(
         unit, size = metric if system == "metric" else us
         return f"{shown(value / size)} {unit}"
 
-    return Kind(name, example, _sized(parse, example, zero_ok), write, in_units=True)
+    def possible(text: str, system: str) -> float:
+        value = _sized(parse, example, zero_ok)(text, system)
+        if refusal := impossible(bound or name, text, value):
+            raise refusal
+        return value
+
+    return Kind(name, example, possible, write, in_units=True)
 
 
 def _quantity(text: str) -> Quantity:
@@ -437,7 +444,9 @@ MONEY_PER_AREA = Kind(
     ),
 )
 MASS = _measure("mass", parse_mass, ("lb", LB_KG), ("kg", 1.0))
-LENGTH = _measure("length", parse_length, ("ft", FOOT_M), ("m", 1.0))
+LENGTH = _measure("length", parse_length, ("ft", FOOT_M), ("m", 1.0), bound="setback")
+SWATH = _measure("length", parse_length, ("ft", FOOT_M), ("m", 1.0), zero_ok=False, bound="swath")
+LOAD = _measure("mass", parse_mass, ("lb", LB_KG), ("kg", 1.0), zero_ok=False, bound="load")
 AREA = _measure("area", parse_area, ("acre", ACRE_M2), ("ha", 10_000.0))
 RATE = _measure("rate", parse_rate, ("lb/acre", LB_ACRE_KG_HA), ("kg/ha", 1.0))
 MONEY_PER_MASS = Kind(

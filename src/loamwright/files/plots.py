@@ -9,7 +9,7 @@ that all faults are told at once. Whether anything is imported then is `season`'
 from __future__ import annotations
 
 import re
-from collections.abc import Container, Mapping, Sequence
+from collections.abc import Collection, Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import pairwise
@@ -17,8 +17,8 @@ from pathlib import Path
 
 import shapely
 
-from loamwright.errors import Level, Problem, UnitError
-from loamwright.files.fields import Fields, Habits, key_of, shown, unused
+from loamwright.errors import InputError, Level, Problem, UnitError
+from loamwright.files.fields import Fields, Habits, key_of, looks, shown, unused
 from loamwright.files.vectors import Feature, ShapeFile
 from loamwright.land import (
     DUPLICATE_SHARE,
@@ -29,6 +29,7 @@ from loamwright.land import (
     check_boundaries,
     distance_m,
     label_point,
+    mended,
     overlaps,
     walk_to_boundary,
 )
@@ -228,6 +229,17 @@ def drawn_twice(first: str, second: str, first_where: str, second_where: str) ->
     return Problem(second_where, what, fix)
 
 
+def like_others(path: Path, read: Iterable[Plot], known: Collection[str]) -> Iterator[Problem]:
+    """Warn of new plots whose ids look like those of the property."""
+    seen = {looks(ident): ident for ident in known}
+    for plot in read:
+        twin = seen.get(looks(plot.plot_id))
+        if plot.plot_id not in known and twin is not None:
+            what = f"plot_id {plot.plot_id!r} is new, and differs from {twin!r} only in capitals or width"
+            fix = "If it is that plot, write its id as there; otherwise leave it."
+            yield Problem(f"{path.name}, {plot.plot_id}", what, fix, Level.WARNING)
+
+
 @dataclass(slots=True)
 class Ids:
     """The ids of a file: each once, and none so like another that it may be a slip."""
@@ -237,22 +249,22 @@ class Ids:
     folded: dict[str, str] = field(default_factory=dict)  # without capitals → the first such id
 
     def check(self, ident: str, where: str) -> list[Problem]:
-        """Refuse a missing or repeated id; warn of one that differs only in capitals."""
+        """Refuse a missing or repeated id; warn of one that looks like another."""
         if not ident:
             what = f"the feature has no {self.column}"
             return [Problem(where, what, "Give it a short id that will never change.")]
         if ident in self.taken:
             what = f"{self.column} {ident!r} is already used by {self.taken[ident]}"
             return [Problem(where, what, "Give each its own id, or join the shapes into one multipolygon.")]
-        if twin := self.folded.get(ident.casefold()):
-            what = f"{self.column} {ident!r} differs from {twin!r} only in capitals"
+        if twin := self.folded.get(looks(ident)):
+            what = f"{self.column} {ident!r} differs from {twin!r} only in capitals or the width of letters"
             return [Problem(where, what, "Look whether both are meant.", Level.WARNING)]
         return []
 
     def take(self, ident: str, where: str) -> None:
         """Note an id as used."""
         self.taken[ident] = where
-        self.folded.setdefault(ident.casefold(), ident)
+        self.folded.setdefault(looks(ident), ident)
 
 
 @dataclass(frozen=True, slots=True)
@@ -299,7 +311,7 @@ def _plot(plot_id: str, outline: Outline, row: Fields) -> Plot | None:
 
 def _walked(feature: Feature, gps_sigma_m: float) -> Outline:
     """Return the boundary inside a walked line and the standard error of its area."""
-    pieces = [list(piece.coords) for piece in shapely.get_parts(feature.shape).tolist()]
+    pieces = [list(piece.coords) for piece in shapely.get_parts(feature.shape).tolist() if not piece.is_empty]
     for before, after in pairwise(pieces):
         gap = distance_m(before[-1], after[0])
         if gap > SAME_WALK_SIGMAS * gps_sigma_m:
@@ -423,7 +435,11 @@ def sound(feature: Feature, row: Fields) -> Shape:
     what = f"the shape crosses or touches itself ({shapely.is_valid_reason(shape)})"
     fix = "It was cleaned so that everything inside its line is kept out; look at it on the map."
     row.problem("", what, fix, Level.NOTE)
-    return shapely.make_valid(shape, method="structure", keep_collapsed=True)
+    try:
+        return mended(shape, row.where, by_structure=True)
+    except InputError as refusal:
+        row.add(refusal.problems)
+        return shape
 
 
 def looks_like(shapes: ShapeFile) -> str | None:

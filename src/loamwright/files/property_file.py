@@ -42,7 +42,7 @@ from loamwright.files.columns import (
     Layout,
 )
 from loamwright.files.editor import Editor
-from loamwright.files.held import read_all, rows_of
+from loamwright.files.held import foreign_values, loose_rows_of, read_all
 from loamwright.files.whole import write_new
 from loamwright.values import PropertyInfo
 from loamwright.version import __version__
@@ -270,6 +270,13 @@ def backup(path: Path, folder: Path, today: dt.date) -> Path:
     PropertyFileError
         When the copy cannot be made, or is not whole.
     """
+    target = _dated_copy(path, folder, today)
+    load(target)
+    return target
+
+
+def _dated_copy(path: Path, folder: Path, today: dt.date) -> Path:
+    """Copy a file that SQLite can read, whatever stands in it."""
     stem = f"{path.stem}.{today.isoformat()}"
     target = folder / f"{stem}{path.suffix}"
     number = 2
@@ -282,8 +289,53 @@ def backup(path: Path, folder: Path, today: dt.date) -> Path:
                 raise PropertyFileError(f"the file is not whole ({whole}); run `check` on it")
             content = connection.serialize()
         write_new(target, content)
-    load(target)
     return target
+
+
+def _loose_corrections(path: Path, connection: sqlite3.Connection) -> Iterator[Problem]:
+    """Name entries that correct one that is not there, or themselves."""
+    rows = loose_rows_of(connection, "applications")
+    there = {row["entry_id"] for row in rows}
+    for row in rows:
+        if row["replaces"] and (row["replaces"] not in there or row["replaces"] == row["entry_id"]):
+            what = f"it corrects {row['replaces']!r}, which is no other entry of the record"
+            where = f"{path.name}, applications, {_called('applications', row)}"
+            yield Problem(where, what, "Look whether it counts as it should.", Level.WARNING)
+
+
+def _withdraw(connection: sqlite3.Connection, row: Mapping[str, Any], today: dt.date) -> bool:
+    """Add an entry that takes one back which cannot be read: the record itself is never changed."""
+    entry = str(row["entry_id"])
+    taken = connection.execute("SELECT 1 FROM applications WHERE replaces = ?", (entry,)).fetchone()
+    if taken:
+        return False
+    now = dt.datetime.now().astimezone().isoformat(timespec="seconds")
+    stated = {
+        **{name: "" for name, value in row.items() if isinstance(value, str)},
+        "entry_id": f"{entry}-withdrawn",
+        "plot_id": row["plot_id"],
+        "product": row["product"],
+        "done": "done",
+        "applied_on": today.isoformat(),
+        "mass_kg": 0.0,
+        "timing": None,
+        "cost": None,
+        "reason": "it could not be read",
+        "replaces": entry,
+        "recorded_at": now,
+        "withdrawn": 1,
+    }
+    marks = ", ".join("?" * len(stated))
+    connection.execute(
+        f"INSERT INTO applications ({', '.join(stated)}) VALUES ({marks})", tuple(stated.values())
+    )
+    return True
+
+
+def _called(table: str, row: Mapping[str, Any]) -> str:
+    """Name a row by its key, as people know it."""
+    key = " ".join(str(row[column]) for column in journal.TABLES.get(table, ()) if column in row)
+    return f"{key} (row {row['fid']})" if key else f"row {row['fid']}"
 
 
 #: Tables that `check_property` reads row by row; the others are read whole.
@@ -311,7 +363,7 @@ def check_property(path: Path, mend: bool, today: dt.date) -> tuple[Problem, ...
         Empty when everything is as this program writes it.
     """
     if mend:
-        backup(path, path.parent, today)
+        _dated_copy(path, path.parent, today)
     found: list[Problem] = []
     restore = "Restore it from a copy, or correct it in the program that changed it."
     with _opened(path, WAIT_S) as connection:
@@ -341,17 +393,31 @@ def check_property(path: Path, mend: bool, today: dt.date) -> tuple[Problem, ...
                 found.append(Problem(path.name, what, restore))
             for layout in _CHECKED:
                 try:
-                    rows = rows_of(connection, layout.table)
+                    rows = loose_rows_of(connection, layout.table)
+                    foreign_held = list(foreign_values(connection, layout.table, rows))
                 except sqlite3.Error as error:
                     found.append(Problem(f"{path.name}, {layout.table}", str(error), restore))
                     continue
+                for row, fault in foreign_held:
+                    where = f"{path.name}, {layout.table}, {_called(layout.table, row)}"
+                    what, fix, level = f"it holds what cannot be read: {fault}", restore, Level.ERROR
+                    if layout is APPLICATIONS:
+                        fix = "Withdraw it with check: `mend`; what was really put on is then recorded anew."
+                        if mend and _withdraw(connection, row, today):
+                            what, level = f"{what}; it is withdrawn", Level.WARNING
+                            fix = "Record what was really put on."
+                    found.append(Problem(where, what, fix, level))
+                named = {row["fid"] for row, _ in foreign_held}
                 for row in rows:
+                    if row["fid"] in named:
+                        continue
                     try:
                         layout.record_of(row)
                     except PropertyFileError as error:
                         found.append(
                             Problem(f"{path.name}, {layout.table}, row {row['fid']}", error.what, restore)
                         )
+            found.extend(_loose_corrections(path, connection))
             try:
                 record = read_all(connection)
             except PropertyFileError as error:
@@ -404,8 +470,9 @@ def _version(connection: sqlite3.Connection) -> int:
             f"it is a {kind} that loamwright did not make; bring its layers in with: loamwright import"
         )
     row = connection.execute("SELECT schema_version, made_by FROM loamwright").fetchone()
-    if row is None:
-        raise PropertyFileError("it does not say its version; restore it from a copy")
+    if row is None or not isinstance(row["schema_version"], int) or row["schema_version"] < 1:
+        told = "" if row is None else f" (it says {str(row['schema_version'])[:40]!r})"
+        raise PropertyFileError(f"it does not say its version{told}; restore it from a copy")
     if row["schema_version"] > SCHEMA_VERSION:
         raise PropertyFileError(
             f"it has schema version {row['schema_version']} (made by loamwright {row['made_by']}), and "

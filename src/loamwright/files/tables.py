@@ -21,6 +21,7 @@ products         see `pricelists`
 
 from __future__ import annotations
 
+import datetime as dt
 import difflib
 import hashlib
 import re
@@ -181,15 +182,18 @@ def _plot_id(row: Fields, plot_ids: Collection[str]) -> str:
 
 
 def soil_tests_from(
-    table: Table, plot_ids: Collection[str]
+    table: Table, plot_ids: Collection[str], today: dt.date = dt.date.max
 ) -> tuple[tuple[SoilTest, ...], tuple[Problem, ...]]:
-    """Read soil tests."""
+    """Read soil tests; one of a day to come is none."""
     rows, problems = rows_of(table, _SOIL_FIELDS, _SOIL_ALIASES, ("plot_id",))
     tests: list[SoilTest] = []
     lines: dict[str, int] = {}
     fix = "Delete one of the rows, or write the lab's number of each sample in test_id."
     for row in rows:
         test = _soil_test(row, plot_ids)
+        if test.sampled_on is not None and test.sampled_on > today:
+            what = f"{test.sampled_on} is still to come, so nothing was sampled then"
+            row.problem("sampled_on", what, "Write the day the cores were taken.")
         if not row.bad and _is_first(row, "test_id", test.test_id, "sample", fix, lines):
             tests.append(test)
     return tuple(tests), tuple(problems)

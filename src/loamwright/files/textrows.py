@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from loamwright.errors import Level, Problem
-from loamwright.files.grids import Cell, Grid, SheetFile, file_bytes, grids_of, refuse
+from loamwright.files.grids import Cell, Grid, SheetFile, column_letter, file_bytes, grids_of, refuse
 
 #: Endings of names that such files usually have.
 SUFFIXES = (".csv", ".tsv", ".txt", ".xlsx", ".xlsm")
@@ -107,6 +107,15 @@ def _remarks(found: SheetFile, filled: Sequence[Grid]) -> list[Problem]:
         what = f"only the sheet {filled[0].name!r} was read, not {others}"
         fix = "Save the other sheets as files of their own if they are wanted."
         problems.append(Problem(found.name, what, fix, Level.NOTE))
+    if hidden := sorted(filled[0].hidden_rows)[:5]:
+        what = f"row {', '.join(map(str, hidden))} is hidden in the sheet, and was read all the same"
+        fix = "Delete hidden rows that are not meant; show them if they are."
+        problems.append(Problem(found.name, what, fix, Level.WARNING))
+    if filled[0].hidden_columns:
+        letters = ", ".join(column_letter(place) for place in sorted(filled[0].hidden_columns)[:5])
+        what = f"column {letters} is hidden in the sheet, and was read all the same"
+        fix = "Delete hidden columns that are not meant; show them if they are."
+        problems.append(Problem(found.name, what, fix, Level.WARNING))
     for fault in filled[0].faults:
         where = f"{found.name}, row {fault.row}, cell {fault.cell}"
         problems.append(Problem(where, fault.what, fault.fix))

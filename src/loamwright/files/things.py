@@ -37,6 +37,7 @@ from loamwright.files.catalogue import (
     settings_fields,
     window_field,
 )
+from loamwright.files.fields import typed_options
 from loamwright.files.kinds import CLEAR_WORDS, read_value
 from loamwright.land import Cropping, PlotPart
 from loamwright.money import tell_money_in
@@ -515,7 +516,11 @@ def added(thing: Thing, record: PropertyRecord, name: str, texts: Sequence[str])
         raise InputError([Problem(thing.word, f"a {thing.word} is not added by hand", f"Use: {how}.")])
     taken = {thing.name_of(item).casefold() for item in thing.items(record)}
     taken |= {gone.name.casefold() for gone in record.retired if gone.word == thing.word}
-    item = thing.blank(record, name)
+    told = typed_options({"name": name}, found := list[Problem]()).text("name")
+    if found or not told:
+        what = found[0].what if found else f"{name!r} is no name"
+        raise InputError([Problem(f"{thing.word}, name", what, "Write a short name.")])
+    item = thing.blank(record, told)
     if thing.name_of(item).casefold() in taken:
         there = f"there is a {thing.word} {thing.name_of(item)!r} already, or there was one"
         what = f"{there}: an id is never used again"

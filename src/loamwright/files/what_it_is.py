@@ -78,6 +78,8 @@ def refuse_no_file(path: Path) -> None:
     if not path.exists():
         fix = "Look at the spelling and the folder."
         raise InputError([Problem(path.name, f"there is no file {path}", fix)])
+    if not path.is_file():
+        raise InputError([Problem(str(path), "it is no ordinary file", "Name a file that was saved.")])
     if path.stat().st_size == 0:
         fix = "Save it again from the program it came from."
         raise InputError([Problem(path.name, "the file is empty (0 bytes)", fix)])
@@ -86,6 +88,24 @@ def refuse_no_file(path: Path) -> None:
         what = f"{suffix} is one of the helper files of a Shapefile"
         fix = f"Give {path.stem}.shp, or all of its files in one .zip."
         raise InputError([Problem(path.name, what, fix)])
+
+
+#: Most bytes an archive of maps may unpack to (our choice): ten times the largest file of a county.
+MOST_UNPACKED = 200_000_000
+
+
+def refuse_a_flood(path: Path, head: bytes) -> None:
+    """Refuse an archive that unpacks to more than the machine may hold, before anything unpacks it."""
+    if not head.startswith(b"PK\x03\x04"):
+        return
+    try:
+        with zipfile.ZipFile(path) as archive:
+            size = sum(member.file_size for member in archive.infolist())
+    except (OSError, zipfile.BadZipFile):
+        return
+    if size > MOST_UNPACKED:
+        what = f"the archive unpacks to {size:,} bytes; more than {MOST_UNPACKED:,} are not read"
+        raise InputError([Problem(path.name, what, "Unpack it, or send a part of it.")])
 
 
 def refuse_a_disguise(path: Path) -> None:
@@ -111,6 +131,7 @@ def refuse_a_disguise(path: Path) -> None:
     except OSError as error:
         what = f"the file cannot be read ({error.strerror})"
         raise InputError([Problem(path.name, what, "Look at its rights, or copy it.")]) from error
+    refuse_a_flood(path, head)
     if not is_that(path, head):
         what = f"this cannot be read as {path.suffix.lower().lstrip('.')}: it is not {called}"
         fix = "Save it again from the program it came from, under the name of what it is."

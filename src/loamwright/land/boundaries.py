@@ -33,8 +33,14 @@ REPAIR_SHARE = 0.001
 DUPLICATE_SHARE = 0.99
 #: An overlap or part narrower than this on average is a sliver [m] (our choice).
 SLIVER_WIDTH_M = 1.0
+#: A drawing or a walk that crosses itself more often than this is a scribble (our choice).
+MOST_CROSSINGS = 500
+#: Edges held against all others at once.
+_EDGES_AT_ONCE = 256
 #: Pairs of plots compared at once: a few ten thousand boundaries in memory.
 _PAIRS_AT_ONCE = 20_000
+#: Nearer than this to the crossing of equator and prime meridian there is only sea [degree] (our choice).
+NOWHERE = 0.1
 #: South of this nothing is farmed [degree]: the Antarctic Treaty area begins at 60° S.
 SOUTH_LIMIT = -60.0
 #: North of this a field is so unlikely that we ask [degree] (our choice).
@@ -76,6 +82,9 @@ def check_coordinates(shape: Shape, where: str) -> tuple[Problem, ...]:
     if (at := first(~np.isfinite(coords).all(axis=1))) is not None:
         what = f"coordinate ({at[0]:g}, {at[1]:g}) is not a pair of finite numbers"
         return (Problem(where, what, "Draw the shape again or delete that vertex."),)
+    if (at := first((np.abs(lat) < NOWHERE) & (np.abs(lon) < NOWHERE))) is not None:
+        what = f"({at[0]:g}, {at[1]:g}) lies in the sea off Africa: a program that knew no place wrote zeros"
+        return (Problem(where, what, "Draw the shape again or delete that vertex."),)
     if (at := first((np.abs(lat) > 90) & (np.abs(lat) <= 180) & (np.abs(lon) <= 90))) is not None:
         what = (
             f"latitude {at[1]:.6g} is outside -90 to 90, but ({at[0]:.6g}, {at[1]:.6g}) is a place when read "
@@ -115,6 +124,7 @@ def placed_for_sure(shapes: np.ndarray) -> np.ndarray:
     lon, lat = coords[:, 0], coords[:, 1]
     with np.errstate(invalid="ignore"):
         fine = (np.abs(lon) <= 360) & (lat >= SOUTH_LIMIT) & (lat <= CROP_LIMIT)
+        fine &= (np.abs(lon) >= NOWHERE) | (np.abs(lat) >= NOWHERE)
     sure: np.ndarray = ~shapely.is_missing(shapes)
     sure[owner[~fine]] = False
     return sure
@@ -335,11 +345,59 @@ _FAULTS = {
 }
 
 
+def mended(shape: Shape, where: str, by_structure: bool = False) -> Shape:
+    """Return a shape with its crossings resolved.
+
+    Parameters
+    ----------
+    shape
+        Any geometry.
+    where
+        File and feature, for the refusal.
+    by_structure
+        True keeps all ground inside its outer rings, False what lies an odd number of times inside.
+
+    Returns
+    -------
+    Shape
+        Valid.
+
+    Raises
+    ------
+    InputError
+        When it crosses itself in more places than any drawing does: resolving them takes memory that grows
+        with their square.
+    """
+    if _crosses_often(shape):
+        what = f"the shape crosses itself in more than {MOST_CROSSINGS:,} places"
+        raise InputError([Problem(where, what, "Draw it again, or save the walk as a line once around it.")])
+    if by_structure:
+        return shapely.make_valid(shape, method="structure", keep_collapsed=True)
+    return shapely.make_valid(shape)
+
+
+def _crosses_often(shape: Shape) -> bool:
+    """Count crossings of a shape's edges, until there are too many."""
+    rings = [np.asarray(ring.coords)[:, :2] for ring in shapely.get_parts(shapely.boundary(shape)).tolist()]
+    if not rings:
+        return False
+    ends = np.concatenate([np.stack((ring[:-1], ring[1:]), axis=1) for ring in rings])
+    edges: Any = shapely.linestrings(ends)
+    tree, found = shapely.STRtree(edges), 0
+    for start in range(0, len(edges), _EDGES_AT_ONCE):
+        some = edges[start : start + _EDGES_AT_ONCE]
+        found += tree.query(some, predicate="intersects").shape[1]  # each crossing twice
+        found -= 3 * len(some)  # itself and its two neighbours
+        if found > 2 * MOST_CROSSINGS:
+            return True
+    return False
+
+
 def _repaired(polygon: Polygon, where: str, tolerance_m2: float, notes: list[Problem]) -> list[Polygon]:
     """Return the polygon as valid pieces that enclose the same ground, or refuse it."""
     if polygon.is_valid:
         return [polygon]
-    pieces = polygons_of(shapely.make_valid(polygon))
+    pieces = polygons_of(mended(polygon, where))
     if not pieces:
         raise InputError([_no_area(0.0, where)])
     reason = shapely.is_valid_reason(polygon)

@@ -451,6 +451,7 @@ def from_geojson(obj: Mapping[str, Any]) -> Shape:
     is_feature = isinstance(obj, Mapping) and obj.get("type") == "Feature"
     geometry: Any = obj.get("geometry") if is_feature else obj
     try:
+        _only_numbers(geometry)
         return shapely.geometry.shape(geometry)
     except (
         shapely.errors.ShapelyError,
@@ -465,6 +466,19 @@ def from_geojson(obj: Mapping[str, Any]) -> Shape:
         what = f"{text if len(text) <= 60 else text[:57] + '...'} is not a GeoJSON geometry"
         problem = Problem("GeoJSON", what, "Give it a known type and its coordinates.")
         raise InputError([problem]) from error
+
+
+def _only_numbers(geometry: Any) -> None:
+    """Raise `TypeError` for coordinates that are texts or truths: the library takes them for figures."""
+    waiting = [geometry]
+    while waiting:
+        item = waiting.pop()
+        if isinstance(item, Mapping):
+            waiting.extend(item.get(key) for key in ("coordinates", "geometries") if key in item)
+        elif isinstance(item, (list, tuple)):
+            waiting.extend(item)
+        elif isinstance(item, bool) or not isinstance(item, (int, float)):
+            raise TypeError(item)
 
 
 def shapes_from_geojson(geometries: Sequence[Any]) -> list[Shape | Problem | None]:
@@ -491,7 +505,8 @@ def shapes_from_geojson(geometries: Sequence[Any]) -> list[Shape | Problem | Non
         plain = [index for index, geometry in enumerate(some) if _is_plain_polygon(geometry)]
         try:
             shapes = _plain_polygons([some[index]["coordinates"] for index in plain])
-        except OverflowError:  # a whole number beyond every double: quoted below
+        except (OverflowError, shapely.errors.GEOSException):
+            # A whole number beyond every double, or a ring that ends in none: quoted below.
             plain, shapes = [], []
         ready = dict(zip(plain, shapes, strict=True))
         found.extend(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -62,11 +63,25 @@ def set_fields(
         after = files.assigned(thing, record, item, texts)
         fields = files.differing(thing, record, item, after)
         problems = _what_tables_say(record, after, {field for field, _, _ in fields})
+        if isinstance(after, PropertyInfo):
+            _editions_are_there(record, after, {field for field, _, _ in fields})
         if fields:
             _put(editor, thing, after)
     title = thing.word if thing.word == files.SETTINGS_WORD else f"{thing.word} {thing.name_of(item)}"
     told = f"Changed {title}." if fields else f"{title} is as you say already; nothing was changed."
     return Changed(editor.change_id, told[:1].upper() + told[1:], fields, problems)
+
+
+def _editions_are_there(record: PropertyRecord, info: PropertyInfo, fields: Collection[str]) -> None:
+    """Refuse editions just named that cannot be loaded."""
+    found: tuple[Problem, ...] = ()
+    if "guideline" in fields:
+        found += files.load_choice_for(info.settings.guideline, record.editions)[1]
+    if "lime_guideline" in fields and info.settings.lime_guideline:
+        found += files.load_lime_for(info.settings.lime_guideline, record.editions)[1]
+    missing = [replace(problem, level=Level.ERROR) for problem in found if problem.level is not Level.NOTE]
+    if missing:
+        raise InputError(missing)
 
 
 def _what_tables_say(record: PropertyRecord, item: Any, fields: Collection[str]) -> tuple[Problem, ...]:

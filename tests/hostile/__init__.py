@@ -1,0 +1,1 @@
+"""Inputs that are broken, odd or meant to harm, by reader and class, each with the sentence it must meet."""

@@ -1,0 +1,169 @@
+"""Property files that another program changed: values of a wrong kind, foreign parts, damage."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from importlib import resources
+
+from hostile.cases import Case
+
+#: What is put into every column of every table: SQL → a name for the case.
+PUT = {
+    "9e999": "infinity",
+    "x'00ff80'": "bytes",
+    "'zebra'": "a word",
+    "-1": "minus one",
+    "NULL": "nothing",
+    "'2026-13-45'": "a day that is none",
+}
+#: Tables that hold the standard's own rows, or may not be changed at all.
+_NOT_OURS = ("gpkg_", "sqlite_", "rtree_", "applications", "changes", "change_values", "calibrations")
+
+#: One entry of the record, as columns.
+ENTRY = {
+    "entry_id": "'E-odd'",
+    "plot_id": "(SELECT plot_id FROM applications LIMIT 1)",
+    "product": "'Potash 0-0-60'",
+    "done": "'done'",
+    "applied_on": "'2026-04-01'",
+    "mass_kg": "5.0",
+    "timing": "NULL",
+    **dict.fromkeys(("line_id", "time_of_day", "operator", "equipment", "method"), "''"),
+    **dict.fromkeys(("ground", "weather", "forecast", "note", "reason", "replaces"), "''"),
+    "area_m2": "NULL",
+    "cost": "NULL",
+    "recorded_at": "'2026-04-01T10:00:00+00:00'",
+}
+
+
+def columns() -> Iterator[tuple[str, str]]:
+    """Every table and column of ours that may be changed."""
+    schema = resources.files("loamwright").joinpath("data", "property_file", "schema.sql")
+    with closing(sqlite3.connect(":memory:")) as database:
+        database.executescript(schema.read_text(encoding="utf-8"))
+        tables = [row[0] for row in database.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
+        for table in tables:
+            if not table.startswith(_NOT_OURS):
+                for row in database.execute(f"PRAGMA table_info({table})").fetchall():
+                    yield table, row[1]
+
+
+def _entry(**words: str) -> str:
+    row = {**ENTRY, **words}
+    return f"INSERT INTO applications ({', '.join(row)}) VALUES ({', '.join(row.values())})"
+
+
+#: Called → statements run on the file, command, what must be said, codes.
+FOREIGN: dict[str, tuple[tuple[str, ...], tuple[str, ...], str, tuple[int, ...]]] = {
+    "a trigger that writes": (
+        ("CREATE TRIGGER odd AFTER UPDATE ON plots BEGIN UPDATE soil_tests SET ph = 9; END",),
+        ("set", "P", "plot", "A-1", "notes=x"),
+        "odd",
+        (2,),
+    ),
+    "a trigger seen by check": (
+        ("CREATE TRIGGER odd AFTER UPDATE ON plots BEGIN UPDATE soil_tests SET ph = 9; END",),
+        ("check", "P"),
+        "odd",
+        (1, 2),
+    ),
+    "a view": (("CREATE VIEW odd AS SELECT 1",), ("check", "P"), "odd", (1, 2)),
+    "a view for a table": (
+        ("ALTER TABLE offers RENAME TO hidden_offers", "CREATE VIEW offers AS SELECT * FROM hidden_offers"),
+        ("check", "P"),
+        "offers",
+        (1, 2),
+    ),
+    "a table missing": (("DROP TABLE ways",), ("check", "P"), "ways", (2,)),
+    "a column missing": (("ALTER TABLE plots DROP COLUMN access",), ("check", "P"), "access", (1, 2)),
+    "a column more": (("ALTER TABLE plots ADD COLUMN odd TEXT",), ("needs", "P"), "", (0, 1, 2)),
+    "a table more": (("CREATE TABLE odd (a)",), ("needs", "P"), "", (0, 1)),
+    "a newer version": (("UPDATE loamwright SET schema_version = 99",), ("needs", "P"), "99", (2,)),
+    "version zero": (("UPDATE loamwright SET schema_version = 0",), ("needs", "P"), "version", (2,)),
+    "a negative version": (("UPDATE loamwright SET schema_version = -5",), ("needs", "P"), "version", (2,)),
+    "a version in words": (
+        ("UPDATE loamwright SET schema_version = 'two'",),
+        ("needs", "P"),
+        "version",
+        (2,),
+    ),
+    "no version": (("DELETE FROM loamwright",), ("needs", "P"), "version", (2,)),
+    "two versions": (
+        ("INSERT INTO loamwright SELECT 9, 2, made_by, 'x' FROM loamwright",),
+        ("check", "P"),
+        "",
+        (0, 1, 2),
+    ),
+    "no settings": (("DELETE FROM property",), ("needs", "P"), "own.gpkg", (2,)),
+    "two settings": (("INSERT INTO property SELECT * FROM property",), ("needs", "P"), "", (0, 1, 2)),
+    "the guard of the record gone": (
+        ("DROP TRIGGER applications_no_update",),
+        ("check", "P"),
+        "applications_no_update",
+        (1, 2),
+    ),
+    "a shape cut": (("UPDATE plots SET boundary = substr(boundary, 1, 20)",), ("check", "P"), "plots", (1,)),
+    "a shape of noise": (
+        ("UPDATE plots SET boundary = x'47500001000000000102030405'",),
+        ("check", "P"),
+        "plots",
+        (1,),
+    ),
+    "a shape that is a point": (
+        ("UPDATE plots SET boundary = x'47500001E61000000101000000000000000000000000000000000000000000'",),
+        ("check", "P"),
+        "plots",
+        (1,),
+    ),
+    "an entry of no plot": (
+        ("PRAGMA foreign_keys = OFF", _entry(plot_id="'nowhere'")),
+        ("check", "P"),
+        "applications",
+        (1, 2),
+    ),
+    "an entry of infinity": ((_entry(mass_kg="9e999"),), ("check", "P"), "E-odd", (1,)),
+    "an entry of minus infinity": ((_entry(mass_kg="-9e999"),), ("check", "P"), "E-odd", (1,)),
+    "an entry of a word": ((_entry(mass_kg="'much'"),), ("check", "P"), "much", (1,)),
+    "an entry less than nothing": ((_entry(mass_kg="-5.0"),), ("check", "P"), "E-odd", (1,)),
+    "an entry of a mountain": ((_entry(mass_kg="1e30"),), ("check", "P"), "E-odd", (1,)),
+    "an entry of the year 1": ((_entry(applied_on="'0001-01-01'"),), ("check", "P"), "", (0, 1, 2)),
+    "an entry of no day": ((_entry(applied_on="'soon'"),), ("check", "P"), "soon", (1,)),
+    "an entry that replaces itself": ((_entry(replaces="'E-odd'"),), ("check", "P"), "E-odd", (1, 2)),
+    "an entry that replaces none": ((_entry(replaces="'E-none'"),), ("check", "P"), "E-none", (1, 2)),
+    "entries in a circle": (
+        (_entry(replaces="'E-two'"), _entry(entry_id="'E-two'", replaces="'E-odd'")),
+        ("status", "P"),
+        "",
+        (0, 1, 2),
+    ),
+    "an entry of infinity, status": ((_entry(mass_kg="9e999"),), ("status", "P"), "mass_kg", (2,)),
+}
+
+
+def cases() -> Iterator[Case]:
+    """Every column with two of the values in turn, foreign parts, and damage."""
+    put = list(PUT.items())
+    for number, (table, column) in enumerate(columns()):
+        for step in (0, 3):
+            value, called = put[(number + step) % len(put)]
+            command = ("check", "needs", "status")[(number + step // 3) % 3]
+            yield Case(
+                f"{table}.{column}/{called}/{command}",
+                (command, "P"),
+                sql=("PRAGMA foreign_keys = OFF", f"UPDATE OR IGNORE {table} SET {column} = {value}"),
+                code=(0, 1, 2),
+            )
+    for called, (sql, typed, says, codes) in FOREIGN.items():
+        yield Case(f"foreign/{called}", typed, says, sql=sql, code=codes)
+    for page in range(12):
+        for command in ("check", "needs"):
+            damage = {page * 4096 + step * 37: 255 - step for step in range(60)}
+            if page == 0:
+                damage = {place + 100: byte for place, byte in damage.items()}
+            yield Case(f"damage/page {page}/{command}", (command, "P"), bytes_at=damage, code=(0, 1, 2))
+    for place in (0, 16, 18, 20, 24, 28, 44, 56, 60, 96):
+        yield Case(
+            f"damage/header {place}", ("check", "P"), bytes_at={place: 255, place + 1: 254}, code=(0, 1, 2)
+        )
