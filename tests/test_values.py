@@ -59,8 +59,6 @@ ZERO_IS_MEANT = {
     ("Plan", "handling_cost"): "own time is not counted",
     ("Stop", "load_rate_kg_ha"): "stored before a load could hold several products",
     ("Settings", "legume_share_no_n_pct"): "our stated default, with its sources",
-    ("Settings", "topup_share"): "our stated default",
-    ("Settings", "topup_cost"): "a top-up of any cost is worth a trip",
     ("Cropping", "position"): "the first crop of the season",
     ("Plot", "reach_months"): "no month is named",
     ("PlotArea", "parts"): "one polygon",

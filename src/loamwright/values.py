@@ -272,6 +272,8 @@ class Spreader:
         For one fill [min]; None = not stated.
     cost_per_ha, cost_per_stop, cost_per_hour
         Money; None = not stated.
+    cost_per_load
+        For each load of one product that it brings to the property, full or not [money]; None = not stated.
     """
 
     name: str
@@ -285,6 +287,7 @@ class Spreader:
     cost_per_ha: Decimal | None = None
     cost_per_stop: Decimal | None = None
     cost_per_hour: Decimal | None = None
+    cost_per_load: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -348,7 +351,8 @@ class WorkRules:
     odd_amount_cost
         What it is worth not to weigh out a part of a package other than a half [money].
     least_job_share
-        A job that would bring no need more than this share of it is listed, not planned [fraction].
+        A job that would bring no need more than this share of it, and what is left of a need of which most is
+        on, is listed, not planned [fraction].
     spare
         Share bought on top for spills [fraction].
     handling_per_kg
@@ -359,6 +363,9 @@ class WorkRules:
         Decisions on pairs of products.
     windows
         The user's own.
+    cost_per_haul, haul_kg
+        For one way to a seller and back, full or not, where no delivery is paid [money], and what it brings
+        [kg]; None = not stated, and no hauls are counted.
     """
 
     state: str = ""
@@ -372,6 +379,8 @@ class WorkRules:
     bands: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     mixing: tuple[MixDecision, ...] = ()
     windows: tuple[OwnWindow, ...] = ()
+    cost_per_haul: Decimal = Decimal(0)
+    haul_kg: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -424,9 +433,6 @@ class Settings:
         Month and day a season begins, ``"09-01"``; from July on it lies in the year before.
     legume_share_no_n_pct
         Legume share from which nitrogen on a mixture is to decide [percent].
-    topup_share, topup_cost
-        Top-ups smaller than this share of a need [fraction], or cheaper than this [money], are listed
-        instead of planned. Ours; common practice, no source.
     """
 
     guideline: str = "umn-forage-2011"
@@ -451,8 +457,6 @@ class Settings:
     keeper: str = ""
     season_start: str = "01-01"
     legume_share_no_n_pct: float = 25.0
-    topup_share: float = 0.05
-    topup_cost: Decimal = Decimal(0)
 
 
 @dataclass(frozen=True, slots=True)

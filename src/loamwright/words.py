@@ -1,7 +1,7 @@
 """How amounts, packages and times are said: once, for screen, map and paper.
 
 Amounts come as they are, in SI; here they become text in the property's unit system, with whole packages
-beside them. The file takes records of `supplies` and knows no others.
+beside them. The file takes records of `supplies` and `land` and knows no others.
 """
 
 from __future__ import annotations
@@ -9,8 +9,18 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
+from loamwright.land import Way
 from loamwright.supplies import Acidity, Form, Product
-from loamwright.units import GAL_M3, HA_M2, LB_ACRE_KG_HA, LB_KG, format_area, format_mass, format_rate
+from loamwright.units import (
+    GAL_M3,
+    HA_M2,
+    LB_ACRE_KG_HA,
+    LB_KG,
+    format_area,
+    format_length,
+    format_mass,
+    format_rate,
+)
 from loamwright.values import Supply, Timing
 
 #: Package texts are cut to this on narrow pages [characters].
@@ -169,6 +179,28 @@ def volume_words(mass_kg: float, product: Product | None, system: str) -> str:
         return ""
     volume_m3 = mass_kg / product.density_kg_m3
     return f"{volume_m3 / GAL_M3:,.1f} gal" if system == "us" else f"{volume_m3 * 1000:,.1f} L"
+
+
+def way_words(way: Way, system: str) -> str:
+    """Name a way with its clear width, the vehicle it carries and the user's note.
+
+    Parameters
+    ----------
+    way
+        A track, gate, bridge, loading place or contact.
+    system
+        ``"us"`` or ``"metric"``.
+
+    Returns
+    -------
+    str
+    """
+    parts = [way.name or way.kind]
+    if way.width_m is not None:
+        parts.append(f"{format_length(way.width_m, system)} wide")
+    if way.load_limit_kg is not None:
+        parts.append(f"carries {mass_words(way.load_limit_kg, system)}")
+    return ", ".join([*parts, way.notes] if way.notes else parts)
 
 
 def shortened(text: str, most: int) -> str:

@@ -6,16 +6,14 @@ What the page has to show is worked out by hand from the round numbers at the he
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Callable
 from typing import Any
 
 import pytest
 from chromium import DESK
-from geographiclib.geodesic import Geodesic
 from sample_view import ACRE_M2, K_LB_ACRE, N_LB_ACRE, in_bags, sample_view
 
-from loamwright.units import FT_M, LB_KG
+from loamwright.units import LB_KG
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
@@ -276,49 +274,6 @@ def test_map_made_for_a_round(open_page: Open, maps: Callable[..., Any]) -> None
     page.tap("#tabs [data-view=plots]")
     assert page.inner_text("#found") == "5 of 5 plots"
     assert "Left on the vehicle: unknown" in page.locator("#view-round .stop").text_content()
-
-
-def test_where_am_i(open_page: Open, maps: Callable[..., Any]) -> None:
-    # 0.001 degree north of the south-west corner of the sample ground
-    here = {"latitude": 46.0495, "longitude": -93.0512, "accuracy": 8}
-    page = open_page(maps(25), geolocation=here, permissions=["geolocation"])
-    page.tap("#locate")
-    page.locator("#where", has_text="±").wait_for()
-    text = page.inner_text("#where")
-    assert text.startswith("± 26 ft Nearest: ")  # 8 m is 26.2 ft
-    page.tap("#tabs [data-view=plots]")
-    page.select_option("#sort", "near")
-    nearest = page.locator("#plots b").first.text_content()
-    assert nearest in text
-
-    page.select_option("#sort", "file")  # a chosen plot: its way in, by GeographicLib
-    page.locator("#plots button").nth(2).tap()
-    entrance = sample_view(25).record.plots[2].entrance
-    way = Geodesic.WGS84.Inverse(here["latitude"], here["longitude"], entrance[1], entrance[0])
-    said = re.fullmatch(
-        r"± 26 ft AF-03 Plot 3, entrance ([\d,.]+) (ft|miles) (\w+) \((\d+)°\)", page.inner_text("#where")
-    )
-    unit = {"ft": FT_M, "miles": 5280 * FT_M}[said[2]]
-    # shown to 10 ft, or 0.01 mile, and the browser's sphere is up to 0.5 % off
-    assert float(said[1].replace(",", "")) * unit == pytest.approx(way["s12"], rel=0.005, abs=10)
-    assert abs((float(said[4]) - way["azi1"] + 180) % 360 - 180) < 1
-    # the accuracy ring is 8 m in radius on the screen's own scale
-    metres = page.evaluate(
-        """() => { const map = window.map_fields; let ring;
-        map.eachLayer((layer) => { if (layer instanceof L.Circle) ring = layer; });
-        const c = ring.getLatLng(), edge = map.latLngToLayerPoint(c).add([ring._radius, 0]);
-        return map.distance(c, map.layerPointToLatLng(edge)); }"""
-    )
-    assert metres == pytest.approx(8, abs=1)
-    page.tap("#locate")
-    assert page.inner_text("#where") == ""
-
-
-def test_where_am_i_refused(open_page: Open, maps: Callable[..., Any]) -> None:
-    page = open_page(maps(25), permissions=[])
-    page.tap("#locate")
-    page.locator("#where", has_text="did not allow").wait_for()
-    assert page.get_attribute("#locate", "aria-pressed") == "false"
 
 
 def test_light_dark_and_about(open_page: Open, maps: Callable[..., Any]) -> None:

@@ -7,6 +7,7 @@ from dataclasses import replace
 from decimal import Decimal
 
 import pytest
+import shapely
 from geographiclib.geodesic import Geodesic
 from hypothesis import given
 from hypothesis import strategies as st
@@ -16,7 +17,9 @@ from loamwright.errors import InputError
 from loamwright.fieldmap.contents import map_data
 from loamwright.fieldmap.legends import edges, graded
 from loamwright.fieldmap.records import MapChoice, MapData, plain
+from loamwright.land import Way
 from loamwright.palette import NOTHING
+from loamwright.units import FT_M, LB_KG
 from loamwright.work.records import SeasonView
 
 
@@ -219,6 +222,20 @@ def test_edges_cover_the_range_in_round_steps(figures: list[float]) -> None:
     assert max(figures) < cuts[-1] * (1 + 1e-9)
     leading = f"{cuts[1] - cuts[0]:.3e}".split("e")[0].rstrip("0").rstrip(".")
     assert leading in ("1", "2", "2.5", "5")
+
+
+def test_ways_carry_what_decides_whether_one_gets_there() -> None:
+    view = sample_view(1)
+    bridge = Way("W1", "bridge", shapely.Point(-93.05, 46.05), "Ford", 8 * FT_M, 6000 * LB_KG, "slow")
+    track = Way("W2", "track", shapely.LineString([(-93.05, 46.05), (-93.051, 46.05)]))
+    record = replace(view.record, ways=(bridge, track))
+    data = map_data(replace(view, record=record))
+    assert [(way.kind, way.text) for way in data.ways] == [
+        ("bridge", "Ford, 8 ft wide, carries 6,000 lb (3.00 tons), slow"),  # 6,000 lb are three short tons
+        ("track", "track"),
+    ]
+    assert data.ways[0].points == ((46.05, -93.05),)
+    assert data.ways[1].paths == (((46.05, -93.05), (46.05, -93.051)),)
 
 
 def test_setbacks_are_drawn_at_their_distance() -> None:

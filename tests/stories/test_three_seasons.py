@@ -79,7 +79,7 @@ def kept(tmp_path: Path, clock: Clock) -> Path:
     clock.set("2025-10-15")
     path = tmp_path / "kept.gpkg"
     ran_well("new", path, "--name", "Kept ground", "--season", 2026)
-    ran_well("set", path, "settings", "season_start=09-01", "keeper=Steward", "topup_share=0")
+    ran_well("set", path, "settings", "season_start=09-01", "keeper=Steward", "least_job_share=0")
     clover = {"crop": "red clover", "yield_goal": "2 ton/acre", "seeding": "no", "legume_pct": 90}
     hay = {"crop": "grasses for hay and pasture", "yield_goal": "3 ton/acre", "seeding": "no"}
     plots = geojson(

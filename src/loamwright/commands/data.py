@@ -202,7 +202,7 @@ KEYS: Mapping[type, Mapping[str, str | None]] = {
     LimeNeed: _without("plot_id", "depth_m", rate_kg_ha="lb_per_acre", mass_kg="lb"),
     Credit: {"rate_kg_ha": "lb_per_acre"},
     PlotArea: _only(PlotArea, area_m2="area_acres", spread_area_m2="spread_area_acres", steps="steps"),
-    Story: _without("plot", "cropping", purchases="buy"),
+    Story: _without("plot", "cropping", "made_before", purchases="buy"),
     # plan
     Coverage: {"supply": "nutrient"},
     Plan: _without(
@@ -346,6 +346,7 @@ MORE: Mapping[type, Callable[[Any], Json]] = {
     Story: lambda story: {
         "plot_id": story.plot.plot_id,
         "name": story.plot.name,
+        "plan_made_before": [str(aged) for aged in story.made_before],
         "crop": None if story.cropping is None else story.cropping.crop,
     },
     Plan: lambda plan: {

@@ -6,6 +6,7 @@ of plans stand in `plan_text`, those of the store in `buy_text`. ``--json`` outp
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from itertools import chain, islice
@@ -35,7 +36,7 @@ from loamwright.files import ChosenNow, Imported, LargeMeasured, Measured
 from loamwright.land import PlotArea
 from loamwright.money import format_money
 from loamwright.needs import LimeNeed, Need
-from loamwright.planning import LimeDose, Outcome
+from loamwright.planning import Aged, LimeDose, Outcome
 from loamwright.supplies import Acidity
 from loamwright.units import (
     ACRE_M2,
@@ -321,13 +322,18 @@ def show_cautions(console: Console, cautions: Iterable[Caution], sources: Source
             console.print(f"  [dim]{escape(f'{published}({sources.cite(item.source)})')}[/]")
 
 
+def _show_made_before(console: Console, aged: Iterable[Aged]) -> None:
+    """Say what the plan does not know."""
+    for place, one in enumerate(aged):
+        if place == 0:
+            console.print("The plan was made before this changed:", markup=False)
+        console.print(f"  {one}", markup=False)
+
+
 def show_status(console: Console, found: SeasonStatus, system: str) -> None:
     """Print planned against applied, what each plot is still owed, and the lime used up."""
     view = found.view
-    if view.aged and view.plan is not None:
-        console.print(f"The plan was made {view.plan.made_at[:10]}, before this changed:", markup=False)
-        for aged in view.aged:
-            console.print(f"  {aged}", markup=False)
+    _show_made_before(console, view.aged)
     table = table_of(
         f"Done so far, season {view.record.info.season}",
         "plot",
@@ -462,6 +468,12 @@ def show_imported(console: Console, found: Imported, _system: str) -> None:
         console.print(f"  {difference.thing} {difference.name}: {difference.state}", markup=False)
         for field, before, after in difference.fields:
             console.print(f"    {field}: {before} → {after}", markup=False)
+    counts = Counter(difference.state for difference in found.differences)
+    if counts:
+        told = ", ".join(
+            f"{counts[state]} {state}" for state in ("added", "changed", "unchanged") if counts[state]
+        )
+        console.print(f"{told[:1].upper()}{told[1:]}.", markup=False)
     if found.preview:
         console.print("Nothing was stored: this was a preview.", markup=False)
 
@@ -564,6 +576,7 @@ def show_story(console: Console, story: Story, system: str) -> None:
         state = "" if need.reason.startswith("None needed") else f" {need.state.value}"
         console.print(f"[bold]{name}[/]{state}{amount}: {escape(need.reason)}")
         show_steps(console, need.steps, sources=sources)
+    _show_made_before(console, story.made_before)
     for line in story.lines:
         when = "any time" if line.timing is None else line.timing.value
         console.print(

@@ -31,6 +31,7 @@ from loamwright.fieldmap.records import (
     MapRound,
     MapSampling,
     MapStop,
+    MapWay,
     MassUnit,
     Polygons,
     Ring,
@@ -60,6 +61,7 @@ from loamwright.words import (
     rate_words,
     shortened,
     spread_words,
+    way_words,
 )
 from loamwright.work import (
     DONE_FRACTION,
@@ -363,6 +365,7 @@ class _Contents:
             plots=plots,
             context=tuple(polygon for plot in self.others for polygon in _shape(plot.boundary).polygons),
             keepouts=self.keepouts(),
+            ways=self.ways(),
             layers=self.layers(),
             rounds=rounds,
             cautions=tuple(
@@ -464,6 +467,13 @@ class _Contents:
                     _shape(land.setback(keepout)).polygons,
                 )
             )
+        return tuple(found)
+
+    def ways(self) -> tuple[MapWay, ...]:
+        found = []
+        for way in self.view.record.ways:
+            shape = _shape(way.shape)
+            found.append(MapWay(way.kind, _own(way_words(way, self.units)), shape.points, shape.paths))
         return tuple(found)
 
     # --- one plot --------------------------------------------------------------------------------

@@ -269,6 +269,24 @@ class MapKeepOut:
 
 
 @dataclass(frozen=True, slots=True)
+class MapWay:
+    """A track, gate, bridge, loading place or contact.
+
+    Parameters
+    ----------
+    kind, text
+        What it is; its name, width, load and note in words.
+    points, paths
+        Its shape by kind, (latitude, longitude).
+    """
+
+    kind: str
+    text: str
+    points: Ring = ()
+    paths: tuple[Ring, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class MapStop:
     """One stop of a round.
 
@@ -371,7 +389,7 @@ class MapData:
         Sentences for the overview: plots, acres, outcome, dollars, what to buy.
     plots, context
         The plots, and outlines of plots that are not part of a map made for one round.
-    keepouts, layers, rounds, cautions
+    keepouts, ways, layers, rounds, cautions
         What is drawn and said.
     problems
         What is missing and why, one sentence each.
@@ -413,6 +431,7 @@ class MapData:
     plots: tuple[MapPlot, ...]
     context: Polygons
     keepouts: tuple[MapKeepOut, ...]
+    ways: tuple[MapWay, ...]
     layers: tuple[MapLayer, ...]
     rounds: tuple[MapRound, ...]
     cautions: tuple[MapCaution, ...]

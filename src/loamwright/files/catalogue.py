@@ -501,6 +501,7 @@ SPREADER = (
     _plain("cost_per_area", kinds.MONEY_PER_AREA, "for spreading", "cost_per_ha"),
     _plain("cost_per_stop", kinds.MONEY, "for going to a plot once"),
     _plain("cost_per_hour", kinds.MONEY, "for an hour's work"),
+    _plain("cost_per_load", kinds.MONEY, "for each load it brings to the property, full or not"),
 )
 
 # ---------------------------------------------------------------------------------------------
@@ -614,8 +615,6 @@ def settings_fields() -> tuple[Field, ...]:
         _setting("convert_extractants", kinds.FLAG, "convert between soil tests by the named formula?"),
         _setting("default_yield_row", kinds.FLAG, "take the lowest yield row when none is stated?"),
         _setting("gps_sigma", kinds.LENGTH, "standard error of a walked fix", "gps_sigma_m"),
-        _setting("topup_share", kinds.SHARE, "of a need: smaller top-ups are listed, not planned"),
-        _setting("topup_cost", kinds.MONEY, "top-ups cheaper than this are listed, not planned"),
         _setting(
             "hauling", kinds.MONEY_PER_MASS, "for fetching what is not delivered", "hauling_cost_per_kg"
         ),
@@ -626,8 +625,10 @@ def settings_fields() -> tuple[Field, ...]:
         _work("minutes_per_stop", kinds.number("minutes", 0, 600), "getting to work on a plot"),
         _work("minutes_per_fill", kinds.number("minutes", 0, 600), "filling a hopper once"),
         _work("weighing_out", kinds.MONEY, "worth of not weighing out part of a package", "odd_amount_cost"),
-        _work("least_job_share", kinds.SHARE, "of a need: a smaller job is listed, not planned"),
+        _work("least_job_share", kinds.SHARE, "of a need: a smaller job or top-up is listed, not planned"),
         _work("spare", kinds.SHARE, "bought on top, for spills"),
+        _work("cost_per_haul", kinds.MONEY, "one way to a seller and back, where nothing is delivered"),
+        _work("haul_load", kinds.MASS, "what one haul brings", "haul_kg"),
         *(
             _work_entry(
                 f"handling.{kind}",

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, TypeVar
 
-from loamwright import land
+from loamwright import land, planning
 from loamwright.errors import InputError, Problem, PropertyFileError
 from loamwright.files import guidelines, journal
 from loamwright.files.columns import (
@@ -519,7 +519,9 @@ class Editor:
             plan_id, number = f"{plan.plan_id}-{number}", number + 1
         now = dt.datetime.now(dt.UTC).isoformat(timespec="seconds")
         stored = replace(plan, plan_id=plan_id, reason=reason, made_at=plan.made_at or now)
-        self._insert("plans", PLANS.row(stored))
+        keys = {row["plot_id"]: row["plot_key"] for row in rows_of(self._connection, "plots")}
+        kept = replace(stored, fingerprint=planning.called(stored.fingerprint, keys))
+        self._insert("plans", PLANS.row(kept))
         own = {"plan_id": plan_id}
         for job in stored.jobs:
             self._insert("plan_jobs", {**own, **PLAN_JOBS.row(job)})

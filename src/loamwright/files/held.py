@@ -10,8 +10,10 @@ import datetime as dt
 import sqlite3
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping
+from dataclasses import replace
 from typing import Any, TypeVar
 
+from loamwright import planning
 from loamwright.errors import Level, Problem, PropertyFileError
 from loamwright.files import journal
 from loamwright.files.columns import (
@@ -266,7 +268,7 @@ def read_plans(reader: Reader) -> tuple[Plan, ...]:
     coverage = _by(reader.rows("plan_coverage"), "plan_id")
     costs = _by(reader.rows("plan_plot_costs"), "plan_id")
     decimal = PLANS.codecs["purchase_cost"].decode
-    return tuple(
+    plans = (
         PLANS.record_of(
             row,
             jobs=tuple(PLAN_JOBS.record_of(r) for r in jobs.get(row["plan_id"], ())),
@@ -277,3 +279,5 @@ def read_plans(reader: Reader) -> tuple[Plan, ...]:
         )
         for row in reader.rows("plans")
     )
+    # A fingerprint names plots by the ids they keep for ever: a plot called something else has not changed.
+    return tuple(replace(p, fingerprint=planning.called(p.fingerprint, reader.names)) for p in plans)

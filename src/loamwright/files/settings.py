@@ -124,8 +124,6 @@ def _settings(keys: Fields) -> Settings:
         keeper=keys.text("keeper"),
         season_start=_kept_as(keys, "season_start", MONTH_DAY) or default.season_start,
         legume_share_no_n_pct=_or(no_n, default.legume_share_no_n_pct),
-        topup_share=_or(keys.number("topup_share", "fraction"), default.topup_share),
-        topup_cost=_or(keys.money("topup_cost"), default.topup_cost),
         guideline=keys.text("guideline") or default.guideline,
         lime_guideline=keys.text("lime_guideline") or default.lime_guideline,
         lime_region=keys.text("lime_region") or default.lime_region,
@@ -162,6 +160,7 @@ def _spreader(keys: Fields) -> Spreader:
         fill_minutes=keys.number("fill_minutes", "minutes"),
         cost_per_stop=keys.money("cost_per_stop"),
         cost_per_hour=keys.money("cost_per_hour"),
+        cost_per_load=keys.money("cost_per_load"),
     )
     keys.finish()
     return spreader

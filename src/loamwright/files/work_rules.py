@@ -26,6 +26,7 @@ def work_rules(keys: Fields) -> WorkRules:
     """Read the rules; a missing key takes the stated default of `values.WorkRules`."""
     default = WorkRules()
     labour, odd = keys.money("labour_per_hour"), keys.money("weighing_out")
+    haul = keys.money("cost_per_haul")
     stop, fill = keys.number("minutes_per_stop", "minutes"), keys.number("minutes_per_fill", "minutes")
     least, spare = keys.number("least_job_share", "share"), keys.number("spare", "share")
     rules = WorkRules(
@@ -37,6 +38,8 @@ def work_rules(keys: Fields) -> WorkRules:
         least_job_share=default.least_job_share if least is None else least,
         spare=default.spare if spare is None else spare,
         handling_per_kg=_handling(keys),
+        cost_per_haul=default.cost_per_haul if haul is None else haul,
+        haul_kg=keys.quantity("haul_load", "load"),
         bands=_bands(keys.inner("bands")),
         mixing=tuple(_mix_decision(one) for one in keys.inners("mixing", "mixing")),
         windows=tuple(
@@ -69,6 +72,8 @@ def rules_to_keep(rules: WorkRules) -> Mapping[str, object]:
         "least_job_share": rules.least_job_share,
         "spare": rules.spare,
         "handling_per_kg": {kind: str(rate) for kind, rate in rules.handling_per_kg.items()},
+        "cost_per_haul": str(rules.cost_per_haul),
+        **({} if rules.haul_kg is None else {"haul_load": f"{rules.haul_kg!r} kg"}),
         "bands": {supply: list(ends) for supply, ends in rules.bands.items()},
         "mixing": [
             {"one": one.one, "other": one.other, "may": one.may, "reason": one.reason} for one in rules.mixing

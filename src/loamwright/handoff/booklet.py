@@ -32,7 +32,7 @@ from loamwright.land import Plot
 from loamwright.supplies import Form, Product
 from loamwright.units import ACRE_M2, HA_M2, LB_KG, format_area, format_length
 from loamwright.values import Spreader
-from loamwright.words import mass_words, packages_words, rate_words, timing_words, volume_words
+from loamwright.words import mass_words, packages_words, rate_words, timing_words, volume_words, way_words
 from loamwright.work import (
     LineStatus,
     Round,
@@ -119,19 +119,9 @@ class Booklet:
 
 
 def _ways(view: SeasonView, *kinds: str) -> tuple[str, ...]:
-    """Name ways of some kinds, each with its clear width, the vehicle it carries and the user's note."""
-    system = view.record.info.units
-    said = []
-    for way in view.record.ways:
-        if way.kind not in kinds:
-            continue
-        parts = [way.name or way.kind]
-        if way.width_m is not None:
-            parts.append(f"{format_length(way.width_m, system)} wide")
-        if way.load_limit_kg is not None:
-            parts.append(f"carries {mass_words(way.load_limit_kg, system)}")
-        said.append(", ".join([*parts, way.notes] if way.notes else parts))
-    return tuple(said)
+    """Name ways of some kinds."""
+    units = view.record.info.units
+    return tuple(way_words(way, units) for way in view.record.ways if way.kind in kinds)
 
 
 def _way_in(plot: Plot, system: str, with_place: bool) -> str:

@@ -447,8 +447,8 @@ def record_page(view: SeasonView, paper: str) -> RecordPage:
         property=info.name,
         about=info.about,
         paper=check_paper(paper),
-        footer=f"{info.name}, season record printed {view.made_on.isoformat()}",
-        made_on=view.made_on.isoformat(),
+        footer=f"{info.name}, season record printed {view.stamp}",
+        made_on=view.stamp,
         nutrient_heads=(*(n.value for n in SHOWN), "lime"),
         entries=tuple(_entry_row(fact, system) for fact in _facts(view)),
         sums=tuple(

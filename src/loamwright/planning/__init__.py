@@ -21,7 +21,7 @@ from loamwright.planning.alternatives import (
 )
 from loamwright.planning.calendar import CalendarRow, GroundRule, dated_jobs, placed_in_time
 from loamwright.planning.custom_blends import BlendService, CustomBlend, order_blend
-from loamwright.planning.freshness import Aged, bought_outside, figure, key, over_the_plan, what_aged
+from loamwright.planning.freshness import Aged, bought_outside, called, figure, key, over_the_plan, what_aged
 from loamwright.planning.inputs import Band, FixedPass, Machine, PlanPlot, Terms, Ware
 from loamwright.planning.lines import short_of_bands
 from loamwright.planning.planner import make_plan
@@ -64,6 +64,7 @@ __all__ = [
     "band_words",
     "bands",
     "bought_outside",
+    "called",
     "compare_habits",
     "coverage_curve",
     "dated_jobs",

@@ -16,7 +16,9 @@ KINDS: Mapping[str, str] = {
     "need": "need of {}",
     "decision": "decision on {}",
     "reach": "reach of {}",
+    "label": "label of {}",
     "offer": "offer {}",
+    "stock": "stock of {}",
     "spreader": "spreader {}",
     "setting": "setting {}",
     "guideline": "guideline for {}",
@@ -66,6 +68,40 @@ def figure(value: float | None, unit: str = "") -> str:
     str
     """
     return "unknown" if value is None else f"{value:.9g} {unit}".strip()
+
+
+def called(fingerprint: Mapping[str, str], names: Mapping[str, str]) -> dict[str, str]:
+    """Put other names of the plots into a fingerprint: their ids for ever, or those they have today.
+
+    Parameters
+    ----------
+    fingerprint
+        Of a plan.
+    names
+        The plot's id in it to the one it gets; a plot that is absent keeps its own.
+
+    Returns
+    -------
+    dict of str to str
+
+    Examples
+    --------
+    >>> called({"need:A-1 P2O5": "20 kg/ha", "season:": "2026"}, {"A-1": "Creek"})
+    {'need:Creek P2O5': '20 kg/ha', 'season:': '2026'}
+    """
+    found = {}
+    for one, text in fingerprint.items():
+        kind, mark, of = one.partition(_MARK)
+        plot, space, supply = of.rpartition(" ") if kind in _PLOT_AND_SUPPLY else (of, "", "")
+        if kind in _OF_PLOTS:
+            one = f"{kind}{mark}{names.get(plot, plot)}{space}{supply}"
+        found[one] = text
+    return found
+
+
+#: Kinds whose keys name a plot, and those that name what is supplied after it.
+_PLOT_AND_SUPPLY = frozenset({"need", "decision"})
+_OF_PLOTS = frozenset({"area", "reach"}) | _PLOT_AND_SUPPLY
 
 
 @dataclass(frozen=True, slots=True)

@@ -144,6 +144,8 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
             time_limit_s=options.time_limit_s,
             budget=options.budget,
             hauling_cost_per_kg=settings.hauling_cost_per_kg,
+            cost_per_haul=settings.work.cost_per_haul,
+            haul_kg=settings.work.haul_kg,
             handling_cost_per_kg=planning.handling(record.offers, settings),
             machines=planning.machines(settings),
             mixing=supplies.pairs_that_may(answers, undecided=options.mix_undecided),
@@ -287,13 +289,14 @@ def what_if(
     Returns
     -------
     tuple of planning.Variant
-        The plan itself, no mixing, and every pair mixed that no page forbids come first.
+        The plan itself (made anew where it is old), no mixing, and every pair mixed that no page forbids
+        come first.
     """
     task = planning_task(view, PlanOptions(time_limit_s=time_limit_s))
     freely = planning_task(view, PlanOptions(time_limit_s=time_limit_s, mix_undecided=True))
     plots, offers, terms = task.plots, task.offers, task.terms
     asked = [
-        planning.Asked("as planned", plots, offers, terms),
+        planning.Asked("planned anew" if view.aged else "as planned", plots, offers, terms),
         planning.Asked("nothing mixed", plots, offers, replace(terms, mixing=frozenset())),
         planning.Asked("all mixed that no page forbids", plots, offers, freely.terms),
     ]
@@ -440,16 +443,20 @@ def compare_habits(
     """
     task = planning_task(view, PlanOptions(time_limit_s=time_limit_s))
     passes = () if own is None else read_passes(view, own)
-    return planning.compare_habits(
+    found = planning.compare_habits(
         task.plots,
         task.wares,
         task.offers,
         task.terms,
-        view.plan,
+        None if view.aged else view.plan,
         own=passes,
         triple=triple,
         flat_rate_kg_ha=flat_rate_kg_ha,
     )
+    if not view.aged:
+        return found
+    what = f"the plan is left out: it was made before this changed: {'; '.join(map(str, view.aged[:8]))}"
+    return replace(found, problems=(*found.problems, Problem("habits", what, "Plan again.", Level.NOTE)))
 
 
 def read_passes(view: SeasonView, path: Path) -> tuple[planning.FixedPass, ...]:

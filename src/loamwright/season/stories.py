@@ -68,6 +68,7 @@ def explain(view: SeasonView, plot_id: str, nutrient: str | None = None) -> Stor
         lines=lines,
         purchases=tuple(item for item in view.plan.buy if item.product in bought) if view.plan else (),
         cautions=tuple(item for item in view.cautions if plot_id in item.where),
+        made_before=view.aged if lines else (),
     )
 
 

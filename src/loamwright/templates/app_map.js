@@ -162,8 +162,8 @@ function drawLabels() {
   const wanted = held.plots.map((one, place) => ({ middle: one.middle, degrees: one.degrees, id: one.id,
     tries: labelTexts(one, values[place]) }));
   layLabels(map, wanted.sort((a, b) => b.degrees - a.degrees));
-  const size = held.grid_labels[drawSquares(map, map.getBounds().getSouthWest(), held.grid_m)];
-  byId("grid").textContent = `Squares are ${size} wide. North is up.`;
+  const [chosen] = drawSquares(map, map.getBounds().getSouthWest(), held.grid_m);
+  byId("grid").textContent = `Squares are ${held.grid_labels[chosen]} wide. North is up.`;
 }
 
 function choosePlot(id, event) {

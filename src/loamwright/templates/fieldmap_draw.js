@@ -1,5 +1,5 @@
 // The map itself: paper grid, keep-outs, plots with their fills, labels that give way to each other,
-// core places, the round's way, and the phone's position.
+// core places, and the round's way.
 
 // --- shapes ----------------------------------------------------------------------------------------
 
@@ -9,6 +9,7 @@ const corePlaces = L.layerGroup();
 const ways = L.layerGroup();
 const CLOSE = 16; // zoom from which ways in and core places are drawn
 const roundWay = L.layerGroup();
+const tracks = L.layerGroup(); // with gates, bridges and loading places
 
 makePanes(map);
 
@@ -36,6 +37,12 @@ function drawGround() {
   for (const { entrance } of data.plots) {
     if (entrance) ways.addLayer(L.circleMarker(entrance, { className: "entrance", radius: 4.5, fillOpacity: 1, interactive: false }));
   }
+  for (const one of list(data.ways)) {
+    if (!list(one.points).length && !list(one.paths).length) continue;
+    const about = make("div", {}, make("b", {}, written(one.kind)), make("p", {}, written(one.text)));
+    tracks.addLayer(wayShape(one).bindPopup(() => about));
+  }
+  tracks.addTo(map);
   corePlaces.addTo(map);
   roundWay.addTo(map);
 }
@@ -85,7 +92,8 @@ function drawLegend() {
   choice.replaceChildren(...state.layer.choices.map((one, place) => make("option", { value: place,
     selected: place === (state.choices.get(state.layer.id) || 0) }, isolated(one.label))));
   const entrances = data.plots.some((plot) => plot.entrance) ? [[entranceSign(), "way in"]] : [];
-  showKey(state.layer.question, shown.classes, shown.note, [...entrances, ...keepOutSigns(list(data.keepouts))]);
+  const trodden = list(data.ways).length ? [[waySign(), "track, gate, bridge or loading place"]] : [];
+  showKey(state.layer.question, shown.classes, shown.note, [...entrances, ...trodden, ...keepOutSigns(list(data.keepouts))]);
 }
 
 /** What is only told from near by: ways in, and the places of cores. */
@@ -136,8 +144,11 @@ function plotWidth(place) {
 // --- paper grid ------------------------------------------------------------------------------------
 
 function drawGrid() {
-  const size = data.grid_labels[drawSquares(map, L.latLng(data.bounds[0]), data.grid_m)];
+  const [chosen, width] = drawSquares(map, L.latLng(data.bounds[0]), data.grid_m);
+  const size = data.grid_labels[chosen];
   byId("grid").textContent = `Squares are ${size} wide. North is up.`;
+  byId("scale-size").textContent = size;
+  byId("scale-size").style.width = `${width}px`;
 }
 
 // --- the round's way -------------------------------------------------------------------------------
@@ -153,83 +164,11 @@ function drawWay() {
   roundWay.addLayer(L.circleMarker(spots[state.stop], { ...style, className: "way", radius: 11, weight: 4 }));
 }
 
-// --- where am I ------------------------------------------------------------------------------------
-
-let watch = null;
-let ring = null;
-let dot = null;
-
-const REFUSED = {
-  1: "The phone did not allow this page to know its position. Some browsers never allow it to a page opened from a file.",
-  2: "The phone does not know its position just now. Step out from under the trees and try again.",
-  3: "The phone took too long to find its position. Try again.",
-};
-
-function stopLocating() {
-  if (watch !== null) navigator.geolocation.clearWatch(watch);
-  watch = null;
-  state.position = null;
-  if (ring) ring.remove();
-  if (dot) dot.remove();
-  ring = dot = null;
-  byId("locate").setAttribute("aria-pressed", "false");
-  drawPlace("");
-}
-
-function toggleLocate() {
-  if (watch !== null) {
-    stopLocating();
-    return;
-  }
-  if (!navigator.geolocation) {
-    drawPlace("This browser cannot tell a page where the phone is.");
-    return;
-  }
-  byId("locate").setAttribute("aria-pressed", "true");
-  drawPlace("Looking for the position …");
-  let first = true;
-  watch = navigator.geolocation.watchPosition(({ coords }) => {
-    const latlng = L.latLng(coords.latitude, coords.longitude);
-    state.position = { latlng, accuracy: coords.accuracy };
-    if (!dot) {
-      ring = L.circle(latlng, { radius: coords.accuracy, color: "#005fb8", weight: 2, fillOpacity: 0.12, interactive: false }).addTo(map);
-      dot = L.circleMarker(latlng, { radius: 8, color: "#fff", weight: 3, fillColor: "#005fb8", fillOpacity: 1,
-        interactive: false }).addTo(map);
-    }
-    ring.setLatLng(latlng).setRadius(coords.accuracy);
-    dot.setLatLng(latlng).bringToFront();
-    if (first) map.setView(latlng, Math.max(map.getZoom(), 16), { animate: false });
-    first = false;
-    drawPlace();
-  }, (error) => {
-    const text = REFUSED[error.code] || error.message;
-    stopLocating();
-    drawPlace(text);
-  }, { enableHighAccuracy: true, maximumAge: 5000, timeout: 30000 });
-}
-
-/** Distance to the chosen plot, or to the nearest one. */
-function drawPlace(text) {
-  if (text !== undefined) {
-    byId("where").textContent = text;
-    return;
-  }
-  const { latlng, accuracy } = state.position;
-  let place = state.plot;
-  if (place === null) {
-    const far = data.plots.map((plot) => map.distance(latlng, plot.entrance || plot.middle));
-    place = far.indexOf(Math.min(...far));
-  }
-  const plot = data.plots[place];
-  byId("where").replaceChildren(make("b", {}, `± ${lengthText(accuracy)}`), state.plot === null ? " Nearest: " : " ",
-    written(cutShort(plotName(plot), 30)), plot.entrance ? ", entrance " : ", middle (entrance not stated) ",
-    wayText(latlng, L.latLng(plot.entrance || plot.middle)));
-}
-
 // --- moving ----------------------------------------------------------------------------------------
 
 /** Fit the map to an area, clear of the key on a wide screen and of the open sheet on a small one. */
 function goTo(bounds, maxZoom = 17.5) {
+  unfollow();
   const printing = document.body.classList.contains("printing");
   const beside = isWide() && !printing ? byId("key").offsetWidth + 24 : 16;
   const covered = isWide() || printing || state.view === "map" ? 16 : map.getSize().y * 0.54 + 8;

@@ -38,7 +38,7 @@ function drawList() {
   if (by === "name") order.sort((a, b) => data.plots[a].name.localeCompare(data.plots[b].name, "en", { numeric: true }));
   if (by === "large") order.sort((a, b) => data.plots[b].spread_m2 - data.plots[a].spread_m2);
   if (by === "near" && state.position) {
-    const far = data.plots.map((plot) => map.distance(state.position.latlng, plot.entrance || plot.middle));
+    const far = data.plots.map((_, place) => edgeOf(place, state.position.latlng).metres);
     order.sort((a, b) => far[a] - far[b]);
   }
   let found = `${order.length} of ${data.plots.length} plots`;
@@ -97,7 +97,8 @@ function showPlot(place, focus) {
     plot.cost ? section("Cost", make("p", {}, `${plot.cost} is this plot's share.`)) : "",
     section("Getting there", make("p", {}, written(plot.access || "How to get there is not stated.")),
       make("p", { class: "quiet" }, `${plot.entrance ? "Entrance" : "Entrance not stated; middle of the plot"}: `
-        + `${spots[0].toFixed(5)}, ${spots[1].toFixed(5)} (latitude, longitude)`)),
+        + `${spots[0].toFixed(5)}, ${spots[1].toFixed(5)} (latitude, longitude)`),
+      geoLink(spots), wayLines("contact"), wayLines("loading place")),
     plot.notes ? section("Notes", make("p", {}, written(plot.notes))) : "",
     plot.sampling ? section("Sampling", make("p", {}, plot.sampling.due ? "A sample is due: " : "No sample is due: ",
       written(plot.sampling.reason), "."), plot.sampling.due ? make("p", {}, `${plot.sampling.cores}`,
@@ -239,6 +240,7 @@ function drawRound(focus) {
       make("p", { class: "state" }, `${STATE_MARKS[now.state]} ${now.state}`, now.kg ? `: ${massText(now.kg)}` : "",
         now.notDone ? [" – not done: ", written(now.notDone)] : ""),
       plot.access ? make("p", {}, written(plot.access)) : "",
+      geoLink(plot.entrance || plot.middle),
       cautions.map(cautionCard),
       button("Whole sheet of this plot", () => {
         state.fromRound = true;

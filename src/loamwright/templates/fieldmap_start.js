@@ -82,6 +82,13 @@ function start() {
     drawList();
   });
   byId("locate").addEventListener("click", toggleLocate);
+  byId("mine").addEventListener("click", follow);
+  byId("whole").addEventListener("click", goHome);
+  L.DomEvent.disableClickPropagation(byId("place"));
+  map.on("dragstart", unfollow);
+  map.getContainer().addEventListener("keydown", (event) => {
+    if (event.key.startsWith("Arrow")) unfollow();
+  });
   byId("open-about").addEventListener("click", openAbout);
   byId("taller").addEventListener("click", () => {
     const tall = byId("panel").classList.toggle("tall");

@@ -230,7 +230,7 @@ function layLabels(map, wanted) {
 
 // --- squares ---------------------------------------------------------------------------------------
 
-/** Squares of a round ground distance, fixed to the ground: a scale you can count. Returns the size chosen. */
+/** Squares of a round ground distance, fixed to the ground: a scale you can count. Returns the size chosen, and its pixels. */
 function drawSquares(map, south, steps) {
   const corner = map.latLngToContainerPoint(south);
   const metre = map.latLngToContainerPoint([south.lat, south.lng + 0.01]).subtract(corner).x
@@ -241,5 +241,5 @@ function drawSquares(map, south, steps) {
   const paper = map.getContainer();
   paper.style.backgroundSize = `${step}px ${step}px`;
   paper.style.backgroundPosition = `${corner.x}px ${corner.y}px`;
-  return chosen;
+  return [chosen, step];
 }

@@ -360,6 +360,8 @@ class Story:
         Plan lines of the plot, and the purchases they are filled from.
     cautions
         Cautions that apply.
+    made_before
+        What has changed since the plan was made, which the lines and purchases do not know; empty = nothing.
     """
 
     plot: Plot
@@ -370,6 +372,7 @@ class Story:
     lines: tuple[PlanLine, ...]
     purchases: tuple[Purchase, ...]
     cautions: tuple[Caution, ...]
+    made_before: tuple[Aged, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

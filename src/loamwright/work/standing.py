@@ -7,13 +7,20 @@ bought that the plan did not ask for.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import dataclasses
+import re
+from collections.abc import Collection, Mapping
+from decimal import Decimal
+from typing import Any
 
-from loamwright import planning
+from loamwright import planning, supplies
 from loamwright.land import PlotArea
 from loamwright.needs import PlotNeeds
 from loamwright.planning import Aged, Plan
-from loamwright.supplies import Movement
+from loamwright.supplies import Movement, Product
+from loamwright.units import format_area, format_length, format_mass, format_rate, read_number
+from loamwright.values import LimeBasis, WorkRules
+from loamwright.work.counting import stock_of
 from loamwright.work.ledger import OVER_FRACTION, lines_answered, season_entries, taken_off
 from loamwright.work.records import PropertyRecord
 
@@ -52,7 +59,7 @@ def stands_on(
             reach.append(f"carries {figure(plot.weight_limit_kg, 'kg')}")
         if plot.reach_months:
             reach.append(f"months {' '.join(map(str, plot.reach_months))}")
-        found[key("reach", plot.plot_id)] = ", ".join([*reach, plot.access]).strip(", ") or "not stated"
+        found[key("reach", plot.plot_id)] = ", ".join(reach) or "not stated"
     for plot_id, plot_needs in needs_before.items():
         for need in plot_needs.needs:
             found[key("need", f"{plot_id} {need.nutrient.value}")] = figure(need.rate_kg_ha, "kg/ha")
@@ -64,16 +71,50 @@ def stands_on(
                 figure(decision.rate_kg_ha, "kg/ha") if decision.share is None else f"{decision.share:.0%}"
             )
             found[key("decision", f"{decision.plot_id} {decision.supply}")] = amount
+    for product in record.products:
+        found[key("label", product.product)] = _label(product)
     for offer in record.offers:
         price = "no price" if offer.price is None else f"{offer.price:f}"
         breaks = "".join(f", {price:f} from {count}" for count, price in offer.price_breaks)
         found[key("offer", offer.offer_id)] = f"{offer.product}, {offer.package}, {price}{breaks}"
+        if offer.in_stock:
+            found[key("stock", f"{offer.product}, {offer.package}")] = f"{offer.in_stock:g}, by the offer"
     for spreader in settings.spreaders:
-        sizes = (spreader.hopper_kg, spreader.vehicle_kg, spreader.swath_m, spreader.speed_m_s)
-        found[key("spreader", spreader.name)] = ", ".join(figure(size) for size in sizes)
+        loads = (figure(size, "kg") for size in (spreader.hopper_kg, spreader.vehicle_kg))
+        sizes = (*loads, figure(spreader.swath_m, "m"), figure(spreader.speed_m_s, "m/s"))
+        load = "" if spreader.cost_per_load is None else f", {spreader.cost_per_load} a load"
+        found[key("spreader", spreader.name)] = ", ".join(sizes) + load
     for name in _PLANNED_BY:
-        found[key("setting", name)] = str(getattr(settings, name))
+        found[key("setting", name.replace("_", " "))] = _words(getattr(settings, name))
+    for item in dataclasses.fields(WorkRules):
+        found[key("setting", item.name.replace("_", " "))] = _words(getattr(settings.work, item.name))
     return found
+
+
+def _label(product: Product) -> str:
+    """What a plan takes from a label: what it supplies, its limits, where and when it may go."""
+    held = supplies.supply_fractions(product, tuple(LimeBasis))
+    parts = [f"{share:.6g} {supply}" for supply, share in held.items()]
+    limits = (("at least", product.min_rate_kg_ha), ("at most", product.max_rate_kg_ha))
+    parts += [f"{word} {planning.figure(rate, 'kg/ha')}" for word, rate in limits if rate is not None]
+    parts += [*product.equipment, *(timing.value for timing in product.timings)]
+    return ", ".join(parts) or "not stated"
+
+
+def _words(value: Any) -> str:
+    """A setting as a short text."""
+    if isinstance(value, Mapping):
+        return "; ".join(f"{name} {_words(held)}" for name, held in sorted(value.items())) or "none"
+    if isinstance(value, tuple):
+        return ", ".join(map(_words, value)) or "none"
+    if dataclasses.is_dataclass(value):
+        held = [_words(getattr(value, item.name)) for item in dataclasses.fields(value)]
+        return " ".join(word for word in held if word)
+    if isinstance(value, Decimal):
+        return f"{value.normalize():f}"
+    if isinstance(value, float):
+        return planning.figure(value)
+    return "not stated" if value in (None, "") else str(value)
 
 
 #: Settings that decide what is planned.
@@ -86,7 +127,6 @@ _PLANNED_BY = (
     "surplus_limit_fraction",
     "surplus_limit_kg_ha",
     "min_rate_kg_ha",
-    "work",
 )
 
 
@@ -118,7 +158,28 @@ def _since_the_plan(record: PropertyRecord, plan: Plan) -> dict[str, str]:
         if e.kind is not Movement.COUNTED
     ]
     known = plan.fingerprint.get(_PURCHASES, "").split()
-    return found | dict(planning.bought_outside(wanted, known, book))
+    return found | dict(planning.bought_outside(wanted, known, book)) | _counted_otherwise(record, known)
+
+
+def _counted_otherwise(record: PropertyRecord, known: Collection[str]) -> dict[str, str]:
+    """Name counts of the shed since the plan that found other than what the book said."""
+    found = {}
+    for place, entry in enumerate(record.purchases):
+        if entry.kind is not Movement.COUNTED or entry.purchase_id in known:
+            continue
+        used = tuple(one for one in record.applications if one.recorded_at < entry.recorded_at)
+        book = dataclasses.replace(record, purchases=record.purchases[:place], applications=used)
+        stock = stock_of(book).get(entry.product)
+        by_offer = next(
+            (o.in_stock for o in record.offers if (o.product, o.package) == (entry.product, entry.package)),
+            0.0,
+        )
+        held = None if stock is None else stock.packages.get(entry.package)
+        expected = by_offer if held is None else held[0]
+        if abs(entry.count - expected) > max(0.5, (OVER_FRACTION - 1) * expected):
+            counted = f"{entry.count:g} counted where {max(0.0, expected):.4g} were looked for"
+            found[planning.key("stock", f"{entry.product}, {entry.package}, on {entry.dated}")] = counted
+    return found
 
 
 #: Where a fingerprint keeps the ids of the purchases that were known.
@@ -152,7 +213,23 @@ def aged(
         return ()
     then = {name: text for name, text in plan.fingerprint.items() if name != _PURCHASES}
     now = stands_on(record, needs_before, areas)
-    return planning.what_aged(then, now | _since_the_plan(record, plan))
+    found = planning.what_aged(then, now | _since_the_plan(record, plan))
+    units = record.info.units
+    return tuple(_in_units(one, units) for one in found)
+
+
+#: A figure of a fingerprint and its unit, and how the unit is said.
+_FIGURE = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?) (kg/ha|kg|m2|m)(?![\w/])")
+_SAID = {"kg/ha": format_rate, "kg": format_mass, "m2": format_area, "m": format_length}
+
+
+def _in_units(aged: Aged, units: str) -> Aged:
+    """Say the figures of a fingerprint in the property's units, unless rounding would hide what differs."""
+    then, now = (
+        _FIGURE.sub(lambda figure: _SAID[figure[2]](read_number(figure[1]), units), text)
+        for text in (aged.then, aged.now)
+    )
+    return aged if then == now else Aged(aged.what, then, now)
 
 
 def known_purchases(record: PropertyRecord) -> dict[str, str]:

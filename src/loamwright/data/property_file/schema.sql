@@ -85,8 +85,6 @@ CREATE TABLE property (
     currency TEXT NOT NULL DEFAULT 'USD', -- ISO 4217
     season_start TEXT NOT NULL DEFAULT '01-01', -- month-day; from July on it lies in the year before
     legume_share_no_n_pct REAL NOT NULL DEFAULT 25.0,
-    topup_share REAL NOT NULL DEFAULT 0.05,
-    topup_cost TEXT NOT NULL DEFAULT '0',
     work TEXT NOT NULL DEFAULT '{}' -- JSON object, as in a settings file
 );
 
@@ -110,6 +108,7 @@ CREATE TABLE spreaders (
     cost_per_ha TEXT,
     cost_per_stop TEXT,
     cost_per_hour TEXT,
+    cost_per_load TEXT,
     retired_on DATE,
     retired_because TEXT NOT NULL DEFAULT ''
 );
