@@ -59,7 +59,6 @@ from loamwright.land.shapes import (
 from loamwright.land.sizes import areas_m2
 from loamwright.land.sketch import Sketch, SketchKeepOut, outline, overview
 from loamwright.land.surveys import (
-    Spot,
     Surveyed,
     circle_of,
     from_corners,
@@ -85,7 +84,6 @@ __all__ = [
     "Shape",
     "Sketch",
     "SketchKeepOut",
-    "Spot",
     "Surveyed",
     "Way",
     "areas",
