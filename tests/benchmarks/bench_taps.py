@@ -1,9 +1,9 @@
 """Count what a thumb has to do on the field map: ``python -m tests.benchmarks.bench_taps``.
 
 It plans the demo, opens its map on a screen of 360 × 740 and does three jobs by touch: taps where the button
-is in sight, and a swipe of most of a screen where it is not. Typing is not counted; the name of who spreads has
-been asked once before. It prints the counts beside those of the page before, and ends with 1 when a limit is
-broken.
+is in sight, and a swipe of most of a screen where it is not. Typing is not counted; the name of who spreads
+has been asked once before. It prints the counts beside those of the page before, and ends with 1 when a limit
+is broken.
 """
 
 from __future__ import annotations
