@@ -326,8 +326,6 @@ def show_blend(console: Console, found: CustomBlend, system: str) -> None:
     for product, share in found.recipe:
         table.add_row(escape(product), f"{share:.1%}", mass_words(share * mass_kg, system))
     console.print(table)
-    for plot_id, reason in found.left_out:
-        console.print(f"  {escape(plot_id)} left out: {escape(reason)}")
     show_steps(console, found.steps)
     show_problems(console, found.plan.problems)
 
