@@ -26,6 +26,8 @@ TON_ACRE = 907.18474 / 0.40468564224
         ("grass hay", None, False),
         ("alfalfa", None, False),  # a pure legume is no mixture; guidelines print no N for it
         ("oats", None, False),
+        ("hay meadow", 40.0, True),  # what was counted in the stand decides, not what the crop is called
+        ("hay meadow", 10.0, False),
     ],
 )
 def test_nitrogen_on_a_mixture(crop: str, share: float | None, open_: bool) -> None:

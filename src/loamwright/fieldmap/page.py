@@ -88,6 +88,7 @@ SCRIPTS = (
     "ground.js",
     "fieldmap_core.js",
     "fieldmap_qr.js",
+    "fieldmap_codes.js",
     "fieldmap_records.js",
     "fieldmap_draw.js",
     "fieldmap_place.js",

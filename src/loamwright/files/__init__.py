@@ -22,7 +22,7 @@ from loamwright.files.choosing import (
     sheet_to_fill,
 )
 from loamwright.files.editor import Editor
-from loamwright.files.field_records import records_from
+from loamwright.files.field_records import holds_records, records_from
 from loamwright.files.fields import parse_date, parse_percent, typed_options
 from loamwright.files.guidelines import (
     GuidelineInfo,
@@ -133,6 +133,7 @@ __all__ = [
     "fields_of",
     "find",
     "guideline_editions",
+    "holds_records",
     "import_files",
     "info_from",
     "keep_answers",

@@ -170,7 +170,7 @@ def _store(path: Path, info: PropertyInfo, entries: Sequence[Chosen], lime: str)
     choice = guidelines.load_choice(setting)
     guidelines.load_lime_guideline(lime)
     settings = replace(info.settings, guideline=setting, lime_guideline=lime)
-    with property_file.edit(path) as editor:
+    with property_file.edit(path, "guideline") as editor:
         editor.put_info(replace(info, settings=settings))
     return ChosenNow(setting, lime, tuple(_said(choice)))
 

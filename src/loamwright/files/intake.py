@@ -32,7 +32,13 @@ from loamwright.files.jsontext import read_json, without_collecting
 from loamwright.files.large_maps import LARGE, LargeMeasured, measure_large
 from loamwright.files.merging import Difference, differences, merged
 from loamwright.files.sheets import Profile, SheetContents, keep_answers, read_sheet
-from loamwright.files.thing_rows import ThingRows, changes_things, has_clear_words, rows_of_things
+from loamwright.files.thing_rows import (
+    ThingRows,
+    changes_things,
+    has_clear_words,
+    rows_of_things,
+    unknown_columns,
+)
 from loamwright.files.things import thing_of
 from loamwright.files.vectors import ShapeFile
 from loamwright.files.ways import parts_from_shapes, ways_from_shapes
@@ -543,14 +549,20 @@ class _File:
 
 
 def _sheet_or(
-    path: Path, told: str | None, table: textrows.Table | None, reads: Callable[[Path], SheetContents]
+    path: Path,
+    told: str | None,
+    table: textrows.Table | None,
+    reads: Callable[[Path], SheetContents],
+    record: PropertyRecord,
 ) -> _File:
     """A table whose columns are not all ours: what a lab, dealer or quarry sent, if that is what it is."""
     try:
         return _File(path, "sheet", reads(path))
     except AnswerError:
         raise
-    except InputError:
+    except InputError as error:
+        if told is None and table is not None and (strange := unknown_columns(table, record)):
+            raise InputError(strange) from error
         return _File(path, _told(path, told), table)
 
 
@@ -584,14 +596,16 @@ def _read(
             return _File(path, told, table)
         if table is not None and things is not None:
             return _File(path, "changes", table)
-        return _sheet_or(path, told, table, reads)
+        return _sheet_or(path, told, table, reads, record)
     if kind is None and suffix == ".json":
         document = read_json(path)
         for its_kind, room in (("settings", settings), ("records", field_records)):
             if room.looks_like(document):
                 return _File(path, its_kind, document)
         if isinstance(document, dict) and "type" not in document and "features" not in document:
-            return _sheet_or(path, None, None, reads)  # no GeoJSON: the results of a laboratory, if anything
+            return _sheet_or(
+                path, None, None, reads, record
+            )  # no GeoJSON: the results of a laboratory, if anything
     shapes = vectors.read_shapes(path, layer, document)
     if kind is None and not shapes.features:
         raise InputError(shapes.problems)

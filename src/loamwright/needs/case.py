@@ -18,7 +18,7 @@ from loamwright.needs.decisions import Decision
 from loamwright.needs.publication import Crop, Guideline
 from loamwright.needs.rates import Situation
 from loamwright.needs.seen import Clock, PartDone, growing_since, rest_of_plot, sample_dates, season_dates
-from loamwright.soil import OrganicInput, SoilTest
+from loamwright.soil import OrganicInput, SoilTest, unit_of
 from loamwright.units import ACRE_M2, HA_M2, LB_ACRE_KG_HA, LB_KG
 from loamwright.values import ARITHMETIC, BOUNDARY, Nutrient, Settings, Source, Step, Supply
 
@@ -150,12 +150,10 @@ def part_asks(
 def area_steps(case: Case, net_kg_ha: float, mass_kg: float, what: str) -> tuple[Step, Step]:
     """Return the steps from a rate to the plot: rate [kg/ha] × area = mass [kg]."""
     area = case.area.spread_area_m2 / unit_m2(case)
-    rate = net_kg_ha / LB_ACRE_KG_HA
-    words = f"{rate:.6g} lb/acre x {area:.6g} acres"
-    if case.metric:
-        words = f"{net_kg_ha:.6g} kg/ha x {area:.6g} ha (1 lb/acre = {LB_ACRE_KG_HA:.6g} kg/ha)"
+    unit = "ha" if case.metric else "acres"
+    words = f"{rate_words(case, net_kg_ha)} x {area:.6g} {unit}"
     return (
-        Step("Spread area of the plot", area, "ha" if case.metric else "acres", BOUNDARY),
+        Step("Spread area of the plot", area, unit, BOUNDARY),
         Step(words, mass_kg / unit_kg(case), f"{mass_unit(case)} {what}", ARITHMETIC),
     )
 
@@ -173,6 +171,26 @@ def unit_kg(case: Case) -> float:
 def mass_unit(case: Case) -> str:
     """Return the unit amounts are told in, as written."""
     return "kg" if case.metric else "lb"
+
+
+def per_area(case: Case) -> str:
+    """Return the unit rates are told in, as written."""
+    return "kg/ha" if case.metric else "lb/acre"
+
+
+def rate_shown(case: Case, rate_kg_ha: float) -> float:
+    """Return a rate in the unit rates are told in."""
+    return rate_kg_ha / (1.0 if case.metric else LB_ACRE_KG_HA)
+
+
+def rate_words(case: Case, rate_kg_ha: float) -> str:
+    """Say a rate, unrounded, in the unit rates are told in."""
+    return f"{rate_shown(case, rate_kg_ha):.6g} {per_area(case)}"
+
+
+def rate_step(case: Case, words: str, rate_kg_ha: float, of: str, source: Source) -> Step:
+    """Return a step that ends in a rate of a nutrient or of a lime basis, in the unit rates are told in."""
+    return Step(words, rate_shown(case, rate_kg_ha), unit_of(per_area(case), of), source)
 
 
 def on_the_rest(case: Case, supply: Supply, net_kg_ha: float) -> PartDone:
@@ -202,9 +220,9 @@ def rest_steps(case: Case, supply: Supply, done: PartDone) -> tuple[Step, ...]:
     return tuple(steps)
 
 
-def within_reach(left_kg_ha: float, share: float) -> str:
+def within_reach(case: Case, left_kg_ha: float, share: float) -> str:
     """Say that what is left is not worth a trip."""
     return (
-        f"the {left_kg_ha / LB_ACRE_KG_HA:.3g} lb/acre still short are within {share:.0%} of the need: "
-        "listed as a top-up, not planned"
+        f"the {rate_shown(case, left_kg_ha):.3g} {per_area(case)} still short are within {share:.0%} of the "
+        "need: listed as a top-up, not planned"
     )

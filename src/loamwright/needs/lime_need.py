@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 
 from loamwright import soil
 from loamwright.errors import Level, Problem, UnitError
@@ -18,6 +19,9 @@ from loamwright.needs.case import (
     area_steps,
     on_the_rest,
     part_asks,
+    per_area,
+    rate_step,
+    rate_words,
     rest_steps,
     sentence,
     within_reach,
@@ -140,24 +144,25 @@ def _lime_owed(case: Case, need: LimeNeed, answer: LimeAnswer, magnesium: Sequen
     assert answer.value is not None
     assert answer.basis is not None
     gross = rate_kg_ha(answer.value, answer.unit)
-    unit = f"lb {answer.basis.value}/acre"
+    of = answer.basis.value
     steps = list(answer.steps)
-    if answer.unit != "lb/acre":
-        steps.append(Step("The same in lb/acre", gross / LB_ACRE_KG_HA, unit, ARITHMETIC))
+    if answer.unit != per_area(case):
+        steps.append(rate_step(case, f"The same in {per_area(case)}", gross, of, ARITHMETIC))
     supply = answer.basis.supply
     decision = governing_decision(case.decisions, case.plot.plot_id, case.season, "lime", case.crop_text)
     if decision is not None:
         need = replace(need, published_kg_ha=gross, reason=sentence(f"decided: {decision.reason}"))
-        what, gross = decision.words(gross), decision.applied_to(gross)
-        steps.append(Step(what, gross / LB_ACRE_KG_HA, unit, USER))
+        what = decision.words(gross, partial(rate_words, case))
+        gross = decision.applied_to(gross)
+        steps.append(rate_step(case, what, gross, of, USER))
     applied = case.applied_kg.get(supply, 0.0)
     net = gross
     if applied > 0 and case.area_ha > 0:
         there = applied / case.area_ha
         net = 0.0 if gross - there < 1e-9 else gross - there
         steps += [
-            Step("Spread since the soil was sampled", there / LB_ACRE_KG_HA, unit, RECORD),
-            Step("Still to supply, never below zero", net / LB_ACRE_KG_HA, unit, ARITHMETIC),
+            rate_step(case, "Spread since the soil was sampled", there, of, RECORD),
+            rate_step(case, "Still to supply, never below zero", net, of, ARITHMETIC),
         ]
     done = on_the_rest(case, supply, net)
     mass_kg = done.rest_kg if done.area_m2 > 0 else done.topup_kg
@@ -169,7 +174,7 @@ def _lime_owed(case: Case, need: LimeNeed, answer: LimeAnswer, magnesium: Sequen
     if case.area_ha <= 0:
         return replace(none, reason="The keep-outs leave no ground to spread on.", steps=(*steps, *magnesium))
     if (applied > 0 or case.parts.get(supply)) and mass_kg <= share * gross * case.area_ha:
-        reason = sentence(within_reach(mass_kg / case.area_ha, share))
+        reason = sentence(within_reach(case, mass_kg / case.area_ha, share))
         return replace(none, reason=reason, topup_kg=mass_kg, steps=(*steps, *magnesium))
     part = rest_steps(case, supply, done)
     steps.extend(part or area_steps(case, net, mass_kg, answer.basis.value))

@@ -18,6 +18,7 @@ import math
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from types import MappingProxyType
 
 from loamwright import soil
@@ -31,6 +32,10 @@ from loamwright.needs.case import (
     area_steps,
     on_the_rest,
     part_asks,
+    per_area,
+    rate_shown,
+    rate_step,
+    rate_words,
     rest_steps,
     sentence,
     within_reach,
@@ -314,7 +319,7 @@ def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
     to_decide = _to_decide(case, nutrient, gross, governing)
     published = gross.rate_kg_ha if to_decide is not None or decision is not None else None
     if decision is not None:
-        gross = _decided(nutrient, gross, decision)
+        gross = _decided(case, nutrient, gross, decision)
         steps = list(gross.steps)
     assert gross.rate_kg_ha is not None
     lines: list[CreditLine] = []
@@ -322,16 +327,19 @@ def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
         lines, remarks, found = _credits(case, nutrient, gross)
         problems.extend(found)
         steps.extend(remarks)
-    unit = f"lb {nutrient.value}/acre"
     for line in lines:
         steps.extend(line.steps)
+        if line.steps and line.steps[-1].unit != unit_of(per_area(case), nutrient.value):
+            same = f"The same in {per_area(case)}"
+            steps.append(rate_step(case, same, line.credit.rate_kg_ha, nutrient.value, ARITHMETIC))
     credited = sum(line.credit.rate_kg_ha for line in lines)
     net = gross.rate_kg_ha - credited
     net = 0.0 if net < 1e-9 else net
     if lines:
-        shown = " - ".join(f"{line.credit.rate_kg_ha / LB_ACRE_KG_HA:.6g}" for line in lines)
-        text = f"Still to supply: {gross.rate_kg_ha / LB_ACRE_KG_HA:.6g} - {shown}, never below zero"
-        steps.append(Step(text, net / LB_ACRE_KG_HA, unit, ARITHMETIC))
+        rates = (gross.rate_kg_ha, *(line.credit.rate_kg_ha for line in lines))
+        shown = " - ".join(f"{rate_shown(case, rate):.6g}" for rate in rates)
+        text = f"Still to supply: {shown}, never below zero"
+        steps.append(rate_step(case, text, net, nutrient.value, ARITHMETIC))
     state, reason = NeedState.NEEDED, gross.reason
     supply = Supply(nutrient.value)
     done = on_the_rest(case, supply, net)
@@ -347,10 +355,10 @@ def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
     elif case.area_ha <= 0:
         state, net, reason = NeedState.NONE, 0.0, "the keep-outs leave no ground to spread on"
     elif case.applied_kg.get(supply, 0.0) > 0 and net <= little:
-        state, topup_kg, reason = NeedState.NONE, mass_kg, within_reach(net, share)
+        state, topup_kg, reason = NeedState.NONE, mass_kg, within_reach(case, net, share)
     elif done.area_m2 == 0 and mass_kg <= little * case.area_ha:
         state, topup_kg = NeedState.NONE, mass_kg
-        reason = within_reach(mass_kg / case.area_ha, share)
+        reason = within_reach(case, mass_kg / case.area_ha, share)
     if state is NeedState.NONE:
         net = mass_kg = 0.0
     part_steps = rest_steps(case, supply, done)
@@ -441,11 +449,11 @@ def _to_decide(
     return unsampled_to_decide(nutrient.value, bool(governing), source)
 
 
-def _decided(nutrient: Nutrient, gross: _Gross, decision: Decision) -> _Gross:
+def _decided(case: Case, nutrient: Nutrient, gross: _Gross, decision: Decision) -> _Gross:
     """Put a decision in the place of what is published, which stays in the steps."""
     rate = decision.applied_to(gross.rate_kg_ha or 0.0)
-    what = decision.words(gross.rate_kg_ha, gross.between_kg_ha)
-    step = Step(what, rate / LB_ACRE_KG_HA, f"lb {nutrient.value}/acre", USER)
+    what = decision.words(gross.rate_kg_ha, partial(rate_words, case), gross.between_kg_ha)
+    step = rate_step(case, what, rate, nutrient.value, USER)
     return replace(
         gross,
         rate_kg_ha=rate,
@@ -504,13 +512,13 @@ def _from_lab(
         text = f"The lab's own recommendation, as printed ({soil.sample_text((test,))})"
         steps.append(Step(text, printed.value, unit, LAB))
     gross = soil.mean(rates)
-    in_lb = gross / LB_ACRE_KG_HA
+    shown = rate_shown(case, gross)
     if len(rates) > 1:
-        listed = " and ".join(f"{rate / LB_ACRE_KG_HA:.6g}" for rate in rates)
+        listed = " and ".join(f"{rate_shown(case, rate):.6g}" for rate in rates)
         text = f"Several samples count once each: mean of {listed}"
-        steps.append(Step(text, in_lb, f"lb {nutrient.value}/acre", ARITHMETIC))
-    elif not math.isclose(steps[-1].value if isinstance(steps[-1].value, float | int) else 0.0, in_lb):
-        steps.append(Step("The same in lb/acre", in_lb, f"lb {nutrient.value}/acre", ARITHMETIC))
+        steps.append(rate_step(case, text, gross, nutrient.value, ARITHMETIC))
+    elif not math.isclose(steps[-1].value if isinstance(steps[-1].value, float | int) else 0.0, shown):
+        steps.append(rate_step(case, f"The same in {per_area(case)}", gross, nutrient.value, ARITHMETIC))
     if len(advised) < len(governing):
         problems.append(
             Problem(
@@ -557,14 +565,14 @@ def _from_guideline(case: Case, nutrient: Nutrient, governing: Sequence[SoilTest
         assert found.own.crop is not None
         own = recommend(found.own.guideline, nutrient, situations[found.own.crop.name])
         return replace(
-            _as_gross(nutrient, own, found.own, governing, calls),
+            _as_gross(case, nutrient, own, found.own, governing, calls),
             reason=f"your standard rate: {own.reason}" + ("" if rate is None else f" ({rate.reason})"),
             status=STANDARD_RATE,
             problems=(*problems, *_outside_range(case, nutrient, own, rate)),
         )
     assert rate is not None
     assert asked is not None
-    gross = _as_gross(nutrient, rate, asked, governing, calls)
+    gross = _as_gross(case, nutrient, rate, asked, governing, calls)
     reason = gross.reason + called if gross.rate_kg_ha is None else gross.reason
     return replace(gross, reason=reason, problems=problems)
 
@@ -597,7 +605,12 @@ def _silent(case: Case, nutrient: Nutrient) -> _Gross:
 
 
 def _as_gross(
-    nutrient: Nutrient, rate: Rate, asked: Asked, governing: Sequence[SoilTest], calls: tuple[Step, ...]
+    case: Case,
+    nutrient: Nutrient,
+    rate: Rate,
+    asked: Asked,
+    governing: Sequence[SoilTest],
+    calls: tuple[Step, ...],
 ) -> _Gross:
     """Bring a printed rate to kg/ha of the nutrient, and name the edition with its status."""
     factor = rate_kg_ha(1.0, rate.unit) if rate.unit else 1.0
@@ -615,9 +628,10 @@ def _as_gross(
     if rate.value is None:
         return _Gross(None, rate.reason, steps, asked=asked, status=status, between_kg_ha=between)
     gross = rate.value * factor
-    if rate.unit != "lb/acre" or rate.basis:
-        of = f"{rate.basis} as {nutrient.value}, in lb/acre" if rate.basis else "The same in lb/acre"
-        steps = (*steps, Step(of, gross / LB_ACRE_KG_HA, f"lb {nutrient.value}/acre", ARITHMETIC))
+    if rate.unit != per_area(case) or rate.basis:
+        unit = per_area(case)
+        words = f"{rate.basis} as {nutrient.value}, in {unit}" if rate.basis else f"The same in {unit}"
+        steps = (*steps, rate_step(case, words, gross, nutrient.value, ARITHMETIC))
     return _Gross(
         gross,
         rate.reason,
@@ -660,7 +674,7 @@ def _over_maximum(
             problems.append(Problem(where, what, "Ask the authority it is from", Level.WARNING))
             continue
         limit = f"{most.value:g} {unit_of(most.unit, nutrient.value)} ({most.reason})"
-        needed = _as_gross(nutrient, rate, one, (), ()).rate_kg_ha if rate is not None else None
+        needed = _as_gross(case, nutrient, rate, one, (), ()).rate_kg_ha if rate is not None else None
         over = needed is not None and needed > rate_kg_ha(most.value, most.unit) + 1e-9
         more = ", and the need is more" if over else ""
         what = f"the legal maximum of {one.guideline.short} is {limit}{more}"
@@ -739,7 +753,7 @@ def _credits(
     if applied > 0 and case.area_ha > 0:
         rate = applied / case.area_ha
         counted = "since the crop began" if nutrient is Nutrient.N else "since the soil was sampled"
-        steps = (Step(f"Applied {counted}", rate / LB_ACRE_KG_HA, f"lb {nutrient.value}/acre", RECORD),)
+        steps = (rate_step(case, f"Applied {counted}", rate, nutrient.value, RECORD),)
         lines.append(CreditLine(Credit(f"applied {counted}", rate, RECORD), steps))
     return lines, remarks, problems
 

@@ -288,11 +288,11 @@ function openCheckOff(plot, line, old) {
       product: line ? line.product : product.value,
       done,
       applied_on: said("date"),
-      mass_kg: kg,
+      mass_kg: Number(kg.toFixed(5)), // whole pounds stay whole, and fifteen entries fit a code
       timing: (line ? line.timing : before && before.timing) || null,
       line_id: line ? line.id : before ? before.line_id : "",
       time_of_day: said("time"),
-      area_m2: done === "not done" || !areaTyped ? null : Number(areaTyped) * data.area_unit_m2,
+      area_m2: done === "not done" || !areaTyped ? null : Number((Number(areaTyped) * data.area_unit_m2).toFixed(1)),
       cost: null,
       operator: said("operator"),
       equipment: said("equipment"),
@@ -303,7 +303,7 @@ function openCheckOff(plot, line, old) {
       note: said("note"),
       reason: reason.value.trim(),
       replaces: "",
-      recorded_at: new Date().toISOString(),
+      recorded_at: `${new Date().toISOString().slice(0, 19)}Z`,
     };
     // What was never sent is simply written anew; what was sent stays, and the new entry points to it.
     const fixed = old && (old.sent || old.saved || known.has(before.entry_id));
@@ -344,16 +344,8 @@ function equipmentFor(line) {
 
 const LOSING = "This browser keeps nothing for a page opened this way. Send your records before you close the page.";
 const LONGEST_LETTER = 6000; // characters of an address that phones still pass on (our choice)
-const QR_LIMIT_BYTES = 1273; // what version 25 at level L holds
-
 function recordsText(entries, indent) {
   return JSON.stringify({ format: "loamwright-records", version: 1, entries: entries.map((one) => one.entry) }, null, indent);
-}
-
-/** Shorter for a code: fields that say nothing are left out. */
-function shortRecordsText(entries) {
-  const full = (entry) => Object.fromEntries(Object.entries(entry).filter(([, value]) => value !== "" && value !== null));
-  return JSON.stringify({ format: "loamwright-records", version: 1, entries: entries.map((one) => full(one.entry)) });
 }
 
 /** Everything that is not in the property file yet, corrected entries included: what was sent must be complete. */
@@ -453,26 +445,8 @@ function canShare() {
   }
 }
 
-function showCode(entries) {
-  const text = shortRecordsText(entries);
-  const rows = qrEncode(text);
-  const size = rows.length + 8; // four light squares all around, as the standard asks
-  const path = rows.map((row, y) => [...row].map((on, x) => (on ? `M${x + 4} ${y + 4}h1v1h-1z` : "")).join("")).join("");
-  byId("code").replaceChildren(
-    make("h2", { id: "code-title" }, "Records as a code"),
-    make("p", {}, "Scan it with another phone or a computer's camera, save the text as a file, and bring that file in "
-      + "with “loamwright record”. Bringing it in twice changes nothing."),
-    makeSvg("svg", { viewBox: `0 0 ${size} ${size}`, class: "code", role: "img", "shape-rendering": "crispEdges",
-      "aria-label": `Code that holds ${entries.length} entries` },
-    makeSvg("rect", { width: size, height: size, fill: "#fff" }), makeSvg("path", { d: path, fill: "#000" })),
-    make("div", { class: "actions" }, button("It was scanned", () => { markSent(entries); byId("code").close(); }),
-      button("Close", () => byId("code").close(), { class: "main" })));
-  byId("code").showModal();
-}
-
 function drawRecords() {
   const entries = toSend();
-  const bytes = new TextEncoder().encode(shortRecordsText(entries)).length;
   const replaced = new Set(kept.map((one) => one.entry.replaces)); // the others stand, here or on file
   const ready = entries.length > 0;
   const onFile = kept.filter((one) => known.has(one.entry.entry_id));
@@ -491,9 +465,7 @@ function drawRecords() {
       button("Copy as text", () => copyRecords(entries), { class: canShare() ? "" : "main", disabled: !ready }),
       ready && letter.length < LONGEST_LETTER ? make("a", { class: "button", href: letter, on: { click: () => markSaved(entries) } }, "Write a mail") : "",
       button("Save records file", () => download(entries), { disabled: !ready }),
-      button("Show as a code", () => showCode(entries), { disabled: !ready || bytes > QR_LIMIT_BYTES })),
-    ready && bytes > QR_LIMIT_BYTES ? make("p", { class: "quiet" },
-      `A code holds ${grouped(QR_LIMIT_BYTES, 0)} bytes; these records have ${grouped(bytes, 0)}. Send the file instead.`) : "",
+      button("Show as a code", () => showCodes(entries), { disabled: !ready })),
     inHand.length ? make("div", { class: "actions stacked" },
       make("p", {}, `${inHand.length} copied or saved, which is not yet sent.`),
       button("I handed them over", () => markSent(entries), { class: "main" })) : "",
