@@ -55,6 +55,7 @@ from loamwright.files.property_file import (
     load,
     read_journal,
     refuse_to_replace,
+    take_over,
 )
 from loamwright.files.reference import (
     known_materials,
@@ -168,6 +169,7 @@ __all__ = [
     "save_profile",
     "set_own_rate",
     "sheet_to_fill",
+    "take_over",
     "text_of",
     "thing_of",
     "typed_options",

@@ -150,12 +150,10 @@ def part_asks(
 def area_steps(case: Case, net_kg_ha: float, mass_kg: float, what: str) -> tuple[Step, Step]:
     """Return the steps from a rate to the plot: rate [kg/ha] × area = mass [kg]."""
     area = case.area.spread_area_m2 / unit_m2(case)
-    rate = net_kg_ha / LB_ACRE_KG_HA
-    words = f"{rate:.6g} lb/acre x {area:.6g} acres"
-    if case.metric:
-        words = f"{net_kg_ha:.6g} kg/ha x {area:.6g} ha (1 lb/acre = {LB_ACRE_KG_HA:.6g} kg/ha)"
+    unit = "ha" if case.metric else "acres"
+    words = f"{net_kg_ha / unit_kg_ha(case):.6g} {rate_unit(case)} x {area:.6g} {unit}"
     return (
-        Step("Spread area of the plot", area, "ha" if case.metric else "acres", BOUNDARY),
+        Step("Spread area of the plot", area, unit, BOUNDARY),
         Step(words, mass_kg / unit_kg(case), f"{mass_unit(case)} {what}", ARITHMETIC),
     )
 
@@ -168,6 +166,23 @@ def unit_m2(case: Case) -> float:
 def unit_kg(case: Case) -> float:
     """Return the unit amounts are told in [kg]."""
     return 1.0 if case.metric else LB_KG
+
+
+def unit_kg_ha(case: Case) -> float:
+    """Return the unit rates are told in [kg/ha]."""
+    return 1.0 if case.metric else LB_ACRE_KG_HA
+
+
+def rate_unit(case: Case, of: str = "") -> str:
+    """Return the unit rates are told in, as written, with what they are rates of."""
+    return f"{mass_unit(case)} {of}".strip() + ("/ha" if case.metric else "/acre")
+
+
+def the_same(case: Case, rate_kg_ha: float, of: str, what: str = "The same") -> Step:
+    """Say a rate once more, in the unit of the property."""
+    return Step(
+        f"{what} in {rate_unit(case)}", rate_kg_ha / unit_kg_ha(case), rate_unit(case, of), ARITHMETIC
+    )
 
 
 def mass_unit(case: Case) -> str:
@@ -202,9 +217,9 @@ def rest_steps(case: Case, supply: Supply, done: PartDone) -> tuple[Step, ...]:
     return tuple(steps)
 
 
-def within_reach(left_kg_ha: float, share: float) -> str:
+def within_reach(case: Case, left_kg_ha: float, share: float) -> str:
     """Say that what is left is not worth a trip."""
     return (
-        f"the {left_kg_ha / LB_ACRE_KG_HA:.3g} lb/acre still short are within {share:.0%} of the need: "
-        "listed as a top-up, not planned"
+        f"the {left_kg_ha / unit_kg_ha(case):.3g} {rate_unit(case)} still short are within {share:.0%} of "
+        "the need: listed as a top-up, not planned"
     )

@@ -92,7 +92,12 @@ class Decision:
             return self.share * published_kg_ha
         return self.rate_kg_ha or 0.0
 
-    def words(self, published_kg_ha: float | None, between_kg_ha: tuple[float, float] | None = None) -> str:
+    def words(
+        self,
+        published_kg_ha: float | None,
+        between_kg_ha: tuple[float, float] | None = None,
+        metric: bool = False,
+    ) -> str:
         """Say what was decided, beside the published rate.
 
         Parameters
@@ -101,26 +106,25 @@ class Decision:
             What the lab or the guideline says [kg/ha]; None when it prints no one figure.
         between_kg_ha
             The range it prints [kg/ha]; None when it prints none.
+        metric
+            True to say it in kg/ha, False in lb/acre.
 
         Returns
         -------
         str
         """
+        unit, per = ("kg/ha", 1.0) if metric else ("lb/acre", LB_ACRE_KG_HA)
         who = f" by {self.made_by}" if self.made_by else ""
         how = "" if self.share is None else f"{self.share:.0%} of it, "
         if published_kg_ha is not None:
-            beside = f"{_per_acre(published_kg_ha)} is published"
+            beside = f"{published_kg_ha / per:.6g} {unit} is published"
         elif between_kg_ha is not None:
             low, high = between_kg_ha
-            beside = f"{low / LB_ACRE_KG_HA:.6g} to {_per_acre(high)} is published"
+            beside = f"{low / per:.6g} to {high / per:.6g} {unit} is published"
         else:
             beside = "nothing is published"
-        rate = _per_acre(self.applied_to(published_kg_ha or 0.0))
+        rate = f"{self.applied_to(published_kg_ha or 0.0) / per:.6g} {unit}"
         return f"Decided{who} on {self.decided_on}: {how}{rate}, where {beside} ({self.reason})"
-
-
-def _per_acre(rate_kg_ha: float) -> str:
-    return f"{rate_kg_ha / LB_ACRE_KG_HA:.6g} lb/acre"
 
 
 def governing_decision(
@@ -240,7 +244,7 @@ def unsampled_to_decide(supply: str, sampled: bool, source: Source) -> ToDecide 
     return ToDecide(f"nobody sampled this ground for {supply}: the rate is a flat one", source)
 
 
-def lime_to_decide(product_kg_ha: float | None, rule_set: bool) -> ToDecide | None:
+def lime_to_decide(product_kg_ha: float | None, rule_set: bool, metric: bool = False) -> ToDecide | None:
     """Tell whether a lime need is above one dose while no dose rule is set.
 
     Parameters
@@ -249,6 +253,8 @@ def lime_to_decide(product_kg_ha: float | None, rule_set: bool) -> ToDecide | No
         Lime product the need takes [kg/ha]; None = no lime on offer scores it.
     rule_set
         Whether the property has chosen a dose rule.
+    metric
+        True to say it in tonnes a hectare, False in tons an acre.
 
     Returns
     -------
@@ -256,10 +262,11 @@ def lime_to_decide(product_kg_ha: float | None, rule_set: bool) -> ToDecide | No
     """
     if rule_set or product_kg_ha is None or product_kg_ha <= ONE_DOSE_KG_HA * (1 + 1e-9):
         return None
-    tons = product_kg_ha * 0.40468564224 / 907.18474
+    tonnes = f"{product_kg_ha / 1000:.2f} t/ha"
+    tons = f"{product_kg_ha * 0.40468564224 / 907.18474:.2f} tons/acre"
     return ToDecide(
-        f"{tons:.2f} tons/acre of lime is more than one pass should carry, and no dose rule is chosen "
-        "(settings, lime_dose_limit)",
+        f"{tonnes if metric else tons} of lime is more than one pass should carry, and no dose rule is "
+        "chosen (settings, lime_dose_limit)",
         DOSE_SOURCE,
     )
 

@@ -31,8 +31,11 @@ from loamwright.needs.case import (
     area_steps,
     on_the_rest,
     part_asks,
+    rate_unit,
     rest_steps,
     sentence,
+    the_same,
+    unit_kg_ha,
     within_reach,
 )
 from loamwright.needs.choice import Asked, Choice, answer, candidates
@@ -314,7 +317,7 @@ def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
     to_decide = _to_decide(case, nutrient, gross, governing)
     published = gross.rate_kg_ha if to_decide is not None or decision is not None else None
     if decision is not None:
-        gross = _decided(nutrient, gross, decision)
+        gross = _decided(case, nutrient, gross, decision)
         steps = list(gross.steps)
     assert gross.rate_kg_ha is not None
     lines: list[CreditLine] = []
@@ -322,16 +325,16 @@ def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
         lines, remarks, found = _credits(case, nutrient, gross)
         problems.extend(found)
         steps.extend(remarks)
-    unit = f"lb {nutrient.value}/acre"
     for line in lines:
         steps.extend(line.steps)
     credited = sum(line.credit.rate_kg_ha for line in lines)
     net = gross.rate_kg_ha - credited
     net = 0.0 if net < 1e-9 else net
     if lines:
-        shown = " - ".join(f"{line.credit.rate_kg_ha / LB_ACRE_KG_HA:.6g}" for line in lines)
-        text = f"Still to supply: {gross.rate_kg_ha / LB_ACRE_KG_HA:.6g} - {shown}, never below zero"
-        steps.append(Step(text, net / LB_ACRE_KG_HA, unit, ARITHMETIC))
+        per = unit_kg_ha(case)
+        shown = " - ".join(f"{line.credit.rate_kg_ha / per:.6g}" for line in lines)
+        text = f"Still to supply: {gross.rate_kg_ha / per:.6g} - {shown}, never below zero"
+        steps.append(Step(text, net / per, rate_unit(case, nutrient.value), ARITHMETIC))
     state, reason = NeedState.NEEDED, gross.reason
     supply = Supply(nutrient.value)
     done = on_the_rest(case, supply, net)
@@ -347,10 +350,10 @@ def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
     elif case.area_ha <= 0:
         state, net, reason = NeedState.NONE, 0.0, "the keep-outs leave no ground to spread on"
     elif case.applied_kg.get(supply, 0.0) > 0 and net <= little:
-        state, topup_kg, reason = NeedState.NONE, mass_kg, within_reach(net, share)
+        state, topup_kg, reason = NeedState.NONE, mass_kg, within_reach(case, net, share)
     elif done.area_m2 == 0 and mass_kg <= little * case.area_ha:
         state, topup_kg = NeedState.NONE, mass_kg
-        reason = within_reach(mass_kg / case.area_ha, share)
+        reason = within_reach(case, mass_kg / case.area_ha, share)
     if state is NeedState.NONE:
         net = mass_kg = 0.0
     part_steps = rest_steps(case, supply, done)
@@ -441,11 +444,11 @@ def _to_decide(
     return unsampled_to_decide(nutrient.value, bool(governing), source)
 
 
-def _decided(nutrient: Nutrient, gross: _Gross, decision: Decision) -> _Gross:
+def _decided(case: Case, nutrient: Nutrient, gross: _Gross, decision: Decision) -> _Gross:
     """Put a decision in the place of what is published, which stays in the steps."""
     rate = decision.applied_to(gross.rate_kg_ha or 0.0)
-    what = decision.words(gross.rate_kg_ha, gross.between_kg_ha)
-    step = Step(what, rate / LB_ACRE_KG_HA, f"lb {nutrient.value}/acre", USER)
+    what = decision.words(gross.rate_kg_ha, gross.between_kg_ha, case.metric)
+    step = Step(what, rate / unit_kg_ha(case), rate_unit(case, nutrient.value), USER)
     return replace(
         gross,
         rate_kg_ha=rate,
@@ -504,13 +507,13 @@ def _from_lab(
         text = f"The lab's own recommendation, as printed ({soil.sample_text((test,))})"
         steps.append(Step(text, printed.value, unit, LAB))
     gross = soil.mean(rates)
-    in_lb = gross / LB_ACRE_KG_HA
+    told = gross / unit_kg_ha(case)
     if len(rates) > 1:
-        listed = " and ".join(f"{rate / LB_ACRE_KG_HA:.6g}" for rate in rates)
+        listed = " and ".join(f"{rate / unit_kg_ha(case):.6g}" for rate in rates)
         text = f"Several samples count once each: mean of {listed}"
-        steps.append(Step(text, in_lb, f"lb {nutrient.value}/acre", ARITHMETIC))
-    elif not math.isclose(steps[-1].value if isinstance(steps[-1].value, float | int) else 0.0, in_lb):
-        steps.append(Step("The same in lb/acre", in_lb, f"lb {nutrient.value}/acre", ARITHMETIC))
+        steps.append(Step(text, told, rate_unit(case, nutrient.value), ARITHMETIC))
+    elif not math.isclose(steps[-1].value if isinstance(steps[-1].value, float | int) else 0.0, told):
+        steps.append(the_same(case, gross, nutrient.value))
     if len(advised) < len(governing):
         problems.append(
             Problem(
@@ -557,14 +560,14 @@ def _from_guideline(case: Case, nutrient: Nutrient, governing: Sequence[SoilTest
         assert found.own.crop is not None
         own = recommend(found.own.guideline, nutrient, situations[found.own.crop.name])
         return replace(
-            _as_gross(nutrient, own, found.own, governing, calls),
+            _as_gross(case, nutrient, own, found.own, governing, calls),
             reason=f"your standard rate: {own.reason}" + ("" if rate is None else f" ({rate.reason})"),
             status=STANDARD_RATE,
             problems=(*problems, *_outside_range(case, nutrient, own, rate)),
         )
     assert rate is not None
     assert asked is not None
-    gross = _as_gross(nutrient, rate, asked, governing, calls)
+    gross = _as_gross(case, nutrient, rate, asked, governing, calls)
     reason = gross.reason + called if gross.rate_kg_ha is None else gross.reason
     return replace(gross, reason=reason, problems=problems)
 
@@ -597,7 +600,12 @@ def _silent(case: Case, nutrient: Nutrient) -> _Gross:
 
 
 def _as_gross(
-    nutrient: Nutrient, rate: Rate, asked: Asked, governing: Sequence[SoilTest], calls: tuple[Step, ...]
+    case: Case,
+    nutrient: Nutrient,
+    rate: Rate,
+    asked: Asked,
+    governing: Sequence[SoilTest],
+    calls: tuple[Step, ...],
 ) -> _Gross:
     """Bring a printed rate to kg/ha of the nutrient, and name the edition with its status."""
     factor = rate_kg_ha(1.0, rate.unit) if rate.unit else 1.0
@@ -615,9 +623,9 @@ def _as_gross(
     if rate.value is None:
         return _Gross(None, rate.reason, steps, asked=asked, status=status, between_kg_ha=between)
     gross = rate.value * factor
-    if rate.unit != "lb/acre" or rate.basis:
-        of = f"{rate.basis} as {nutrient.value}, in lb/acre" if rate.basis else "The same in lb/acre"
-        steps = (*steps, Step(of, gross / LB_ACRE_KG_HA, f"lb {nutrient.value}/acre", ARITHMETIC))
+    if rate.unit != rate_unit(case) or rate.basis:
+        what = f"{rate.basis} as {nutrient.value}," if rate.basis else "The same"
+        steps = (*steps, the_same(case, gross, nutrient.value, what))
     return _Gross(
         gross,
         rate.reason,
@@ -660,7 +668,7 @@ def _over_maximum(
             problems.append(Problem(where, what, "Ask the authority it is from", Level.WARNING))
             continue
         limit = f"{most.value:g} {unit_of(most.unit, nutrient.value)} ({most.reason})"
-        needed = _as_gross(nutrient, rate, one, (), ()).rate_kg_ha if rate is not None else None
+        needed = _as_gross(case, nutrient, rate, one, (), ()).rate_kg_ha if rate is not None else None
         over = needed is not None and needed > rate_kg_ha(most.value, most.unit) + 1e-9
         more = ", and the need is more" if over else ""
         what = f"the legal maximum of {one.guideline.short} is {limit}{more}"
@@ -739,8 +747,8 @@ def _credits(
     if applied > 0 and case.area_ha > 0:
         rate = applied / case.area_ha
         counted = "since the crop began" if nutrient is Nutrient.N else "since the soil was sampled"
-        steps = (Step(f"Applied {counted}", rate / LB_ACRE_KG_HA, f"lb {nutrient.value}/acre", RECORD),)
-        lines.append(CreditLine(Credit(f"applied {counted}", rate, RECORD), steps))
+        told = Step(f"Applied {counted}", rate / unit_kg_ha(case), rate_unit(case, nutrient.value), RECORD)
+        lines.append(CreditLine(Credit(f"applied {counted}", rate, RECORD), (told,)))
     return lines, remarks, problems
 
 
