@@ -51,10 +51,10 @@ from loamwright.work import PropertyRecord
 R = TypeVar("R")
 
 #: Version of the tables this program writes.
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 
 #: Schema version to the SQL file in ``data/property_file`` that brings it one version further.
-UPGRADES: Mapping[int, str] = {1: "upgrade-1-to-2.sql"}
+UPGRADES: Mapping[int, str] = {1: "upgrade-1-to-2.sql", 2: "upgrade-2-to-3.sql"}
 
 #: How long a writer waits for another one [s].
 WAIT_S = 10.0
