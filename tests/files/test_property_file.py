@@ -30,7 +30,7 @@ from pyproj import Geod
 from sample_view import sample_view
 
 from loamwright.errors import InputError, Level, Problem, PropertyFileError
-from loamwright.files import columns, property_file
+from loamwright.files import columns, property_file, whole
 from loamwright.land.records import Cropping, KeepOut, Plot, PlotPart, Way
 from loamwright.needs.decisions import Decision
 from loamwright.planning.records import Coverage, Job, Outcome, Plan, PlanLine, Purchase, Window
@@ -919,10 +919,10 @@ def test_a_cell_somebody_spoiled_is_named(tmp_path: Path, change: str, words: st
 def test_nothing_is_written_over_a_property(path: Path, tmp_path: Path) -> None:
     other = tmp_path / "other.gpkg"
     foreign_geopackage(other)
-    property_file.refuse_to_replace(other)
-    property_file.refuse_to_replace(tmp_path / "nothing.gpkg")
+    whole.refuse_to_replace(other)
+    whole.refuse_to_replace(tmp_path / "nothing.gpkg")
     with pytest.raises(PropertyFileError, match=r"test\.gpkg: it is a property file"):
-        property_file.refuse_to_replace(path)
+        whole.refuse_to_replace(path)
 
 
 def test_create_does_not_overwrite(path: Path) -> None:

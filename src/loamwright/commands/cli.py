@@ -71,7 +71,11 @@ app.add_typer(shape.app, name="shape")
 def measure(
     asked: Asked,
     file: Annotated[
-        Path, typer.Argument(help="Plot boundaries: GeoJSON, KML/KMZ, GPX, Shapefile, GeoPackage.")
+        Path,
+        typer.Argument(
+            help="Plot boundaries: GeoJSON, KML/KMZ, GPX, Shapefile, GeoPackage; or a table of corners, "
+            "bearings and distances, sides and diagonals, offsets, circles (CSV, XLSX)."
+        ),
     ],
     keepouts: Annotated[
         Path | None, typer.Option("--keep-outs", help="File of keep-outs to subtract with their setbacks.")

@@ -6,7 +6,8 @@ file), `fields` (the one reader of people's text), `named_columns` (which column
 `vectors` (map files as shapes and words), `plots` (what they mean), `large_maps` (only measured, part by
 part), `sheets` (what labs, dealers and quarries send), `from_sheets` (what it becomes here), `sections`,
 `editions` and `guidelines` (published tables), `choosing` (those a property uses), `reference` (figures
-that ship with the program), `columns` and `property_file` (the GeoPackage), `intake` (the way in).
+that ship with the program), `columns` and `property_file` (the GeoPackage), `intake` (the way in),
+`whole` (how a file is written).
 """
 
 from loamwright.files.catalogue import Thing
@@ -54,7 +55,6 @@ from loamwright.files.property_file import (
     edit,
     load,
     read_journal,
-    refuse_to_replace,
 )
 from loamwright.files.reference import (
     known_materials,
@@ -91,7 +91,8 @@ from loamwright.files.things import (
     text_of,
     thing_of,
 )
-from loamwright.files.vectors import LayerFeature, LayerKind, Value, read_drawn, write_layer
+from loamwright.files.vectors import LayerFeature, LayerKind, Value, read_drawn, write_layer, write_layers
+from loamwright.files.whole import lay_down, make_folder, refuse_to_replace, remove, write_set, write_whole
 
 __all__ = [
     "KINDS",
@@ -138,6 +139,7 @@ __all__ = [
     "info_from",
     "keep_answers",
     "known_materials",
+    "lay_down",
     "list_crops",
     "load",
     "load_calendar",
@@ -151,6 +153,7 @@ __all__ = [
     "load_mixing",
     "load_profile",
     "load_sampling_guides",
+    "make_folder",
     "measure",
     "new_guideline",
     "new_property",
@@ -166,6 +169,7 @@ __all__ = [
     "read_table",
     "records_from",
     "refuse_to_replace",
+    "remove",
     "save_profile",
     "set_own_rate",
     "sheet_to_fill",
@@ -173,4 +177,7 @@ __all__ = [
     "thing_of",
     "typed_options",
     "write_layer",
+    "write_layers",
+    "write_set",
+    "write_whole",
 ]
