@@ -39,6 +39,7 @@ from loamwright.supplies.records import Form, LimeLabel, Offer, Product
 from loamwright.supplies.stock import Movement, StockEntry
 from loamwright.values import (
     LABEL,
+    Blending,
     MixDecision,
     Nutrient,
     OwnWindow,
@@ -170,6 +171,7 @@ def full_record() -> PropertyRecord:
                     (OwnWindow(Timing.TOPDRESS, (5, 1), (6, 15), "clover", "after the cut", "top-dressed"),),
                     Decimal(15),
                     900.0,
+                    Blending("Co-op", {"Urea": 0.9, "Blend": 0.7}, Decimal("0.03"), 907.18474, Decimal(60)),
                 ),
             ),
             "EUR",
