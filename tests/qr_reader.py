@@ -1,4 +1,4 @@
-"""Reads an undamaged QR code the way ISO/IEC 18004 says, from its squares to its bytes.
+"""Reads an undamaged QR code the way ISO/IEC 18004 says, from its squares to its text.
 
 Nothing of the program is used: how many blocks a version has, and where its alignment patterns stand,
 come from segno's tables. Errors are not corrected; a code on a screen or from a drawing has none.
@@ -66,8 +66,12 @@ def _way(size: int) -> Iterator[tuple[int, int]]:
         right -= 2
 
 
-def read_code(squares: Sequence[Sequence[int]]) -> bytes:
-    """Return the bytes a code of error correction level L holds in byte mode.
+#: ISO/IEC 18004, table 5.
+LETTERS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ $%*+-./:"
+
+
+def read_code(squares: Sequence[Sequence[int]]) -> str:
+    """Return the text a code of error correction level L holds in alphanumeric mode.
 
     Parameters
     ----------
@@ -94,8 +98,13 @@ def read_code(squares: Sequence[Sequence[int]]) -> bytes:
                 block.append(words[place])
                 place += 1
     text = "".join(f"{word:08b}" for block in blocks for word in block)
-    assert text[:4] == "0100", "not byte mode"
-    counter = 8 if version < 10 else 16
+    assert text[:4] == "0010", "not alphanumeric mode"
+    counter = 9 if version < 10 else 11
     count = int(text[4 : 4 + counter], 2)
     body = text[4 + counter :]
-    return bytes(int(body[8 * k : 8 * k + 8], 2) for k in range(count))
+    letters = ""
+    while len(letters) < count:
+        size = 11 if count - len(letters) > 1 else 6  # two letters as a number to the base 45, or one
+        number, body = int(body[:size], 2), body[size:]
+        letters += "".join(LETTERS[n] for n in (divmod(number, 45) if size == 11 else (number,)))
+    return letters

@@ -272,6 +272,8 @@ class Spreader:
         For one fill [min]; None = not stated.
     cost_per_ha, cost_per_stop, cost_per_hour
         Money; None = not stated.
+    cost_per_load
+        For each load of one product that it brings to the property, full or not [money]; None = not stated.
     """
 
     name: str
@@ -285,6 +287,7 @@ class Spreader:
     cost_per_ha: Decimal | None = None
     cost_per_stop: Decimal | None = None
     cost_per_hour: Decimal | None = None
+    cost_per_load: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -305,6 +308,31 @@ class MixDecision:
     other: str
     may: bool
     reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Blending:
+    """What a blending plant charges.
+
+    Parameters
+    ----------
+    seller
+        Who blends.
+    prices_per_kg
+        Ingredient, as labelled on the property, to the plant's price of it [money per kg].
+    fee_per_kg
+        For blending [money per kg of blend].
+    min_order_kg
+        Smallest order [kg].
+    delivery_fee
+        Once for an order [money].
+    """
+
+    seller: str
+    prices_per_kg: Mapping[str, float]
+    fee_per_kg: Decimal = Decimal(0)
+    min_order_kg: float = 0.0
+    delivery_fee: Decimal = Decimal(0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -360,6 +388,11 @@ class WorkRules:
         Decisions on pairs of products.
     windows
         The user's own.
+    cost_per_haul, haul_kg
+        For one way to a seller and back, full or not, where no delivery is paid [money], and what it brings
+        [kg]; None = not stated, and no hauls are counted.
+    blending
+        A plant whose blend every plan is told of; None = none.
     """
 
     state: str = ""
@@ -373,6 +406,9 @@ class WorkRules:
     bands: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     mixing: tuple[MixDecision, ...] = ()
     windows: tuple[OwnWindow, ...] = ()
+    cost_per_haul: Decimal = Decimal(0)
+    haul_kg: float | None = None
+    blending: Blending | None = None
 
 
 @dataclass(frozen=True, slots=True)

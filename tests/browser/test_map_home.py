@@ -52,9 +52,10 @@ def saved(page: Any, folder: Path) -> Path:
     return path
 
 
-def code(page: Any) -> bytes:
+def code(page: Any) -> str:
     """Read the code on the screen, square by square."""
     page.locator("button", has_text="Show as a code").tap()
+    page.locator("svg.code").wait_for()
     size = int(page.get_attribute("svg.code", "viewBox").split()[2])
     squares = [[0] * size for _ in range(size)]
     for spot in page.get_attribute("svg.code path", "d").split("h1v1h-1z")[:-1]:
@@ -73,7 +74,7 @@ def code(page: Any) -> bytes:
 def test_what_was_done_comes_home_once(open_page: Open, own: Path, tmp_path: Path) -> None:
     page = open_page(own.with_suffix(".html"))
     plot(page, 0)
-    page.locator(".card", has_text="MAP 11-52-0").locator("button.main").tap()
+    page.locator(".card", has_text="MAP 11-52-0").locator("button.form").tap()
     page.fill("[name=operator]", "Sam")
     page.fill("[name=ground]", "moist")
     page.locator("#check-off button.main").tap()
@@ -87,8 +88,9 @@ def test_what_was_done_comes_home_once(open_page: Open, own: Path, tmp_path: Pat
     line = one(first["status"]["lines"], product="MAP 11-52-0")
     assert (line["state"], line["applied_lb"]) == ("done", pytest.approx(MAP_LB))
 
-    (tmp_path / "scanned.json").write_bytes(text)  # the code says the same in fewer words
-    for again in (file, tmp_path / "scanned.json"):
+    (tmp_path / "pasted.txt").write_text(f"here you are:\n{text}\nSam", "utf-8")
+    (tmp_path / "mail.json.txt").write_text(f"Hello,\n{file.read_text('utf-8')}\nSam", "utf-8")
+    for again in (file, tmp_path / "pasted.txt", tmp_path / "mail.json.txt"):
         done = ran_well("record", own, again)
         assert (done["new"], len(done["already_there"])) == ([], 1)
         assert done["status"] == first["status"]

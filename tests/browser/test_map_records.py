@@ -27,7 +27,7 @@ def check_off(page: Any, plot: int, line: str) -> None:
     if page.is_visible("#back"):
         page.tap("#back")
     page.locator("#plots button").nth(plot).tap()
-    page.locator(f"[data-line='{line}'] button.main").tap()
+    page.locator(f"[data-line='{line}'] button.form").tap()
 
 
 def saved(page: Any, folder: Path) -> Path:
@@ -86,12 +86,12 @@ def test_check_off_reload_export_import(open_page: Open, maps: Callable[..., Any
     assert (urea.plot_id, urea.product, urea.line_id) == ("AF-01", "Urea 46-0-0", "L-AF-01-N")
     assert (urea.done, urea.timing) == (Done.DONE, Timing.TOPDRESS)
     assert (str(urea.applied_on), urea.time_of_day) == ("2026-05-09", "07:45")
-    assert urea.mass_kg == pytest.approx(N_LB_ACRE / 0.46 * acres * LB_KG, rel=1e-9)  # to the last digit
+    assert urea.mass_kg == pytest.approx(N_LB_ACRE / 0.46 * acres * LB_KG, abs=1e-5)  # kept to 5 decimals
     assert urea.area_m2 == pytest.approx(acres * ACRE_M2, abs=0.0005 * ACRE_M2)  # shown to 0.001 acre
     assert (urea.operator, urea.equipment, urea.ground) == ("Sam Alder", "ATV spreader", "moist")
     assert (urea.weather, urea.note) == ("60 F, calm", "two passes, half rate each")
     assert (lime.done, lime.reason) == (Done.PART, "rain or wet ground")
-    assert lime.mass_kg == pytest.approx(453.59237)  # 1000 lb
+    assert lime.mass_kg == pytest.approx(453.59237, abs=1e-5)  # 1000 lb
     assert (potash.done, potash.mass_kg, potash.area_m2) == (Done.NOT_DONE, 0.0, None)
     assert "3 kept here, 3 not handed over yet." in page.inner_text("#view-records")
     assert "1,000 lb (453.59 kg)" in page.inner_text("#view-records")
@@ -178,7 +178,7 @@ def test_something_not_planned(open_page: Open, maps: Callable[..., Any], tmp_pa
         "",
         None,
     )
-    assert entry.mass_kg == pytest.approx(12.5 * 0.45359237)
+    assert entry.mass_kg == pytest.approx(12.5 * 0.45359237, abs=1e-5)  # kept to 5 decimals
 
 
 def test_done_layer_follows_the_phone(open_page: Open, maps: Callable[..., Any]) -> None:
@@ -208,35 +208,6 @@ def test_two_windows_lose_nothing(open_page: Open, maps: Callable[..., Any]) -> 
         each.bring_to_front()
         each.tap("#tabs [data-view=records]")
         each.locator("ol.entries > li").nth(1).wait_for()
-
-
-def test_code_holds_the_records(
-    open_page: Open, maps: Callable[..., Any], ask_script: Callable[..., Any]
-) -> None:
-    segno = pytest.importorskip("segno")
-    page = open_page(maps(25))
-    check_off(page, 0, "L-AF-01-N")
-    page.locator("#check-off button.main").tap()
-    page.tap("#tabs [data-view=records]")
-    page.locator("button", has_text="Show as a code").tap()
-    size = int(page.get_attribute("svg.code", "viewBox").split()[2]) - 8
-    text = ask_script(page, "shortRecordsText(toSend())")
-    assert size == 17 + 4 * segno.make(text.encode(), error="l", mode="byte", boost_error=False).version
-    entry = json.loads(text)["entries"][0]
-    assert entry["plot_id"] == "AF-01"
-    assert "reason" not in entry  # what says nothing is left out
-    page.locator("#code button", has_text="Close").tap()
-
-
-def test_too_much_for_a_code(open_page: Open, maps: Callable[..., Any]) -> None:
-    page = open_page(maps(25))
-    for plot, line in ((0, "L-AF-01-N"), (1, "L-AF-02-K2O"), (2, "L-AF-03-K2O")):
-        check_off(page, plot, line)
-        page.fill("[name=note]", "x" * 400)
-        page.locator("#check-off button.main").tap()
-    page.tap("#tabs [data-view=records]")
-    assert page.locator("button", has_text="Show as a code").is_disabled()
-    assert "Send the file instead." in page.inner_text("#view-records")
 
 
 def test_browser_that_keeps_nothing_says_so(

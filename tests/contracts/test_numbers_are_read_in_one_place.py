@@ -59,7 +59,7 @@ ALLOWED: Mapping[str, tuple[str, str]] = {
     ),
     "files/settings.py": ("ACRE_M2 HA_M2 TON_KG", "constants of `units`"),
     "files/work_rules.py": (
-        "TON_KG match[1] match[2]",
+        "repr(parse_price_per_mass(rest)) TON_KG match[1] match[2]",
         "a constant; digits of a day that a pattern matched",
     ),
     "files/sheets/long_tables.py": ("run or 0", "digits of a run, to sort by"),
@@ -78,6 +78,7 @@ ALLOWED: Mapping[str, tuple[str, str]] = {
         "str(ACRE_M2) str(TON_KG) str(LB_KG)",
         "already read by `fields`; digits of a day that `date` then holds against the calendar",
     ),
+    "files/record_codes.py": ("key[1]", "the digits of a count that a pattern matched"),
     "files/things.py": ("match[2] or record.info.season match[3] or 0", "digits that a pattern matched"),
     "needs/seen.py": ("part", "month and day of a setting that was read"),
     "supplies/stock.py": ("str(left)", "a count between float and Decimal"),

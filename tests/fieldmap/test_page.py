@@ -190,7 +190,7 @@ def test_missing_extra_names_the_install_line(tmp_path: Path, monkeypatch: pytes
 
 def test_a_place_that_cannot_be_written(tmp_path: Path) -> None:
     (tmp_path / "taken").mkdir()
-    with pytest.raises(InputError, match="taken: the map cannot be written"):
+    with pytest.raises(InputError, match="taken: it cannot be written: it is a folder"):
         write_map(sample_view(1), tmp_path / "taken")
     (tmp_path / "file").write_text("x")
     with pytest.raises(InputError, match="cannot be written"):

@@ -107,6 +107,7 @@ def test_a_preview_says_it_and_stores_nothing(path: Path) -> None:
         (["test_id,ph", "T-1,74"], r"changes.csv, row 2: soil-test T-1, ph: '74' is not a possible soil pH"),
         (["test_id,ph", "T-1,6.4", ",6.5"], r"changes.csv, row 3: it names no soil-test"),
         (["test_id,ph", "T-1,6.4", "T-1,6.5"], r"changes.csv, row 3: T-1 stands in two rows"),
+        (["plot_id,crop,sown", "P1,oat,2026-04-01"], r"column sown: there is no field of a cropping 'sown'"),
         (["plot_id,crop", "P9,oat"], r"changes.csv, row 2: plot: there is no plot 'P9'"),
     ],
 )

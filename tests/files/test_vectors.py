@@ -6,6 +6,7 @@ import contextlib
 import json
 import sqlite3
 import warnings
+import xml.etree.ElementTree as ET
 import zipfile
 from pathlib import Path
 from typing import Any
@@ -17,8 +18,15 @@ import shapely
 from places import HOME, box, place, polygon, ring_wkb, square
 from pyproj import Transformer
 
-from loamwright.errors import Level
-from loamwright.files.vectors import LayerFeature, LayerKind, ShapeFile, read_shapes, write_layer
+from loamwright.errors import InputError, Level
+from loamwright.files.vectors import (
+    LayerFeature,
+    LayerKind,
+    ShapeFile,
+    read_shapes,
+    write_layer,
+    write_layers,
+)
 from loamwright.land.geometry import measure_boundary
 
 RING = [list(place(corner)) for corner in [*box(0, 0, 100, 100), (0.0, 0.0)]]
@@ -79,6 +87,10 @@ FORMATS = [
 def test_every_format_there_and_back(tmp_path: Path, kind: LayerKind, suffix: str) -> None:
     path = tmp_path / f"plots{suffix}"
     assert write_layer(path, kind, WRITTEN, "plots") == ()
+    if suffix == ".kmz":  # a KML in an archive
+        written = path.read_bytes()
+        with zipfile.ZipFile(path, "w") as archive:
+            archive.writestr("doc.kml", written)
     back = read_shapes(path)
     assert back.problems == ()
     found = {feature.properties["plot_id"]: feature for feature in back.features}
@@ -98,16 +110,27 @@ def test_every_format_there_and_back(tmp_path: Path, kind: LayerKind, suffix: st
     assert float(found["C3"].properties["share"]) == 1.5
 
 
+@pytest.mark.parametrize("field", ["name", "description", "plot_id"])
+def test_the_end_of_a_cdata_section_is_text_in_kml(tmp_path: Path, field: str) -> None:
+    said = ["a ]]> b <b>&amp;</b> ]]]]>> ]]", "]]>", "<![CDATA[ x ]]> <![CDATA["]
+    write_layer(
+        tmp_path / "p.kml", "kml", [LayerFeature(square(100), {field: text}) for text in said], "plots"
+    )
+    # Read by Python's own XML parser, which knows nothing of how it was written.
+    texts = [one.text for one in ET.parse(tmp_path / "p.kml").iter()]
+    assert set(said) <= set(texts)
+
+
 def test_writing_leaves_nothing_else_behind(tmp_path: Path) -> None:
     write_layer(tmp_path / "plots.shp", "shapefile", WRITTEN, "plots")
     assert {path.suffix for path in tmp_path.iterdir()} == {".shp", ".shx", ".dbf", ".prj", ".cpg"}
     assert (tmp_path / "plots.cpg").read_text() == "UTF-8"
 
 
-def test_a_geopackage_keeps_its_other_layers(tmp_path: Path) -> None:
+def test_a_geopackage_holds_several_layers(tmp_path: Path) -> None:
     path = tmp_path / "property.gpkg"
-    write_layer(path, "geopackage", WRITTEN, "plots")
-    write_layer(path, "geopackage", [LayerFeature(shapely.Point(HOME), {"kind": "well"})], "keepouts")
+    keepouts = [LayerFeature(shapely.Point(HOME), {"kind": "well"})]
+    write_layers(path, "geopackage", [("plots", WRITTEN), ("keepouts", keepouts)])
     assert len(read_shapes(path, layer="plots").features) == 3
     assert read_shapes(path, layer="keepouts").features[0].properties == {"kind": "well"}
     assert "it holds several layers: plots, keepouts" in refused(read_shapes(path))
@@ -186,14 +209,14 @@ def test_mixed_shapes_become_one_shapefile_each(tmp_path: Path) -> None:
 
 def test_nothing_to_write_makes_no_file(tmp_path: Path) -> None:
     (note,) = write_layer(tmp_path / "z.gpkg", "geopackage", [], "trails")
-    assert "'trails'" in note.what
+    assert note.what == "there is nothing to write"
     assert list(tmp_path.iterdir()) == []
 
 
-def test_a_file_that_cannot_be_written_is_a_problem(tmp_path: Path) -> None:
-    (problem,) = write_layer(tmp_path / "no such folder" / "z.gpkg", "geopackage", WRITTEN, "z")
-    assert problem.level is Level.ERROR
-    assert "could not be written" in problem.what
+def test_a_file_that_cannot_be_written_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(InputError, match="cannot be written: a part of its folder's name is a file"):
+        write_layer(tmp_path / "file" / "z.gpkg", "geopackage", WRITTEN, "z")
     with pytest.raises(ValueError, match="dxf"):
         write_layer(tmp_path / "z.dxf", "dxf", WRITTEN, "z")
 

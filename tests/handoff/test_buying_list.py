@@ -100,5 +100,6 @@ def test_no_plan_writes_nothing_and_says_so(tmp_path: Path) -> None:
     assert not (tmp_path / "buy.xlsx").exists()
     assert "there is no plan" in made.problems[0].what
     assert buying_page(view) is None
+    (tmp_path / "file").write_text("x")
     with pytest.raises(InputError, match="cannot be written"):
-        write_buying_list(sample_view(1), tmp_path / "no such folder" / "buy.xlsx")
+        write_buying_list(sample_view(1), tmp_path / "file" / "buy.xlsx")

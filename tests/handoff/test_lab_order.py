@@ -128,5 +128,6 @@ def test_hostile_names_are_text(tmp_path: Path) -> None:
 
 
 def test_a_folder_that_cannot_be_written(tmp_path: Path) -> None:
+    (tmp_path / "none").write_text("a file")
     with pytest.raises(InputError, match="cannot be written"):
         write_lab_order(sample_view(25), tmp_path / "none" / "x.xml", "Any Laboratory", TAKEN, SIX_INCHES)

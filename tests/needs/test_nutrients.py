@@ -191,8 +191,10 @@ def test_a_number_can_be_walked_from_pounds_to_the_row_and_the_lab() -> None:
 def test_a_metric_property_is_told_hectares_and_kilograms_after_the_sources_own_unit() -> None:
     """The table's 25 lb/acre is 25 × 0.45359237 kg / 0.40468564224 ha = 28.0213 kg/ha, on 1 ha 28.0213 kg."""
     need = of(needs([CLOVER], crop(), acres=10_000 / ACRE_M2, metric=True), "P2O5")
-    row, area, mass = need.steps[3], *need.steps[-2:]
+    row, same, area, mass = need.steps[3], *need.steps[-3:]
     assert (row.value, row.unit) == (25, "lb P2O5/acre")  # as printed
+    assert (same.what, same.unit) == ("The same in kg/ha", "kg P2O5/ha")
+    assert same.value == pytest.approx(28.0213, abs=1e-4)
     assert (area.value, area.unit) == (pytest.approx(1.0), "ha")
     assert (mass.value, mass.unit) == (pytest.approx(28.0213, abs=1e-4), "kg P2O5")
     assert mass.what == "28.0213 kg/ha x 1 ha"

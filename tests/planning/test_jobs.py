@@ -327,3 +327,62 @@ def test_no_job_breaks_mixing_reach_or_bands() -> None:
     assert sum((job.cost for job in plan.jobs), Decimal(0)) == plan.spreading_cost + plan.filling_cost
     assert sum(plan.plot_costs.values(), Decimal(0)) == plan.total_cost
     assert {line for job in plan.jobs for line in job.line_ids} == {line.line_id for line in plan.lines}
+
+
+# ---------------------------------------------------------------------------------------------
+# Truckloads
+
+
+def limed(*areas_and_kg: tuple[str, float]) -> list[PlanPlot]:
+    return [plot(name, 1.0, **{"lime ENP": kg / 2}) for name, kg in areas_and_kg]
+
+
+TRUCK = Machine("truck", Decimal(0), Decimal(0), load_kg=10_000.0, cost_per_load=Decimal(100))
+TRUCKED = replace(LIME, product=replace(LIME.product, equipment=("truck",)))
+BY_HAND = ware("pellets", Form.LIME, lime_enp=0.5)
+PELLETS = replace(BY_HAND, product=replace(BY_HAND.product, equipment=("spreader",)))
+BULK = bag("lime", "20", 1000.0, divisible=True)
+
+
+@pytest.mark.parametrize(
+    ("second_kg", "loads_paid", "cost"),
+    [
+        (1_000.0, 1, 300),  # 10,000 kg: one load. 10 t × 20 + 100
+        (2_000.0, 2, 420),  # 11,000 kg: the second load carries 1,000 kg and costs as much. 220 + 200
+        (11_000.0, 2, 600),  # 20,000 kg: two full loads. 400 + 200
+    ],
+)
+def test_a_second_load_for_a_little_is_priced_as_one(second_kg: float, loads_paid: int, cost: int) -> None:
+    plan = make_plan(limed(("a", 9_000.0), ("b", second_kg)), [TRUCKED], [BULK], Terms(machines=(TRUCK,)))
+    assert plan.outcome is Outcome.PROVED
+    assert plan.total_cost == cost
+    assert plan.delivery_cost == 100 * loads_paid
+    assert sum(plan.plot_costs.values()) == cost
+    said = next(one for one in plan.explanation if "Whole loads count" in one)
+    assert (
+        f"{loads_paid} load{'s' if loads_paid > 1 else ''} of lime by truck, ${100 * loads_paid}.00" in said
+    )
+
+
+def test_a_bag_in_place_of_the_second_load() -> None:
+    # the last 1,000 kg: by truck 20 + a load of 100 = 120; in 25 kg bags of pellets at 2.50, 40 bags: 100
+    pellets = bag("pellets", "2.50")
+    terms = Terms(machines=(TRUCK, Machine("spreader")))
+    plan = make_plan(limed(("a", 9_000.0), ("b", 2_000.0)), [TRUCKED, PELLETS], [BULK, pellets], terms)
+    # b whole in pellets: 200 against 2 t by truck 40 + 100; a part of b in pellets leaves it two trips, free
+    # here: 1,000 kg in pellets 100, 10,000 kg by one truck 200 + 100
+    assert plan.total_cost == 400
+    assert plan.delivery_cost == 100
+
+
+def test_ways_to_a_seller_are_whole() -> None:
+    # 12 bags of 25 kg are 300 kg: a way brings 200 kg, so two ways of 15; the shop across the road, 2 dearer
+    # a bag, is a way too. Near: 12 × 20 + 30 = 270
+    far = bag("urea", "20", seller="far")
+    terms = Terms(cost_per_haul=Decimal(15), haul_kg=200.0)
+    plan = make_plan([plot("a", 1.0, N=138.0)], [UREA], [far], terms)
+    assert (plan.total_cost, plan.delivery_cost) == (270, 30)
+    # delivered for 25 in place of two ways: 12 × 20 + 25
+    both = [far, bag("urea", "20", seller="near", offer_id="delivered", delivery_fee=Decimal(25))]
+    brought = make_plan([plot("a", 1.0, N=138.0)], [UREA], both, terms)
+    assert (brought.total_cost, brought.delivery_cost) == (265, 25)

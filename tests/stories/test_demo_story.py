@@ -380,8 +380,8 @@ def check_plan(
     cost = {name: Decimal(str(amount)) for name, amount in plan["cost"].items()}
     assert cost["delivery"] == sum(fees.values())
     assert cost["purchase"] == goods + cost["delivery"]
-    # 6 dollars an acre and 8 dollars a trip (property.json), each trip rounded to the cent; nobody is paid.
-    trips = [round(Decimal(str(6 * job_acres(job, acres) + 8)), 2) for job in plan["jobs"]]
+    # 6 dollars an acre and 15 dollars a trip (property.json), each trip rounded to the cent; nobody is paid.
+    trips = [round(Decimal(str(6 * job_acres(job, acres) + 15)), 2) for job in plan["jobs"]]
     assert cost["spreading"] == sum(trips)
     assert (cost["filling"], cost["handling"]) == (0, 0)
     assert cost["total"] == cost["purchase"] + cost["spreading"]
@@ -728,7 +728,7 @@ def test_the_decided_demo_is_at_most_25_trips_that_get_where_they_go(folder: Pat
     path = Path(shutil.copy(folder / "alder_fork.gpkg", tmp_path / "decided.gpkg"))
     for plot_id in ("AF-07", "AF-16"):
         assert run("decide", path, plot_id, "N", "published", "--because", "hay is cut").code == 0
-    plan = run("plan", path, "--gap", "0.005", "--time-limit", "600").data  # a busy machine gets there too
+    plan = run("plan", path, "--gap", "0.001", "--time-limit", "600").data  # near ties differ in trips
     assert plan["totals"]["decided"] == plan["totals"]["with_open"] == plan["cost"]["total"]
     assert len(plan["jobs"]) <= 25
     for job in plan["jobs"]:

@@ -134,3 +134,12 @@ def test_a_pair_that_cannot_be_decided_is_refused(path: Path, pair: str, because
     with pytest.raises(InputError, match=said):
         upkeep.decide_mix(path, pair, True, because, TODAY, "")
     assert path.read_bytes() == before
+
+
+def test_a_price_is_read_in_the_currency_and_units_set_beside_it(path: Path) -> None:
+    settings(path, "spreading_cost=40 CHF/ha", "hauling=12", "units=metric", "currency=CHF")
+    found = files.load(path).info
+    assert (found.currency, found.units) == ("CHF", "metric")
+    # 1 t = 1,000 kg (SI).
+    assert found.settings.spreading_cost_per_ha == 40
+    assert float(found.settings.hauling_cost_per_kg) == pytest.approx(12 / 1000, rel=1e-12)

@@ -61,7 +61,7 @@ def drop(ask: Ask) -> Reply:
         path = folder / f"{stem.strip('. ') or 'file'}{suffix}"
         if path.exists():
             path = folder / f"{stem}-{number}{suffix}"
-        path.write_bytes(upload.content)
+        files.lay_down(path.parent, path.name, upload.content)
         heap.paths.append(path)
     # The parts of a shapefile are read by their .shp.
     if any(path.suffix == ".shp" for path in heap.paths):

@@ -283,8 +283,7 @@ def picture(ask: Ask) -> Reply:
         raise InputError([Problem("picture", "no picture was chosen", "Choose one.")])
     upload = ask.uploads[0]
     with tempfile.TemporaryDirectory(prefix="loamwright-") as folder:
-        file = Path(folder) / "picture.tif"
-        file.write_bytes(upload.content)
+        file = files.lay_down(Path(folder), "picture.tif", upload.content)
         try:
             made = fieldmap.embed_picture(file, None, LONGEST_PX)
         except LoamwrightError as error:

@@ -8,7 +8,7 @@ from collections import OrderedDict
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from loamwright import season
+from loamwright import files, season
 from loamwright.app.pages import Ask, Reply, Route, Shown, changed, problems_of
 from loamwright.errors import InputError, LoamwrightError, Problem
 from loamwright.season import HandEntry
@@ -102,12 +102,12 @@ def _keep(ask: Ask) -> str:
     """Lay an uploaded file down until everything asked of it is answered."""
     upload = ask.uploads[0]
     suffix = Path(upload.name).suffix.lower()
-    if suffix not in (".json", ".csv", ".xlsx", ".txt"):
+    if suffix not in (".json", ".csv", ".xlsx", ".txt", ".png", ".jpg", ".jpeg"):
         what = f"{upload.name!r} is no records file"
-        raise InputError([Problem("records", what, "Send the .json file of the map, a .csv or an .xlsx.")])
+        fix = "Send the file of the map, its text, a .png or .jpg of its code, a .csv or an .xlsx."
+        raise InputError([Problem("records", what, fix)])
     folder = TemporaryDirectory(prefix="loamwright-")
-    file = Path(folder.name) / f"records{suffix}"
-    file.write_bytes(upload.content)
+    file = files.lay_down(Path(folder.name), f"records{suffix}", upload.content)
     ident = secrets.token_urlsafe(9)
     _waiting[ident] = (folder, file)
     while len(_waiting) > KEPT:

@@ -73,7 +73,7 @@ def make(ask: Ask) -> Reply:
             if machine:
                 upkeep.add(path, "spreader", machine, typed, ask.desk.today, "")
         except LoamwrightError:
-            path.unlink()  # of a moment ago, and empty: the form is sent again
+            files.remove(path)  # of a moment ago, and empty: the form is sent again
             raise
     except LoamwrightError as error:
         return _page(ask, problems_of(error))

@@ -71,7 +71,11 @@ app.add_typer(shape.app, name="shape")
 def measure(
     asked: Asked,
     file: Annotated[
-        Path, typer.Argument(help="Plot boundaries: GeoJSON, KML/KMZ, GPX, Shapefile, GeoPackage.")
+        Path,
+        typer.Argument(
+            help="Plot boundaries: GeoJSON, KML/KMZ, GPX, Shapefile, GeoPackage; or a table of corners, "
+            "bearings and distances, sides and diagonals, offsets, circles (CSV, XLSX)."
+        ),
     ],
     keepouts: Annotated[
         Path | None, typer.Option("--keep-outs", help="File of keep-outs to subtract with their setbacks.")
@@ -452,8 +456,11 @@ def report(
 def record(
     property_path: PropertyPath,
     file: Annotated[
-        Path | None,
-        typer.Argument(metavar="[FILE]", help="Records file from the map, or a CSV/XLSX of entries."),
+        list[Path] | None,
+        typer.Argument(
+            metavar="[FILE]...",
+            help="Records of the map: file, pasted text, pictures of codes; or a CSV/XLSX of entries.",
+        ),
     ] = None,
     plot: Annotated[str | None, typer.Option(help="Plot id, to enter one application by hand.")] = None,
     product: Annotated[str | None, typer.Option(help="Product applied.")] = None,
@@ -480,7 +487,7 @@ def record(
     """Take in what was applied; the same file twice changes nothing."""
     from loamwright import season
 
-    given = [one for one in (file, plot, job) if one is not None]
+    given = [one for one in (file or None, plot, job) if one is not None]
     if len(given) != 1:
         what = "it needs one thing to record"
         fix = "Give a file, or `job`, or `plot` with `product` and `amount`."
@@ -501,8 +508,8 @@ def record(
         area=area,
         part=part,
     )
-    if file is not None:
-        found = season.record_file(property_path, file, today(), answers)
+    if file:
+        found = season.record_file(property_path, file[0], today(), answers, file[1:])
     elif job is not None:
         found = season.record_job(property_path, job, entry, now, answers)
     else:

@@ -410,6 +410,7 @@ def _measured(found: Measured | LargeMeasured) -> Json:
         "total_area_acres": total / ACRE_M2,
         "total_spread_area_m2": spread,
         "total_spread_area_acres": spread / ACRE_M2,
+        "unplaced": [area.plot_id for _, area in getattr(found, "unplaced", ())],
         "problems": found.problems,
     }
 
@@ -426,8 +427,8 @@ def _measured_rows(found: Measured | LargeMeasured) -> Iterator[Json]:
             "area_se_acres": None if area.area_se_m2 is None else area.area_se_m2 / ACRE_M2,
             "spread_area_m2": area.spread_area_m2,
             "spread_area_acres": area.spread_area_m2 / ACRE_M2,
-            "perimeter_m": area.perimeter_m,
-            "perimeter_ft": area.perimeter_m / FT_M,
+            "perimeter_m": area.perimeter_m or None,
+            "perimeter_ft": area.perimeter_m / FT_M or None,
             "parts": area.parts,
             "holes": area.holes,
             "missing_setbacks": list(area.missing_setbacks),

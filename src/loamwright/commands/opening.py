@@ -14,7 +14,7 @@ from rich.console import Console
 
 from loamwright import app
 from loamwright.commands.answer import today
-from loamwright.errors import InputError, Problem
+from loamwright.files import write_whole
 
 
 def open_app(path: Path | None, lan: bool, port: int | None, browser: bool) -> None:
@@ -50,14 +50,8 @@ def put_shortcut(path: Path | None) -> Path:
     else:
         place = _desktop() / f"{name}.desktop"
         text = _entry(name, words)
-    try:
-        place.parent.mkdir(parents=True, exist_ok=True)
-        place.write_text(text, encoding="utf-8")
-        place.chmod(place.stat().st_mode | 0o111)
-    except OSError as error:
-        what = f"the icon cannot be written ({error.strerror})"
-        fix = "Make the folder writable, or start it by hand."
-        raise InputError([Problem(str(place), what, fix)]) from error
+    write_whole(place, text)
+    place.chmod(place.stat().st_mode | 0o111)
     return place
 
 

@@ -149,6 +149,7 @@ class PlanMade:
     tables: bool = False
     budget: Decimal | None = None
     published: bool = False
+    close_calls: tuple[CloseCall, ...] = ()
 
     @property
     def problems(self) -> tuple[Problem, ...]:

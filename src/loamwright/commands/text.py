@@ -6,6 +6,7 @@ of plans stand in `plan_text`, those of the store in `buy_text`. ``--json`` outp
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from itertools import chain, islice
@@ -467,6 +468,12 @@ def show_imported(console: Console, found: Imported, _system: str) -> None:
         console.print(f"  {difference.thing} {difference.name}: {difference.state}", markup=False)
         for field, before, after in difference.fields:
             console.print(f"    {field}: {before} → {after}", markup=False)
+    counts = Counter(difference.state for difference in found.differences)
+    if counts:
+        told = ", ".join(
+            f"{counts[state]} {state}" for state in ("added", "changed", "unchanged") if counts[state]
+        )
+        console.print(f"{told[:1].upper()}{told[1:]}.", markup=False)
     if found.preview:
         console.print("Nothing was stored: this was a preview.", markup=False)
 

@@ -14,7 +14,6 @@ import hashlib
 import json
 import re
 from collections.abc import Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import lru_cache
@@ -24,11 +23,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
-from loamwright.errors import InputError, Level, Problem
+from loamwright.errors import Level, Problem
 from loamwright.fieldmap.contents import map_data
 from loamwright.fieldmap.imagery import Picture, embed_picture
 from loamwright.fieldmap.records import MapData, plain
-from loamwright.files import refuse_to_replace
+from loamwright.files import refuse_to_replace, write_whole
 from loamwright.work import SeasonView
 
 if TYPE_CHECKING:
@@ -89,6 +88,9 @@ SCRIPTS = (
     "fieldmap_core.js",
     "fieldmap_qr.js",
     "fieldmap_records.js",
+    "fieldmap_checkoff.js",
+    "fieldmap_codes.js",
+    "fieldmap_handover.js",
     "fieldmap_draw.js",
     "fieldmap_place.js",
     "fieldmap_sheets.js",
@@ -124,23 +126,13 @@ def write_map(view: SeasonView, path: Path, options: MapOptions = _DEFAULTS) -> 
     MissingExtraError
         When a picture is asked for and the extra ``imagery`` is not installed.
     """
-    refuse_to_replace(path)
+    refuse_to_replace(path)  # before the work
     data = map_data(view, options.round_id)
     picture = None
     if options.picture is not None:
         picture = embed_picture(options.picture, data.bounds, options.picture_max_px)
     html = page(data, options.basemap, picture).encode("utf-8")
-    part = path.with_name(path.name + ".part")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        part.write_bytes(html)
-        part.replace(path)
-    except OSError as error:
-        with suppress(OSError):
-            part.unlink()
-        raise InputError(
-            [Problem(str(path), f"the map cannot be written ({error.strerror})", "Choose another file.")]
-        ) from error
+    write_whole(path, html)
     problems = list(picture.problems) if picture else []
     if options.basemap:
         problems.append(

@@ -6,7 +6,8 @@ file), `fields` (the one reader of people's text), `named_columns` (which column
 `vectors` (map files as shapes and words), `plots` (what they mean), `large_maps` (only measured, part by
 part), `sheets` (what labs, dealers and quarries send), `from_sheets` (what it becomes here), `sections`,
 `editions` and `guidelines` (published tables), `choosing` (those a property uses), `reference` (figures
-that ship with the program), `columns` and `property_file` (the GeoPackage), `intake` (the way in).
+that ship with the program), `columns` and `property_file` (the GeoPackage), `intake` (the way in),
+`whole` (how a file is written).
 """
 
 from loamwright.files.catalogue import Thing
@@ -22,7 +23,7 @@ from loamwright.files.choosing import (
     sheet_to_fill,
 )
 from loamwright.files.editor import Editor
-from loamwright.files.field_records import records_from
+from loamwright.files.field_records import holds_records, records_from
 from loamwright.files.fields import parse_date, parse_percent, typed_options
 from loamwright.files.guidelines import (
     GuidelineInfo,
@@ -54,7 +55,6 @@ from loamwright.files.property_file import (
     edit,
     load,
     read_journal,
-    refuse_to_replace,
     take_over,
 )
 from loamwright.files.reference import (
@@ -92,7 +92,8 @@ from loamwright.files.things import (
     text_of,
     thing_of,
 )
-from loamwright.files.vectors import LayerFeature, LayerKind, Value, read_drawn, write_layer
+from loamwright.files.vectors import LayerFeature, LayerKind, Value, read_drawn, write_layer, write_layers
+from loamwright.files.whole import lay_down, make_folder, refuse_to_replace, remove, write_set, write_whole
 
 __all__ = [
     "KINDS",
@@ -134,10 +135,12 @@ __all__ = [
     "fields_of",
     "find",
     "guideline_editions",
+    "holds_records",
     "import_files",
     "info_from",
     "keep_answers",
     "known_materials",
+    "lay_down",
     "list_crops",
     "load",
     "load_calendar",
@@ -151,6 +154,7 @@ __all__ = [
     "load_mixing",
     "load_profile",
     "load_sampling_guides",
+    "make_folder",
     "measure",
     "new_guideline",
     "new_property",
@@ -166,6 +170,7 @@ __all__ = [
     "read_table",
     "records_from",
     "refuse_to_replace",
+    "remove",
     "save_profile",
     "set_own_rate",
     "sheet_to_fill",
@@ -174,4 +179,7 @@ __all__ = [
     "thing_of",
     "typed_options",
     "write_layer",
+    "write_layers",
+    "write_set",
+    "write_whole",
 ]

@@ -501,6 +501,7 @@ SPREADER = (
     _plain("cost_per_area", kinds.MONEY_PER_AREA, "for spreading", "cost_per_ha"),
     _plain("cost_per_stop", kinds.MONEY, "for going to a plot once"),
     _plain("cost_per_hour", kinds.MONEY, "for an hour's work"),
+    _plain("cost_per_load", kinds.MONEY, "for each load it brings to the property, full or not"),
 )
 
 # ---------------------------------------------------------------------------------------------
@@ -626,6 +627,9 @@ def settings_fields() -> tuple[Field, ...]:
         _work("weighing_out", kinds.MONEY, "worth of not weighing out part of a package", "odd_amount_cost"),
         _work("least_job_share", kinds.SHARE, "of a need: a smaller job or top-up is listed, not planned"),
         _work("spare", kinds.SHARE, "bought on top, for spills"),
+        _work("cost_per_haul", kinds.MONEY, "one way to a seller and back, where nothing is delivered"),
+        _work("haul_load", kinds.MASS, "what one haul brings", "haul_kg"),
+        _work("blending", kinds.BLENDING, "a plant whose blend every plan tells the price of"),
         *(
             _work_entry(
                 f"handling.{kind}",

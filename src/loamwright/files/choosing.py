@@ -25,6 +25,7 @@ from loamwright.files.own_rates import (
 )
 from loamwright.files.reference import crop_names
 from loamwright.files.textrows import SUFFIXES, read_table
+from loamwright.files.whole import write_set
 from loamwright.needs import (
     DEPTH,
     Choice,
@@ -170,7 +171,7 @@ def _store(path: Path, info: PropertyInfo, entries: Sequence[Chosen], lime: str)
     choice = guidelines.load_choice(setting)
     guidelines.load_lime_guideline(lime)
     settings = replace(info.settings, guideline=setting, lime_guideline=lime)
-    with property_file.edit(path) as editor:
+    with property_file.edit(path, "guideline") as editor:
         editor.put_info(replace(info, settings=settings))
     return ChosenNow(setting, lime, tuple(_said(choice)))
 
@@ -294,16 +295,9 @@ def new_guideline(folder: Path) -> tuple[Path, ...]:
     if folder.exists():
         raise InputError([Problem(str(folder), "it exists already", "Give the name of a new folder.")])
     template = resources.files("loamwright").joinpath("data", "guideline_template")
-    made = []
-    try:
-        folder.mkdir(parents=True)
-        for part in sorted(template.iterdir(), key=lambda one: one.name):
-            file = folder / part.name
-            file.write_text(part.read_text(encoding="utf-8"), encoding="utf-8")
-            made.append(file)
-    except OSError as error:
-        raise InputError([Problem(str(folder), f"cannot be made: {error.strerror}", "")]) from error
-    return tuple(made)
+    made = {folder / part.name: part.read_text(encoding="utf-8") for part in template.iterdir()}
+    write_set(dict(sorted(made.items(), key=lambda one: one[0].name)))
+    return tuple(sorted(made))
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,41 +7,68 @@ This file answers "which entries does this file bring, and is each one whole?". 
 Each entry names its fields as `records.Application` does: dates as ISO 8601 text, masses and areas as
 numbers in kg and m2, money as text or number, null or absent for *not stated*. The file comes from
 outside and may hold anything: nothing in it is trusted beyond its type. Whether an entry is new is
-the property file's to say (`property_file`).
+the property file's to say (`property_file`). The same content may come as pasted text or as codes
+(`record_codes`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import MISSING, fields
 from pathlib import Path
 
 from loamwright.errors import InputError, Level, Problem
 from loamwright.files.fields import Fields, shown, unused
-from loamwright.files.jsontext import read_json
+from loamwright.files.jsontext import json_in, read_text
+from loamwright.files.record_codes import PICTURES, contents_of, holds_codes, texts_in_picture
 from loamwright.values import Timing
 from loamwright.work import Application, Done
 
 FORMAT = "loamwright-records"
 VERSION = 1
 
+_CALLED = "the JSON of a records file"
 _AGAIN = "Export the records from the map again."
 _FIELDS = {part.name: part for part in fields(Application)}
 _REQUIRED = tuple(name for name, part in _FIELDS.items() if part.default is MISSING)
 _TEXTS = tuple(name for name, part in _FIELDS.items() if part.type == "str")
 
 
-def records_from(
-    path: Path, plot_ids: Collection[str] | None = None
-) -> tuple[tuple[Application, ...], tuple[Problem, ...]]:
-    """Read the entries of a records file.
+def holds_records(path: Path) -> bool:
+    """Tell whether a file is to be read as records of the map, by its name, and a text by what stands in it.
 
     Parameters
     ----------
     path
-        The file.
+        A file; one that cannot be read holds none.
+
+    Returns
+    -------
+    bool
+    """
+    suffix = path.suffix.lower()
+    if suffix != ".txt":
+        return suffix == ".json" or suffix in PICTURES
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except (OSError, UnicodeDecodeError):
+        return False
+    return holds_codes(text) or f'"{FORMAT}"' in text
+
+
+def records_from(
+    path: Path, plot_ids: Collection[str] | None = None, others: Sequence[Path] = ()
+) -> tuple[tuple[Application, ...], tuple[Problem, ...]]:
+    """Read the entries of a records file, of text that was pasted, or of pictures of codes.
+
+    Parameters
+    ----------
+    path
+        The file: JSON as the map saves it, a text with that JSON or with codes in it, a picture of a code.
     plot_ids
         Plots of the property; an entry of another plot is an error. None = not checked here.
+    others
+        Further files read with it: the other parts of a set of codes.
 
     Returns
     -------
@@ -49,12 +76,43 @@ def records_from(
         The entries without an error, in file order; an entry that stands twice comes once.
     problems : tuple of Problem
         Errors name the entry by its place in the file and its id.
+
+    Raises
+    ------
+    MissingExtraError
+        When a picture is to be read and the extra ``codes`` is not installed.
     """
+    contents: list[tuple[str, object]] = []
+    codes: list[tuple[str, str]] = []
+    problems: list[Problem] = []
+    for file in (path, *others):
+        try:
+            if file.suffix.lower() in PICTURES:
+                codes.append((file.name, texts_in_picture(file)))
+                continue
+            text = read_text(file, _CALLED, _AGAIN)
+            if holds_codes(text):
+                codes.append((file.name, text))
+            else:
+                contents.append((file.name, json_in(_bare(text), file.name, _CALLED, _AGAIN, strict=True)))
+        except InputError as error:
+            problems.extend(error.problems)
     try:
-        content = read_json(path, "the JSON of a records file", _AGAIN, strict=True)
+        contents.extend(contents_of(codes))
     except InputError as error:
-        return (), error.problems
-    return records_in(path, content, plot_ids)
+        problems.extend(error.problems)
+    entries: dict[str, Application] = {}
+    for name, content in contents:
+        read, found = records_in(Path(name), content, plot_ids)
+        entries.update((entry.entry_id, entry) for entry in read)
+        problems.extend(found)
+    return tuple(entries.values()), tuple(problems)
+
+
+def _bare(text: str) -> str:
+    """Take the JSON out of a message: from its first bracket to its last, when it names the format."""
+    first, last = text.find("{"), text.rfind("}")
+    return text[first : last + 1] if f'"{FORMAT}"' in text and 0 <= first < last else text
 
 
 def records_in(

@@ -21,6 +21,7 @@ from loamwright.files.own_rates import load_own_rates
 from loamwright.files.reference import crop_names
 from loamwright.files.sections import Report
 from loamwright.files.textrows import SUFFIXES
+from loamwright.files.whole import lay_down
 from loamwright.needs import (
     DEPTH_RULES,
     Choice,
@@ -255,7 +256,7 @@ def load_kept_guideline(files: Mapping[str, bytes]) -> Guideline:
     """
     with tempfile.TemporaryDirectory(prefix="loamwright-") as folder:
         for name, content in files.items():
-            (Path(folder) / Path(name).name).write_bytes(content)
+            lay_down(Path(folder), name, content)
         if MAIN_FILE not in files:  # a sheet of standard rates
             return load_own_rates(Path(folder) / Path(next(iter(files), MAIN_FILE)).name)
         return load_file(Path(folder))

@@ -32,6 +32,11 @@ def read_json(path: Path, called: str = "JSON", again: str = _AGAIN, strict: boo
     `called` and `again` say in a refusal what it should be and what to do. Only a strict reading refuses
     NaN and Infinity, which are no JSON but stand in maps; as figures they are refused by `fields`.
     """
+    return json_in(read_text(path, called, again), path.name or str(path), called, again, strict)
+
+
+def read_text(path: Path, called: str, again: str) -> str:
+    """Read a file as text in UTF-8."""
 
     def refusal(what: str, fix: str = again) -> InputError:
         return InputError([Problem(path.name or str(path), what, fix)])
@@ -52,6 +57,15 @@ def read_json(path: Path, called: str = "JSON", again: str = _AGAIN, strict: boo
         ) from error
     if not text.strip():
         raise refusal(f"the file is empty ({size} bytes): this is not {called}")
+    return text
+
+
+def json_in(text: str, name: str, called: str, again: str, strict: bool = False) -> Any:
+    """Read JSON from a text; `name` says in a refusal where it stands."""
+
+    def refusal(what: str, fix: str = again) -> InputError:
+        return InputError([Problem(name, what, fix)])
+
     try:
         with without_collecting():
             return json.loads(

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
+import io
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -17,6 +18,7 @@ from loamwright.errors import InputError, Problem, has_errors
 from loamwright.files.fields import Fields
 from loamwright.files.named_columns import headings, rows_of
 from loamwright.files.textrows import Table, read_table
+from loamwright.files.whole import write_whole
 from loamwright.needs import (
     Chosen,
     Crop,
@@ -166,8 +168,6 @@ def write_sheet(path: Path, rates: Sequence[OwnRate], to_fill: Sequence[tuple[st
     """Write the sheet: the rates, then a row for each crop and nutrient that still has none."""
     rows = [(r.crop, r.nutrient.value, r.rate_text, r.who, r.set_on.isoformat(), r.why) for r in rates]
     blank = [(crop, nutrient, "", "", "", "") for crop, nutrient in to_fill]
-    try:
-        with path.open("w", newline="", encoding="utf-8") as handle:
-            csv.writer(handle, lineterminator="\n").writerows([COLUMNS, *rows, *blank])
-    except OSError as error:
-        raise InputError([Problem(str(path), f"cannot be written: {error.strerror}", "")]) from error
+    held = io.StringIO()
+    csv.writer(held, lineterminator="\n").writerows([COLUMNS, *rows, *blank])
+    write_whole(path, held.getvalue())

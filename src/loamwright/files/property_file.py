@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import datetime as dt
 import sqlite3
-import tempfile
 import uuid
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
@@ -44,6 +43,7 @@ from loamwright.files.columns import (
 )
 from loamwright.files.editor import Editor
 from loamwright.files.held import read_all, rows_of
+from loamwright.files.whole import write_new
 from loamwright.values import PropertyInfo
 from loamwright.version import __version__
 from loamwright.work import PropertyRecord
@@ -51,10 +51,10 @@ from loamwright.work import PropertyRecord
 R = TypeVar("R")
 
 #: Version of the tables this program writes.
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 
 #: Schema version to the SQL file in ``data/property_file`` that brings it one version further.
-UPGRADES: Mapping[int, str] = {1: "upgrade-1-to-2.sql"}
+UPGRADES: Mapping[int, str] = {1: "upgrade-1-to-2.sql", 2: "upgrade-2-to-3.sql"}
 
 #: How long a writer waits for another one [s].
 WAIT_S = 10.0
@@ -81,31 +81,16 @@ def create(path: Path, info: PropertyInfo) -> None:
     PropertyFileError
         When something is there already, or the place cannot be written to.
     """
-    if path.exists():
-        raise _taken(path)
-    try:
-        with tempfile.TemporaryDirectory(prefix=".loamwright-", dir=path.parent) as folder:
-            draft = Path(folder) / "new.gpkg"
-            with closing(sqlite3.connect(draft, isolation_level=None)) as connection:
-                connection.executescript(_sql("schema.sql"))
-                connection.execute("PRAGMA foreign_keys = ON")
-                with _transaction(connection, "BEGIN IMMEDIATE"):
-                    connection.execute(
-                        "INSERT INTO loamwright (schema_version, made_by, property_uid) VALUES (?, ?, ?)",
-                        (SCHEMA_VERSION, __version__, uuid.uuid4().hex),
-                    )
-                    Editor(connection).put_info(info)
-            if path.exists():
-                raise _taken(path)
-            draft.rename(path)
-    except (OSError, sqlite3.Error) as error:
-        raise PropertyFileError(
-            f"it cannot be made: {error}; choose a folder you may write to", str(path)
-        ) from error
-
-
-def _taken(path: Path) -> PropertyFileError:
-    return PropertyFileError("it exists already; give another name, or import into it", str(path))
+    with closing(sqlite3.connect(":memory:", isolation_level=None)) as connection:
+        connection.executescript(_sql("schema.sql"))
+        connection.execute("PRAGMA foreign_keys = ON")
+        with _transaction(connection, "BEGIN IMMEDIATE"):
+            connection.execute(
+                "INSERT INTO loamwright (schema_version, made_by, property_uid) VALUES (?, ?, ?)",
+                (SCHEMA_VERSION, __version__, uuid.uuid4().hex),
+            )
+            Editor(connection).put_info(info)
+        write_new(path, connection.serialize())
 
 
 def load(path: Path, ground_on: dt.date | None = None) -> PropertyRecord:
@@ -131,31 +116,6 @@ def load(path: Path, ground_on: dt.date | None = None) -> PropertyRecord:
     """
     with _opened(path, WAIT_S) as connection, _transaction(connection, "BEGIN"):
         return read_all(connection, ground_on)
-
-
-def refuse_to_replace(path: Path) -> None:
-    """Refuse to write another kind of file over a property.
-
-    Parameters
-    ----------
-    path
-        Where something is about to be written; anything there that is no property file is let go.
-
-    Raises
-    ------
-    PropertyFileError
-        When a property file is there.
-    """
-    if not path.is_file():
-        return
-    try:
-        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)) as connection:
-            ours = connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'loamwright'").fetchone()
-    except sqlite3.DatabaseError:
-        return
-    if ours:
-        what = "it is a property file and is not written over; give another name"
-        raise PropertyFileError(what, str(path))
 
 
 @contextmanager
@@ -358,19 +318,12 @@ def backup(path: Path, folder: Path, today: dt.date) -> Path:
     while target.exists():
         target, number = folder / f"{stem}-{number}{path.suffix}", number + 1
     with _opened(path, WAIT_S) as connection:
-        try:
-            with tempfile.TemporaryDirectory(prefix=".loamwright-", dir=folder) as scratch:
-                draft = Path(scratch) / "copy.gpkg"
-                with closing(sqlite3.connect(draft)) as copy:
-                    connection.backup(copy)
-                    whole = copy.execute("PRAGMA integrity_check").fetchone()[0]
-                if whole != "ok":
-                    raise PropertyFileError(f"the copy is not whole ({whole}); run `check` on the property")
-                draft.rename(target)
-        except OSError as error:
-            raise PropertyFileError(
-                f"no copy can be made in {folder}: {error.strerror}; name another"
-            ) from error
+        with _transaction(connection, "BEGIN"):
+            whole = connection.execute("PRAGMA integrity_check").fetchone()[0]
+            if whole != "ok":
+                raise PropertyFileError(f"the file is not whole ({whole}); run `check` on it")
+            content = connection.serialize()
+        write_new(target, content)
     load(target)
     return target
 
@@ -519,8 +472,7 @@ def _copy_before_upgrade(path: Path, connection: sqlite3.Connection, version: in
     for suffix in ("", *(f"-{number}" for number in range(2, 1000))):
         target = path.with_name(f"{stem}{suffix}{path.suffix}")
         if not target.exists():
-            with closing(sqlite3.connect(target)) as copy:
-                connection.backup(copy)
+            write_new(target, connection.serialize())
             return
 
 

@@ -160,6 +160,7 @@ def _spreader(keys: Fields) -> Spreader:
         fill_minutes=keys.number("fill_minutes", "minutes"),
         cost_per_stop=keys.money("cost_per_stop"),
         cost_per_hour=keys.money("cost_per_hour"),
+        cost_per_load=keys.money("cost_per_load"),
     )
     keys.finish()
     return spreader

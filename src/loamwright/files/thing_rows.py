@@ -16,7 +16,7 @@ from loamwright.errors import InputError, Problem
 from loamwright.files.fields import key_of
 from loamwright.files.kinds import CLEAR_WORDS
 from loamwright.files.textrows import Table
-from loamwright.files.things import THINGS, added, assigned, fields_of, find, thing_of
+from loamwright.files.things import THINGS, added, assigned, fields_of, find, thing_of, unknown_field
 from loamwright.work import PropertyRecord
 
 #: Thing to the columns its id may stand in.
@@ -63,6 +63,24 @@ def changes_things(table: Table, record: PropertyRecord) -> str | None:
         if len(others) < len(named) and others and set(others) <= fields.keys():
             return word
     return None
+
+
+def unknown_columns(table: Table, record: PropertyRecord) -> list[Problem]:
+    """Say which columns are no fields of the thing a table seems to change; empty when none seems meant."""
+    named = [column for column in table.columns if column.strip()]
+    best: tuple[int, str, list[str]] = (0, "", [])
+    for word, ids in _IDS.items():
+        known = {*_fields(word, record), *ids, *(_WHICH if word == "cropping" else ())}
+        strange = [column for column in named if key_of(column) not in known]
+        if any(key_of(column) in ids for column in named):
+            best = max(best, (len(named) - len(strange), word, strange), key=lambda one: one[0])
+    known_ones, word, strange = best
+    if known_ones < 2:  # an id alone stands in many a table that is not ours
+        return []
+    return [
+        unknown_field(THINGS[word], f"{table.path.name}, column {column}", column, record)
+        for column in strange
+    ]
 
 
 def has_clear_words(table: Table) -> bool:

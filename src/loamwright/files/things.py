@@ -39,6 +39,7 @@ from loamwright.files.catalogue import (
 )
 from loamwright.files.kinds import CLEAR_WORDS, read_value
 from loamwright.land import Cropping, PlotPart
+from loamwright.money import tell_money_in
 from loamwright.needs import Decision
 from loamwright.soil import OrganicInput, SoilTest
 from loamwright.supplies import Form, Offer, Product, StockEntry
@@ -346,6 +347,10 @@ def fields_of(thing: Thing, record: PropertyRecord) -> Mapping[str, Field]:
     return found
 
 
+#: Settings that say how the others of one command are to be read.
+_SAID_FIRST = ("units", "currency")
+
+
 def assigned(thing: Thing, record: PropertyRecord, item: Any, texts: Sequence[str]) -> Any:
     """Change the named fields of a thing, and nothing else.
 
@@ -385,7 +390,7 @@ def assigned(thing: Thing, record: PropertyRecord, item: Any, texts: Sequence[st
                 Problem(where, f"{text!r} sets nothing", "Write field=value, for example name=North.")
             )
         elif name is None:
-            problems.append(_unknown_field(thing, where, typed.strip(), list(known)))
+            problems.append(_not_a_field(thing, where, typed.strip(), list(known)))
         elif not value.strip():
             fix = f"Write {name}=clear to clear it; a blank changes nothing."
             problems.append(Problem(f"{where}, {name}", "the value is blank", fix))
@@ -394,6 +399,9 @@ def assigned(thing: Thing, record: PropertyRecord, item: Any, texts: Sequence[st
                 field = known[name]
                 cleared = value.strip().casefold() in CLEAR_WORDS
                 item = field.put(item, None if cleared else read_value(field.kind, value.strip(), system))
+                if thing.word == SETTINGS_WORD and name in _SAID_FIRST:
+                    system = item.units
+                    tell_money_in(item.currency)
             except ValueError as error:
                 what, _, fix = str(error).partition("; ")
                 fix = (
@@ -409,14 +417,19 @@ def assigned(thing: Thing, record: PropertyRecord, item: Any, texts: Sequence[st
 
 
 def _turn(typed: str) -> int:
-    """Which is read first, whatever the order typed: a package says its mass unless that is stated, and a
-    figure is there before its unit, or the unit is lost.
+    """Which is read first, whatever the order typed: a package says its mass unless that is stated, a figure
+    is there before its unit, or the unit is lost, and prices are read in the currency and units set beside.
     """
     name = typed.partition("=")[0].strip().casefold()
-    return 0 if name == "package" else 2 if name.endswith("_unit") else 1
+    return 0 if name in ("package", *_SAID_FIRST) else 2 if name.endswith("_unit") else 1
 
 
-def _unknown_field(thing: Thing, where: str, typed: str, known: Sequence[str]) -> Problem:
+def unknown_field(thing: Thing, where: str, typed: str, record: PropertyRecord) -> Problem:
+    """Say that a thing has no such field, with the nearest spelling, or with the fields there are."""
+    return _not_a_field(thing, where, typed, list(fields_of(thing, record)))
+
+
+def _not_a_field(thing: Thing, where: str, typed: str, known: Sequence[str]) -> Problem:
     elsewhere = next(
         (
             other.word

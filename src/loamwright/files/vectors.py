@@ -11,8 +11,10 @@ H. Butler and others, "The GeoJSON Format", RFC 7946, IETF, 2016.
 
 from __future__ import annotations
 
+import io
 import json
 import tempfile
+import uuid
 import warnings
 import zipfile
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
@@ -27,6 +29,7 @@ import shapely
 from loamwright.errors import InputError, Level, Problem, has_errors
 from loamwright.files.jsontext import read_json, without_collecting
 from loamwright.files.what_it_is import refuse_a_disguise, refuse_no_file
+from loamwright.files.whole import write_set
 from loamwright.land import Shape, check_coordinates, geometry_type, placed_for_sure, shapes_from_geojson
 
 _GEOGRAPHIC = "EPSG:4326"
@@ -337,11 +340,17 @@ def _read_gdal(path: Path, layer: str | None) -> Found:
 
 def _read_kml(path: Path, layer: str | None) -> Found:
     """Read all folders of a KML or KMZ, or the one asked for."""
-    names = [name for name, _ in _layers(str(path), path)]
+    source = str(path)
+    if path.suffix.lower() == ".kmz":
+        with zipfile.ZipFile(path) as archive:
+            inner = [name for name in archive.namelist() if name.lower().endswith(".kml")]
+        if len(inner) == 1:  # read as an archive, the library forgets the fields that its schema names
+            source = f"/vsizip/{path.resolve().as_posix()}/{inner[0]}"
+    names = [name for name, _ in _layers(source, path)]
     found = Found()
-    for name in names if layer is None else [_the_layer(str(path), layer, path)]:
+    for name in names if layer is None else [_the_layer(source, layer, path)]:
         label = f"{path.name}, folder {name}" if len(names) > 1 else path.name
-        part = _read_layer(str(path), name, label, path)
+        part = _read_layer(source, name, label, path)
         for where, words, shape in part.rows:
             kept = {key: value for key, value in words.items() if key.lower() not in _KML_FIELDS}
             found.rows.append((where, kept, shape))
@@ -566,6 +575,23 @@ def _moved(shapes: np.ndarray, crs: str | None, path: Path) -> tuple[np.ndarray,
     return shapes, [Problem(path.name, what, fix, Level.NOTE)]
 
 
+def from_plane(corners: Sequence[tuple[float, float]], crs: str, path: Path) -> Shape:
+    """Return a polygon of corners (east, north) of a named coordinate system in longitude, latitude.
+
+    Raises
+    ------
+    InputError
+        When the system is not known, or three corners are not given.
+    """
+    if len(corners) < 3:
+        fix = "Give three corners or more."
+        raise InputError([Problem(path.name, f"{len(corners)} corners enclose nothing", fix)])
+    named_crs = f"EPSG:{crs}" if crs.isdigit() else crs
+    shapes, _ = _moved(np.array([shapely.Polygon(corners)], dtype=object), named_crs, path)
+    shape: Shape = shapes[0]
+    return shape
+
+
 # ---------------------------------------------------------------------------------------------
 # Writing
 
@@ -622,51 +648,82 @@ class LayerFeature:
 def write_layer(
     path: Path, kind: LayerKind | str, features: Sequence[LayerFeature], layer: str
 ) -> tuple[Problem, ...]:
-    """Write shapes as one layer of a map file, in longitude, latitude on WGS84.
+    """Write shapes as a map file of one layer.
+
+    Parameters
+    ----------
+    path, kind
+        As for `write_layers`.
+    features, layer
+        What to write, and the name of the layer.
+
+    Returns
+    -------
+    tuple of Problem
+        As for `write_layers`, which also says what is raised.
+    """
+    return write_layers(path, kind, ((layer, features),))
+
+
+def write_layers(
+    path: Path, kind: LayerKind | str, layers: Iterable[tuple[str, Sequence[LayerFeature]]]
+) -> tuple[Problem, ...]:
+    """Write shapes as a map file, in longitude, latitude on WGS84.
 
     Parameters
     ----------
     path
-        Where to. A GeoPackage that exists keeps its other layers; any other file is replaced, and
-        only once the new one is complete.
+        Where to. A file that is there is replaced, and only once the new one is complete.
     kind
-        One of `LayerKind`.
-    features
-        What to write.
-    layer
-        Name of the layer.
+        One of `LayerKind`; only a GeoPackage holds more than one layer.
+    layers
+        Name and content of each.
 
     Returns
     -------
     tuple of Problem
         What the format could not hold: in a Shapefile names over 10 letters, text over 254 bytes,
         and points, lines and areas in one file (written to ``…_points.shp`` and so on); in GPX any
-        field it has no place for. An error when nothing was written.
+        field it has no place for. A note when nothing was written.
 
     Raises
     ------
+    InputError
+        When a file cannot be written.
+    PropertyFileError
+        When a property file is there.
     ValueError
         When `kind` is not a `LayerKind`.
     """
     kind = LayerKind(kind)
-    if not features:
-        what = f"there is nothing to write in layer {layer!r}"
-        return (Problem(path.name, what, "The file was not made.", Level.NOTE),)
     problems: list[Problem] = []
-    groups = {"": list(features)}
-    if kind is LayerKind.SHAPEFILE:
-        groups = _by_dimension(features, path, problems)
-    elif kind is LayerKind.GPX:
-        layer = "waypoints" if geometry_type(features[0].shape).endswith("Point") else "tracks"
-    for ending, group in groups.items():
-        target = path.with_name(f"{path.stem}{ending}{path.suffix}")
-        columns = _columns(group, kind, target, problems)
-        try:
-            _write_whole(target, kind, group, columns, layer)
-        except (OSError, RuntimeError, ValueError) as error:
-            reason = " ".join(str(error).split())
-            fix = "Close it in other programs and look whether the folder can be written to."
-            return (*problems, Problem(target.name, f"the file could not be written: {reason}", fix))
+    held = [(layer, features) for layer, features in layers if features]
+    if not held:
+        what = "there is nothing to write"
+        return (Problem(path.name, what, "The file was not made.", Level.NOTE),)
+    made: dict[Path, bytes] = {}
+    try:
+        if kind is LayerKind.SHAPEFILE:
+            ((layer, features),) = held
+            for ending, group in _by_dimension(features, path, problems).items():
+                target = path.with_name(f"{path.stem}{ending}{path.suffix}")
+                columns = _columns(group, kind, target, problems)
+                made |= _parts_of(target, kind, [(target.stem, group, columns)])
+        elif kind is LayerKind.GEOPACKAGE:
+            made = _parts_of(path, kind, [(n, f, _columns(f, kind, path, problems)) for n, f in held])
+        else:
+            ((layer, features),) = held
+            if kind is LayerKind.GPX:
+                layer = "waypoints" if geometry_type(features[0].shape).endswith("Point") else "tracks"
+            held_in_memory = io.BytesIO()
+            _draw(held_in_memory, kind, layer, features, _columns(features, kind, path, problems), "w")
+            made = {path: _whole_cdata(held_in_memory.getvalue())}
+    except (OSError, RuntimeError, ValueError) as error:
+        reason = " ".join(str(error).split())
+        raise InputError(
+            [Problem(str(path), f"it cannot be written: {reason}", "Make room on the disk, or export less.")]
+        ) from error
+    write_set(made)
     return tuple(problems)
 
 
@@ -702,6 +759,8 @@ def _columns(
             )
             continue
         written = name
+        if kind is LayerKind.KML:
+            values = [v.replace("]]>", _CDATA_END) if isinstance(v, str) else v for v in values]
         if kind is LayerKind.SHAPEFILE:
             written = _dbf_name(name, columns)
             values = [
@@ -714,6 +773,22 @@ def _columns(
                 problems.append(Problem(path.name, what, fix, Level.NOTE))
         columns[written] = values
     return columns
+
+
+#: Stands for the end of a CDATA section in a text while the library writes it; nobody's text holds it.
+_CDATA_END = f"<{uuid.uuid4().hex}>"
+
+
+def _whole_cdata(written: bytes) -> bytes:
+    """Write what would end a CDATA section so that it does not: the library puts texts into one unseen.
+
+    References
+    ----------
+    W3C, Extensible Markup Language (XML) 1.0, fifth edition, 2008, section 2.7.
+    """
+    mark = _CDATA_END.strip("<>").encode()
+    parted = written.replace(b"<" + mark + b">", b"]]]]><![CDATA[>")
+    return parted.replace(b"&lt;" + mark + b"&gt;", b"]]&gt;")
 
 
 def _cut_bytes(text: str, limit: int) -> str:
@@ -741,14 +816,34 @@ def _dbf_text(value: Value, where: str, problems: list[Problem]) -> Value:
     return kept
 
 
-def _write_whole(
-    path: Path,
+#: One layer to draw: its name, its shapes, its fields.
+_Drawn = tuple[str, Sequence[LayerFeature], Mapping[str, Sequence[Value]]]
+
+
+def _parts_of(path: Path, kind: LayerKind, layers: Sequence[_Drawn]) -> dict[Path, bytes]:
+    """Draw layers in a scratch folder, look whether all is there, and return its files, the named last."""
+    import pyogrio
+
+    with tempfile.TemporaryDirectory(prefix="loamwright-") as folder:
+        draft = Path(folder) / path.name
+        for number, (layer, features, columns) in enumerate(layers):
+            _draw(draft, kind, layer, features, columns, "a" if number else "w")
+        for layer, features, _ in layers:
+            if pyogrio.read_info(draft, layer=layer, force_feature_count=True)["features"] != len(features):
+                raise OSError("not all of it fits on the disk")
+        order = sorted(Path(folder).iterdir(), key=lambda part: (part == draft, part.name))
+        return {path.parent / part.name: part.read_bytes() for part in order}
+
+
+def _draw(
+    target: Path | io.BytesIO,
     kind: LayerKind,
+    layer: str,
     features: Sequence[LayerFeature],
     columns: Mapping[str, Sequence[Value]],
-    layer: str,
+    mode: str,
 ) -> None:
-    """Write beside the target and move into place, so that no half file is ever left."""
+    """Let the map library write one layer."""
     import pyogrio.raw
 
     stated = [geometry_type(feature.shape) for feature in features]
@@ -759,26 +854,21 @@ def _write_whole(
         several = True
     declared = "Unknown" if only is None else f"Multi{only}" if several else only
     values = [_column(column) for column in columns.values()]
-    with tempfile.TemporaryDirectory(dir=path.parent, prefix=".writing-") as folder:
-        draft = Path(folder) / path.name
-        if kind is LayerKind.GEOPACKAGE and path.exists():
-            draft.write_bytes(path.read_bytes())
-        pyogrio.raw.write(
-            str(draft),
-            packed(np.array([feature.shape for feature in features], dtype=object)),
-            [data for data, _ in values],
-            list(columns),
-            field_mask=[mask for _, mask in values],
-            layer=path.stem if kind is LayerKind.SHAPEFILE else layer,
-            driver=_DRIVERS[kind],
-            geometry_type=declared,
-            crs=_GEOGRAPHIC,
-            promote_to_multi=several and only is not None and kind is not LayerKind.GEOJSON,
-            encoding="UTF-8" if kind is LayerKind.SHAPEFILE else None,
-            layer_options=_OPTIONS.get(kind),
-        )
-        for made in sorted(Path(folder).iterdir()):
-            made.replace(path.parent / made.name)
+    pyogrio.raw.write(
+        target,
+        packed(np.array([feature.shape for feature in features], dtype=object)),
+        [data for data, _ in values],
+        list(columns),
+        field_mask=[mask for _, mask in values],
+        layer=layer,
+        driver=_DRIVERS[kind],
+        geometry_type=declared,
+        crs=_GEOGRAPHIC,
+        promote_to_multi=several and only is not None and kind is not LayerKind.GEOJSON,
+        encoding="UTF-8" if kind is LayerKind.SHAPEFILE else None,
+        layer_options=_OPTIONS.get(kind),
+        append=mode == "a",
+    )
 
 
 def _column(values: Sequence[Value]) -> tuple[np.ndarray, np.ndarray]:

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from loamwright import palette
-from loamwright.files import LayerFeature
+from loamwright.files import LayerFeature, write_whole
 from loamwright.land import Plot, label_point, outlines_of, point_shape
 from loamwright.units import format_area
 from loamwright.words import mass_words, packages_words, rate_words, timing_words
@@ -179,7 +179,7 @@ def dress(path: Path, ids: Sequence[str], styles: Sequence[tuple[str, str]]) -> 
         url.text = f"#{style}"
         before = [i for i, child in enumerate(mark) if child.tag.rpartition("}")[2] in _BEFORE_STYLE]
         mark.insert(before[-1] + 1 if before else 0, url)
-    tree.write(path, encoding="utf-8", xml_declaration=True)
+    write_whole(path, ET.tostring(root, encoding="utf-8", xml_declaration=True))
 
 
 #: What stands before the style in a placemark, by the schema's sequence.

@@ -15,7 +15,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from loamwright.errors import InputError, Level, Problem, has_errors
-from loamwright.files import LayerFeature, LayerKind, Value, refuse_to_replace, write_layer
+from loamwright.files import (
+    LayerFeature,
+    LayerKind,
+    Value,
+    make_folder,
+    refuse_to_replace,
+    write_layer,
+    write_layers,
+)
 from loamwright.handoff import device_files
 from loamwright.handoff.buying_list import buying_sheet
 from loamwright.handoff.season_record import record_sheets
@@ -466,13 +474,8 @@ def _geojson(view: SeasonView, folder: Path) -> ExportMade:
 def _geopackage(view: SeasonView, folder: Path) -> ExportMade:
     path = folder / "season.gpkg"
     refuse_to_replace(path)
-    try:
-        path.unlink(missing_ok=True)
-    except OSError as error:
-        what = f"cannot be replaced: {error.strerror}"
-        raise InputError((Problem(str(path), what, "Name another folder."),)) from error
-    made = [_written(path, LayerKind.GEOPACKAGE, f, n) for n, f in _layers(view) if f]
-    return _joined([*made, _legend(view, folder)])
+    problems = write_layers(path, LayerKind.GEOPACKAGE, _layers(view))
+    return _joined([ExportMade((path,), problems), _legend(view, folder)])
 
 
 def _shapefile(view: SeasonView, folder: Path) -> ExportMade:
@@ -649,12 +652,7 @@ def export(view: SeasonView, folder: Path, kind: str) -> ExportMade:
         When a property file stands where the GeoPackage would go.
     """
     check_kind(kind)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise InputError(
-            (Problem(str(folder), f"cannot be made: {error}", "Name a folder you may write to."),)
-        ) from error
+    make_folder(folder)
     made = _MAKERS[kind](view, folder)
     if not made.paths and has_errors(made.problems):
         raise InputError(made.problems)

@@ -15,6 +15,7 @@ import xml.etree.ElementTree as ET
 from pathlib import Path
 
 from loamwright.errors import InputError, Level, Problem
+from loamwright.files import write_whole
 from loamwright.handoff.taskfile import xml_text
 from loamwright.land import Plot
 from loamwright.soil import INCH_M
@@ -64,11 +65,7 @@ def write_lab_order(
         _sample(soil, number, plot, view.sampling[plot.plot_id])
     ET.indent(root)
     text = '<?xml version="1.0" encoding="UTF-8"?>\n' + ET.tostring(root, encoding="unicode") + "\n"
-    try:
-        path.write_text(text, encoding="utf-8")
-    except OSError as error:
-        what = f"cannot be written: {error}"
-        raise InputError((Problem(str(path), what, "Name a folder you may write to."),)) from error
+    write_whole(path, text)
     return (path,), ()
 
 

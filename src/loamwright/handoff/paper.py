@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from loamwright.errors import InputError, Level, Problem
+from loamwright.files import write_set
 
 TEMPLATES = Path(__file__).parents[1] / "templates"
 #: Paper sizes offered, by the name Typst gives them.
@@ -209,17 +210,10 @@ def print_pages(template: str, page: object, path: Path, made_on: dt.date) -> Pa
     made = compiler.compile(format=kind, ppi=150, timestamp=int(stamp.timestamp()), pdf_tags=False)
     pages = int(json.loads(compiler.query("<pages>", field="value", one=True)))
     files = [content for content in (made if isinstance(made, list) else [made]) if content is not None]
-    first = path
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        for number, content in enumerate(files, 1):
-            target = path if len(files) == 1 else path.with_stem(f"{path.stem}-{number}")
-            first = target if number == 1 else first
-            target.write_bytes(content)
-    except OSError as error:
-        raise InputError(
-            (Problem(str(path), f"cannot be written: {error}", "Name a file in a folder you may write to."),)
-        ) from error
+    targets = [
+        path if len(files) == 1 else path.with_stem(f"{path.stem}-{i}") for i in range(1, len(files) + 1)
+    ]
+    write_set(dict(zip(targets, files, strict=True)))
     problems: tuple[Problem, ...] = ()
     if strange:
         shown = " ".join(sorted(strange)[:8])
@@ -232,4 +226,4 @@ def print_pages(template: str, page: object, path: Path, made_on: dt.date) -> Pa
                 Level.NOTE,
             ),
         )
-    return PaperMade(first, pages, problems)
+    return PaperMade(targets[0], pages, problems)

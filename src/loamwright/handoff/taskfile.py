@@ -27,7 +27,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from loamwright.errors import InputError, Level, Problem
+from loamwright.errors import Level, Problem
+from loamwright.files import write_whole
 from loamwright.land import Plot, PlotArea, Shape, as_geojson
 from loamwright.planning import PlanLine
 from loamwright.supplies import Form, Product
@@ -335,11 +336,5 @@ def write_task_file(view: SeasonView, folder: Path) -> tuple[Path, tuple[Problem
     """Write ``TASKDATA/TASKDATA.XML`` under a folder; copy the TASKDATA folder to the terminal's stick."""
     made = task_file(view)
     path = folder / "TASKDATA" / "TASKDATA.XML"
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(made.xml, encoding="utf-8")
-    except OSError as error:
-        raise InputError(
-            (Problem(str(path), f"cannot be written: {error}", "Name a folder you may write to."),)
-        ) from error
+    write_whole(path, made.xml)
     return path, made.problems

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
+import io
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -17,7 +18,7 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Generic, TypeVar
 
-from loamwright.errors import InputError, Problem
+from loamwright.files import write_whole
 from loamwright.money import money_sign
 from loamwright.units import ACRE_M2, FT_M, HA_M2, LB_ACRE_KG_HA, LB_KG
 
@@ -195,19 +196,18 @@ def in_units(sheet: Sheet, system: str) -> Sheet:
     return replace(sheet, columns=tuple(columns), sections=sections)
 
 
-def _refuse(path: Path, error: OSError) -> InputError:
-    return InputError(
-        (Problem(str(path), f"cannot be written: {error}", "Name a file in a folder you may write to."),)
-    )
-
-
 def write_workbook(path: Path, sheets: Sequence[Sheet], made_on: dt.date) -> None:
     """Write sheets to an XLSX file; no cell is a formula or a link."""
     import xlsxwriter
-    from xlsxwriter.exceptions import FileCreateError
 
-    plain = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
-    book = xlsxwriter.Workbook(str(path), plain)
+    held = io.BytesIO()
+    plain = {
+        "in_memory": True,
+        "strings_to_formulas": False,
+        "strings_to_urls": False,
+        "strings_to_numbers": False,
+    }
+    book = xlsxwriter.Workbook(held, {**plain, "in_memory": True})
     book.set_properties({"author": "loamwright", "created": dt.datetime.combine(made_on, dt.time(), dt.UTC)})
     bold = book.add_format({"bold": True, "text_wrap": True, "valign": "top", "bottom": 2})
     heading = book.add_format({"bold": True, "font_size": 12})
@@ -260,10 +260,8 @@ def write_workbook(path: Path, sheets: Sequence[Sheet], made_on: dt.date) -> Non
                     else:
                         page.write_number(row, index, float(cell), style(column, total))
                 row += 1
-    try:
-        book.close()
-    except (OSError, FileCreateError) as error:
-        raise _refuse(path, OSError(str(error))) from error
+    book.close()
+    write_whole(path, held.getvalue())
 
 
 def guarded(text: str) -> str:
@@ -291,11 +289,9 @@ def _csv_cell(cell: Cell) -> str:
 
 def write_csv(path: Path, sheet: Sheet) -> None:
     """Write the rows of a sheet as UTF-8 CSV with one heading line; titles and totals are left out."""
-    try:
-        with path.open("w", newline="", encoding="utf-8") as handle:
-            writer = csv.writer(handle)
-            writer.writerow(column.heading for column in sheet.columns)
-            for section in sheet.sections:
-                writer.writerows([_csv_cell(cell) for cell in row] for row in section.rows)
-    except OSError as error:
-        raise _refuse(path, error) from error
+    held = io.StringIO()
+    writer = csv.writer(held)
+    writer.writerow(column.heading for column in sheet.columns)
+    for section in sheet.sections:
+        writer.writerows([_csv_cell(cell) for cell in row] for row in section.rows)
+    write_whole(path, held.getvalue())

@@ -18,7 +18,7 @@ from loamwright.needs.decisions import Decision
 from loamwright.needs.publication import Crop, Guideline
 from loamwright.needs.rates import Situation
 from loamwright.needs.seen import Clock, PartDone, growing_since, rest_of_plot, sample_dates, season_dates
-from loamwright.soil import OrganicInput, SoilTest
+from loamwright.soil import OrganicInput, SoilTest, unit_of
 from loamwright.units import ACRE_M2, HA_M2, LB_ACRE_KG_HA, LB_KG
 from loamwright.values import ARITHMETIC, BOUNDARY, Nutrient, Settings, Source, Step, Supply
 
@@ -151,7 +151,7 @@ def area_steps(case: Case, net_kg_ha: float, mass_kg: float, what: str) -> tuple
     """Return the steps from a rate to the plot: rate [kg/ha] × area = mass [kg]."""
     area = case.area.spread_area_m2 / unit_m2(case)
     unit = "ha" if case.metric else "acres"
-    words = f"{net_kg_ha / unit_kg_ha(case):.6g} {rate_unit(case)} x {area:.6g} {unit}"
+    words = f"{rate_words(case, net_kg_ha)} x {area:.6g} {unit}"
     return (
         Step("Spread area of the plot", area, unit, BOUNDARY),
         Step(words, mass_kg / unit_kg(case), f"{mass_unit(case)} {what}", ARITHMETIC),
@@ -168,26 +168,29 @@ def unit_kg(case: Case) -> float:
     return 1.0 if case.metric else LB_KG
 
 
-def unit_kg_ha(case: Case) -> float:
-    """Return the unit rates are told in [kg/ha]."""
-    return 1.0 if case.metric else LB_ACRE_KG_HA
-
-
-def rate_unit(case: Case, of: str = "") -> str:
-    """Return the unit rates are told in, as written, with what they are rates of."""
-    return f"{mass_unit(case)} {of}".strip() + ("/ha" if case.metric else "/acre")
-
-
-def the_same(case: Case, rate_kg_ha: float, of: str, what: str = "The same") -> Step:
-    """Say a rate once more, in the unit of the property."""
-    return Step(
-        f"{what} in {rate_unit(case)}", rate_kg_ha / unit_kg_ha(case), rate_unit(case, of), ARITHMETIC
-    )
-
-
 def mass_unit(case: Case) -> str:
     """Return the unit amounts are told in, as written."""
     return "kg" if case.metric else "lb"
+
+
+def per_area(case: Case) -> str:
+    """Return the unit rates are told in, as written."""
+    return "kg/ha" if case.metric else "lb/acre"
+
+
+def rate_shown(case: Case, rate_kg_ha: float) -> float:
+    """Return a rate in the unit rates are told in."""
+    return rate_kg_ha / (1.0 if case.metric else LB_ACRE_KG_HA)
+
+
+def rate_words(case: Case, rate_kg_ha: float) -> str:
+    """Say a rate, unrounded, in the unit rates are told in."""
+    return f"{rate_shown(case, rate_kg_ha):.6g} {per_area(case)}"
+
+
+def rate_step(case: Case, words: str, rate_kg_ha: float, of: str, source: Source) -> Step:
+    """Return a step that ends in a rate of a nutrient or of a lime basis, in the unit rates are told in."""
+    return Step(words, rate_shown(case, rate_kg_ha), unit_of(per_area(case), of), source)
 
 
 def on_the_rest(case: Case, supply: Supply, net_kg_ha: float) -> PartDone:
@@ -220,6 +223,6 @@ def rest_steps(case: Case, supply: Supply, done: PartDone) -> tuple[Step, ...]:
 def within_reach(case: Case, left_kg_ha: float, share: float) -> str:
     """Say that what is left is not worth a trip."""
     return (
-        f"the {left_kg_ha / unit_kg_ha(case):.3g} {rate_unit(case)} still short are within {share:.0%} of "
-        "the need: listed as a top-up, not planned"
+        f"the {rate_shown(case, left_kg_ha):.3g} {per_area(case)} still short are within {share:.0%} of the "
+        "need: listed as a top-up, not planned"
     )

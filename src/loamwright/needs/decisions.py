@@ -11,11 +11,10 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from loamwright.errors import InputError, Problem
-from loamwright.units import LB_ACRE_KG_HA
 from loamwright.values import Source
 
 #: Legume share from which nitrogen is a choice [percent of the stand]; `Settings.legume_share_no_n_pct`.
@@ -95,8 +94,8 @@ class Decision:
     def words(
         self,
         published_kg_ha: float | None,
+        said: Callable[[float], str],
         between_kg_ha: tuple[float, float] | None = None,
-        metric: bool = False,
     ) -> str:
         """Say what was decided, beside the published rate.
 
@@ -104,26 +103,25 @@ class Decision:
         ----------
         published_kg_ha
             What the lab or the guideline says [kg/ha]; None when it prints no one figure.
+        said
+            Says a rate [kg/ha] in the property's units.
         between_kg_ha
             The range it prints [kg/ha]; None when it prints none.
-        metric
-            True to say it in kg/ha, False in lb/acre.
 
         Returns
         -------
         str
         """
-        unit, per = ("kg/ha", 1.0) if metric else ("lb/acre", LB_ACRE_KG_HA)
         who = f" by {self.made_by}" if self.made_by else ""
         how = "" if self.share is None else f"{self.share:.0%} of it, "
         if published_kg_ha is not None:
-            beside = f"{published_kg_ha / per:.6g} {unit} is published"
+            beside = f"{said(published_kg_ha)} is published"
         elif between_kg_ha is not None:
             low, high = between_kg_ha
-            beside = f"{low / per:.6g} to {high / per:.6g} {unit} is published"
+            beside = f"{said(low).partition(' ')[0]} to {said(high)} is published"
         else:
             beside = "nothing is published"
-        rate = f"{self.applied_to(published_kg_ha or 0.0) / per:.6g} {unit}"
+        rate = said(self.applied_to(published_kg_ha or 0.0))
         return f"Decided{who} on {self.decided_on}: {how}{rate}, where {beside} ({self.reason})"
 
 
@@ -191,7 +189,7 @@ def is_legume_mixture(crop: str) -> bool:
 def nitrogen_to_decide(
     crop: str, legume_pct: float | None, limit_pct: float = LEGUME_SHARE_PCT
 ) -> ToDecide | None:
-    """Tell whether nitrogen on this stand is a choice.
+    """Tell whether nitrogen on this stand is a choice: by the share stated, else by what the crop is called.
 
     Parameters
     ----------
@@ -205,11 +203,11 @@ def nitrogen_to_decide(
     Returns
     -------
     ToDecide or None
-        A mixture at or above the limit, or whose share nobody stated.
+        A stand at or above the limit, or a mixture whose share nobody stated.
     """
-    if not is_legume_mixture(crop):
-        return None
     if legume_pct is None:
+        if not is_legume_mixture(crop):
+            return None
         return ToDecide(
             f"{crop} holds legumes that feed the grass, and their share is not stated: from {limit_pct:g} % "
             "on, sources leave the nitrogen off",

@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 
 from loamwright import soil
 from loamwright.errors import Level, Problem, UnitError
@@ -18,11 +19,11 @@ from loamwright.needs.case import (
     area_steps,
     on_the_rest,
     part_asks,
-    rate_unit,
+    per_area,
+    rate_step,
+    rate_words,
     rest_steps,
     sentence,
-    the_same,
-    unit_kg_ha,
     within_reach,
 )
 from loamwright.needs.choice import lime_depth_rule
@@ -32,7 +33,7 @@ from loamwright.needs.publication import Guideline
 from loamwright.needs.records import LimeNeed
 from loamwright.needs.seen import speaks_of_lime
 from loamwright.soil import Missing, SoilTest, rate_kg_ha
-from loamwright.units import convert
+from loamwright.units import LB_ACRE_KG_HA, convert
 from loamwright.values import ARITHMETIC, LAB, USER, LimeBasis, NeedState, Quantity, Step
 
 # ---------------------------------------------------------------------------------------------
@@ -103,7 +104,7 @@ def lime_need(case: Case) -> tuple[LimeNeed, list[Problem]]:
     """Return the lime a plot needs, in the basis its source uses."""
     governing = soil.newest(case.tests, speaks_of_lime)
     printed = [t for t in governing if t.recommendation is not None and t.recommendation.lime is not None]
-    answer, edition = (_lime_from_lab(case, printed), None) if printed else _lime_from_guideline(case)
+    answer, edition = (_lime_from_lab(printed), None) if printed else _lime_from_guideline(case)
     if answer.state is NeedState.NONE and not printed:
         parts = part_asks(case, governing, "lime", _asks_for_lime)
     else:
@@ -143,24 +144,25 @@ def _lime_owed(case: Case, need: LimeNeed, answer: LimeAnswer, magnesium: Sequen
     assert answer.value is not None
     assert answer.basis is not None
     gross = rate_kg_ha(answer.value, answer.unit)
-    unit, per = rate_unit(case, answer.basis.value), unit_kg_ha(case)
+    of = answer.basis.value
     steps = list(answer.steps)
-    if answer.unit != rate_unit(case):
-        steps.append(the_same(case, gross, answer.basis.value))
+    if answer.unit != per_area(case):
+        steps.append(rate_step(case, f"The same in {per_area(case)}", gross, of, ARITHMETIC))
     supply = answer.basis.supply
     decision = governing_decision(case.decisions, case.plot.plot_id, case.season, "lime", case.crop_text)
     if decision is not None:
         need = replace(need, published_kg_ha=gross, reason=sentence(f"decided: {decision.reason}"))
-        what, gross = decision.words(gross, metric=case.metric), decision.applied_to(gross)
-        steps.append(Step(what, gross / per, unit, USER))
+        what = decision.words(gross, partial(rate_words, case))
+        gross = decision.applied_to(gross)
+        steps.append(rate_step(case, what, gross, of, USER))
     applied = case.applied_kg.get(supply, 0.0)
     net = gross
     if applied > 0 and case.area_ha > 0:
         there = applied / case.area_ha
         net = 0.0 if gross - there < 1e-9 else gross - there
         steps += [
-            Step("Spread since the soil was sampled", there / per, unit, RECORD),
-            Step("Still to supply, never below zero", net / per, unit, ARITHMETIC),
+            rate_step(case, "Spread since the soil was sampled", there, of, RECORD),
+            rate_step(case, "Still to supply, never below zero", net, of, ARITHMETIC),
         ]
     done = on_the_rest(case, supply, net)
     mass_kg = done.rest_kg if done.area_m2 > 0 else done.topup_kg
@@ -203,7 +205,7 @@ def _other_basis(case: Case, basis: LimeBasis) -> list[Problem]:
     ]
 
 
-def _lime_from_lab(case: Case, printed: Sequence[SoilTest]) -> LimeAnswer:
+def _lime_from_lab(printed: Sequence[SoilTest]) -> LimeAnswer:
     steps: list[Step] = []
     rates: list[float] = []
     bases: set[LimeBasis] = set()
@@ -227,18 +229,13 @@ def _lime_from_lab(case: Case, printed: Sequence[SoilTest]) -> LimeAnswer:
         )
     basis, rate = bases.pop(), soil.mean(rates)
     if len(rates) > 1:
+        unit = f"lb {basis.value}/acre"
         text = "Several samples count once each: their mean"
-        unit = rate_unit(case, basis.value)
-        steps.append(Step(text, rate / unit_kg_ha(case), unit, ARITHMETIC))
+        steps.append(Step(text, rate / LB_ACRE_KG_HA, unit, ARITHMETIC))
     if rate == 0:
         return LimeAnswer(NeedState.NONE, "the lab recommends no lime", 0.0, steps=tuple(steps))
     return LimeAnswer(
-        NeedState.NEEDED,
-        "the lab's own recommendation",
-        rate / unit_kg_ha(case),
-        rate_unit(case),
-        basis,
-        tuple(steps),
+        NeedState.NEEDED, "the lab's own recommendation", rate / LB_ACRE_KG_HA, "lb/acre", basis, tuple(steps)
     )
 
 

@@ -18,6 +18,7 @@ import math
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from types import MappingProxyType
 
 from loamwright import soil
@@ -31,11 +32,12 @@ from loamwright.needs.case import (
     area_steps,
     on_the_rest,
     part_asks,
-    rate_unit,
+    per_area,
+    rate_shown,
+    rate_step,
+    rate_words,
     rest_steps,
     sentence,
-    the_same,
-    unit_kg_ha,
     within_reach,
 )
 from loamwright.needs.choice import Asked, Choice, answer, candidates
@@ -327,14 +329,17 @@ def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
         steps.extend(remarks)
     for line in lines:
         steps.extend(line.steps)
+        if line.steps and line.steps[-1].unit != unit_of(per_area(case), nutrient.value):
+            same = f"The same in {per_area(case)}"
+            steps.append(rate_step(case, same, line.credit.rate_kg_ha, nutrient.value, ARITHMETIC))
     credited = sum(line.credit.rate_kg_ha for line in lines)
     net = gross.rate_kg_ha - credited
     net = 0.0 if net < 1e-9 else net
     if lines:
-        per = unit_kg_ha(case)
-        shown = " - ".join(f"{line.credit.rate_kg_ha / per:.6g}" for line in lines)
-        text = f"Still to supply: {gross.rate_kg_ha / per:.6g} - {shown}, never below zero"
-        steps.append(Step(text, net / per, rate_unit(case, nutrient.value), ARITHMETIC))
+        rates = (gross.rate_kg_ha, *(line.credit.rate_kg_ha for line in lines))
+        shown = " - ".join(f"{rate_shown(case, rate):.6g}" for rate in rates)
+        text = f"Still to supply: {shown}, never below zero"
+        steps.append(rate_step(case, text, net, nutrient.value, ARITHMETIC))
     state, reason = NeedState.NEEDED, gross.reason
     supply = Supply(nutrient.value)
     done = on_the_rest(case, supply, net)
@@ -447,8 +452,8 @@ def _to_decide(
 def _decided(case: Case, nutrient: Nutrient, gross: _Gross, decision: Decision) -> _Gross:
     """Put a decision in the place of what is published, which stays in the steps."""
     rate = decision.applied_to(gross.rate_kg_ha or 0.0)
-    what = decision.words(gross.rate_kg_ha, gross.between_kg_ha, case.metric)
-    step = Step(what, rate / unit_kg_ha(case), rate_unit(case, nutrient.value), USER)
+    what = decision.words(gross.rate_kg_ha, partial(rate_words, case), gross.between_kg_ha)
+    step = rate_step(case, what, rate, nutrient.value, USER)
     return replace(
         gross,
         rate_kg_ha=rate,
@@ -507,13 +512,13 @@ def _from_lab(
         text = f"The lab's own recommendation, as printed ({soil.sample_text((test,))})"
         steps.append(Step(text, printed.value, unit, LAB))
     gross = soil.mean(rates)
-    told = gross / unit_kg_ha(case)
+    shown = rate_shown(case, gross)
     if len(rates) > 1:
-        listed = " and ".join(f"{rate / unit_kg_ha(case):.6g}" for rate in rates)
+        listed = " and ".join(f"{rate_shown(case, rate):.6g}" for rate in rates)
         text = f"Several samples count once each: mean of {listed}"
-        steps.append(Step(text, told, rate_unit(case, nutrient.value), ARITHMETIC))
-    elif not math.isclose(steps[-1].value if isinstance(steps[-1].value, float | int) else 0.0, told):
-        steps.append(the_same(case, gross, nutrient.value))
+        steps.append(rate_step(case, text, gross, nutrient.value, ARITHMETIC))
+    elif not math.isclose(steps[-1].value if isinstance(steps[-1].value, float | int) else 0.0, shown):
+        steps.append(rate_step(case, f"The same in {per_area(case)}", gross, nutrient.value, ARITHMETIC))
     if len(advised) < len(governing):
         problems.append(
             Problem(
@@ -623,9 +628,10 @@ def _as_gross(
     if rate.value is None:
         return _Gross(None, rate.reason, steps, asked=asked, status=status, between_kg_ha=between)
     gross = rate.value * factor
-    if rate.unit != rate_unit(case) or rate.basis:
-        what = f"{rate.basis} as {nutrient.value}," if rate.basis else "The same"
-        steps = (*steps, the_same(case, gross, nutrient.value, what))
+    if rate.unit != per_area(case) or rate.basis:
+        unit = per_area(case)
+        words = f"{rate.basis} as {nutrient.value}, in {unit}" if rate.basis else f"The same in {unit}"
+        steps = (*steps, rate_step(case, words, gross, nutrient.value, ARITHMETIC))
     return _Gross(
         gross,
         rate.reason,
@@ -747,8 +753,8 @@ def _credits(
     if applied > 0 and case.area_ha > 0:
         rate = applied / case.area_ha
         counted = "since the crop began" if nutrient is Nutrient.N else "since the soil was sampled"
-        told = Step(f"Applied {counted}", rate / unit_kg_ha(case), rate_unit(case, nutrient.value), RECORD)
-        lines.append(CreditLine(Credit(f"applied {counted}", rate, RECORD), (told,)))
+        steps = (rate_step(case, f"Applied {counted}", rate, nutrient.value, RECORD),)
+        lines.append(CreditLine(Credit(f"applied {counted}", rate, RECORD), steps))
     return lines, remarks, problems
 
 

@@ -91,6 +91,9 @@ class Machine:
         For each filling of the hopper [money].
     hopper_kg
         What one fill holds [kg]; None = not stated, and fills are not counted.
+    cost_per_load, load_kg
+        For each load of one product it brings to the property, full or not [money], and what one holds [kg];
+        None = not stated, and loads are not counted.
     hours_per_job, hours_per_ha, hours_per_fill
         Time they take [h]; per hectare None = not stated, and no hours are told.
     """
@@ -103,6 +106,13 @@ class Machine:
     hours_per_job: float = 0.0
     hours_per_ha: float | None = None
     hours_per_fill: float = 0.0
+    cost_per_load: Decimal = Decimal(0)
+    load_kg: float | None = None
+
+    @property
+    def brings_loads(self) -> bool:
+        """Whether the loads it brings cost something, and how many there are can be told."""
+        return self.cost_per_load > 0 and bool(self.load_kg)
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,6 +226,9 @@ class Terms:
     hauling_cost_per_kg
         For bringing what is bought to the property [money per kg], where no delivery is paid; counted
         with delivery.
+    cost_per_haul, haul_kg
+        For one way to a seller and back, full or not, where no delivery is paid [money], and what it brings
+        [kg]; None = hauls are not counted.
     handling_cost_per_kg
         For handling what is bought, by offer id [money per kg]; an offer absent here costs nothing.
     machines
@@ -250,6 +263,8 @@ class Terms:
     spreading_cost_per_pass: Decimal = Decimal(0)
     min_rate_kg_ha: float | None = None
     hauling_cost_per_kg: Decimal = Decimal(0)
+    cost_per_haul: Decimal = Decimal(0)
+    haul_kg: float | None = None
     handling_cost_per_kg: Mapping[str, Decimal] = field(default_factory=dict)
     machines: tuple[Machine, ...] = ()
     mixing: frozenset[frozenset[str]] = frozenset()
@@ -355,6 +370,17 @@ def machines_of(terms: Terms) -> tuple[Machine, ...]:
     return (Machine("", terms.spreading_cost_per_pass, terms.spreading_cost_per_ha),)
 
 
+def loads_of(mass_kg: float, load_kg: float) -> int:
+    """Count whole loads: the last one need not be full.
+
+    Examples
+    --------
+    >>> loads_of(11_000.0, 10_000.0), loads_of(10_000.0, 10_000.0)
+    (2, 1)
+    """
+    return math.ceil(mass_kg / load_kg - 1e-6)
+
+
 def fill_cost_per_kg(machine: Machine) -> float:
     """Filling the hopper [money per kg]: a part of a fill costs its part; zero for a hopper not stated."""
     return float(machine.cost_per_fill) / machine.hopper_kg if machine.hopper_kg else 0.0
@@ -443,7 +469,9 @@ def _bad(number: float | None) -> bool:
 
 def _usable_terms(terms: Terms, problems: list[Problem]) -> Terms:
     changes: dict[str, object] = {}
-    for name in ("spreading_cost_per_ha", "spreading_cost_per_pass", "hauling_cost_per_kg"):
+    for name in (
+        *("spreading_cost_per_ha", "spreading_cost_per_pass", "hauling_cost_per_kg", "cost_per_haul"),
+    ):
         amount: Decimal = getattr(terms, name)
         if not amount.is_finite() or amount < 0:
             problems.append(

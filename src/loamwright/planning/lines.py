@@ -15,6 +15,7 @@ from decimal import ROUND_HALF_UP, Decimal
 
 import numpy as np
 
+from loamwright.money import format_money
 from loamwright.planning.inputs import (
     TIMING_ORDER,
     Machine,
@@ -26,6 +27,7 @@ from loamwright.planning.inputs import (
     ground_ha,
     is_lime,
     known_kg,
+    loads_of,
     lowest_rate_kg_ha,
     machines_of,
     need_values,
@@ -36,7 +38,7 @@ from loamwright.planning.passes import TIMES
 from loamwright.planning.records import Coverage, Job, Plan, PlanLine, Purchase
 from loamwright.supplies import Offer, Product
 from loamwright.units import ACRE_M2, HA_M2, LB_ACRE_KG_HA, LB_KG, format_figure
-from loamwright.values import ARITHMETIC, LABEL, Nutrient, Step, Supply, Timing
+from loamwright.values import ARITHMETIC, LABEL, Step, Supply, Timing
 
 _CENT = Decimal("0.01")
 #: Two amounts this close are the same amount [fraction].
@@ -60,12 +62,25 @@ class Bought:
         Seller to delivery fee [money].
     hauling, handling
         Offer id to cost [money].
+    loads
+        (machine, product) to whole loads it brings [count] and their cost [money].
+    hauls
+        Seller to ways there and back [count] and their cost [money].
     """
 
     buy: tuple[Purchase, ...]
     delivery: Mapping[str, Decimal]
     hauling: Mapping[str, Decimal]
     handling: Mapping[str, Decimal]
+    loads: Mapping[tuple[str, str], tuple[int, Decimal]]
+    hauls: Mapping[str, tuple[int, Decimal]]
+
+    @property
+    def brought(self) -> Decimal:
+        """What bringing it all to the property costs [money]."""
+        parts = (*self.delivery.values(), *self.hauling.values())
+        whole = (*self.loads.values(), *self.hauls.values())
+        return sum((*parts, *(cost for _count, cost in whole)), Decimal("0.00"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -263,6 +278,7 @@ def shopping(
     fees: dict[str, Decimal] = {}
     hauling: dict[str, Decimal] = {}
     handling: dict[str, Decimal] = {}
+    fetched_kg: dict[str, float] = {}
     largest_first = sorted(request.offers, key=lambda offer: (-(offer.package_kg or 0.0), offer.offer_id))
     from_stock: dict[str, float] = {}
     for offer in largest_first:
@@ -298,12 +314,61 @@ def shopping(
             seller = seller_of(offer)
             fees[seller] = max(fees.get(seller, Decimal(0)), offer.delivery_fee)
             if offer.delivery_fee <= 0:
+                fetched_kg[seller] = fetched_kg.get(seller, 0.0) + mass_kg
                 hauling[offer.offer_id] = cents(haul * Decimal(str(mass_kg)))
             per_kg = request.terms.handling_cost_per_kg.get(offer.offer_id, Decimal(0))
             handling[offer.offer_id] = cents(per_kg * Decimal(str(mass_kg)))
     buy.sort(key=lambda one: (one.product, one.offer_id))
     delivery = {seller: cents(fee) for seller, fee in sorted(fees.items())}
-    return Bought(tuple(buy), delivery, hauling, handling)
+    return Bought(
+        tuple(buy), delivery, hauling, handling, _loads(request, passes), _hauls(request, fetched_kg)
+    )
+
+
+def _loads(request: Request, passes: Sequence[Spread]) -> dict[tuple[str, str], tuple[int, Decimal]]:
+    """Whole loads of each product that machines bring, and their cost."""
+    brought: dict[tuple[Machine, str], float] = {}
+    for load in trips(request, passes).values():
+        machine = trip_machine(request, load)
+        if machine.brings_loads:
+            for one in load:
+                brought[machine, one.product] = brought.get((machine, one.product), 0.0) + one.mass_kg
+    found = {}
+    for (machine, product), mass_kg in sorted(
+        brought.items(), key=lambda item: (item[0][0].name, item[0][1])
+    ):
+        count = loads_of(mass_kg, machine.load_kg or math.inf)
+        found[machine.name, product] = (count, cents(machine.cost_per_load * count))
+    return found
+
+
+def loads_words(request: Request, plan: Plan) -> str:
+    """Say how many loads and ways a plan pays for; empty when none."""
+    size = {offer.offer_id: offer.package_kg or 0.0 for offer in request.offers}
+    free = {offer.offer_id: seller_of(offer) for offer in request.offers if offer.delivery_fee <= 0}
+    fetched_kg: dict[str, float] = {}
+    for one in plan.buy:
+        if one.offer_id in free and one.count > 0:
+            seller = free[one.offer_id]
+            fetched_kg[seller] = fetched_kg.get(seller, 0.0) + one.count * size[one.offer_id]
+    told = [
+        f"{count} load{'s' if count > 1 else ''} of {product} by {machine}, {format_money(cost)}"
+        for (machine, product), (count, cost) in _loads(request, spreads_of(plan)).items()
+    ]
+    told += [
+        f"{count} way{'s' if count > 1 else ''} to {seller}, {format_money(cost)}"
+        for seller, (count, cost) in _hauls(request, fetched_kg).items()
+    ]
+    return "; ".join(told)
+
+
+def _hauls(request: Request, fetched_kg: Mapping[str, float]) -> dict[str, tuple[int, Decimal]]:
+    """Ways to sellers and back, and their cost."""
+    terms = request.terms
+    if terms.cost_per_haul <= 0 or not terms.haul_kg:
+        return {}
+    counted = {seller: loads_of(kg, terms.haul_kg) for seller, kg in sorted(fetched_kg.items())}
+    return {seller: (count, cents(terms.cost_per_haul * count)) for seller, count in counted.items()}
 
 
 # ---------------------------------------------------------------------------------------------
@@ -424,8 +489,18 @@ def plot_costs(request: Request, passes: Sequence[Spread], bought: Bought) -> di
             mine = of_seller.setdefault(seller_of(offers[purchase.offer_id]), {})
             for plot_id, mass in weights.items():
                 mine[plot_id] = mine.get(plot_id, 0.0) + mass
-    for seller, fee in bought.delivery.items():
+    fees = [*bought.delivery.items(), *((seller, cost) for seller, (_count, cost) in bought.hauls.items())]
+    for seller, fee in fees:
         for plot_id, part in share_out(fee, of_seller.get(seller, spare)).items():
+            costs[plot_id] += part
+    for (machine_name, product), (_count, cost) in bought.loads.items():
+        weights = {}
+        for load in trips(request, passes).values():
+            if trip_machine(request, load).name == machine_name:
+                for one in load:
+                    if one.product == product:
+                        weights[one.plot_id] = weights.get(one.plot_id, 0.0) + one.mass_kg
+        for plot_id, part in share_out(cost, weights).items():
             costs[plot_id] += part
     return costs
 
@@ -488,7 +563,13 @@ def jobs(request: Request, passes: Sequence[Spread]) -> tuple[Job, ...]:
                 part="rest" if ground.is_part(first) else "",
             )
         )
-    return tuple(sorted(made, key=lambda one: (one.plot_id, TIMING_ORDER[one.timing], one.job_id)))
+    limes = {ware.product.product for ware in request.wares if is_lime(ware)}
+    lime_lines = {line_id(one.plot_id, one.product, one.timing) for one in passes if one.product in limes}
+
+    def place(job: Job) -> tuple[str, int, bool, str]:  # lime before what is worked in with it
+        return job.plot_id, TIMING_ORDER[job.timing], not lime_lines & set(job.line_ids), job.job_id
+
+    return tuple(sorted(made, key=place))
 
 
 def _hours(machine: Machine, area_ha: float, fills: int | None) -> float | None:
@@ -617,7 +698,8 @@ class _Words:
     def _held(self, product: Product, supply: Supply, content: float) -> Step:
         """How much of a supply is in the product: of a manure, how much of that a crop can use."""
         unit = f"{self.mass_unit} {supply}"
-        share = None if supply.is_lime else product.available_pct.get(Nutrient(supply))
+        usable = {nutrient.value: share for nutrient, share in product.available_pct.items()}
+        share = usable.get(supply)
         words = f"{supply} in 1 {self.mass_unit} of {product.product}"
         source = LABEL
         if share is not None:
@@ -711,7 +793,7 @@ def write_plan(request: Request, passes: Sequence[Spread], bought: Bought, plan:
         filling_cost=sum(filling.values(), Decimal("0.00")),
         handling_cost=sum(bought.handling.values(), Decimal("0.00")),
         jobs=made,
-        delivery_cost=sum((*bought.delivery.values(), *bought.hauling.values()), Decimal("0.00")),
+        delivery_cost=bought.brought,
         lines=written,
         buy=bought.buy,
         coverage=coverage(request.plots, request.wares, passes),

@@ -34,6 +34,7 @@ from loamwright.planning.inputs import (
 )
 from loamwright.planning.packages import (
     Tier,
+    add_loads,
     add_offers,
     add_pools,
     carrying_cost_per_kg,
@@ -114,6 +115,8 @@ class PlanModel:
         Columns by which a cap is exceeded [kg], and the (plot, supply) of each (only with soft caps).
     supply_row
         Row of the pool of each ware; -1 when it has none.
+    load_rows
+        Rows that count the loads a machine brings of a product.
     need_rows
         (row, cell indices) of every need row.
     model
@@ -140,6 +143,7 @@ class PlanModel:
     over: Ints
     over_at: tuple[tuple[int, int], ...]
     supply_row: Ints
+    load_rows: Ints
     need_rows: tuple[tuple[int, tuple[int, ...]], ...]
     model: Model
 
@@ -208,6 +212,7 @@ def build(
     need_rows = _add_needs(request, program, passes, amount, content, cells, wanted, share)
     pool = add_offers(request, program, tiers)
     supply_row, stock = add_pools(request, program, passes, amount, tiers, pool.count)
+    load_rows = add_loads(request, program, passes, amount)
     if elastic and request.terms.budget is not None:
         cost = np.concatenate(program.costs())
         cost[servings.odd[servings.odd >= 0]] = 0.0
@@ -236,6 +241,7 @@ def build(
         over,
         over_at,
         supply_row,
+        load_rows,
         need_rows,
         program.finish(),
     )

@@ -12,7 +12,7 @@ from decimal import Decimal
 
 import numpy as np
 
-from loamwright.planning.inputs import Request
+from loamwright.planning.inputs import Request, loads_of, machines_of
 from loamwright.planning.passes import Passes
 from loamwright.planning.solver import Floats, Ints, Program
 from loamwright.supplies import Offer
@@ -157,7 +157,46 @@ def add_offers(request: Request, program: Program, tiers: tuple[Tier, ...]) -> O
             columns = np.append(order[places], column)
             values = np.append(np.full(len(places), fees[index]), -1.0)
             program.add_rows(1, np.zeros(len(columns), np.int64), columns, values, upper=0.0)
+    _add_hauls(request, program, tiers, count)
     return OfferColumns(count, order)
+
+
+def add_loads(request: Request, program: Program, passes: Passes, amount: Ints) -> Ints:
+    """Count whole loads of each product that a machine brings to the property, shared by its plots."""
+    rows: list[Ints] = []
+    for place, machine in enumerate(machines_of(request.terms)):
+        if not machine.brings_loads or machine.load_kg is None:
+            continue
+        here = np.flatnonzero(passes.jobs.machine[passes.job] == place)
+        for ware in np.unique(passes.ware[here]):
+            carried = here[passes.ware[here] == ware]
+            loads = program.add_columns(
+                1,
+                cost=float(machine.cost_per_load),
+                upper=loads_of(float(passes.high_kg[carried].sum()), machine.load_kg),
+                integer=True,
+            )
+            columns = np.append(amount[carried], loads)
+            values = np.append(passes.high_kg[carried] / machine.load_kg, -1.0)
+            rows.append(program.add_rows(1, np.zeros(len(columns), np.int64), columns, values, upper=0.0))
+    return np.concatenate([*rows, np.zeros(0, np.int64)])
+
+
+def _add_hauls(request: Request, program: Program, tiers: tuple[Tier, ...], count: Ints) -> None:
+    """Count whole ways to each seller who does not deliver for a fee."""
+    terms = request.terms
+    if terms.cost_per_haul <= 0 or not terms.haul_kg:
+        return
+    fetched: dict[str, list[int]] = {}
+    for place, tier in enumerate(tiers):
+        offer = request.offers[tier.offer]
+        if offer.delivery_fee <= 0:
+            fetched.setdefault(seller_of(offer), []).append(place)
+    for _seller, places in sorted(fetched.items()):
+        hauls = program.add_columns(1, cost=float(terms.cost_per_haul), integer=True)
+        columns = np.append(count[places], hauls)
+        values = np.append(np.array([tiers[place].unit_kg for place in places]) / terms.haul_kg, -1.0)
+        program.add_rows(1, np.zeros(len(columns), np.int64), columns, values, upper=0.0)
 
 
 def stock_kg(request: Request) -> Floats:

@@ -440,11 +440,18 @@ class _Loads:
     def _no_dearer(self, other: int, bigger: frozenset[int], place: int, load: frozenset[int]) -> bool:
         """Whether a job with the other machine does all of this and never costs more."""
         one, two = self.machines[other], self.machines[place]
-        costs = (float(one.cost_per_job), float(one.cost_per_ha), fill_cost_per_kg(one))
-        against = (float(two.cost_per_job), float(two.cost_per_ha), fill_cost_per_kg(two))
+        costs = (float(one.cost_per_job), float(one.cost_per_ha), fill_cost_per_kg(one), *_load_costs(one))
+        against = (float(two.cost_per_job), float(two.cost_per_ha), fill_cost_per_kg(two), *_load_costs(two))
         if load == bigger and costs == against:
             return other < place
         return all(ours <= theirs for ours, theirs in zip(costs, against, strict=True))
+
+
+def _load_costs(machine: Machine) -> tuple[float, float]:
+    """What loads cost, as two figures of which lower is never dearer: for one, and how little it holds."""
+    if not machine.brings_loads or machine.load_kg is None:
+        return 0.0, 0.0
+    return float(machine.cost_per_load), 1.0 / machine.load_kg
 
 
 def _together(wares: set[int], mixes: dict[int, set[int]]) -> list[frozenset[int]]:

@@ -28,6 +28,7 @@ from loamwright.planning.inputs import (
 from loamwright.planning.lines import (
     counts,
     covered,
+    loads_words,
     shopping,
     short_of_bands,
     spreads,
@@ -419,7 +420,9 @@ def _percent(gap: float) -> str:
 def _cost_sentence(request: Request, plan: Plan) -> str:
     parts = [f"packages {format_money(plan.purchase_cost)}"]
     if plan.delivery_cost:
-        hauled = " and hauling" if request.terms.hauling_cost_per_kg else ""
+        terms = request.terms
+        fetched = terms.hauling_cost_per_kg > 0 or terms.cost_per_haul > 0
+        hauled = " and hauling" if fetched or any(one.brings_loads for one in terms.machines) else ""
         parts.append(f"delivery{hauled} {format_money(plan.delivery_cost)}")
     if plan.spreading_cost:
         parts.append(f"spreading {format_money(plan.spreading_cost)}")
@@ -427,7 +430,9 @@ def _cost_sentence(request: Request, plan: Plan) -> str:
         parts.append(f"filling {format_money(plan.filling_cost)}")
     if plan.handling_cost:
         parts.append(f"handling {format_money(plan.handling_cost)}")
-    return f"It costs {format_money(plan.total_cost)}: {', '.join(parts)}."
+    loads = loads_words(request, plan)
+    counted = f" Whole loads count, full or not: {loads}." if loads else ""
+    return f"It costs {format_money(plan.total_cost)}: {', '.join(parts)}.{counted}"
 
 
 # ---------------------------------------------------------------------------------------------

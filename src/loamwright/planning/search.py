@@ -188,8 +188,9 @@ class _Run:
 # Taken apart
 
 # M. L. Fisher, The Lagrangian relaxation method for solving integer programming problems, Management Science
-# 27 (1981) 1-18, doi 10.1287/mnsc.27.1.1. What ties plots together is only that they share packages: with a
-# price on each kilogram in place of that tie, every plot is a program of its own and so is the purchase.
+# 27 (1981) 1-18, doi 10.1287/mnsc.27.1.1. What ties plots together is only that they share packages and
+# truckloads: with a price on each kilogram in place of that tie, every plot is a program of its own and so is
+# the purchase.
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,7 +242,8 @@ class Parts:
         model = plan_model.model
         owner = plan_model.owner
         passes = plan_model.passes
-        self.pools = plan_model.supply_row[plan_model.supply_row >= 0]
+        pools = plan_model.supply_row[plan_model.supply_row >= 0]
+        self.pools = np.concatenate([pools, plan_model.load_rows])
         entry_row = np.repeat(np.arange(len(model.row_lower)), np.diff(model.starts))
         pooled = np.zeros(len(model.row_lower), bool)
         pooled[self.pools] = True

@@ -126,6 +126,8 @@ def _machine(spreader: Spreader, settings: Settings) -> Machine:
         hours_per_job=stop_h,
         hours_per_ha=hours_per_ha,
         hours_per_fill=fill_h,
+        cost_per_load=spreader.cost_per_load or Decimal(0),
+        load_kg=spreader.vehicle_kg or spreader.hopper_kg,
     )
 
 

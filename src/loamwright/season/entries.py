@@ -29,20 +29,26 @@ KEEP, CORRECT = "keep what is recorded", "take it as a correction"
 
 
 def record_file(
-    path: Path, file: Path, today: dt.date, answers: Mapping[str, str] = MappingProxyType({})
+    path: Path,
+    file: Path,
+    today: dt.date,
+    answers: Mapping[str, str] = MappingProxyType({}),
+    others: Sequence[Path] = (),
 ) -> Recorded:
-    """Take in a records file from the map, or a table of entries; twice changes nothing.
+    """Take in records of the map, or a table of entries; twice changes nothing.
 
     Parameters
     ----------
     path
         The property file.
     file
-        Records file (JSON), CSV or XLSX.
+        Records file (JSON), pasted text, a picture of a code; or a table: CSV, XLSX.
     today
         Date for the age of tests and cautions.
     answers
         Answers to what is asked of entries, by question id.
+    others
+        Further files with records, such as the other parts of a set of codes.
 
     Returns
     -------
@@ -52,13 +58,19 @@ def record_file(
     ------
     InputError
         When an entry cannot be read, or something is asked of one and not answered; nothing was stored.
+    MissingExtraError
+        When a picture is to be read and the extra ``codes`` is not installed.
     """
     record = files.load(path)
     known = {plot.plot_id for plot in record.plots} | set(record.former_names)
-    if file.suffix.lower() in files.SUFFIXES:
+    tables = [one for one in (file, *others) if one.suffix.lower() in files.SUFFIXES]
+    if others and any(not files.holds_records(one) for one in tables):
+        what = "a table of entries comes alone"
+        raise InputError([Problem(tables[0].name, what, "Record one table after the other.")])
+    if tables and not files.holds_records(file):
         entries, problems = files.applications_from(files.read_table(file), known)
     else:
-        entries, problems = files.records_from(file, known)
+        entries, problems = files.records_from(file, known, others)
     if has_errors(problems):
         raise InputError(problems)
     offered, asked = _as_corrections(entries, record.applications, answers)

@@ -202,7 +202,7 @@ class Season(SeasonView):
     def fingerprint(self) -> Mapping[str, str]:
         """What a plan made now would stand on."""
         stands = work.stands_on(self.record, self.needs_before, self.areas)
-        return stands | work.known_purchases(self.record)
+        return stands | work.noted_beside(self.record)
 
     @cached_property
     def aged(self) -> tuple[planning.Aged, ...]:

@@ -1,4 +1,5 @@
-// A QR code (ISO/IEC 18004) for a short text: bytes, error correction level L, versions 1 to 25.
+// A QR code (ISO/IEC 18004) for a short text: capitals, figures and a few signs (alphanumeric mode), error correction
+// level L, versions 1 to 25. It stands here because no package on PyPI carries one for a page.
 
 // Error-correction codewords per block, and number of blocks, by version. The tests compare every version and
 // mask bit for bit with an independent library.
@@ -120,16 +121,25 @@ function qrReedSolomon(block, count) {
   return rest;
 }
 
-/** Codewords for some bytes: length, data, padding, then data and check words of all blocks interleaved. */
-function qrCodewords(bytes, version, total) {
+const QR_LETTERS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ $%*+-./:";
+
+/** Bits a text of so many letters takes: mode, length, eleven bits for two letters, six for a last one. */
+const qrBits = (length, version) => 4 + (version < 10 ? 9 : 11) + 11 * Math.floor(length / 2) + 6 * (length % 2);
+
+/** Codewords for a text: length, data, padding, then data and check words of all blocks interleaved. */
+function qrCodewords(text, version, total) {
   const blocks = QR_BLOCKS[version - 1];
   const check = QR_CHECK[version - 1];
   const room = total - blocks * check;
   const bits = [];
   const push = (value, length) => { for (let i = length - 1; i >= 0; i--) bits.push((value >> i) & 1); };
-  push(4, 4); // bytes
-  push(bytes.length, version < 10 ? 8 : 16);
-  for (const byte of bytes) push(byte, 8);
+  push(2, 4); // alphanumeric
+  push(text.length, version < 10 ? 9 : 11);
+  const values = [...text].map((letter) => QR_LETTERS.indexOf(letter));
+  for (let i = 0; i < values.length; i += 2) {
+    if (i + 1 < values.length) push(values[i] * 45 + values[i + 1], 11);
+    else push(values[i], 6);
+  }
   push(0, Math.min(4, room * 8 - bits.length));
   while (bits.length % 8) bits.push(0);
   const words = [];
@@ -186,18 +196,17 @@ function qrPenalty(code) {
 }
 
 /**
- * Encode a text. Returns rows of 0 and 1, or null when it is too long for version 25.
+ * Encode a text of `QR_LETTERS`. Returns rows of 0 and 1, or null when it is too long for version 25.
  * `mask` forces one of the eight masks; without it the one with the fewest penalty points is taken.
  */
 function qrEncode(text, mask) {
-  const bytes = new TextEncoder().encode(text);
   for (let version = 1; version <= QR_CHECK.length; version++) {
     const frame = qrFrame(version);
     const path = qrPath(frame);
     const total = Math.floor(path.length / 8);
     const room = total - QR_BLOCKS[version - 1] * QR_CHECK[version - 1];
-    if (room * 8 < 4 + (version < 10 ? 8 : 16) + bytes.length * 8) continue;
-    const words = qrCodewords(bytes, version, total);
+    if (room * 8 < qrBits(text.length, version)) continue;
+    const words = qrCodewords(text, version, total);
     const made = (mask === undefined ? [0, 1, 2, 3, 4, 5, 6, 7] : [mask]).map((which) => {
       const code = frame.dark.map((row) => row.slice());
       path.forEach(([x, y], i) => {

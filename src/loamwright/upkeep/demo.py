@@ -107,16 +107,11 @@ def build_demo(folder: Path, today: dt.date, progress: Progress) -> Demo:
     source = source_files()
     info = files.info_from(source / "property.json")
     path = folder / f"alder_fork{PROPERTY_SUFFIX}"
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise InputError(
-            [Problem(str(folder), f"no folder can be made here: {error.strerror}", "Name another.")]
-        ) from error
+    files.make_folder(folder)
     if path.exists():
         if files.load(path).info.name != info.name:
             raise InputError([Problem(str(path), "this is another property", "Name another folder.")])
-        path.unlink()
+        files.remove(path)
     progress("reading the demo files")
     files.create(path, info)
     import_files(path, [file for file in sorted(source.iterdir()) if file.suffix in DEMO_SUFFIXES])

@@ -108,6 +108,7 @@ CREATE TABLE spreaders (
     cost_per_ha TEXT,
     cost_per_stop TEXT,
     cost_per_hour TEXT,
+    cost_per_load TEXT,
     retired_on DATE,
     retired_because TEXT NOT NULL DEFAULT ''
 );

@@ -17,6 +17,7 @@ from loamwright.errors import AnswerError, InputError, Problem
 from loamwright.files.sheets.records import LeftOut, Question, SheetContents
 from loamwright.files.sheets.words.calendar_dates import read_printed_date
 from loamwright.files.sheets.words.vocabulary import plain
+from loamwright.files.whole import write_whole
 
 #: An answer that leaves a thing unknown, always allowed.
 NOT_KNOWN = "not known"
@@ -188,7 +189,7 @@ def save_profile(path: Path, profile: Profile) -> None:
         "answers": dict(profile.answers),
         "plots": dict(profile.plots),
     }
-    path.write_text(json.dumps(data, ensure_ascii=False, indent=1) + "\n", encoding="utf-8")
+    write_whole(path, json.dumps(data, ensure_ascii=False, indent=1) + "\n")
 
 
 def load_profile(path: Path) -> Profile:
