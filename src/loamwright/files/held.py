@@ -113,7 +113,7 @@ class Reader:
 
     def _gone(self, table: str, row: _Row) -> bool:
         """Whether a row is retired, or was on the day whose ground is asked for."""
-        retired = row["retired_on"]
+        retired, _why = row["retired_on"], row["retired_because"]
         if retired is None or self._ground_on is None or table not in _CAME_AND_WENT:
             return retired is not None
         return bool(dt.date.fromisoformat(retired) <= self._ground_on)
