@@ -93,7 +93,7 @@ def _laid_down(path: Path, marks: Sequence[str], offers: work.Offers) -> tuple[P
     told = []
     for name, features in offers.features.items():
         file = path.with_name(f"{path.stem}-{name}-{marks[0][:8]}.geojson")
-        file.write_text(json.dumps({"type": "FeatureCollection", "features": list(features)}), "utf-8")
+        files.write_whole(file, json.dumps({"type": "FeatureCollection", "features": list(features)}))
         fix = f"Nothing has changed. See it with `loamwright import {path.name} {file.name} --preview`."
         if name == "seen":
             fix = "Nothing has changed. Open it in a map, or set what follows from it."

@@ -149,7 +149,7 @@ def _walked(
     if walk.area_m2 is None or walk.area_se_m2 is None or has_errors(walk.problems):
         return walk.problems, None
     plot = next((plot for plot in record.plots if plot.plot_id == one.plot_id), None)
-    on_file = f", on file {format_area(float(land.areas_m2([plot.boundary])[0]), units)}" if plot else ""
+    on_file = f", on file {format_area(land.areas_m2([plot.boundary]).tolist()[0], units)}" if plot else ""
     what = (
         f"a walked boundary: {format_area(walk.area_m2, units)} ± {format_area(walk.area_se_m2, units)} "
         f"(standard error, {len(fixes)} fixes of ± {format_length(sigma_m, units)} each){on_file} ({about})"
