@@ -262,7 +262,7 @@ class Season(SeasonView):
             self.plan,
             self.made_on,
         )
-        return (*fired, *work.on_the_rest(self.needs, self.areas))
+        return (*fired, *work.on_the_rest(self.needs, self.areas, self.record.info.units))
 
     @cached_property
     def problems(self) -> tuple[Problem, ...]:
@@ -365,6 +365,7 @@ def view(path: Path, today: dt.date, season: int | None = None) -> Season:
         listed = ", ".join(map(str, (*known, record.info.season)))
         raise InputError([Problem("season", f"nothing is known of season {season}", f"There are: {listed}.")])
     _, last = needs.season_dates(season, record.info.settings.season_start)
+    record = files.load(path, ground_on=min(today, last))
     tests = tuple(one for one in record.soil_tests if one.sampled_on is None or one.sampled_on <= last)
     then = replace(record, info=replace(record.info, season=season), soil_tests=tests)
     return Season(then, min(today, last), printed_on=today)
