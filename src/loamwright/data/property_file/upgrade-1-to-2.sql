@@ -111,6 +111,8 @@ ALTER TABLE soil_tests ADD COLUMN retired_because TEXT NOT NULL DEFAULT '';
 ALTER TABLE organic_inputs ADD COLUMN retired_on DATE;
 ALTER TABLE organic_inputs ADD COLUMN retired_because TEXT NOT NULL DEFAULT '';
 
+ALTER TABLE products ADD COLUMN lime_scores_pct TEXT;
+UPDATE products SET lime_scores_pct = '{}' WHERE lime_label;
 ALTER TABLE products ADD COLUMN material TEXT NOT NULL DEFAULT '';
 ALTER TABLE products ADD COLUMN method TEXT NOT NULL DEFAULT '';
 ALTER TABLE products ADD COLUMN available_n_pct REAL;
