@@ -317,6 +317,31 @@ class MixDecision:
 
 
 @dataclass(frozen=True, slots=True)
+class Blending:
+    """What a blending plant charges.
+
+    Parameters
+    ----------
+    seller
+        Who blends.
+    prices_per_kg
+        Ingredient, as labelled on the property, to the plant's price of it [money per kg].
+    fee_per_kg
+        For blending [money per kg of blend].
+    min_order_kg
+        Smallest order [kg].
+    delivery_fee
+        Once for an order [money].
+    """
+
+    seller: str
+    prices_per_kg: Mapping[str, float]
+    fee_per_kg: Decimal = Decimal(0)
+    min_order_kg: float = 0.0
+    delivery_fee: Decimal = Decimal(0)
+
+
+@dataclass(frozen=True, slots=True)
 class OwnWindow:
     """When the user does a kind of work, over what a published page says.
 
@@ -372,6 +397,8 @@ class WorkRules:
     cost_per_haul, haul_kg
         For one way to a seller and back, full or not, where no delivery is paid [money], and what it brings
         [kg]; None = not stated, and no hauls are counted.
+    blending
+        A plant whose blend every plan is told of; None = none.
     """
 
     state: str = ""
@@ -387,6 +414,7 @@ class WorkRules:
     windows: tuple[OwnWindow, ...] = ()
     cost_per_haul: Decimal = Decimal(0)
     haul_kg: float | None = None
+    blending: Blending | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -308,7 +308,17 @@ def test_explain_tells_one_nutrient_or_all(worked: Path) -> None:
 def test_status_before_anything_is_done(worked: Path) -> None:
     said = ran_well("status", worked)
     assert {line["state"] for line in said["lines"]} == {"nothing yet"}
-    keys = {"plot_id", "product", "timing", "line_id", "planned_lb", "applied_lb", "state", "reasons"}
+    keys = {
+        "plot_id",
+        "product",
+        "timing",
+        "line_id",
+        "planned_lb",
+        "applied_lb",
+        "state",
+        "reasons",
+        "taken_off",
+    }
     assert all(line.keys() == keys for line in said["lines"])
     owed = {row["nutrient"]: row for row in said["balance"] if row["plot_id"] == "A-1"}
     assert owed["P2O5"]["left_lb"] == owed["P2O5"]["need_lb"] == pytest.approx(25 * A1)
@@ -438,7 +448,7 @@ def test_a_plan_leads_with_what_to_buy_and_do_in_eighty_columns(copy: Path) -> N
         return subprocess.run(command, capture_output=True, text=True, check=True, env=narrow).stdout
 
     short = said()
-    at = [short.index(word) for word in ("Plan: ", "To buy", "To do ", "To decide and to know")]
+    at = [short.index(word) for word in ("Plan: ", "To buy", "To do ", "Left to decide", "How sure")]
     assert at == sorted(at)
     assert max(len(line) for line in short.splitlines()) <= 80
     assert "What goes where" not in short

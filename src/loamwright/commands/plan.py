@@ -84,6 +84,7 @@ def plan(
             tables,
             options.budget,
             options.published,
+            season.close_calls(view),
         ),
         view.record.info.units,
         no_plan=made.outcome is planning.Outcome.IMPOSSIBLE,

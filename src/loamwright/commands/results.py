@@ -154,6 +154,7 @@ class PlanMade:
     tables: bool = False
     budget: Decimal | None = None
     published: bool = False
+    close_calls: tuple[CloseCall, ...] = ()
 
     @property
     def problems(self) -> tuple[Problem, ...]:
@@ -183,6 +184,23 @@ class HabitsCosted:
     habits: tuple[Habit, ...]
     problems: tuple[Problem, ...]
     plan: Habit | None
+
+
+@dataclass(frozen=True, slots=True)
+class ChecklistRow:
+    """One entry that a plan and its records are asked for as free text; its text is empty when not filled."""
+
+    number: str
+    title: str
+    plot_id: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class ChecklistShown:
+    """The list of entries, filled or not."""
+
+    entries: tuple[ChecklistRow, ...]
 
 
 @dataclass(frozen=True, slots=True)

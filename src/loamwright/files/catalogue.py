@@ -629,6 +629,7 @@ def settings_fields() -> tuple[Field, ...]:
         _work("spare", kinds.SHARE, "bought on top, for spills"),
         _work("cost_per_haul", kinds.MONEY, "one way to a seller and back, where nothing is delivered"),
         _work("haul_load", kinds.MASS, "what one haul brings", "haul_kg"),
+        _work("blending", kinds.BLENDING, "a plant whose blend every plan tells the price of"),
         *(
             _work_entry(
                 f"handling.{kind}",

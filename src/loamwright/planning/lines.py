@@ -563,7 +563,13 @@ def jobs(request: Request, passes: Sequence[Spread]) -> tuple[Job, ...]:
                 part="rest" if ground.is_part(first) else "",
             )
         )
-    return tuple(sorted(made, key=lambda one: (one.plot_id, TIMING_ORDER[one.timing], one.job_id)))
+    limes = {ware.product.product for ware in request.wares if is_lime(ware)}
+    lime_lines = {line_id(one.plot_id, one.product, one.timing) for one in passes if one.product in limes}
+
+    def place(job: Job) -> tuple[str, int, bool, str]:  # lime before what is worked in with it
+        return job.plot_id, TIMING_ORDER[job.timing], not lime_lines & set(job.line_ids), job.job_id
+
+    return tuple(sorted(made, key=place))
 
 
 def _hours(machine: Machine, area_ha: float, fills: int | None) -> float | None:

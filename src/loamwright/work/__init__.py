@@ -7,6 +7,7 @@ what is owed), `doubts` (can it be what happened?), `history`, `sampling`,
 """
 
 from loamwright.work.calibration import COURSE_M2, calibrate, rate_per_pass, settings_to_try
+from loamwright.work.captured import Captured, CapturedKind, Fix, Offers, offers
 from loamwright.work.cautions import fire
 from loamwright.work.cautions.before_job import before_a_job
 from loamwright.work.cautions.facts import CautionText
@@ -77,7 +78,7 @@ from loamwright.work.records import (
 from loamwright.work.rounds import brought_kg, find_round, ground_m2, load_words, plan_rounds
 from loamwright.work.sampling import SamplingGuide, plan_sampling
 from loamwright.work.seasons import next_season
-from loamwright.work.standing import aged, known_purchases, stands_on
+from loamwright.work.standing import aged, noted_beside, stands_on
 from loamwright.work.tailgate import (
     catch,
     changed,
@@ -99,13 +100,17 @@ __all__ = [
     "Application",
     "Balance",
     "Calibration",
+    "Captured",
+    "CapturedKind",
     "Caution",
     "CautionText",
     "ChangeFigure",
     "ChoiceRow",
     "Done",
+    "Fix",
     "LineStatus",
     "MixRow",
+    "Offers",
     "OnTheGround",
     "PlotHistory",
     "Projection",
@@ -140,7 +145,6 @@ __all__ = [
     "from_flow",
     "ground_m2",
     "hour",
-    "known_purchases",
     "lime_spread",
     "line_statuses",
     "lines_answered",
@@ -148,6 +152,8 @@ __all__ = [
     "manure_of_earlier_seasons",
     "mix_rows",
     "next_season",
+    "noted_beside",
+    "offers",
     "offers_in_stock",
     "on_the_ground",
     "on_the_rest",
