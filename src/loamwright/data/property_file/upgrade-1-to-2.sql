@@ -16,6 +16,7 @@ ALTER TABLE spreaders ADD COLUMN cost_per_ha TEXT;
 ALTER TABLE spreaders ADD COLUMN cost_per_stop TEXT;
 ALTER TABLE spreaders ADD COLUMN cost_per_hour TEXT;
 ALTER TABLE spreaders ADD COLUMN cost_per_load TEXT;
+ALTER TABLE spreaders ADD COLUMN width_m REAL;
 ALTER TABLE spreaders ADD COLUMN retired_on DATE;
 ALTER TABLE spreaders ADD COLUMN retired_because TEXT NOT NULL DEFAULT '';
 
