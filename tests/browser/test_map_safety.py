@@ -44,7 +44,7 @@ def test_hostile_text_is_text(open_page: Open, maps: Callable[..., Any], plots: 
     page.tap("#tabs [data-view=round]")
     page.locator("#view-round .row").first.tap()
     assert view.rounds[0].title in page.text_content("#view-round")
-    page.locator(".thumb button", has_text="Check off").tap()
+    page.locator(".thumb button", has_text="Part, or other").tap()
     page.fill("[name=note]", HOSTILE[1])
     page.locator("#check-off button.main").tap()
     page.tap("#tabs [data-view=records]")
@@ -119,7 +119,7 @@ def test_no_serious_accessibility_finding(
     for summary in page.locator("#view-plot summary").all():
         summary.click()
     found += findings("plot")
-    page.locator(".card button.main").first.click()
+    page.locator(".card button.form").first.click()
     found += findings("form")
     page.locator("#check-off button.main").click()
     page.click("#tabs [data-view=records]")

@@ -191,7 +191,7 @@ def test_the_whole_way_by_keyboard(open_page: Open, maps: Callable[..., Any]) ->
     page.keyboard.press("Enter")
     assert page.evaluate("document.activeElement.tagName") == "H2"
     assert page.inner_text("#view-plot h2") == "AF-02 Plot 2"
-    walk_to("[data-line='L-AF-02-K2O'] button.main")
+    walk_to("[data-line='L-AF-02-K2O'] button.form")
     page.keyboard.press("Enter")
     assert page.evaluate("document.activeElement.value") == "done"
     page.keyboard.press("ArrowRight")  # to Part
@@ -250,7 +250,7 @@ def test_round(open_page: Open, maps: Callable[..., Any]) -> None:
     page.locator(".thumb button", has_text="Next stop").tap()
     second = int(page.inner_text("#view-round .stop").split("Stop ")[1].split(" ")[0]) - 1
     assert second == next(i for i, s in enumerate(stops) if i > first and s.line_id not in done)
-    page.locator(".thumb button", has_text="Check off").tap()
+    page.locator(".thumb button", has_text="Part, or other").tap()
     assert page.input_value("[name=equipment]") == "ATV spreader"
     page.locator("#check-off button.main").tap()
     third = int(page.inner_text("#view-round .stop").split("Stop ")[1].split(" ")[0]) - 1
@@ -270,7 +270,7 @@ def test_round(open_page: Open, maps: Callable[..., Any]) -> None:
 
 def test_map_made_for_a_round(open_page: Open, maps: Callable[..., Any]) -> None:
     page = open_page(maps(25, round_id="R4"))
-    assert page.inner_text("#view-round h2").startswith("Ag lime, truck")
+    assert page.inner_text("#view-round h2").startswith("Round 4: Ag lime, truck")
     page.tap("#tabs [data-view=plots]")
     assert page.inner_text("#found") == "5 of 5 plots"
     assert "Left on the vehicle: unknown" in page.locator("#view-round .stop").text_content()
@@ -326,7 +326,7 @@ def test_touch_targets_are_large(open_page: Open, maps: Callable[..., Any]) -> N
     page.tap("#tabs [data-view=plots]")
     page.locator("#plots button").nth(0).tap()
     assert small(touch) == []
-    page.locator(".card button.main").first.tap()
+    page.locator(".card button.form").first.tap()
     assert small(f":is({touch.replace('.leaflet-bar a', 'label.pick')})") == []
 
 

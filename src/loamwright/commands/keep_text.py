@@ -9,6 +9,7 @@ from rich.console import Console
 from rich.markup import escape
 
 from loamwright.commands.results import (
+    ChecklistShown,
     ChoicesListed,
     CopiesCompared,
     FileChecked,
@@ -83,6 +84,15 @@ def show_checked(out: Console, found: FileChecked, _system: str) -> None:
     """Print whether a property file is sound."""
     told = "nothing is wrong with it." if found.sound else f"{len(found.problems)} found."
     out.print(f"{found.file}: {told}", markup=False)
+
+
+def show_checklist(out: Console, found: ChecklistShown, _system: str) -> None:
+    """Print the entries a plan is asked for, with what was noted."""
+    table = table_of("What a plan and its records are asked for", "no.", "what", "plot", "noted")
+    for row in found.entries:
+        table.add_row(*map(escape, (row.number, row.title, row.plot_id, row.text or "—")))
+    out.print(table)
+    out.print("Fill one with: note FILE NUMBER TEXT; the season record prints what is filled.", markup=False)
 
 
 def show_stock(out: Console, found: StockListed, system: str) -> None:
@@ -173,6 +183,7 @@ def show_season_started(out: Console, found: SeasonStarted, _system: str) -> Non
 TEXTS: Mapping[type, Callable[[Console, Any, str], None]] = {
     Changed: show_changed,
     ThingShown: show_thing,
+    ChecklistShown: show_checklist,
     JournalListed: show_changes,
     FileChecked: show_checked,
     StockListed: show_stock,

@@ -182,6 +182,23 @@ class HabitsCosted:
 
 
 @dataclass(frozen=True, slots=True)
+class ChecklistRow:
+    """One entry that a plan and its records are asked for as free text; its text is empty when not filled."""
+
+    number: str
+    title: str
+    plot_id: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class ChecklistShown:
+    """The list of entries, filled or not."""
+
+    entries: tuple[ChecklistRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class BudgetCurve:
     """How much of the needs each sum of money covers, and the files it was drawn to."""
 

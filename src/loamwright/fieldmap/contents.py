@@ -576,6 +576,7 @@ class _Contents:
             line.mass_kg,
             line.package,
             line.mass_kg / line.packages if line.packages else None,
+            line.job_id,
             status.reasons if status else (),
             self.tables.places(line.steps),
         )
@@ -627,7 +628,13 @@ class _Contents:
             for stop, load, more_kg in zip(one.stops, load_words(one), brought_kg(one), strict=True)
         )
         return MapRound(
-            one.round_id, one.title, one.spreader, tuple(facts), stops, self.tables.places(one.steps)
+            one.round_id,
+            1 + self.view.rounds.index(one),
+            one.title,
+            one.spreader,
+            tuple(facts),
+            stops,
+            self.tables.places(one.steps),
         )
 
     # --- layers ----------------------------------------------------------------------------------

@@ -55,6 +55,7 @@ from loamwright.files.property_file import (
     edit,
     load,
     read_journal,
+    take_over,
 )
 from loamwright.files.reference import (
     known_materials,
@@ -173,6 +174,7 @@ __all__ = [
     "save_profile",
     "set_own_rate",
     "sheet_to_fill",
+    "take_over",
     "text_of",
     "thing_of",
     "typed_options",

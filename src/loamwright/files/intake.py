@@ -280,7 +280,10 @@ def _replaced(found: Iterable[R], held: Iterable[R], key: Callable[[R], str]) ->
 def _our_zones(path: Path, shapes: ShapeFile) -> bool:
     """Tell whether a map file is the zone map that this program exports."""
     named = path.stem.casefold().startswith("zones")
-    return named and any({"plot_id", "acres"} <= set(feature.properties) for feature in shapes.features)
+    return named and any(
+        "plot_id" in feature.properties and not {"acres", "hectares"}.isdisjoint(feature.properties)
+        for feature in shapes.features
+    )
 
 
 class _Basket:

@@ -24,6 +24,7 @@ from loamwright.handoff.workbook import (
     Sheet,
     cells_of,
     columns_of,
+    in_units,
     texts_of,
     write_workbook,
 )
@@ -340,7 +341,8 @@ def buying_sheet(view: SeasonView) -> Sheet | None:
         f"Buying list {view.plan.season or view.record.info.season}, {view.record.info.name}",
         f"made {view.stamp}, plan {view.plan.plan_id}: {view.plan.outcome.value}",
     )
-    return Sheet("Buying list", title, columns_of(_LINES), tuple(sections))
+    sheet = Sheet("Buying list", title, columns_of(_LINES), tuple(sections))
+    return in_units(sheet, view.record.info.units)
 
 
 def write_buying_list(view: SeasonView, path: Path) -> PaperMade:

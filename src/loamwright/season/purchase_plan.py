@@ -533,6 +533,16 @@ def order_blend(view: Season, service: planning.BlendService, time_limit_s: floa
     InputError
         When no blend can be made; it says why.
     """
+    products, plots = files.thing_of("product"), files.thing_of("plot")
+    service = replace(
+        service,
+        ingredients=tuple(files.find(products, view.record, one).product for one in service.ingredients),
+        group=tuple(files.find(plots, view.record, one).plot_id for one in service.group),
+        prices_per_kg={
+            files.find(products, view.record, one).product: price
+            for one, price in service.prices_per_kg.items()
+        },
+    )
     task = planning_task(view, PlanOptions(time_limit_s=time_limit_s))
     plan = _whole_plan(view, task)
     found = planning.order_blend(task.plots, task.wares, task.offers, task.terms, service, plan)

@@ -90,14 +90,12 @@ function start() {
     if (event.key.startsWith("Arrow")) unfollow();
   });
   byId("open-about").addEventListener("click", openAbout);
-  byId("taller").addEventListener("click", () => {
-    const tall = byId("panel").classList.toggle("tall");
-    byId("taller").setAttribute("aria-expanded", String(tall));
-  });
+  byId("taller").addEventListener("click", () => tall(!byId("panel").classList.contains("tall")));
   for (const tab of document.querySelectorAll("#tabs button")) {
     tab.addEventListener("click", () => {
       const { view } = tab.dataset;
       byId("kept").hidden = true;
+      tall(view === "records");
       if (view === "round") drawRound(true);
       else if (view === "plots" && state.plot !== null && state.view !== "plot" && state.round === null) showPlot(state.plot, true);
       else show(view, true);

@@ -77,7 +77,7 @@ from loamwright.work.records import (
 from loamwright.work.rounds import brought_kg, find_round, ground_m2, load_words, plan_rounds
 from loamwright.work.sampling import SamplingGuide, plan_sampling
 from loamwright.work.seasons import next_season
-from loamwright.work.standing import aged, known_purchases, stands_on
+from loamwright.work.standing import aged, noted_beside, stands_on
 from loamwright.work.tailgate import (
     catch,
     changed,
@@ -140,7 +140,6 @@ __all__ = [
     "from_flow",
     "ground_m2",
     "hour",
-    "known_purchases",
     "lime_spread",
     "line_statuses",
     "lines_answered",
@@ -148,6 +147,7 @@ __all__ = [
     "manure_of_earlier_seasons",
     "mix_rows",
     "next_season",
+    "noted_beside",
     "offers_in_stock",
     "on_the_ground",
     "on_the_rest",

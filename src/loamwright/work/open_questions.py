@@ -284,7 +284,9 @@ def too_much_for_one_dose(
     strengths = [content.get(lime.basis.supply, 0.0) for content in contents.values()]
     strongest = max(strengths, default=0.0)
     product = lime.rate_kg_ha / strongest if lime.rate_kg_ha is not None and strongest > 0 else None
-    choice = needs.lime_to_decide(product, bool(record.info.settings.lime_dose_limit))
+    choice = needs.lime_to_decide(
+        product, bool(record.info.settings.lime_dose_limit), record.info.units == "metric"
+    )
     if choice is None:
         return found
     reason = f"{choice.why[:1].upper()}{choice.why[1:]}."
