@@ -340,7 +340,11 @@ def _job_lines(view: Season, job: str) -> tuple[PlanLine, ...]:
             plot_id = ""
         named = [one for one in plan.jobs if one.plot_id == plot_id and left & set(one.line_ids)]
         if plot_id in plots and len(named) > 1:
-            listed = ", ".join(one.job_id for one in named)
+            product_of = {line.line_id: line.product for line in plan.lines}
+            loads = [
+                (one.job_id, " + ".join(product_of[line_id] for line_id in one.line_ids)) for one in named
+            ]
+            listed = ", ".join(f"{job_id} ({load})" for job_id, load in loads)
             what = f"plot {plot_id} has {len(named)} jobs to do"
             raise InputError([Problem("job", what, f"Name one: {listed}.")])
     if not named:
