@@ -97,7 +97,22 @@ class WaysIn:
                 self._at[plot.plot_id] = near
 
     def stop(self, plot_id: str, load_kg: float | None, width_m: float | None) -> Stop | None:
-        """Name what keeps a vehicle from a plot; None when nothing drawn does."""
+        """Name what keeps a vehicle from a plot; None when nothing drawn does.
+
+        Parameters
+        ----------
+        plot_id
+            Which plot.
+        load_kg
+            What the vehicle carries [kg]; None = not stated.
+        width_m
+            How wide it is [m]; None = not stated.
+
+        Returns
+        -------
+        Stop or None
+            What stands in the way of all ways there; None too where no drawn way leads there.
+        """
         wanted = set(self._at.get(plot_id, ()))
         if not wanted or not self._first:
             return None
