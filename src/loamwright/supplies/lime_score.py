@@ -145,7 +145,7 @@ def own_formula(text: str, source: str, *, takes_moisture: bool) -> SieveFormula
         raise InputError(
             [Problem("formula", f"{text!r} is no sieve formula", "Write for example 10:0.4; 60:1.")]
         )
-    classes = tuple((int(read_number(mesh)), read_number(share)) for mesh, share in found)
+    classes = tuple((round(read_number(mesh)), read_number(share)) for mesh, share in found)
     meshes = [mesh for mesh, _ in classes]
     if meshes != sorted(set(meshes)) or any(not 0 <= share <= 1 for _, share in classes):
         fix = "Give rising meshes, and shares from 0 to 1."
