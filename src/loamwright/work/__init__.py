@@ -25,9 +25,11 @@ from loamwright.work.history import (
     ChangeFigure,
     PlotHistory,
     Projection,
+    SinceTest,
     plot_histories,
     project,
     season_needs,
+    since_test,
     user_figure,
 )
 from loamwright.work.ledger import (
@@ -116,6 +118,7 @@ __all__ = [
     "SamplingGuide",
     "SamplingPlan",
     "SeasonView",
+    "SinceTest",
     "Stop",
     "Story",
     "WorkState",
@@ -163,6 +166,7 @@ __all__ = [
     "settings_to_try",
     "settled",
     "several_crops",
+    "since_test",
     "speed",
     "stamp_of",
     "stands_on",
