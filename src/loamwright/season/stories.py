@@ -75,7 +75,7 @@ def explain(view: SeasonView, plot_id: str, nutrient: str | None = None) -> Stor
 
 
 def _since_test(view: SeasonView, plot_id: str, planned: bool) -> tuple[work.SinceTest, ...]:
-    """What went on a plot after its newest samples, lime in the basis its need is in; on request, the plan."""
+    """What went on a plot after its newest samples, lime in its need's basis; what is planned on request."""
     open_kg: dict[str, float] | None = None
     if planned:
         open_kg = {}

@@ -50,11 +50,14 @@ from loamwright.work.ledger import (
 from loamwright.work.open_questions import (
     ChoiceRow,
     MixRow,
+    both_totals,
     choices,
     cost_at_cheapest,
     mix_rows,
+    planned_open,
     too_much_for_one_dose,
     totals_of,
+    totals_told,
     with_published,
 )
 from loamwright.work.records import (
@@ -126,6 +129,7 @@ __all__ = [
     "aged",
     "balances",
     "before_a_job",
+    "both_totals",
     "brought_kg",
     "calibrate",
     "catch",
@@ -156,6 +160,7 @@ __all__ = [
     "on_the_rest",
     "plan_rounds",
     "plan_sampling",
+    "planned_open",
     "plot_histories",
     "project",
     "rate_per_pass",
@@ -176,6 +181,7 @@ __all__ = [
     "tests_with_their_crops",
     "too_much_for_one_dose",
     "totals_of",
+    "totals_told",
     "unknown_corrections",
     "user_figure",
     "with_published",
