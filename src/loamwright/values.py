@@ -274,6 +274,8 @@ class Spreader:
         Money; None = not stated.
     cost_per_load
         For each load of one product that it brings to the property, full or not [money]; None = not stated.
+    width_m
+        How wide it is on the way [m], which is not how wide it throws; None = not stated.
     """
 
     name: str
@@ -288,6 +290,7 @@ class Spreader:
     cost_per_stop: Decimal | None = None
     cost_per_hour: Decimal | None = None
     cost_per_load: Decimal | None = None
+    width_m: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -308,7 +308,17 @@ def test_explain_tells_one_nutrient_or_all(worked: Path) -> None:
 def test_status_before_anything_is_done(worked: Path) -> None:
     said = ran_well("status", worked)
     assert {line["state"] for line in said["lines"]} == {"nothing yet"}
-    keys = {"plot_id", "product", "timing", "line_id", "planned_lb", "applied_lb", "state", "reasons"}
+    keys = {
+        "plot_id",
+        "product",
+        "timing",
+        "line_id",
+        "planned_lb",
+        "applied_lb",
+        "state",
+        "reasons",
+        "taken_off",
+    }
     assert all(line.keys() == keys for line in said["lines"])
     owed = {row["nutrient"]: row for row in said["balance"] if row["plot_id"] == "A-1"}
     assert owed["P2O5"]["left_lb"] == owed["P2O5"]["need_lb"] == pytest.approx(25 * A1)

@@ -79,6 +79,12 @@ def test_unlike_numbers_are_never_joined(other: SoilTest) -> None:
     assert all(row.change_per_year is None for row in series)
 
 
+def test_depths_are_told_in_the_propertys_units() -> None:
+    # 8 inches are 20.32 cm (1 in = 2.54 cm).
+    test = report(2021, 30, depth_bottom_m=8 * 0.0254)
+    assert [reading_series([test], units)[0].depth for units in ("us", "metric")] == ["0-8 in", "0-20.32 cm"]
+
+
 def test_spellings_of_one_test_are_joined() -> None:
     (series,) = reading_series([report(2021, 30, "Bray P-1"), report(2025, 26, "Bray P1")])
     assert [value for _, value in series.points] == [30, 26]

@@ -23,7 +23,7 @@ from loamwright.units import (
     format_rate,
 )
 from loamwright.upkeep import Changed, SeasonStarted
-from loamwright.words import mass_words
+from loamwright.words import earlier_words, mass_words
 from loamwright.work import ChoiceRow, MixRow
 
 
@@ -103,6 +103,9 @@ def show_stock(out: Console, found: StockListed, system: str) -> None:
         packages = ", ".join(f"{count:.4g} × {name}" for name, (count, _) in item.packages.items())
         table.add_row(escape(item.product), *(mass_words(kg, system) for kg in amounts), escape(packages))
     out.print(table if table.row_count else "Nothing is written down: see purchase.")
+    for item in found.stock:
+        if item.earlier_kg:
+            out.print(f"{escape(item.product)}: {earlier_words(item.earlier_kg, system)}")
 
 
 def _published(row: ChoiceRow, system: str) -> str:

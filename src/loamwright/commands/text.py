@@ -350,7 +350,7 @@ def show_status(console: Console, found: SeasonStatus, system: str) -> None:
             escape(row.plot_id),
             escape(row.product),
             "any" if row.timing is None else row.timing.value,
-            mass_words(row.planned_kg, system) if row.line_id else "not in the plan",
+            row.beside_plan or mass_words(row.planned_kg, system),
             mass_words(row.applied_kg, system),
             row.state.value,
             escape("; ".join(row.reasons)),
@@ -652,8 +652,10 @@ def show_recorded(console: Console, found: Recorded, system: str) -> None:
         )
     touched = {(entry.plot_id, entry.product) for entry in found.new}
     for row in found.view.statuses:
-        if (row.plot_id, row.product) in touched:
-            planned = f" of {mass_words(row.planned_kg, system)}" if row.line_id else ", not in the plan"
+        if (row.plot_id, row.product) in touched and not row.taken_off:
+            planned = (
+                f", {row.beside_plan}" if row.beside_plan else f" of {mass_words(row.planned_kg, system)}"
+            )
             console.print(
                 f"  → {escape(row.plot_id)} {escape(row.product)}: {row.state.value}, "
                 f"{mass_words(row.applied_kg, system)}{planned}"

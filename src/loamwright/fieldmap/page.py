@@ -93,6 +93,7 @@ SCRIPTS = (
     "fieldmap_handover.js",
     "fieldmap_draw.js",
     "fieldmap_place.js",
+    "fieldmap_capture.js",
     "fieldmap_sheets.js",
     "fieldmap_start.js",
 )

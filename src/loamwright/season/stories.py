@@ -162,7 +162,14 @@ def lime_ledger(view: SeasonView) -> tuple[planning.LimeDose, ...]:
     settings, season = record.info.settings, record.info.season
     spread = work.lime_spread(record.applications, record.products, view.areas, settings, season)
     return planning.lime_ledger(
-        record.plots, view.needs, product_contents(record), record.products, settings, spread, season
+        record.plots,
+        view.needs,
+        product_contents(record),
+        record.products,
+        settings,
+        spread,
+        season,
+        record.ways,
     )
 
 

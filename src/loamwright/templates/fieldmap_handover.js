@@ -2,8 +2,13 @@
 
 const LOSING = "This browser keeps nothing for a page opened this way. Send your records before you close the page.";
 const LONGEST_LETTER = 6000; // characters of an address that phones still pass on (our choice)
+const capturedItems = () => capturedToSend().map((one) => one.item);
+const capturedPart = () => (capturedToSend().length ? { captured: capturedItems() } : {});
+const idsOf = (entries) => [...entries.map((one) => one.entry.entry_id), ...capturedItems().map((item) => item.captured_id)];
+
 function recordsText(entries, indent) {
-  return JSON.stringify({ format: "loamwright-records", version: 1, entries: entries.map((one) => one.entry) }, null, indent);
+  return JSON.stringify({ format: "loamwright-records", version: 1, entries: entries.map((one) => one.entry), ...capturedPart() },
+    null, indent);
 }
 
 /** Everything that is not in the property file yet, corrected entries included: what was sent must be complete. */
@@ -30,13 +35,15 @@ function takeReceipt(text) {
   const ids = (shelf.get("handed", []).find((one) => one.receipt === wanted) || {}).ids;
   if (!ids) return false;
   const arrived = new Set(ids);
-  keep((all) => all.map((one) => (arrived.has(one.entry.entry_id) ? { ...one, sent: one.sent || today(), arrived: today() } : one)));
+  const there = (one) => ({ ...one, sent: one.sent || today(), arrived: today() });
+  keep((all) => all.map((one) => (arrived.has(one.entry.entry_id) ? there(one) : one)));
+  keepCaptured((all) => all.map((one) => (arrived.has(one.item.captured_id) ? there(one) : one)));
   return true;
 }
 
 /** What was handed over is remembered by its receipt. */
 function remember(entries) {
-  const ids = entries.map((one) => one.entry.entry_id);
+  const ids = idsOf(entries);
   const receipt = receiptOf(ids);
   shelf.put("handed", [...shelf.get("handed", []).filter((one) => one.receipt !== receipt), { receipt, ids }].slice(-20));
 }
@@ -44,15 +51,17 @@ function remember(entries) {
 /** A file was made of them: they are on this phone twice, and nowhere else yet. */
 function markSaved(entries) {
   remember(entries);
-  const ids = new Set(entries.map((one) => one.entry.entry_id));
+  const ids = new Set(idsOf(entries));
   keep((all) => all.map((one) => (ids.has(one.entry.entry_id) ? { ...one, saved: one.saved || today() } : one)));
+  keepCaptured((all) => all.map((one) => (ids.has(one.item.captured_id) ? { ...one, saved: one.saved || today() } : one)));
 }
 
 function markSent(entries) {
   remember(entries);
-  const ids = new Set(entries.map((one) => one.entry.entry_id));
+  const ids = new Set(idsOf(entries));
   const when = new Date().toISOString();
   keep((all) => all.map((one) => (ids.has(one.entry.entry_id) && !one.sent ? { ...one, sent: when } : one)));
+  keepCaptured((all) => all.map((one) => (ids.has(one.item.captured_id) && !one.sent ? { ...one, sent: when } : one)));
 }
 
 function download(entries) {
@@ -106,17 +115,18 @@ function canShare() {
 function drawRecords() {
   const entries = toSend();
   const replaced = new Set(kept.map((one) => one.entry.replaces)); // the others stand, here or on file
-  const ready = entries.length > 0;
+  const marked = capturedToSend();
+  const ready = entries.length + marked.length > 0;
   const onFile = kept.filter((one) => known.has(one.entry.entry_id));
-  const waiting = unsent().length;
-  const inHand = entries.filter((one) => one.saved && !one.sent);
-  const out = entries.filter((one) => one.sent && !one.arrived).length;
+  const waiting = unsent().length + marked.filter((one) => !one.sent).length;
+  const inHand = [...entries, ...marked].filter((one) => one.saved && !one.sent);
+  const out = [...entries, ...marked].filter((one) => one.sent && !one.arrived).length;
   const receipt = make("input", { name: "receipt", autocomplete: "off", autocapitalize: "characters", maxlength: "8" });
   const letter = `mailto:?subject=${encodeURIComponent(fileName())}&body=${encodeURIComponent(recordsText(entries))}`;
   byId("view-records").replaceChildren(...[
     heading("Records on this phone"),
     shelf.lasting ? "" : make("p", { class: "problem" }, LOSING),
-    make("p", {}, ready ? `${entries.length} kept here, ${waiting} not handed over yet${out ? `, ${out} without a receipt` : ""}.`
+    make("p", {}, ready ? `${entries.length + marked.length} kept here, ${waiting} not handed over yet${out ? `, ${out} without a receipt` : ""}.`
       : "Nothing is waiting here. Check off a plot, and it appears in this list."),
     make("div", { class: "actions stacked" },
       canShare() ? button("Send records", () => shareRecords(entries), { class: "main", disabled: !ready }) : "",
@@ -127,6 +137,7 @@ function drawRecords() {
     inHand.length ? make("div", { class: "actions stacked" },
       make("p", {}, `${inHand.length} copied or saved, which is not yet sent.`),
       button("I handed them over", () => markSent(entries), { class: "main" })) : "",
+    button("Mark a spot, a boundary or a core", openMark),
     out ? make("form", { class: "receipt", on: { submit: (event) => {
       event.preventDefault();
       say(takeReceipt(receipt.value) ? "They have arrived." : "This phone handed nothing over with that receipt.");
@@ -136,6 +147,7 @@ function drawRecords() {
       make("textarea", { id: "records-text", readonly: true, rows: "6", "aria-label": "Records as text",
         on: { focus: (event) => event.target.select() } }, recordsText(entries))) : "",
     make("ol", { class: "entries" }, kept.slice().reverse().map((one) => entryItem(one, !replaced.has(one.entry.entry_id)))),
+    captured.length ? section("Marked on the ground", make("ol", { class: "entries" }, captured.slice().reverse().map(capturedItem))) : "",
     onFile.length ? button(`Tidy away ${onFile.length} that the property file already holds`,
       () => keep((all) => all.filter((one) => !known.has(one.entry.entry_id)))) : "",
   ].filter(Boolean));

@@ -83,6 +83,9 @@ function start() {
   });
   byId("locate").addEventListener("click", toggleLocate);
   byId("mine").addEventListener("click", follow);
+  byId("mark-here").addEventListener("click", openMark);
+  drawCaptured();
+  drawWalk();
   byId("whole").addEventListener("click", goHome);
   L.DomEvent.disableClickPropagation(byId("place"));
   map.on("dragstart", unfollow);
@@ -120,6 +123,7 @@ function start() {
   });
   window.addEventListener("storage", () => {
     kept = shelf.get("entries", []);
+    captured = shelf.get("captured", []);
     redraw();
   });
   const opening = list(data.rounds).findIndex((one) => one.id === data.start_round);

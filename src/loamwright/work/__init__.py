@@ -7,6 +7,7 @@ what is owed), `doubts` (can it be what happened?), `history`, `sampling`,
 """
 
 from loamwright.work.calibration import COURSE_M2, calibrate, rate_per_pass, settings_to_try
+from loamwright.work.captured import Captured, CapturedKind, Fix, Offers, offers
 from loamwright.work.cautions import fire
 from loamwright.work.cautions.before_job import before_a_job
 from loamwright.work.cautions.facts import CautionText
@@ -104,13 +105,17 @@ __all__ = [
     "Application",
     "Balance",
     "Calibration",
+    "Captured",
+    "CapturedKind",
     "Caution",
     "CautionText",
     "ChangeFigure",
     "ChoiceRow",
     "Done",
+    "Fix",
     "LineStatus",
     "MixRow",
+    "Offers",
     "OnTheGround",
     "PlotHistory",
     "Projection",
@@ -155,6 +160,7 @@ __all__ = [
     "mix_rows",
     "next_season",
     "noted_beside",
+    "offers",
     "offers_in_stock",
     "on_the_ground",
     "on_the_rest",

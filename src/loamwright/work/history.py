@@ -57,10 +57,11 @@ class ReadingSeries:
     change_per_year: float | None
 
 
-def _depth(test: SoilTest) -> str:
+def _depth(test: SoilTest, units: str) -> str:
     if test.depth_bottom_m is None:
         return ""
-    return f"{(test.depth_top_m or 0.0) / INCH_M:g}-{test.depth_bottom_m / INCH_M:g} in"
+    size_m, unit = (0.01, "cm") if units == "metric" else (INCH_M, "in")
+    return f"{(test.depth_top_m or 0.0) / size_m:.4g}-{test.depth_bottom_m / size_m:.4g} {unit}"
 
 
 def _figures(test: SoilTest) -> Iterable[tuple[tuple[str, str, str], float]]:
@@ -76,8 +77,8 @@ def _figures(test: SoilTest) -> Iterable[tuple[tuple[str, str, str], float]]:
         yield (reading.basis or element, named or reading.extractant or "", reading.unit), reading.value
 
 
-def reading_series(tests: Iterable[SoilTest]) -> tuple[ReadingSeries, ...]:
-    """Line up the soil tests of each plot, figure by figure.
+def reading_series(tests: Iterable[SoilTest], units: str = "us") -> tuple[ReadingSeries, ...]:
+    """Line up the soil tests of each plot, figure by figure; depths in inches, in a metric property in cm.
 
     Examples
     --------
@@ -92,7 +93,7 @@ def reading_series(tests: Iterable[SoilTest]) -> tuple[ReadingSeries, ...]:
     for test in tests:
         if test.sampled_on is not None:
             for (figure, by, unit), value in _figures(test):
-                found[test.plot_id, figure, by, unit, _depth(test)][test.sampled_on].append(value)
+                found[test.plot_id, figure, by, unit, _depth(test, units)][test.sampled_on].append(value)
     series = []
     for (plot_id, figure, by, unit, depth), by_date in sorted(found.items()):
         points = tuple((date, statistics.fmean(values)) for date, values in sorted(by_date.items()))
@@ -322,7 +323,7 @@ def plot_histories(
     problems : tuple of Problem
         What could not be counted.
     """
-    series = reading_series(record.soil_tests)
+    series = reading_series(record.soil_tests, record.info.units)
     balances, problems = season_balances(record, contents)
     histories = {
         plot.plot_id: PlotHistory(

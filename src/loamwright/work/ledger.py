@@ -383,12 +383,13 @@ def line_statuses(
     lines = plan.lines if plan else ()
     found = lines_answered(plan, applications, season, start)
     matching: dict[str, list[Application]] = {line.line_id: [] for line in lines}
-    outside: dict[tuple[str, str, Timing | None], list[Application]] = defaultdict(list)
+    outside: dict[tuple[str, str, Timing | None, bool], list[Application]] = defaultdict(list)
+    off = taken_off(plan, applications)
     for entry in season_entries(applications, season, start):
         if entry.entry_id in found:
             matching[found[entry.entry_id].line_id].append(entry)
         elif entry.done is not Done.NOT_DONE:
-            outside[entry.plot_id, entry.product, entry.timing].append(entry)
+            outside[entry.plot_id, entry.product, entry.timing, entry.entry_id in off].append(entry)
     statuses = []
     for line in lines:
         applied_kg = sum(e.mass_kg for e in matching[line.line_id])
@@ -417,8 +418,9 @@ def line_statuses(
             sum(e.mass_kg for e in group),
             WorkState.DONE,
             tuple(e.reason for e in group if e.reason),
+            counted,
         )
-        for (plot_id, product, timing), group in outside.items()
+        for (plot_id, product, timing, counted), group in outside.items()
     )
     return tuple(statuses)
 

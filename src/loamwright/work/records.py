@@ -81,6 +81,8 @@ class LineStatus:
         Computed status.
     reasons
         Reasons given where they differ.
+    taken_off
+        True for what was put on before the plan was made, which took it off.
     """
 
     plot_id: str
@@ -91,6 +93,14 @@ class LineStatus:
     applied_kg: float
     state: WorkState
     reasons: tuple[str, ...] = ()
+    taken_off: bool = False
+
+    @property
+    def beside_plan(self) -> str:
+        """How it stands to the plan when it answers none of its lines; empty when it answers one."""
+        if self.line_id:
+            return ""
+        return "before the plan" if self.taken_off else "not in the plan"
 
 
 @dataclass(frozen=True, slots=True)

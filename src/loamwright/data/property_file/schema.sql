@@ -109,6 +109,7 @@ CREATE TABLE spreaders (
     cost_per_stop TEXT,
     cost_per_hour TEXT,
     cost_per_load TEXT,
+    width_m REAL,
     retired_on DATE,
     retired_because TEXT NOT NULL DEFAULT ''
 );

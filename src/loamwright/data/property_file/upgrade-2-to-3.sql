@@ -14,6 +14,7 @@ ALTER TABLE products ADD COLUMN available_zn_pct REAL;
 ALTER TABLE products ADD COLUMN available_mn_pct REAL;
 
 ALTER TABLE spreaders ADD COLUMN cost_per_load TEXT;
+ALTER TABLE spreaders ADD COLUMN width_m REAL;
 
 -- A share that somebody set above what is left out anyway stays in force under the one name.
 UPDATE property SET work = json_set(work, '$.least_job_share', topup_share)
