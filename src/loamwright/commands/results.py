@@ -153,7 +153,6 @@ class PlanMade:
     ground_rules: tuple[GroundRule, ...] = ()
     tables: bool = False
     budget: Decimal | None = None
-    published: bool = False
     close_calls: tuple[CloseCall, ...] = ()
 
     @property

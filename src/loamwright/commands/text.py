@@ -616,7 +616,14 @@ def show_history(console: Console, found: Histories, system: str) -> None:
         "owed",
         numbers=(3, 4, 5),
     )
+    since = table_of(
+        "Put on after the newest sample", "plot", "supply", "sampled", "put on", "planned", numbers=(3, 4)
+    )
     for history in found.plots:
+        for one in history.since_test:
+            planned = "" if one.planned_kg is None else mass_words(one.planned_kg, system, one.supply)
+            applied = mass_words(one.applied_kg, system, one.supply)
+            since.add_row(escape(history.plot_id), one.supply, str(one.sampled_on), applied, planned)
         for row in history.tests:
             tests.add_row(
                 escape(history.plot_id),
@@ -636,6 +643,8 @@ def show_history(console: Console, found: Histories, system: str) -> None:
                 "unknown" if balance.owed_kg is None else mass_words(balance.owed_kg, system, balance.supply),
             )
     console.print(tests)
+    if since.row_count:
+        console.print(since)
     console.print(owed)
 
 
