@@ -151,6 +151,7 @@ def full_record() -> PropertyRecord:
                         Decimal(4),
                         Decimal("22.5"),
                         Decimal(95),
+                        2.4,
                     ),
                     Spreader("Truck"),
                 ),

@@ -386,3 +386,12 @@ def test_ways_to_a_seller_are_whole() -> None:
     both = [far, bag("urea", "20", seller="near", offer_id="delivered", delivery_fee=Decimal(25))]
     brought = make_plan([plot("a", 1.0, N=138.0)], [UREA], both, terms)
     assert (brought.total_cost, brought.delivery_cost) == (265, 25)
+
+
+def test_what_a_machine_brings_is_not_fetched() -> None:
+    # 9,000 kg of lime by a truck that brings it, one load of 100: 9 t × 20 + 100; no ways of 15 for it
+    terms = Terms(
+        machines=(TRUCK,), cost_per_haul=Decimal(15), haul_kg=1000.0, hauling_cost_per_kg=Decimal(1)
+    )
+    plan = make_plan(limed(("a", 9_000.0)), [TRUCKED], [BULK], terms)
+    assert (plan.total_cost, plan.delivery_cost) == (280, 100)

@@ -502,6 +502,7 @@ SPREADER = (
     _plain("cost_per_stop", kinds.MONEY, "for going to a plot once"),
     _plain("cost_per_hour", kinds.MONEY, "for an hour's work"),
     _plain("cost_per_load", kinds.MONEY, "for each load it brings to the property, full or not"),
+    _plain("width", kinds.LENGTH, "how wide it is on the way, not how wide it throws", "width_m"),
 )
 
 # ---------------------------------------------------------------------------------------------

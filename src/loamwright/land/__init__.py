@@ -4,7 +4,8 @@ The rooms, from the ground up: `records` (plots, crops on them, keep-outs, areas
 of many polygons at once), `geometry` (shapes and the plane they are handled in), `acreage` (what is spread:
 boundary less keep-outs and setbacks), `boundaries` (is it drawn well?), `walks` (a boundary walked with a
 receiver), `surveys` (ground measured by tape, compass or survey), `cores` (where to take soil cores),
-`shapes` (what drawing does to plots), `sketch` (the outline that fits on paper).
+`shapes` (what drawing does to plots), `ways_in` (which drawn ways lead there), `sketch` (the outline that
+fits on paper).
 """
 
 from loamwright.land.acreage import NEAR_M, areas, places_m, setback, whole_area, within_reach
@@ -70,10 +71,12 @@ from loamwright.land.surveys import (
     traverse,
 )
 from loamwright.land.walks import goes_round, walk_to_boundary
+from loamwright.land.ways_in import OPENING_M, Stop, WaysIn
 
 __all__ = [
     "DUPLICATE_SHARE",
     "NEAR_M",
+    "OPENING_M",
     "Batch",
     "BoundaryMeasure",
     "Cropping",
@@ -84,8 +87,10 @@ __all__ = [
     "Shape",
     "Sketch",
     "SketchKeepOut",
+    "Stop",
     "Surveyed",
     "Way",
+    "WaysIn",
     "areas",
     "areas_m2",
     "as_geojson",

@@ -118,6 +118,7 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
         work.lime_spread(record.applications, record.products, view.areas, settings, record.info.season),
         {(row.plot_id, row.supply): row.need_kg for row in view.balances if row.need_kg is not None},
         record.info.units,
+        record.ways,
     )
     problems = (*problems, *_shares_not_stated(record.products))
     calendar = files.load_calendar()

@@ -1,6 +1,8 @@
--- From schema version 2 to 3: manure as a material, whole truckloads, one setting for what is too small.
+-- From schema version 2 to 3: manure as a material, any printed lime score, whole truckloads, one setting for what is too small.
 -- Run statement by statement in one transaction. What the columns mean stands in schema.sql.
 
+ALTER TABLE products ADD COLUMN lime_scores_pct TEXT;
+UPDATE products SET lime_scores_pct = '{}' WHERE lime_label;
 ALTER TABLE products ADD COLUMN material TEXT NOT NULL DEFAULT '';
 ALTER TABLE products ADD COLUMN method TEXT NOT NULL DEFAULT '';
 ALTER TABLE products ADD COLUMN available_n_pct REAL;
@@ -14,6 +16,7 @@ ALTER TABLE products ADD COLUMN available_zn_pct REAL;
 ALTER TABLE products ADD COLUMN available_mn_pct REAL;
 
 ALTER TABLE spreaders ADD COLUMN cost_per_load TEXT;
+ALTER TABLE spreaders ADD COLUMN width_m REAL;
 
 -- A share that somebody set above what is left out anyway stays in force under the one name.
 UPDATE property SET work = json_set(work, '$.least_job_share', topup_share)
