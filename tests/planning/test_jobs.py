@@ -400,7 +400,7 @@ def test_what_a_machine_brings_is_not_fetched() -> None:
 @pytest.mark.parametrize("seed", range(6))
 def test_loads_and_ways_cost_what_a_program_of_their_own_finds(seed: int) -> None:
     # Lime for three to five plots: by a truck that brings whole loads, or in bags fetched by whole ways, or
-    # both. Written out for scipy: truck and bag kilograms and a trip of each per plot; whole loads, bags, ways.
+    # both. Written out for scipy: kilograms by truck and bag, a trip of each; whole loads, bags and ways.
     random = np.random.default_rng(seed)
     number = int(random.integers(3, 6))
     kg = np.round(random.uniform(300, 9000, number))
