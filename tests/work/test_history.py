@@ -241,7 +241,7 @@ def test_published_drawdown() -> None:
     corn = project(Nutrient.P2O5, 30.0, "Bray P1", 0.0, 55 * LB_ACRE_KG_HA, FIGURES[Nutrient.P2O5])
     assert corn.to_low_ppm == corn.to_high_ppm == pytest.approx(30 - 55 / 20)
     assert round(30 - (corn.to_low_ppm or 0)) == 3
-    assert corn.steps[2].source == FIGURES[Nutrient.P2O5].source
+    assert corn.steps[3].source == FIGURES[Nutrient.P2O5].source
 
 
 def test_a_range_stays_a_range() -> None:
@@ -283,7 +283,7 @@ def test_the_users_own_figure_fits_any_test() -> None:
     mine = user_figure(Nutrient.P2O5, 18)
     answer = project(Nutrient.P2O5, 12.0, "Mehlich-3", 36 * LB_ACRE_KG_HA, 0.0, mine)
     assert answer.to_high_ppm == pytest.approx(14)
-    assert str(answer.steps[2].source) == "user"
+    assert str(answer.steps[3].source) == "user"
 
 
 @pytest.mark.parametrize("figure", [0.0, -20.0, float("nan")])

@@ -80,6 +80,7 @@ from loamwright.work import (
     Recorded,
     SeasonView,
     Story,
+    planned_open,
     totals_of,
 )
 
@@ -483,8 +484,8 @@ def _unknown(needs: Iterable[PlotNeeds]) -> list[Json]:
     return rows
 
 
-def _plan(plan: Plan, view: Season, published: bool = False) -> Json:
-    decided, with_open = totals_of(plan.total_cost, view.choices, published)
+def _plan(plan: Plan, view: Season) -> Json:
+    decided, with_open = totals_of(plan.total_cost, view.choices, planned_open(plan, view.choices))
     money = {
         "currency": view.record.info.currency,
         "totals": {"decided": decided, "with_open": with_open},
@@ -518,7 +519,7 @@ SPECIAL: Mapping[type, Callable[[Any], Json]] = {
     Measured: _measured,
     SeasonNeeds: _needs,
     PlanMade: lambda made: {
-        **_plan(made.plan, made.view, made.published),
+        **_plan(made.plan, made.view),
         "purchase_lists": made.purchase_lists,
         "ground_rules": made.ground_rules,
         "unknown": _unknown(made.view.needs.values()),

@@ -83,7 +83,6 @@ def plan(
             season.ground_rules(view),
             tables,
             options.budget,
-            options.published,
             season.close_calls(view),
         ),
         view.record.info.units,

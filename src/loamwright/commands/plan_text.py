@@ -42,7 +42,7 @@ from loamwright.units import (
 )
 from loamwright.values import Supply, Timing
 from loamwright.words import mass_words, packages_words, rate_words, spread_words
-from loamwright.work import SeasonView
+from loamwright.work import SeasonView, totals_told
 
 
 def show_plan(console: Console, made: PlanMade, system: str) -> None:
@@ -51,6 +51,8 @@ def show_plan(console: Console, made: PlanMade, system: str) -> None:
     console.print(
         f"Plan: {OUTCOME_WORDS[plan.outcome]}{_gap_words(made)}, total {format_money(plan.total_cost)}"
     )
+    if told := totals_told(view):
+        console.print(f"  {told}", markup=False)
     costs = (
         ("purchase", plan.purchase_cost),
         ("delivery", plan.delivery_cost),

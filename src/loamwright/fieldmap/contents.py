@@ -79,6 +79,7 @@ from loamwright.work import (
     load_words,
     season_entries,
     taken_off,
+    totals_told,
 )
 
 #: Longitude and latitude are kept to this many decimals of a degree: 0.1 m on the ground.
@@ -430,6 +431,8 @@ class _Contents:
             return (*said, f"This map is made for one round: {_own(self.only.title)}.")
         gap = f" (within {plan.gap:.2%} of the proved lowest cost)" if plan.gap else ""
         said.append(f"Plan {plan.plan_id}: {plan.outcome}{gap}, {format_money(plan.total_cost)}.")
+        if told := totals_told(self.view):
+            said.append(f"{told}.")
         for one in plan.buy:
             stock = f" and take {one.from_stock:,.4g} from stock" if one.from_stock else ""
             seller = f" from {_own(one.seller)}" if one.seller else ""

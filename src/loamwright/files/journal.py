@@ -18,6 +18,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from loamwright.errors import InputError, Problem
+from loamwright.units import ACRE_M2
 
 #: What SQLite stores.
 Sql = str | int | float | bytes | None
@@ -390,6 +391,9 @@ def _apply(connection: sqlite3.Connection, row: RowChange, forward: bool) -> str
     start, end = (0, 1) if forward else (1, 0)
     was = {name: pair[start] for name, pair in row.fields.items()}
     becomes = {name: pair[end] for name, pair in row.fields.items()}
+    area_m2 = becomes.get("area_m2")
+    if row.table == "plots" and isinstance(area_m2, float):
+        becomes["area_acres"] = area_m2 / ACRE_M2  # follows from it, and is not in the journal
     key = TABLES[row.table]
     where = " AND ".join(f'"{name}" IS ?' for name in key)
     gone = row.kind == (REMOVED if forward else ADDED)

@@ -14,7 +14,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from loamwright.errors import InputError, Problem
-from loamwright.needs import season_of
+from loamwright.needs import sample_dates, season_of
 from loamwright.planning import Plan
 from loamwright.soil import INCH_M, SoilTest, read_extractant
 from loamwright.units import LB_ACRE_KG_HA
@@ -23,6 +23,7 @@ from loamwright.work.ledger import applied_supplies, entries_that_count
 from loamwright.work.records import Application, PropertyRecord
 
 _DAYS_PER_YEAR = 365.25
+_RECORD = Source("user", table="application record")
 
 # ---------------------------------------------------------------------------------------------
 # Soil tests over time
@@ -211,6 +212,77 @@ def _needs(
 
 
 @dataclass(frozen=True, slots=True)
+class SinceTest:
+    """What went on a plot after the newest sample that speaks of it was taken.
+
+    Parameters
+    ----------
+    supply
+        A nutrient other than nitrogen, which no sample carries over, or ``"lime ENP"`` ….
+    sampled_on
+        The day of the newest sample.
+    applied_kg
+        Put on after that day [kg]; what went on before it, or on it, is in the sample.
+    planned_kg
+        What the season's plan still puts on [kg]; None = not asked for.
+    """
+
+    supply: Supply
+    sampled_on: dt.date
+    applied_kg: float
+    planned_kg: float | None = None
+
+
+def since_test(
+    record: PropertyRecord,
+    contents: Mapping[str, Mapping[Supply, float]],
+    plot_id: str,
+    open_kg: Mapping[str, float] | None = None,
+) -> tuple[SinceTest, ...]:
+    """Add up what went on a plot after its newest samples, supply by supply.
+
+    Parameters
+    ----------
+    record
+        The property.
+    contents
+        Product name to supply to mass fraction [kg per kg product].
+    plot_id
+        Which plot.
+    open_kg
+        Product to what a plan still puts on the plot [kg]; None = what is planned is not asked for.
+
+    Returns
+    -------
+    tuple of SinceTest
+        Supplies of which something went on, or is planned.
+    """
+    tests = [test for test in record.soil_tests if test.plot_id == plot_id and test.sampled_on is not None]
+    days = sample_dates(tests)
+    applied: dict[Supply, float] = defaultdict(float)
+    planned: dict[Supply, float] = defaultdict(float)
+
+    def sampled(supply: Supply) -> dt.date | None:
+        return None if supply == Supply.N else days.get("lime" if supply.is_lime else supply.value)
+
+    for entry in entries_that_count(record.applications):
+        for supply, share in contents.get(entry.product, {}).items() if entry.plot_id == plot_id else ():
+            day = sampled(supply)
+            if day is not None and entry.applied_on > day:
+                applied[supply] += share * entry.mass_kg
+    for product, mass_kg in (open_kg or {}).items():
+        for supply, share in contents.get(product, {}).items():
+            planned[supply] += share * mass_kg
+    found = []
+    for supply in Supply:
+        day = sampled(supply)
+        if day is not None and (applied.get(supply) or planned.get(supply)):
+            still = None if open_kg is None else planned.get(supply, 0.0)
+            found.append(SinceTest(supply, day, applied.get(supply, 0.0), still))
+    return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
 class PlotHistory:
     """What the property file holds of one plot's past.
 
@@ -222,11 +294,14 @@ class PlotHistory:
         Soil tests, figure by figure.
     balances
         Need against supply, season by season.
+    since_test
+        What went on after the newest samples.
     """
 
     plot_id: str
     tests: tuple[ReadingSeries, ...]
     balances: tuple[SeasonBalance, ...]
+    since_test: tuple[SinceTest, ...] = ()
 
 
 def plot_histories(
@@ -346,6 +421,7 @@ def project(
     added_kg_ha: float,
     removed_kg_ha: float | None,
     figure: ChangeFigure | None,
+    after: str = "",
 ) -> Projection:
     """Project a soil test from what is added and what the crop takes out.
 
@@ -362,6 +438,8 @@ def project(
         stated.
     figure
         Pounds per ppm from a publication or the user; None = there is none.
+    after
+        Since when what was added counts, in words; empty = not said.
 
     Returns
     -------
@@ -398,7 +476,8 @@ def project(
         return unknown(
             f"the figure was published for {figure.extractant}, the test is {extractant or 'not named'}"
         )
-    net_lb = (added_kg_ha - removed_kg_ha) / LB_ACRE_KG_HA
+    added_lb, removed_lb = added_kg_ha / LB_ACRE_KG_HA, removed_kg_ha / LB_ACRE_KG_HA
+    net_lb = added_lb - removed_lb
     changes = sorted((net_lb / figure.lb_per_ppm_low, net_lb / figure.lb_per_ppm_high))
     low, high = (max(0.0, from_ppm + change) for change in changes)
     span = f"{figure.lb_per_ppm_low:g}"
@@ -408,7 +487,8 @@ def project(
     then: float | str = low if low == high else f"{low:.1f} to {high:.1f}"
     steps = (
         Step("soil test now", from_ppm, "ppm", LAB),
-        Step("added less taken out", net_lb, unit, ARITHMETIC),
+        Step(f"added {after}".strip(), added_lb, unit, _RECORD),
+        Step(f"added less {removed_lb:.6g} taken out", net_lb, unit, ARITHMETIC),
         Step("moves the test by one ppm", span, unit, figure.source),
         Step("soil test then", then, "ppm", ARITHMETIC),
     )

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from loamwright.errors import Problem
 from loamwright.land import Cropping, KeepOut, Plot, PlotArea, PlotPart, Way
@@ -20,6 +20,9 @@ from loamwright.planning import Aged, Plan, PlanLine, Purchase
 from loamwright.soil import OrganicInput, SoilTest
 from loamwright.supplies import Offer, Product, StockEntry
 from loamwright.values import PropertyInfo, Source, Step, Supply, Timing
+
+if TYPE_CHECKING:
+    from loamwright.work.open_questions import ChoiceRow
 
 
 @dataclass(frozen=True, slots=True)
@@ -345,6 +348,10 @@ class SeasonView(Protocol):
     @property
     def problems(self) -> tuple[Problem, ...]:
         """What a person should look at."""
+
+    @property
+    def choices(self) -> tuple[ChoiceRow, ...]:
+        """What is to decide, and what is decided."""
 
     @property
     def aged(self) -> tuple[Aged, ...]:
