@@ -167,15 +167,16 @@ def compare(path: Path) -> supplies.Comparison:
         When the file holds no usable offer.
     """
     problems: tuple[Problem, ...] = ()
+    units = "us"
     if path.suffix == PROPERTY_SUFFIX:
         record = property_file.load(path)
-        labels, offers = record.products, record.offers
+        labels, offers, units = record.products, record.offers, record.info.units
     else:
         labels, offers, problems = pricelists.products_from(textrows.read_table(path))
     if not offers:
         raise InputError(problems or [Problem(str(path), "it holds no offers", "Import a products file.")])
-    comparison = supplies.compare(labels, offers)
-    return replace(comparison, problems=problems) if problems else comparison
+    found = supplies.compare(labels, offers)
+    return replace(found, problems=problems or found.problems, units=units)
 
 
 # ---------------------------------------------------------------------------------------------

@@ -519,10 +519,13 @@ class Comparison:
         In the order given.
     problems
         What could not be compared, and why.
+    units
+        Unit system of the property they are from; ``"us"`` for a list of its own.
     """
 
     offers: tuple[OfferComparison, ...]
     problems: tuple[Problem, ...]
+    units: str = "us"
 
 
 def compare(products: Sequence[Product], offers: Sequence[Offer]) -> Comparison:
