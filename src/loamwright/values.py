@@ -198,8 +198,11 @@ class LimeBasis(StrEnum):
     ENV = "ENV"  #: effective neutralizing value, New York
     RNV = "RNV"  #: relative neutralizing value, Mississippi
     ECC = "ECC"  #: effective calcium carbonate, Michigan
+    ECC_NEBRASKA = "ECC (Nebraska)"
+    AI = "AI"  #: agricultural index, Ontario
     EP = "EP"  #: efficiency percent, Western Australia
     CCE = "CCE"  #: calcium carbonate equivalent without a fineness factor
+    OWN = "own"  #: by a sieve formula the user gives, with its source
     PRODUCT = "product"  #: tons of ground limestone as such, as a lab may print it
 
     @property
@@ -227,8 +230,11 @@ class Supply(StrEnum):
     LIME_ENV = "lime ENV"
     LIME_RNV = "lime RNV"
     LIME_ECC = "lime ECC"
+    LIME_ECC_NEBRASKA = "lime ECC (Nebraska)"
+    LIME_AI = "lime AI"
     LIME_EP = "lime EP"
     LIME_CCE = "lime CCE"
+    LIME_OWN = "lime own"
     LIME_PRODUCT = "lime product"
     PRODUCT = "product"  #: the product itself, whatever it holds
 

@@ -28,6 +28,7 @@ from loamwright.commands.answer import (
     view_of,
 )
 from loamwright.errors import InputError, Problem
+from loamwright.money import currency_told
 
 app = typer.Typer(
     cls=Commands,
@@ -102,7 +103,8 @@ def compare(
     from loamwright.commands.results import OffersCompared
 
     found = files.compare(file)
-    return Answer(OffersCompared(found.offers, found.problems, steps), found.units, from_file=True)
+    compared = OffersCompared(found.ranked(), found.problems, steps, found.cheapest(), currency_told())
+    return Answer(compared, found.units, from_file=True)
 
 
 @command(app, "read")

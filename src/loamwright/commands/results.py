@@ -105,11 +105,16 @@ class EditionChecked:
 
 @dataclass(frozen=True, slots=True)
 class OffersCompared:
-    """Offers side by side, with their label arithmetic when that was asked for."""
+    """Offers side by side, with their label arithmetic when that was asked for.
+
+    `cheapest` names the cheapest offer of each nutrient and lime basis, by offer id.
+    """
 
     offers: tuple[OfferComparison, ...]
     problems: tuple[Problem, ...]
     with_steps: bool
+    cheapest: Mapping[str, str]
+    currency: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -37,7 +37,7 @@ from loamwright.land import PlotArea
 from loamwright.money import format_money
 from loamwright.needs import LimeNeed, Need
 from loamwright.planning import Aged, LimeDose, Outcome
-from loamwright.supplies import Acidity
+from loamwright.supplies import Acidity, OfferComparison
 from loamwright.units import (
     ACRE_M2,
     FT_M,
@@ -45,6 +45,7 @@ from loamwright.units import (
     HA_M2,
     LB_KG,
     MILE_M,
+    TON_KG,
     format_area,
 )
 from loamwright.upkeep import Demo
@@ -271,10 +272,11 @@ def _show_standing(console: Console, view: SeasonView) -> None:
 
 
 def show_comparison(console: Console, found: OffersCompared, system: str) -> None:
-    """Print the price of each nutrient in each offer, cheapest nitrogen first where there is any."""
+    """Print the price of each nutrient in each offer, sorted, the cheapest of each marked."""
     unit, per = ("lb", LB_KG) if system == "us" else ("kg", 1.0)
+    ton, tons = ("ton", 1.0) if system == "us" else ("t", 1000 / TON_KG)
     table = table_of(
-        f"Price per {unit} of each nutrient, all credit to that nutrient",
+        f"Price per {unit} of each nutrient, all credit to that nutrient; * the cheapest",
         "product",
         "package",
         "price",
@@ -282,10 +284,15 @@ def show_comparison(console: Console, found: OffersCompared, system: str) -> Non
         "effective lime",
         numbers=range(2, 8),
     )
+
+    def mark(item: OfferComparison, what: str) -> str:
+        return " *" if found.cheapest.get(what) == item.offer.offer_id else ""
+
     for item in found.offers:
-        prices = (item.price_per_kg.get(n) for n in SHOWN_NUTRIENTS)
+        prices = ((n, item.price_per_kg.get(n)) for n in SHOWN_NUTRIENTS)
         lime = "; ".join(
-            f"{format_money(entry.price_per_effective_ton)}/ton {entry.basis.value}"
+            f"{format_money(entry.price_per_effective_ton * tons)}/{ton} {entry.basis.value}"
+            f"{mark(item, f'lime {entry.basis.value}')}"
             for entry in item.lime
             if entry.price_per_effective_ton is not None
         )
@@ -293,7 +300,10 @@ def show_comparison(console: Console, found: OffersCompared, system: str) -> Non
             escape(item.offer.product),
             escape(item.offer.package),
             "[yellow]missing[/]" if item.offer.price is None else format_money(item.offer.price),
-            *("" if price is None else format_money(price * per) for price in prices),
+            *(
+                "" if price is None else f"{format_money(price * per)}{mark(item, n.value)}"
+                for n, price in prices
+            ),
             lime,
         )
     console.print(table)

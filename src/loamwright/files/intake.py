@@ -175,8 +175,8 @@ def compare(path: Path) -> supplies.Comparison:
         labels, offers, problems = pricelists.products_from(textrows.read_table(path))
     if not offers:
         raise InputError(problems or [Problem(str(path), "it holds no offers", "Import a products file.")])
-    found = supplies.compare(labels, offers)
-    return replace(found, problems=problems or found.problems, units=units)
+    comparison = replace(supplies.compare(labels, offers), units=units)
+    return replace(comparison, problems=problems) if problems else comparison
 
 
 # ---------------------------------------------------------------------------------------------

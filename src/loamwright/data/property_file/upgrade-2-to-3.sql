@@ -1,6 +1,8 @@
--- From schema version 2 to 3: manure as a material, whole truckloads, one setting for what is too small.
+-- From schema version 2 to 3: manure as a material, any printed lime score, whole truckloads, one setting for what is too small.
 -- Run statement by statement in one transaction. What the columns mean stands in schema.sql.
 
+ALTER TABLE products ADD COLUMN lime_scores_pct TEXT;
+UPDATE products SET lime_scores_pct = '{}' WHERE lime_label;
 ALTER TABLE products ADD COLUMN material TEXT NOT NULL DEFAULT '';
 ALTER TABLE products ADD COLUMN method TEXT NOT NULL DEFAULT '';
 ALTER TABLE products ADD COLUMN available_n_pct REAL;
