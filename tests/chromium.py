@@ -16,3 +16,9 @@ FLAGS = (
 )
 PHONE = {"viewport": {"width": 360, "height": 740}, "is_mobile": True, "has_touch": True}
 DESK = {"viewport": {"width": 1400, "height": 850}}
+#: Positions by hand: `fix(latitude, longitude, accuracy)` and `lose(code)` of the window.
+STAND_IN = """() => { let tell; let fail;
+  navigator.geolocation.watchPosition = (take, lose) => { tell = take; fail = lose; return 1; };
+  navigator.geolocation.clearWatch = () => { tell = null; };
+  window.fix = (latitude, longitude, accuracy) => tell({ coords: { latitude, longitude, accuracy } });
+  window.lose = (code) => fail({ code, message: "lost" }); }"""

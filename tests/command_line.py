@@ -84,7 +84,7 @@ def written(path: Path, text: str) -> Path:
     return path
 
 
-def worked_files(folder: Path) -> tuple[Path, Path, Path]:
+def worked_files(folder: Path, sampled: dt.date = SAMPLED) -> tuple[Path, Path, Path]:
     """Write plots, soil tests and products of a small property: one plot sampled, one not.
 
     Both plots are squares of a thousandth of a degree. A-1 is red clover at 2 ton/acre, Bray P1 9 ppm,
@@ -99,7 +99,7 @@ def worked_files(folder: Path) -> tuple[Path, Path, Path]:
     tests = written(
         folder / "soil_tests.csv",
         "plot_id,sampled_on,depth,ph,p,p_unit,p_extractant,k,k_unit,k_extractant\n"
-        f"A-1,{SAMPLED},0-6 in,5.4,9,ppm,Bray P1,95,ppm,ammonium acetate\n",
+        f"A-1,{sampled},0-6 in,5.4,9,ppm,Bray P1,95,ppm,ammonium acetate\n",
     )
     products = written(
         folder / "products.csv",

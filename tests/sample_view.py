@@ -51,6 +51,7 @@ from loamwright.values import (
     Supply,
     Timing,
 )
+from loamwright.work.open_questions import ChoiceRow
 from loamwright.work.records import (
     Application,
     Balance,
@@ -114,6 +115,7 @@ class GivenSeason:
     problems: tuple[Problem, ...]
     made_on: dt.date
     aged: tuple[Aged, ...] = ()
+    choices: tuple[ChoiceRow, ...] = ()
 
     @property
     def stamp(self) -> str:

@@ -94,6 +94,9 @@ foot = 0.3048 * meter
 inch = foot / 12
 yard = 3 * foot
 mile = 5280 * foot
+rod = 16.5 * foot
+chain = 66 * foot
+link = chain / 100
 centimeter = 0.01 * meter
 millimeter = 0.001 * meter
 kilometer = 1000 * meter
@@ -366,6 +369,9 @@ _SPELLINGS: Mapping[str, str] = {
     "inch": "in, inch, inches",
     "yard": "yd, yds, yard, yards",
     "mile": "mi, mile, miles",
+    "rod": "rod, rods",
+    "chain": "chain, chains",
+    "link": "link, links",
     "meter": "m, meter, meters, metre, metres",
     "centimeter": "cm, centimeter, centimeters, centimetre, centimetres",
     "millimeter": "mm, millimeter, millimeters, millimetre, millimetres",

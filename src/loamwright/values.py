@@ -198,8 +198,11 @@ class LimeBasis(StrEnum):
     ENV = "ENV"  #: effective neutralizing value, New York
     RNV = "RNV"  #: relative neutralizing value, Mississippi
     ECC = "ECC"  #: effective calcium carbonate, Michigan
+    ECC_NEBRASKA = "ECC (Nebraska)"
+    AI = "AI"  #: agricultural index, Ontario
     EP = "EP"  #: efficiency percent, Western Australia
     CCE = "CCE"  #: calcium carbonate equivalent without a fineness factor
+    OWN = "own"  #: by a sieve formula the user gives, with its source
     PRODUCT = "product"  #: tons of ground limestone as such, as a lab may print it
 
     @property
@@ -227,8 +230,11 @@ class Supply(StrEnum):
     LIME_ENV = "lime ENV"
     LIME_RNV = "lime RNV"
     LIME_ECC = "lime ECC"
+    LIME_ECC_NEBRASKA = "lime ECC (Nebraska)"
+    LIME_AI = "lime AI"
     LIME_EP = "lime EP"
     LIME_CCE = "lime CCE"
+    LIME_OWN = "lime own"
     LIME_PRODUCT = "lime product"
     PRODUCT = "product"  #: the product itself, whatever it holds
 
@@ -274,6 +280,8 @@ class Spreader:
         Money; None = not stated.
     cost_per_load
         For each load of one product that it brings to the property, full or not [money]; None = not stated.
+    width_m
+        How wide it is on the way [m], which is not how wide it throws; None = not stated.
     """
 
     name: str
@@ -288,6 +296,7 @@ class Spreader:
     cost_per_stop: Decimal | None = None
     cost_per_hour: Decimal | None = None
     cost_per_load: Decimal | None = None
+    width_m: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -308,6 +317,31 @@ class MixDecision:
     other: str
     may: bool
     reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Blending:
+    """What a blending plant charges.
+
+    Parameters
+    ----------
+    seller
+        Who blends.
+    prices_per_kg
+        Ingredient, as labelled on the property, to the plant's price of it [money per kg].
+    fee_per_kg
+        For blending [money per kg of blend].
+    min_order_kg
+        Smallest order [kg].
+    delivery_fee
+        Once for an order [money].
+    """
+
+    seller: str
+    prices_per_kg: Mapping[str, float]
+    fee_per_kg: Decimal = Decimal(0)
+    min_order_kg: float = 0.0
+    delivery_fee: Decimal = Decimal(0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -366,6 +400,8 @@ class WorkRules:
     cost_per_haul, haul_kg
         For one way to a seller and back, full or not, where no delivery is paid [money], and what it brings
         [kg]; None = not stated, and no hauls are counted.
+    blending
+        A plant whose blend every plan is told of; None = none.
     """
 
     state: str = ""
@@ -381,6 +417,7 @@ class WorkRules:
     windows: tuple[OwnWindow, ...] = ()
     cost_per_haul: Decimal = Decimal(0)
     haul_kg: float | None = None
+    blending: Blending | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -42,6 +42,26 @@ def timing_words(timing: Timing | None) -> str:
     return timing.value if timing else "any time"
 
 
+def earlier_words(earlier_kg: float, system: str) -> str:
+    """Say that a use was not taken off the shed because it is dated before the shed's book begins.
+
+    Parameters
+    ----------
+    earlier_kg
+        How much [kg].
+    system
+        ``"us"`` or ``"metric"``.
+
+    Returns
+    -------
+    str
+    """
+    return (
+        f"{mass_words(earlier_kg, system)} put on before the first day of its book is not taken off: if it "
+        "came from these packages, date the purchase by the day it was made, or write down a count"
+    )
+
+
 def acidity_words(acidity: Acidity, system: str) -> str:
     """Say how much lime nitrogen uses up: one figure by its source, and its bound.
 

@@ -265,7 +265,7 @@ def check_off(job: Job, chromium: Any, map_file: Path) -> Path:
     area = season.view(job.path, TODAY).areas["P-1"].spread_area_m2
     assert format_area(area, "us") in phone.locator("#plots button").first.inner_text()
     phone.locator("#plots button").first.tap()
-    phone.locator("[data-line] button.main").first.tap()
+    phone.locator("[data-line] button.form").first.tap()
     phone.fill("[name=operator]", "Sam Alder (invented)")
     phone.fill("[name=date]", "2026-05-03")
     phone.locator("#check-off button.main").tap()

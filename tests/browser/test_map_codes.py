@@ -26,7 +26,7 @@ def check_off(page: Any, plot: int, note: str = "") -> None:
     if page.is_visible("#back"):
         page.tap("#back")
     page.locator("#plots button").nth(plot).tap()
-    page.locator("#view-plot .card[data-line]", has_text="nothing yet").locator("button.main").first.tap()
+    page.locator("#view-plot .card[data-line]", has_text="nothing yet").locator("button.form").first.tap()
     page.fill("[name=operator]", "Sam Nobody")
     page.fill("[name=weather]", "60 F, light wind")
     page.fill("[name=note]", note)

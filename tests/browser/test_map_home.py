@@ -74,7 +74,7 @@ def code(page: Any) -> str:
 def test_what_was_done_comes_home_once(open_page: Open, own: Path, tmp_path: Path) -> None:
     page = open_page(own.with_suffix(".html"))
     plot(page, 0)
-    page.locator(".card", has_text="MAP 11-52-0").locator("button.main").tap()
+    page.locator(".card", has_text="MAP 11-52-0").locator("button.form").tap()
     page.fill("[name=operator]", "Sam")
     page.fill("[name=ground]", "moist")
     page.locator("#check-off button.main").tap()

@@ -10,7 +10,7 @@ from typing import Any
 
 import geopandas
 import pytest
-from chromium import DESK
+from chromium import DESK, STAND_IN
 from command_line import ran_well
 from geographiclib.geodesic import Geodesic
 from sample_view import sample_view
@@ -145,13 +145,6 @@ def test_where_am_i_refused(open_page: Open, maps: Callable[..., Any]) -> None:
     page.tap("#locate")
     page.locator("#where", has_text="did not allow").wait_for()
     assert page.get_attribute("#locate", "aria-pressed") == "false"
-
-
-STAND_IN = """() => { let tell; let fail;
-  navigator.geolocation.watchPosition = (take, lose) => { tell = take; fail = lose; return 1; };
-  navigator.geolocation.clearWatch = () => { tell = null; };
-  window.fix = (latitude, longitude, accuracy) => tell({ coords: { latitude, longitude, accuracy } });
-  window.lose = (code) => fail({ code, message: "lost" }); }"""
 
 
 def middle_of_screen(page: Any) -> tuple[float, float]:

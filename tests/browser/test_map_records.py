@@ -27,7 +27,7 @@ def check_off(page: Any, plot: int, line: str) -> None:
     if page.is_visible("#back"):
         page.tap("#back")
     page.locator("#plots button").nth(plot).tap()
-    page.locator(f"[data-line='{line}'] button.main").tap()
+    page.locator(f"[data-line='{line}'] button.form").tap()
 
 
 def saved(page: Any, folder: Path) -> Path:

@@ -155,6 +155,28 @@ def test_search_and_order(open_page: Open, maps: Callable[..., Any]) -> None:
     assert page.locator("#plots button").first.get_attribute("data-plot") == largest
 
 
+@pytest.mark.parametrize(
+    ("text", "ids"),
+    [
+        ("AF-07", ["AF-07"]),
+        ("af07", ["AF-07"]),
+        ("7", ["AF-07"]),
+        ("af 7", ["AF-07"]),
+        ("plot7", []),  # of no plot's name: figures must agree
+        ("Polt 11", ["AF-11"]),  # two letters changed places
+        ("xyzzy", []),
+    ],
+)
+def test_a_plot_is_found_as_people_write_it(
+    open_page: Open, maps: Callable[..., Any], text: str, ids: list[str]
+) -> None:
+    page = open_page(maps(25))
+    page.tap("#tabs [data-view=plots]")
+    page.fill("#search", text)
+    found = page.locator("#plots button").evaluate_all("(all) => all.map((e) => e.dataset.plot)")
+    assert found == ids
+
+
 def test_keep_outs_and_their_popup_by_keyboard(open_page: Open, maps: Callable[..., Any]) -> None:
     page = open_page(maps(25), **DESK, is_mobile=False, has_touch=False)
     page.locator("#view-plots .rows button", has_text="Pond").focus()
@@ -191,7 +213,7 @@ def test_the_whole_way_by_keyboard(open_page: Open, maps: Callable[..., Any]) ->
     page.keyboard.press("Enter")
     assert page.evaluate("document.activeElement.tagName") == "H2"
     assert page.inner_text("#view-plot h2") == "AF-02 Plot 2"
-    walk_to("[data-line='L-AF-02-K2O'] button.main")
+    walk_to("[data-line='L-AF-02-K2O'] button.form")
     page.keyboard.press("Enter")
     assert page.evaluate("document.activeElement.value") == "done"
     page.keyboard.press("ArrowRight")  # to Part
@@ -250,7 +272,7 @@ def test_round(open_page: Open, maps: Callable[..., Any]) -> None:
     page.locator(".thumb button", has_text="Next stop").tap()
     second = int(page.inner_text("#view-round .stop").split("Stop ")[1].split(" ")[0]) - 1
     assert second == next(i for i, s in enumerate(stops) if i > first and s.line_id not in done)
-    page.locator(".thumb button", has_text="Check off").tap()
+    page.locator(".thumb button", has_text="Part, or other").tap()
     assert page.input_value("[name=equipment]") == "ATV spreader"
     page.locator("#check-off button.main").tap()
     third = int(page.inner_text("#view-round .stop").split("Stop ")[1].split(" ")[0]) - 1
@@ -270,7 +292,7 @@ def test_round(open_page: Open, maps: Callable[..., Any]) -> None:
 
 def test_map_made_for_a_round(open_page: Open, maps: Callable[..., Any]) -> None:
     page = open_page(maps(25, round_id="R4"))
-    assert page.inner_text("#view-round h2").startswith("Ag lime, truck")
+    assert page.inner_text("#view-round h2").startswith("Round 4: Ag lime, truck")
     page.tap("#tabs [data-view=plots]")
     assert page.inner_text("#found") == "5 of 5 plots"
     assert "Left on the vehicle: unknown" in page.locator("#view-round .stop").text_content()
@@ -326,7 +348,7 @@ def test_touch_targets_are_large(open_page: Open, maps: Callable[..., Any]) -> N
     page.tap("#tabs [data-view=plots]")
     page.locator("#plots button").nth(0).tap()
     assert small(touch) == []
-    page.locator(".card button.main").first.tap()
+    page.locator(".card button.form").first.tap()
     assert small(f":is({touch.replace('.leaflet-bar a', 'label.pick')})") == []
 
 
@@ -358,3 +380,34 @@ def test_metric(open_page: Open, maps: Callable[..., Any]) -> None:
     assert f"{hectares:.3f} ha to spread on" in text
     # 40 lb/acre is 40 x 1.12085 = 44.8 kg/ha (1 lb/acre = 0.45359237 kg / 0.40468564224 ha)
     assert "N: 44.8 kg/ha" in text
+
+
+def test_sixty_plots_on_a_phone_have_labels_one_can_find(open_page: Open, maps: Callable[..., Any]) -> None:
+    """Nearly every plot has its id, or what tells it from the others, and none covers another."""
+    page = open_page(maps(60))
+    page.tap("#whole")
+    labels = page.locator(".label").all_inner_texts()
+    numbers = {label.removeprefix("AF-").strip() for label in labels}
+    assert len(labels) >= 54  # nine in ten
+    assert numbers <= {f"{n:02d}" for n in range(1, 61)}
+
+
+def test_nothing_planned_none_needed_and_a_first_class_never_look_alike(
+    open_page: Open, maps: Callable[..., Any]
+) -> None:
+    page = open_page(maps(25))
+    page.tap("#legend summary")
+    fills: dict[str, set[str]] = {}
+    for label in LAYERS:
+        page.locator("#questions label", has_text=label).tap()
+        for choice in range(page.locator("#choice option").count()):
+            if page.is_visible("#choice"):
+                page.select_option("#choice", index=choice)
+            for row in page.locator("#classes li").all():
+                name = row.locator("span").inner_text()
+                fills.setdefault(name, set()).add(row.locator("rect").get_attribute("fill"))
+    none, planned = fills["none needed"], fills["none of it here"]
+    assert len(none) == len(planned) == 1
+    assert none != planned
+    others = set().union(*(found for name, found in fills.items() if not name.startswith(("no", "unknown"))))
+    assert others.isdisjoint(none | planned)

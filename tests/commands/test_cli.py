@@ -18,7 +18,7 @@ from typing import Any
 
 import pytest
 import typer.main
-from command_line import SEASON, WHOLE_LIME, box, geojson, ran_well, run, worked_files
+from command_line import SEASON, WHOLE_LIME, box, geojson, ran_well, run, worked_files, written
 from places import independent_area_m2
 
 from loamwright.commands.cli import app
@@ -199,6 +199,20 @@ def test_compare_shows_people_the_same_prices_and_on_request_the_steps(worked: P
     assert "$2.88" in run("compare", worked, "--units", "metric", as_json=False).text
 
 
+def test_compare_follows_the_units_and_the_money_of_a_property(tmp_path: Path) -> None:
+    """A bag of 25 kg with 27 % N at 14.50 francs: 14.50 / 6.75 = 2.15 a kilogram of N."""
+    path = tmp_path / "hof.gpkg"
+    ran_well("new", path, "--name", "Hof", "--units", "metric")
+    ran_well("set", path, "settings", "currency=CHF")
+    listed = written(
+        tmp_path / "preise.csv", "product;form;n;package;price;seller\nSalpeter;dry;27;25 kg bag;14,50;Land\n"
+    )
+    run("import", path, listed)
+    told = run("compare", path, as_json=False).text
+    assert "Price per kg of each nutrient" in told
+    assert "CHF 2.15" in told
+
+
 # ---------------------------------------------------------------------------------------------
 # needs, plan, status: the figures of the worked property
 
@@ -308,7 +322,17 @@ def test_explain_tells_one_nutrient_or_all(worked: Path) -> None:
 def test_status_before_anything_is_done(worked: Path) -> None:
     said = ran_well("status", worked)
     assert {line["state"] for line in said["lines"]} == {"nothing yet"}
-    keys = {"plot_id", "product", "timing", "line_id", "planned_lb", "applied_lb", "state", "reasons"}
+    keys = {
+        "plot_id",
+        "product",
+        "timing",
+        "line_id",
+        "planned_lb",
+        "applied_lb",
+        "state",
+        "reasons",
+        "taken_off",
+    }
     assert all(line.keys() == keys for line in said["lines"])
     owed = {row["nutrient"]: row for row in said["balance"] if row["plot_id"] == "A-1"}
     assert owed["P2O5"]["left_lb"] == owed["P2O5"]["need_lb"] == pytest.approx(25 * A1)
@@ -438,7 +462,7 @@ def test_a_plan_leads_with_what_to_buy_and_do_in_eighty_columns(copy: Path) -> N
         return subprocess.run(command, capture_output=True, text=True, check=True, env=narrow).stdout
 
     short = said()
-    at = [short.index(word) for word in ("Plan: ", "To buy", "To do ", "To decide and to know")]
+    at = [short.index(word) for word in ("Plan: ", "To buy", "To do ", "Left to decide", "How sure")]
     assert at == sorted(at)
     assert max(len(line) for line in short.splitlines()) <= 80
     assert "What goes where" not in short
@@ -610,3 +634,14 @@ def test_the_demo_tells_a_landowner_what_it_costs_and_what_is_missing(tmp_path: 
     tried = re.findall(r"loamwright (\w+) ", done.text)
     assert tried
     assert set(tried) <= COMMANDS.keys()
+
+
+def test_what_stays_short_stands_under_what_is_left_to_decide(tmp_path: Path) -> None:
+    path = tmp_path / "own.gpkg"
+    ran_well("new", path, "--name", "Own ground", "--season", SEASON)
+    plots, tests, _products = worked_files(tmp_path)
+    ran_well("import", path, plots, tests)
+    said = run("plan", path, as_json=False).text
+    decide, sure = said.index("Left to decide"), said.index("How sure it is")
+    assert decide < said.index("Plot A-1 needs") < sure
+    assert said.count("Plot A-1 needs") == said[decide:sure].count("Plot A-1 needs")

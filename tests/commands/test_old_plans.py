@@ -163,3 +163,13 @@ def test_a_note_on_the_way_in_is_no_reach(own: Path) -> None:
     """Free text decides nothing, so it ages nothing either."""
     ran_well("set", own, "plot", "A-1", "access=by the lower gate")
     assert made_before(own) == []
+
+
+def test_a_plan_of_an_older_version_is_old_by_what_changed_and_not_by_how_it_was_worded(
+    tmp_path: Path,
+) -> None:
+    # files_kept/README.md: after its plan, nitrogen on AF-07 was decided and urea was bought
+    kept = Path(__file__).parents[1] / "files_kept" / "alder_fork.version-2.gpkg"
+    said = made_before(Path(shutil.copy(kept, tmp_path / "old.gpkg")))
+    named = ["need of AF-07 N", "decision on AF-07 N", "bought outside the plan"]
+    assert [line.partition(":")[0] for line in said] == named

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import json
+import shutil
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -146,3 +149,30 @@ def test_what_is_typed_wrong_is_refused(own: Path, words: tuple[str, ...], why: 
     assert said.code == 2, said.text
     assert said.says(why), said.problems
     assert hashlib.sha256(own.read_bytes()).hexdigest() == before
+
+
+def test_a_drawn_plot_is_taken_back_had_again_and_taken_over(own: Path, tmp_path: Path) -> None:
+    """Its acres for a GIS follow from the shape: 10,000 m2 and 400 m2 are 2.471 and 0.0988 acres."""
+    copy = Path(shutil.copy(own, tmp_path / "laptop.gpkg"))
+    small = drawn(tmp_path / "small.geojson", polygon(box(200, 0, 220, 20)))
+    drew = ran_well("shape", "draw", own, small)["change_id"]
+    ran_well("undo", own, ran_well("undo", own, drew)["change_id"])
+    other = drawn(tmp_path / "other.geojson", polygon(box(0, 200, 20, 220)))
+    ran_well("shape", "draw", copy, other, "--name", "Laptop's")
+    (there,) = ran_well("differs", own, copy)["only_there"]
+    refused = run("differs", own, copy, "--take", there["id"])
+    assert refused.code == 2  # both copies gave the id P-2
+    assert "there is another one by now" in refused.text
+    ran_well("rename", own, "plot", "P-2", "Creek")
+    with closing(sqlite3.connect(own)) as db:
+        rows = db.execute("SELECT plot_id, area_acres FROM plots ORDER BY fid").fetchall()
+    assert [name for name, _ in rows] == ["P-1", "Creek"]
+    assert [acres for _, acres in rows] == pytest.approx([10_000 / ACRE_M2, 400 / ACRE_M2], rel=1e-4)
+
+
+def test_a_plot_drawn_in_another_copy_is_taken_over(own: Path, tmp_path: Path) -> None:
+    copy = Path(shutil.copy(own, tmp_path / "laptop.gpkg"))
+    small = drawn(tmp_path / "small.geojson", polygon(box(200, 0, 220, 20)))
+    ran_well("shape", "draw", copy, small, "--name", "Laptop's")
+    ran_well("differs", own, copy, "--take", "all")
+    assert acres(own) == pytest.approx({"P-1": 10_000 / ACRE_M2, "P-2": 400 / ACRE_M2}, rel=1e-4)

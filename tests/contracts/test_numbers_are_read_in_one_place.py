@@ -59,7 +59,7 @@ ALLOWED: Mapping[str, tuple[str, str]] = {
     ),
     "files/settings.py": ("ACRE_M2 HA_M2 TON_KG", "constants of `units`"),
     "files/work_rules.py": (
-        "TON_KG match[1] match[2]",
+        "repr(parse_price_per_mass(rest)) TON_KG match[1] match[2]",
         "a constant; digits of a day that a pattern matched",
     ),
     "files/sheets/long_tables.py": ("run or 0", "digits of a run, to sort by"),

@@ -5,15 +5,20 @@ What a change must do is worked out by hand on a few rows; SQLite itself is aske
 
 from __future__ import annotations
 
+import shutil
 import sqlite3
 from collections.abc import Callable
+from dataclasses import replace
 from importlib import resources
 from pathlib import Path
 
 import pytest
+import shapely
+from files.test_property_file import full_record, write
 
 from loamwright.errors import InputError
-from loamwright.files import journal
+from loamwright.files import journal, property_file
+from loamwright.land import from_wkb
 
 Change = Callable[[sqlite3.Connection], object]
 
@@ -184,3 +189,85 @@ def test_foreign_triggers_and_views_are_named() -> None:
     connection.execute("CREATE VIEW spy AS SELECT 1")
     connection.execute("CREATE TRIGGER t AFTER INSERT ON keepouts BEGIN DELETE FROM plots; END")
     assert journal.foreign_parts(connection) == ("view spy", "trigger t")
+
+
+# ---------------------------------------------------------------------------------------------
+# Every table
+
+
+def rows(connection: sqlite3.Connection, table: str) -> list[tuple[object, ...]]:
+    return connection.execute(f'SELECT * FROM "{table}" ORDER BY fid').fetchall()
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A file with something in every table."""
+    path = tmp_path_factory.mktemp("whole") / "whole.gpkg"
+    record = full_record()
+    write(path, record)
+    with property_file.edit(path) as editor:
+        first = editor.record().plots[0]
+        editor.put_plots([replace(first, boundary=from_wkb(shapely.to_wkb(shapely.box(7, 7, 8, 8))))])
+        editor.rename_plot(first.plot_id, "Renamed")
+        editor.put_info(
+            replace(record.info, settings=replace(record.info.settings, guideline="umn-forage-2011"))
+        )
+    return path
+
+
+def test_every_table_of_the_file_has_a_journal_or_belongs_to_one_that_has() -> None:
+    """A new table is named with its key, or its changes are not kept."""
+    connection = made()
+    query = "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite_%'"
+    tables = {row[0] for row in connection.execute(query)}
+    ours = {name for name in tables if not name.startswith(("gpkg_", "rtree_"))}
+    lines_of_plans = {"plan_jobs", "plan_lines", "plan_purchases", "plan_coverage", "plan_plot_costs"}
+    of_the_file = {"loamwright", "changes", "change_values"}
+    assert ours - lines_of_plans - of_the_file == set(journal.TABLES)
+
+
+@pytest.mark.parametrize("table", journal.TABLES)
+def test_a_change_of_any_table_is_kept_and_taken_back(table: str, whole: Path, tmp_path: Path) -> None:
+    """Each column that can change, changed by hand as one change and taken back: the row is as it was."""
+    connection = sqlite3.connect(shutil.copy(whole, tmp_path / "own.gpkg"), isolation_level=None)
+    connection.execute("PRAGMA foreign_keys = ON")
+    before = rows(connection, table)
+    assert before, "the full record fills every table"
+    layout = connection.execute(f'PRAGMA table_info("{table}")').fetchall()
+    key = journal.TABLES[table]
+    tried = 0
+    for _, column, kind, *_ in layout:
+        if column in {"fid", "area_acres", *key} or table == "applications":
+            continue  # an entry of the record is withdrawn by another, never changed
+        other = {"REAL": 12.5, "INTEGER": 7, "BOOLEAN": 1, "DATE": "2001-02-03"}.get(kind, "other")
+        other = b"other" if kind in ("BLOB", "MULTIPOLYGON", "GEOMETRY") else other
+        try:
+            statement = f'UPDATE "{table}" SET "{column}" = ? WHERE fid = ?'
+            number = changed(connection, (statement, (other, before[0][0])))
+        except sqlite3.IntegrityError:
+            connection.execute("ROLLBACK")  # it names a row of another table
+            continue
+        if not number:
+            continue  # it was that already
+        (change,) = journal.read(connection, (number,))
+        assert [row.table for row in change.rows] == [table], column
+        assert set(change.rows[0].fields) == {column}
+        undone(connection, number)
+        assert rows(connection, table) == before, column
+        tried += 1
+    assert tried or table in {"applications", "plot_aliases", "plot_boundaries", "surplus_limits"}
+
+
+#: Rows that leave a table again: what was added is taken back. Settings are only ever changed.
+TAKEN_OUT = [name for name in journal.TABLES if name not in journal.KEPT_FOR_EVER and name != "property"]
+
+
+@pytest.mark.parametrize("table", TAKEN_OUT)
+def test_a_row_of_any_table_taken_out_comes_back_whole(table: str, whole: Path, tmp_path: Path) -> None:
+    connection = sqlite3.connect(shutil.copy(whole, tmp_path / "own.gpkg"), isolation_level=None)
+    connection.execute("PRAGMA foreign_keys = OFF")
+    before = [row[1:] for row in rows(connection, table)]
+    number = changed(connection, (f'DELETE FROM "{table}" WHERE fid = ?', (rows(connection, table)[-1][0],)))
+    assert number, table
+    undone(connection, number)
+    assert sorted(map(repr, (row[1:] for row in rows(connection, table)))) == sorted(map(repr, before))

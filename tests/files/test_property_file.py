@@ -29,7 +29,7 @@ import shapely
 from pyproj import Geod
 from sample_view import sample_view
 
-from loamwright.errors import Level, Problem, PropertyFileError
+from loamwright.errors import InputError, Level, Problem, PropertyFileError
 from loamwright.files import columns, property_file, whole
 from loamwright.land.records import Cropping, KeepOut, Plot, PlotPart, Way
 from loamwright.needs.decisions import Decision
@@ -39,6 +39,7 @@ from loamwright.supplies.records import Form, LimeLabel, Offer, Product
 from loamwright.supplies.stock import Movement, StockEntry
 from loamwright.values import (
     LABEL,
+    Blending,
     MixDecision,
     Nutrient,
     OwnWindow,
@@ -150,6 +151,7 @@ def full_record() -> PropertyRecord:
                         Decimal(4),
                         Decimal("22.5"),
                         Decimal(95),
+                        2.4,
                     ),
                     Spreader("Truck"),
                 ),
@@ -170,6 +172,7 @@ def full_record() -> PropertyRecord:
                     (OwnWindow(Timing.TOPDRESS, (5, 1), (6, 15), "clover", "after the cut", "top-dressed"),),
                     Decimal(15),
                     900.0,
+                    Blending("Co-op", {"Urea": 0.9, "Blend": 0.7}, Decimal("0.03"), 907.18474, Decimal(60)),
                 ),
             ),
             "EUR",
@@ -948,13 +951,20 @@ def test_three_dimensional_shapes_are_refused(path: Path) -> None:
 # Upgrades
 
 
-KEPT = Path(__file__).parents[1] / "files_kept" / "alder_fork.version-1.gpkg"
+FILES_KEPT = Path(__file__).parents[1] / "files_kept"
+KEPT = {version: FILES_KEPT / f"alder_fork.version-{version}.gpkg" for version in property_file.UPGRADES}
+
+
+@pytest.fixture(params=KEPT)
+def made_by(request: pytest.FixtureRequest) -> int:
+    """An older schema version."""
+    return int(request.param)
 
 
 @pytest.fixture
-def upgradable(tmp_path: Path) -> Path:
+def upgradable(tmp_path: Path, made_by: int) -> Path:
     """A file that an older program made."""
-    return Path(shutil.copy(KEPT, tmp_path / "old.gpkg"))
+    return Path(shutil.copy(KEPT[made_by], tmp_path / "old.gpkg"))
 
 
 def version_of(path: Path) -> int:
@@ -962,7 +972,7 @@ def version_of(path: Path) -> int:
         return int(connection.execute("SELECT schema_version FROM loamwright").fetchone()[0])
 
 
-def test_older_file_is_copied_and_upgraded(upgradable: Path) -> None:
+def test_older_file_is_copied_and_upgraded(upgradable: Path, made_by: int) -> None:
     with closing(sqlite3.connect(upgradable)) as connection:
         entries = connection.execute("SELECT entry_id, plot_id, mass_kg FROM applications").fetchall()
         plots = connection.execute("SELECT plot_id, name FROM plots").fetchall()
@@ -973,10 +983,10 @@ def test_older_file_is_copied_and_upgraded(upgradable: Path) -> None:
     assert [(c.plot_id, c.season, c.crop) for c in old.croppings] == crops
     assert old.property_uid
     today = dt.date.today().isoformat()  # noqa: DTZ011
-    copy = upgradable.with_name(f"old.version-1.{today}.gpkg")
+    copy = upgradable.with_name(f"old.version-{made_by}.{today}.gpkg")
     assert sorted(p.name for p in upgradable.parent.iterdir()) == sorted([copy.name, upgradable.name])
-    assert (version_of(copy), version_of(upgradable)) == (1, property_file.SCHEMA_VERSION)
-    assert copy.read_bytes()[100:] == KEPT.read_bytes()[100:]  # the header counts openings
+    assert (version_of(copy), version_of(upgradable)) == (made_by, property_file.SCHEMA_VERSION)
+    assert copy.read_bytes()[100:] == KEPT[made_by].read_bytes()[100:]  # the header counts openings
     with property_file.edit(upgradable):
         pass  # opens again without a second copy
     assert len(list(upgradable.parent.iterdir())) == 2
@@ -1007,17 +1017,40 @@ def test_an_upgraded_file_has_the_tables_of_a_new_one(upgradable: Path, path: Pa
             connection.execute("DELETE FROM applications")
 
 
-def test_upgrade_that_fails_leaves_the_old_file(upgradable: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_upgrade_that_fails_leaves_the_old_file(
+    upgradable: Path, made_by: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = made_up(upgradable)
     whole = property_file._sql
     monkeypatch.setattr(property_file, "_sql", lambda name: whole(name) + "INSERT INTO nowhere VALUES (1);")
     with pytest.raises(PropertyFileError, match="nowhere"):
         property_file.load(upgradable)
-    with closing(sqlite3.connect(upgradable)) as connection:
-        tables = {row[0] for row in connection.execute("SELECT name FROM sqlite_master")}
-    assert version_of(upgradable) == 1
-    assert "changes" not in tables
+    assert version_of(upgradable) == made_by
+    assert made_up(upgradable) == before
     monkeypatch.undo()
     assert property_file.load(upgradable).plots  # and the next try brings it up to date
+
+
+def made_up(path: Path) -> list[str]:
+    """What the tables of a file are made of."""
+    with closing(sqlite3.connect(path)) as connection:
+        return [row[0] for row in connection.execute("SELECT sql FROM sqlite_master ORDER BY name")]
+
+
+def test_what_was_set_and_decided_is_there_after_the_upgrade(tmp_path: Path) -> None:
+    # files_kept/README.md says which commands made it: 12 % was above the 10 % below which no job was planned
+    file = Path(shutil.copy(KEPT[2], tmp_path / "old.gpkg"))
+    held = property_file.load(file)
+    assert held.info.settings.work.least_job_share == pytest.approx(0.12)
+    assert ("AF-07", "hay is cut", 1.0) in [
+        (made.plot_id, made.reason, made.share) for made in held.decisions
+    ]
+    assert [(bought.product, bought.count) for bought in held.purchases] == [("Urea 46-0-0", 12)]
+    truck = next(one for one in held.info.settings.spreaders if one.name == "lime truck")
+    assert (truck.cost_per_stop, truck.cost_per_load) == (20, None)
+    change = next(one for one in property_file.read_journal(file) if "topup_share" in one.command)
+    with pytest.raises(InputError, match="keeps no such thing any more"), property_file.edit(file) as editor:
+        editor.undo(change.change_id)
 
 
 def test_every_older_version_has_a_step() -> None:

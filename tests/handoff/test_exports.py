@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import json
 import math
 import re
 import xml.etree.ElementTree as ET
@@ -299,6 +300,44 @@ def test_csv_starts_no_formula_and_keeps_every_digit(tmp_path: Path) -> None:
     )
     # OWASP's list of starting characters
     assert [guarded(text)[0] for text in ("=1", "+1", "-1", "@a", "\tb", "\rc")] == ["'"] * 6
+
+
+def test_a_metric_property_is_exported_in_its_units(tmp_path: Path) -> None:
+    """The same season twice: 1 lb/acre = 0.45359237 kg / 0.40468564224 ha, 1 acre = 0.40468564224 ha."""
+    per_rate, per_area = 0.45359237 / 0.40468564224, 0.40468564224
+    us, metric = (sample_view(4, units=units) for units in ("us", "metric"))
+    for kind in ("csv", "geojson"):
+        export(us, tmp_path / "us", kind)
+        export(metric, tmp_path / "metric", kind)
+
+    def table(folder: str, name: str) -> list[dict[str, str]]:
+        with (tmp_path / folder / name).open(encoding="utf-8", newline="") as handle:
+            return list(csv.DictReader(handle))
+
+    for name, pairs in {
+        "plots.csv": {"acres": ("hectares", per_area), "acres to spread": ("hectares to spread", per_area)},
+        "needs.csv": {"lb/acre": ("kg/ha", per_rate), "lb": ("kg", 0.45359237)},
+        "plan.csv": {"lb/acre": ("kg/ha", per_rate), "lb": ("kg", 0.45359237)},
+        "applications.csv": {
+            "amount lb": ("amount kg", 0.45359237),
+            "rate lb/acre": ("rate kg/ha", per_rate),
+        },
+        "spreader_tests.csv": {"swath ft": ("swath m", 0.3048)},
+    }.items():
+        here, there = table("us", name), table("metric", name)
+        assert here, name
+        for column, (other, factor) in pairs.items():
+            for one, two in zip(here, there, strict=True):
+                assert column not in two
+                if one[column]:
+                    assert float(two[other]) == pytest.approx(float(one[column]) * factor), (name, column)
+    zones = [json.loads((tmp_path / f / "zones.geojson").read_text("utf-8")) for f in ("us", "metric")]
+    first, second = (layer["features"][0]["properties"] for layer in zones)
+    assert second["hectares"] == pytest.approx(first["acres"] * per_area, rel=1e-6)
+    rates = {name: value for name, value in first.items() if name.endswith("_lb_acre")}
+    assert rates
+    for name, value in rates.items():
+        assert second[name.replace("_lb_acre", "_kg_ha")] == pytest.approx(value * per_rate, rel=1e-6)
 
 
 def test_unknown_kind_and_unusable_folder_are_named(tmp_path: Path) -> None:

@@ -76,14 +76,15 @@ def _rows(path: Path, sheet: str) -> list[dict[str, object]]:
 
 def test_workbook_answers_every_column_asked_for(tmp_path: Path) -> None:
     made = write_season_record(corrected(), tmp_path / "record.xlsx")
-    assert made.pages == 5
+    assert made.pages == 7  # entries, sums, crops, soil tests, checklist, spreader tests, plans
     rows = _rows(tmp_path / "record.xlsx", "Applications")
     assert {asked: ours for asked, ours in ASKED.items() if ours not in rows[0]} == {}
     # what the program cannot know is a blank to fill in by hand, never a guess
     assert all(row[name] is None for row in rows for name in season_record.BY_HAND)
     crops = _rows(tmp_path / "record.xlsx", "Crops")
     assert [row["plot"] for row in crops] == ["AF-01", "AF-02", "AF-03", "AF-04"]
-    asked = {"crop", "planted on", "harvested on", "yield", "residue removed"}  # Idaho 02.04.32.252
+    # Idaho 02.04.32.252: crop, planting, harvest, yield, residue removed
+    asked = {"crop", "planted on", "harvested or ended on", "yield and residue removed"}
     assert asked <= set(crops[0])
 
 

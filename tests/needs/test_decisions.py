@@ -53,6 +53,10 @@ def test_lime_above_one_dose_is_open_only_where_no_rule_is_set() -> None:
     assert found is not None
     assert "3.85 tons/acre" in found.why
     assert decisions.lime_to_decide(3.85 * TON_ACRE, True) is None
+    # 3.85 ton/acre x 2.2417 (t/ha in a ton/acre: 0.90718474 / 0.40468564224) = 8.63 t/ha
+    metric = decisions.lime_to_decide(3.85 * TON_ACRE, False, metric=True)
+    assert metric is not None
+    assert metric.why.startswith("8.63 t/ha of lime")
 
 
 def test_a_share_and_an_amount() -> None:

@@ -4,16 +4,25 @@ from __future__ import annotations
 
 from dataclasses import replace
 from decimal import Decimal
+from pathlib import Path
 
 import numpy as np
 import pytest
+from command_line import SEASON, run, worked_files
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from plan_cases import bag, plot, ware
 
 from loamwright.errors import Problem
-from loamwright.planning.custom_blends import BlendService, CustomBlend, cheapest_recipe, order_blend
+from loamwright.planning.custom_blends import (
+    BlendService,
+    CustomBlend,
+    blend_option,
+    cheapest_recipe,
+    order_blend,
+)
 from loamwright.planning.inputs import Band, Demand, PlanPlot, Terms
+from loamwright.planning.planner import make_plan
 from loamwright.planning.records import Outcome
 from loamwright.values import Supply, Timing
 
@@ -77,6 +86,33 @@ def test_two_meadows_share_a_recipe_that_keeps_the_caps_of_both() -> None:
         {"potash": potash / (tsp + potash), "tsp": tsp / (tsp + potash)}, rel=1e-5
     )
     assert found.cost_bound == pytest.approx(tsp + potash, rel=1e-5)
+
+
+def test_named_meadows_get_a_recipe_for_what_they_share() -> None:
+    # a needs N, b allows none, so with N no one recipe serves both. P2O5 and K2O they need alike, 45 and 60:
+    # 100 of each a hectare, half and half.
+    a = plot("a", 1.0, N=46, P2O5=45, K2O=60)
+    b = plot("b", 1.0, {"N": 0.0}, P2O5=45, K2O=60)
+    found = order_blend([a, b], WARES, OFFERS, TERMS, replace(SERVICE, group=("a", "b")))
+    assert isinstance(found, CustomBlend)
+    assert (found.group, found.left_out) == (("a", "b"), ())
+    assert dict(found.recipe) == pytest.approx({"potash": 0.5, "tsp": 0.5})
+    assert any("N is left to other products" in words for words in found.text)
+    assert ("a", "urea") in {(line.plot_id, line.product) for line in found.plan.lines}
+
+
+def test_a_blend_is_told_as_an_option_of_a_plan() -> None:
+    # One blend in one pass of 10 against three products in three: 20 saved, a cent less by its price for a
+    # ton, rounded up; a fee of 30 eats it.
+    plots = [plot("a", 1.0, N=46, P2O5=45, K2O=60)]
+    plan = make_plan(plots, WARES, OFFERS, TERMS)
+    said = blend_option(plots, WARES, OFFERS, TERMS, SERVICE, plan)
+    assert "15.3-15.0-20.0" in said
+    assert "would save about $19.99 and 2 trips" in said
+    dear = replace(SERVICE, fee_per_kg=Decimal("0.10"))
+    assert "would not pay" in blend_option(plots, WARES, OFFERS, TERMS, dear, plan)
+    none = replace(SERVICE, ingredients=("sand",))
+    assert "none of the ingredients" in blend_option(plots, WARES, OFFERS, TERMS, none, plan)
 
 
 def test_a_plants_own_bulk_price_comes_before_the_bags() -> None:
@@ -152,3 +188,22 @@ def test_the_recipe_is_the_cheapest_of_all(
     # and it serves every plot
     supply = found.mass_kg @ np.array([[0.46, 0.0], [0.0, 0.45]])
     assert (array / supply).max(axis=1).sum() <= 1 + 1e-9
+
+
+def test_a_plants_terms_are_kept_and_every_plan_tells_its_blend(tmp_path: Path) -> None:
+    # Red clover on P 9 ppm and K 95 ppm asks for P2O5 and K2O; the plant prices both below the bags.
+    plots, tests, products = worked_files(tmp_path)
+    file = tmp_path / "p.gpkg"
+    run("new", file, "--name", "Place", "--season", SEASON)
+    run("import", file, plots, tests, products)
+    terms = "Plant; fee 10/ton; at least 0.1 ton; MAP 11-52-0=300/ton; Potash 0-0-60=200/ton"
+    run("set", file, "settings", f"blending={terms}", "spreading_cost_per_pass=20")
+    shown = next(one for one in run("show", file, "settings").data["fields"] if one["name"] == "blending")
+    assert shown["value"].startswith("Plant; fee ")
+    told = [one for one in run("plan", file).data["explanation"] if "single blend" in one]
+    assert len(told) == 1
+    assert "from Plant" in told[0]
+    assert "would save about" in told[0]
+    refused = run("set", file, "settings", "blending=Plant; MAP 11-52-0=300/ton")
+    assert refused.code == 2
+    assert refused.says("does not price two ingredients", "write for example")

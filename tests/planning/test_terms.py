@@ -6,8 +6,11 @@ from dataclasses import replace
 from decimal import Decimal
 
 import pytest
+from places import place, square
+from shapely import LineString, Point
 
-from loamwright.land.records import Plot
+from loamwright.land.records import Plot, Way
+from loamwright.land.ways_in import WaysIn
 from loamwright.planning.inputs import Band
 from loamwright.planning.targets import kept_off, reachable_machines, reachable_products
 from loamwright.planning.terms import band_words, bands, machines
@@ -116,3 +119,30 @@ def test_the_bands_are_said_with_their_size() -> None:
     own = Settings(work=WorkRules(bands={"*": (0.9, 1.2)}))
     assert band_words(bands([Supply.N], own), own) == "A need counts as met from 90 to 120 % of it (N)."
     assert band_words({}, own) == ""
+
+
+def test_drawn_ways_stop_a_spreader_whatever_reach_says() -> None:
+    # a bridge of 700 kg, 1,543 lb, between the loading place and the plot; the truck carries 12,000 kg
+    at = [place(corner) for corner in ((0, 0), (200, 0), (400, 0))]
+    ways = (
+        Way("T", "track", LineString((at[0], at[2])), "lane", width_m=3.0),
+        Way("B", "bridge", Point(at[1]), "plank bridge", load_limit_kg=700.0),
+        Way("L", "loading place", Point(at[0])),
+    )
+    field = Plot("a", "A", square(40, 400, 0), reach={"truck": True})
+    net = WaysIn(ways, [field])
+    truck, wide = replace(TRUCK, vehicle_kg=12_000.0), replace(ATV, width_m=2.5)
+    off = kept_off(field, Settings(spreaders=(truck, ATV, wide)), ways=net)
+    assert off["truck"] == "its load of 26,455 lb is more than the 1,543 lb that the plank bridge carries"
+    # 2.5 m and the 0.6 m an opening must be wider make 3.1; the one that states no width is not judged
+    assert off["ATV"] == "it is 8.2 ft wide, and the track lane of 9.8 ft must be 2 ft wider"
+    assert kept_off(field, Settings(spreaders=(ATV,)), ways=net) == {}
+
+
+def test_a_spreader_wider_than_the_plots_way_in_stays_off() -> None:
+    settings = Settings(spreaders=(replace(ATV, width_m=1.2),))
+    narrow, wide = replace(plot(ATV=True), narrowest_m=1.7), replace(plot(), narrowest_m=1.8)
+    assert kept_off(narrow, settings, units="metric") == {
+        "ATV": "it is 1.2 m wide, and the way in 1.7 m at its narrowest must be 0.6 m wider"
+    }
+    assert kept_off(wide, settings) == {}

@@ -188,9 +188,9 @@ def test_pure_fine_calcium_carbonate_scores_the_whole(basis: LimeBasis) -> None:
 
 @pytest.mark.parametrize("basis", FORMULAS)
 def test_gravel_scores_nothing(basis: LimeBasis) -> None:
-    """Nothing through 4 mesh means nothing through any finer sieve."""
+    """Nothing through 4 mesh means nothing through any finer sieve; Nebraska counts a tenth of it."""
     gravel = stone(LimeLabel(cce_pct=100, passing_pct={4: 0}, moisture_pct=0))
-    assert score(gravel, basis).fraction == 0
+    assert score(gravel, basis).fraction == (0.1 if basis is LimeBasis.ECC_NEBRASKA else 0)
 
 
 @pytest.mark.parametrize("basis", FORMULAS)
@@ -213,7 +213,7 @@ def test_finer_or_purer_never_scores_less(basis: LimeBasis, data: st.DataObject,
         (LimeLabel(passing_pct=SIEVES), LimeBasis.ECC, ("calcium carbonate equivalent",)),
         (LimeLabel(cce_pct=90, passing_pct={8: 50, 60: 70}), LimeBasis.ECC, ("must not rise",)),
         (LimeLabel(cce_pct=90, passing_pct=SIEVES), LimeBasis.ENP, ("Minnesota", "not been read")),
-        (LimeLabel(cce_pct=90, passing_pct=SIEVES, moisture_pct=2), LimeBasis.ENP_OHIO, ("Ohio",)),
+        (LimeLabel(cce_pct=90, passing_pct=SIEVES), LimeBasis.ENP_OHIO, ("Ohio", "moisture")),
         (LimeLabel(cce_pct=90, passing_pct=SIEVES), LimeBasis.EP, ("each size fraction",)),
         (LimeLabel(enp_lb_per_ton=1100), LimeBasis.CCE, ("no calcium carbonate equivalent",)),
     ],
@@ -239,7 +239,9 @@ def test_the_printed_score_beats_the_sieves_and_belongs_to_its_own_state() -> No
     minnesota = score(stone(label), LimeBasis.ENP)
     assert minnesota.fraction == 0.55
     assert minnesota.steps[0].source is LABEL
-    assert score(stone(label), LimeBasis.ENP_OHIO).fraction is None
+    assert (
+        "second hand" in score(stone(label), LimeBasis.ENP_OHIO).reason
+    )  # by its own formula, not from 1,100
     ohio = LimeLabel(enp_lb_per_ton=1500, enp_state="Ohio")
     assert score(stone(ohio), LimeBasis.ENP_OHIO).fraction == 0.75
     assert score(stone(ohio), LimeBasis.ENP).fraction is None
@@ -465,4 +467,7 @@ def test_every_formula_and_rule_names_its_source() -> None:
         LimeBasis.ENV,
         LimeBasis.RNV,
         LimeBasis.ECC,
-    }  # the states whose factors were read; Minnesota and Ohio only from the label
+        LimeBasis.ECC_NEBRASKA,
+        LimeBasis.AI,
+        LimeBasis.ENP_OHIO,  # read at second hand, and said so
+    }  # the states whose factors were read; Minnesota only from the label

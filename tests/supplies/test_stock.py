@@ -82,3 +82,15 @@ def test_without_a_count_the_book_begins_with_its_first_entry() -> None:
     assert stock(book, [spread(600, "2026-05-09"), spread(50, "2026-06-02")])["Urea"].left_kg / LB == (
         pytest.approx(200)
     )
+
+
+def test_what_is_dated_before_the_book_but_written_down_after_it_is_told_and_not_taken_off() -> None:
+    # 5 bags written down on 1 June; in June 100 lb are entered that went on in May: from which bags?
+    book = [entry(Movement.BOUGHT, 5, "2026-06-01", "2026-06-01T09:00:00")]
+    late, known = (
+        spread(100, "2026-05-09", "2026-06-03T09:00:00"),
+        spread(600, "2026-05-09", "2026-05-09T18:00:00"),
+    )
+    found = stock(book, [late, known])["Urea"]
+    assert found.left_kg / LB == pytest.approx(250)
+    assert found.earlier_kg / LB == pytest.approx(100)

@@ -79,6 +79,12 @@ def test_unlike_numbers_are_never_joined(other: SoilTest) -> None:
     assert all(row.change_per_year is None for row in series)
 
 
+def test_depths_are_told_in_the_propertys_units() -> None:
+    # 8 inches are 20.32 cm (1 in = 2.54 cm).
+    test = report(2021, 30, depth_bottom_m=8 * 0.0254)
+    assert [reading_series([test], units)[0].depth for units in ("us", "metric")] == ["0-8 in", "0-20.32 cm"]
+
+
 def test_spellings_of_one_test_are_joined() -> None:
     (series,) = reading_series([report(2021, 30, "Bray P-1"), report(2025, 26, "Bray P1")])
     assert [value for _, value in series.points] == [30, 26]
@@ -235,7 +241,7 @@ def test_published_drawdown() -> None:
     corn = project(Nutrient.P2O5, 30.0, "Bray P1", 0.0, 55 * LB_ACRE_KG_HA, FIGURES[Nutrient.P2O5])
     assert corn.to_low_ppm == corn.to_high_ppm == pytest.approx(30 - 55 / 20)
     assert round(30 - (corn.to_low_ppm or 0)) == 3
-    assert corn.steps[2].source == FIGURES[Nutrient.P2O5].source
+    assert corn.steps[3].source == FIGURES[Nutrient.P2O5].source
 
 
 def test_a_range_stays_a_range() -> None:
@@ -277,7 +283,7 @@ def test_the_users_own_figure_fits_any_test() -> None:
     mine = user_figure(Nutrient.P2O5, 18)
     answer = project(Nutrient.P2O5, 12.0, "Mehlich-3", 36 * LB_ACRE_KG_HA, 0.0, mine)
     assert answer.to_high_ppm == pytest.approx(14)
-    assert str(answer.steps[2].source) == "user"
+    assert str(answer.steps[3].source) == "user"
 
 
 @pytest.mark.parametrize("figure", [0.0, -20.0, float("nan")])

@@ -23,7 +23,7 @@ def test_what_is_open_comes_on_top_of_what_is_decided() -> None:
 
 def test_a_plan_of_published_figures_holds_them_already_but_no_ranges() -> None:
     # 100 with the published 40 in it: 60 is decided; the range of 30 is still to come
-    assert totals_of(Decimal(100), ROWS, published=True) == (Decimal(60), Decimal(130))
+    assert totals_of(Decimal(100), ROWS, {("a", "N")}) == (Decimal(60), Decimal(130))
 
 
 def test_nothing_open_is_one_figure_twice() -> None:

@@ -180,3 +180,13 @@ def test_the_balance_sets_needs_against_what_was_delivered() -> None:
         ("K2O", None, 0.0),
         ("lime ENP", 1000.0, 300.0),
     ]
+
+
+def test_what_went_on_before_a_plan_is_told_apart_from_what_it_did_not_ask_for() -> None:
+    before, strange = entry("old", 40), entry("new", 30, product="Lime")
+    found = line_statuses(plan(line("L"), counted=["old"]), [before, strange])
+    assert [(row.product, row.beside_plan) for row in found] == [
+        ("Urea", ""),
+        ("Urea", "before the plan"),
+        ("Lime", "not in the plan"),
+    ]

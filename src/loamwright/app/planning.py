@@ -7,7 +7,7 @@ from collections.abc import Callable
 from decimal import Decimal
 from pathlib import Path
 
-from loamwright import season
+from loamwright import season, work
 from loamwright.app.long_work import Result
 from loamwright.app.pages import Ask, Go, Reply, Route, Shown, Told
 from loamwright.errors import InputError, Problem, UnitError
@@ -35,9 +35,11 @@ def make_plan(
 ) -> Result:
     """Make and keep the plan, in the process of its own, and say what came of it."""
     options = season.PlanOptions(budget=budget, time_limit_s=time_limit_s, reason=reason, published=published)
-    made = season.planned_view(season.make_plan(path, options, today, progress))
+    view = season.make_plan(path, options, today, progress)
+    made = season.planned_view(view)
     said = f"The plan is {made.outcome.value}: {format_money(made.total_cost)}, {len(made.jobs)} trips."
-    return Result((said,))
+    both = work.totals_told(view)
+    return Result((said, f"{both}.") if both else (said,))
 
 
 def ask_why(path: Path, today: dt.date, time_limit_s: float, progress: Callable[[str], None]) -> Result:
@@ -91,6 +93,7 @@ def show(ask: Ask) -> Reply:
     filled = {
         "view": view,
         "plan": plan,
+        "both_totals": work.totals_told(view),
         "words": words,
         "jobs": [(timing, found) for timing, found in jobs if found],
         "names": {plot.plot_id: plot.name for plot in view.record.plots},

@@ -7,6 +7,7 @@ from loamwright.app.pages import Ask, Go, Reply, Route, Shown, changed, problems
 from loamwright.errors import InputError, LoamwrightError, Problem
 from loamwright.supplies import Movement
 from loamwright.units import read_number
+from loamwright.words import earlier_words
 
 
 def show(ask: Ask) -> Reply:
@@ -17,8 +18,14 @@ def show(ask: Ask) -> Reply:
 def _page(ask: Ask, error: LoamwrightError | None = None) -> Shown:
     record = ask.desk.season.record
     problems = problems_of(error) if error else ()
+    stock = tuple(work.stock_of(record).values())
     filled = {
-        "stock": tuple(work.stock_of(record).values()),
+        "stock": stock,
+        "earlier": [
+            f"{one.product}: {earlier_words(one.earlier_kg, record.info.units)}"
+            for one in stock
+            if one.earlier_kg
+        ],
         "purchases": tuple(reversed(record.purchases)),
         "offers": record.offers,
         "plan": ask.desk.season.plan,

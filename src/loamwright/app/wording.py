@@ -92,6 +92,7 @@ _WORDS = {
     "spare": "bought on top, for spills",
     "cost_per_haul": "cost of one way to a seller and back",
     "haul_load": "what one haul brings",
+    "blending": "blending plant and its prices",
     "handling.bag": "cost of handling bags",
     "handling.bulk": "cost of handling bulk",
     "band.*": "band of every other need",

@@ -407,6 +407,11 @@ def read(where: str, text: str, parse: Callable[[str], T]) -> T:
         return parse(text)
     except UnitError as error:
         raise InputError([error.at(where)]) from error
+    except ValueError as error:
+        if not (isinstance(parse, type) and issubclass(parse, StrEnum)):
+            raise
+        words = ", ".join(word.value for word in parse)
+        raise InputError([Problem(where, f"{text!r} is not known", f"Use one of: {words}.")]) from error
 
 
 def read_if_given(where: str, text: str | None, parse: Callable[[str], T]) -> T | None:

@@ -259,6 +259,12 @@ def lime(
     low_magnesium: Annotated[
         bool, typer.Option("--low-magnesium", help="The soil test is low in magnesium.")
     ] = False,
+    formula: Annotated[
+        str,
+        typer.Option(help="Your own sieve formula, mesh:share from coarse to fine: '10:0.4; 60:1'."),
+    ] = "",
+    formula_source: Annotated[str, typer.Option(help="Where that formula was read.")] = "",
+    dry: Annotated[bool, typer.Option("--dry", help="Your formula takes moisture off.")] = False,
 ) -> Answer:
     """Score a lime: tons for a need, doses, price.
 
@@ -274,7 +280,8 @@ def lime(
     if None not in (wanted, stated) and wanted is not stated:
         what = f"{basis!r} is not the score the need {need!r} is stated in"
         raise InputError([Problem("basis", what, "No score is converted into another.")])
-    question = LimeQuestion(wanted or stated, rate_kg_ha, doses, low_magnesium)
+    own = supplies.own_formula(formula, formula_source, takes_moisture=dry) if formula else None
+    question = LimeQuestion(wanted or stated, rate_kg_ha, doses, low_magnesium, own)
     found = supplies.lime_worth(prices, product, question)
     return Answer(found, prices.units)
 

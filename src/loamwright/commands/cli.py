@@ -28,6 +28,7 @@ from loamwright.commands.answer import (
     view_of,
 )
 from loamwright.errors import InputError, Problem
+from loamwright.money import currency_told
 
 app = typer.Typer(
     cls=Commands,
@@ -71,7 +72,11 @@ app.add_typer(shape.app, name="shape")
 def measure(
     asked: Asked,
     file: Annotated[
-        Path, typer.Argument(help="Plot boundaries: GeoJSON, KML/KMZ, GPX, Shapefile, GeoPackage.")
+        Path,
+        typer.Argument(
+            help="Plot boundaries: GeoJSON, KML/KMZ, GPX, Shapefile, GeoPackage; or a table of corners, "
+            "bearings and distances, sides and diagonals, offsets, circles (CSV, XLSX)."
+        ),
     ],
     keepouts: Annotated[
         Path | None, typer.Option("--keep-outs", help="File of keep-outs to subtract with their setbacks.")
@@ -93,12 +98,13 @@ def compare(
     file: Annotated[Path, typer.Argument(help="A products file (CSV or XLSX), or a property file.")],
     steps: Annotated[bool, typer.Option("--steps", help="Print the label arithmetic of each offer.")] = False,
 ) -> Answer:
-    """Compare offers by price per pound of each nutrient, from the label."""
+    """Compare offers by price per pound (or kilogram) of each nutrient, from the label."""
     from loamwright import files
     from loamwright.commands.results import OffersCompared
 
     found = files.compare(file)
-    return Answer(OffersCompared(found.offers, found.problems, steps), from_file=True)
+    compared = OffersCompared(found.ranked(), found.problems, steps, found.cheapest(), currency_told())
+    return Answer(compared, found.units, from_file=True)
 
 
 @command(app, "read")
@@ -328,17 +334,21 @@ def sample(
     return Answer(SamplesPlanned(tuple(view.sampling.values()), paths, problems))
 
 
+Planned = Annotated[bool, typer.Option("--planned", help="Count also what the season's plan still puts on.")]
+
+
 @command(app, "history", in_units=True)
 def show_history(
     property_path: PropertyPath,
     plot: Annotated[str | None, typer.Argument(help="Plot id; every plot if not given.")] = None,
+    planned: Planned = False,
 ) -> Answer:
-    """Show tests and nutrient balances of past seasons."""
+    """Show tests, what went on after the newest of them, and nutrient balances of past seasons."""
     from loamwright import season
     from loamwright.commands.results import Histories
 
     view = view_of(property_path)
-    return Answer(Histories(season.history(view, plot)), view.record.info.units)
+    return Answer(Histories(season.history(view, plot, planned)), view.record.info.units)
 
 
 @command(app, "project")
@@ -353,8 +363,9 @@ def project_test(
         float | None,
         typer.Option(help="Your own pounds per acre that move the test by 1 ppm; else the published."),
     ] = None,
+    planned: Planned = False,
 ) -> Answer:
-    """Say where a soil test may go from what was put on this season and what the crop takes out."""
+    """Say where a soil test may go from what was put on after it and what the crop takes out."""
     from loamwright import season
     from loamwright.units import parse_rate
     from loamwright.values import Nutrient
@@ -363,7 +374,7 @@ def project_test(
         raise InputError([Problem("nutrient", f"{nutrient!r} has no soil test here", "Use P2O5 or K2O.")])
     view = view_of(property_path)
     rate = read_if_given("removed", removed, parse_rate)
-    return Answer(season.project(view, plot, Nutrient(nutrient.upper()), rate, per_ppm))
+    return Answer(season.project(view, plot, Nutrient(nutrient.upper()), rate, per_ppm, planned))
 
 
 app.registered_commands += plan.app.registered_commands

@@ -80,6 +80,7 @@ from loamwright.work import (
     Recorded,
     SeasonView,
     Story,
+    planned_open,
     totals_of,
 )
 
@@ -410,6 +411,7 @@ def _measured(found: Measured | LargeMeasured) -> Json:
         "total_area_acres": total / ACRE_M2,
         "total_spread_area_m2": spread,
         "total_spread_area_acres": spread / ACRE_M2,
+        "unplaced": [area.plot_id for _, area in getattr(found, "unplaced", ())],
         "problems": found.problems,
     }
 
@@ -426,8 +428,8 @@ def _measured_rows(found: Measured | LargeMeasured) -> Iterator[Json]:
             "area_se_acres": None if area.area_se_m2 is None else area.area_se_m2 / ACRE_M2,
             "spread_area_m2": area.spread_area_m2,
             "spread_area_acres": area.spread_area_m2 / ACRE_M2,
-            "perimeter_m": area.perimeter_m,
-            "perimeter_ft": area.perimeter_m / FT_M,
+            "perimeter_m": area.perimeter_m or None,
+            "perimeter_ft": area.perimeter_m / FT_M or None,
             "parts": area.parts,
             "holes": area.holes,
             "missing_setbacks": list(area.missing_setbacks),
@@ -482,8 +484,8 @@ def _unknown(needs: Iterable[PlotNeeds]) -> list[Json]:
     return rows
 
 
-def _plan(plan: Plan, view: Season, published: bool = False) -> Json:
-    decided, with_open = totals_of(plan.total_cost, view.choices, published)
+def _plan(plan: Plan, view: Season) -> Json:
+    decided, with_open = totals_of(plan.total_cost, view.choices, planned_open(plan, view.choices))
     money = {
         "currency": view.record.info.currency,
         "totals": {"decided": decided, "with_open": with_open},
@@ -517,7 +519,7 @@ SPECIAL: Mapping[type, Callable[[Any], Json]] = {
     Measured: _measured,
     SeasonNeeds: _needs,
     PlanMade: lambda made: {
-        **_plan(made.plan, made.view, made.published),
+        **_plan(made.plan, made.view),
         "purchase_lists": made.purchase_lists,
         "ground_rules": made.ground_rules,
         "unknown": _unknown(made.view.needs.values()),

@@ -290,14 +290,28 @@ def differs(
 @command(app)
 def note(
     property_path: PropertyPath,
-    number: Annotated[str, typer.Argument(help="Number in the list of what a plan holds, for example 1.3.")],
-    words: Annotated[str, typer.Argument(metavar="TEXT", help="The text; 'clear' takes it out.")],
+    number: Annotated[
+        str | None, typer.Argument(help="Number in the list, for example 1.3; the list if not given.")
+    ] = None,
+    words: Annotated[str, typer.Argument(metavar="TEXT", help="The text; 'clear' takes it out.")] = "",
     plot: Annotated[str, typer.Option(help="For one plot; else for the property.")] = "",
     by: Who = "",
 ) -> Answer:
     """Fill an entry of the plan's checklist with free text: operator, county, parcel, soil series …"""
-    from loamwright import upkeep
+    from loamwright import files, upkeep
+    from loamwright.commands.results import ChecklistRow, ChecklistShown
+    from loamwright.errors import InputError, Problem
 
+    if number is None:
+        filled = files.load(property_path).checklist
+        rows = []
+        for key, title in files.load_checklist().items():
+            mine = sorted((plot_id, text) for (of, plot_id), text in filled.items() if of == key)
+            rows += [ChecklistRow(key, title, plot_id, text) for plot_id, text in mine or [("", "")]]
+        return Answer(ChecklistShown(tuple(rows)))
+    if not words.strip():
+        fix = "Write the text, or clear to take it out."
+        raise InputError([Problem(f"note {number}", "no text is given", fix)])
     return Answer(upkeep.fill_checklist(property_path, number, plot, words, today(), by))
 
 

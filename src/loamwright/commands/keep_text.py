@@ -9,6 +9,7 @@ from rich.console import Console
 from rich.markup import escape
 
 from loamwright.commands.results import (
+    ChecklistShown,
     ChoicesListed,
     CopiesCompared,
     FileChecked,
@@ -22,7 +23,7 @@ from loamwright.units import (
     format_rate,
 )
 from loamwright.upkeep import Changed, SeasonStarted
-from loamwright.words import mass_words
+from loamwright.words import earlier_words, mass_words
 from loamwright.work import ChoiceRow, MixRow
 
 
@@ -85,6 +86,15 @@ def show_checked(out: Console, found: FileChecked, _system: str) -> None:
     out.print(f"{found.file}: {told}", markup=False)
 
 
+def show_checklist(out: Console, found: ChecklistShown, _system: str) -> None:
+    """Print the entries a plan is asked for, with what was noted."""
+    table = table_of("What a plan and its records are asked for", "no.", "what", "plot", "noted")
+    for row in found.entries:
+        table.add_row(*map(escape, (row.number, row.title, row.plot_id, row.text or "—")))
+    out.print(table)
+    out.print("Fill one with: note FILE NUMBER TEXT; the season record prints what is filled.", markup=False)
+
+
 def show_stock(out: Console, found: StockListed, system: str) -> None:
     """Print what is in the shed."""
     table = table_of("In stock", "product", "counted", "bought since", "put on", "left", "packages")
@@ -93,6 +103,9 @@ def show_stock(out: Console, found: StockListed, system: str) -> None:
         packages = ", ".join(f"{count:.4g} × {name}" for name, (count, _) in item.packages.items())
         table.add_row(escape(item.product), *(mass_words(kg, system) for kg in amounts), escape(packages))
     out.print(table if table.row_count else "Nothing is written down: see purchase.")
+    for item in found.stock:
+        if item.earlier_kg:
+            out.print(f"{escape(item.product)}: {earlier_words(item.earlier_kg, system)}")
 
 
 def _published(row: ChoiceRow, system: str) -> str:
@@ -173,6 +186,7 @@ def show_season_started(out: Console, found: SeasonStarted, _system: str) -> Non
 TEXTS: Mapping[type, Callable[[Console, Any, str], None]] = {
     Changed: show_changed,
     ThingShown: show_thing,
+    ChecklistShown: show_checklist,
     JournalListed: show_changes,
     FileChecked: show_checked,
     StockListed: show_stock,

@@ -83,7 +83,7 @@ def plan(
             season.ground_rules(view),
             tables,
             options.budget,
-            options.published,
+            season.close_calls(view),
         ),
         view.record.info.units,
         no_plan=made.outcome is planning.Outcome.IMPOSSIBLE,

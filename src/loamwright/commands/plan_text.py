@@ -42,7 +42,7 @@ from loamwright.units import (
 )
 from loamwright.values import Supply, Timing
 from loamwright.words import mass_words, packages_words, rate_words, spread_words
-from loamwright.work import SeasonView
+from loamwright.work import SeasonView, totals_told
 
 
 def show_plan(console: Console, made: PlanMade, system: str) -> None:
@@ -51,6 +51,8 @@ def show_plan(console: Console, made: PlanMade, system: str) -> None:
     console.print(
         f"Plan: {OUTCOME_WORDS[plan.outcome]}{_gap_words(made)}, total {format_money(plan.total_cost)}"
     )
+    if told := totals_told(view):
+        console.print(f"  {told}", markup=False)
     costs = (
         ("purchase", plan.purchase_cost),
         ("delivery", plan.delivery_cost),
@@ -73,10 +75,18 @@ def show_plan(console: Console, made: PlanMade, system: str) -> None:
         )
     _show_buying(console, plan)
     _show_jobs(console, plan, view, system)
-    console.print("\n[bold]To decide and to know[/]")
+    console.print("\n[bold]Left to decide[/]")
+    for sentence in plan.left_to_decide:
+        _print_in(console, 0, f"• {escape(sentence)}")
     show_unknown(console, view)
+    _show_close_calls(console, made.close_calls[:_CLOSEST], system)
+    if len(made.close_calls) > _CLOSEST:
+        more = len(made.close_calls) - _CLOSEST
+        console.print(f"  {more} more: loamwright why … --ask tests")
+    console.print("\n[bold]How sure it is, and before you begin[/]")
     for sentence in plan.explanation:
-        console.print(f"• {escape(sentence)}")
+        if sentence not in plan.left_to_decide:
+            _print_in(console, 0, f"• {escape(sentence)}")
     for rule in made.ground_rules:
         said = f"{rule.state}, {rule.what}: {rule.rule} ({rule.who}; {rule.source})."
         console.print(f"[yellow]Before any job[/] {escape(said)} Last word: the state.")
@@ -84,6 +94,10 @@ def show_plan(console: Console, made: PlanMade, system: str) -> None:
     if made.tables:
         _show_purchase_lists(console, made.purchase_lists)
         _show_tables(console, plan, view, system)
+
+
+#: Needs that turn on a soil test which a plan tells of; the others are asked for.
+_CLOSEST = 3
 
 
 def _show_cautions(console: Console, made: PlanMade) -> None:
@@ -121,8 +135,8 @@ def _show_buying(console: Console, plan: Plan) -> None:
         console.print(f"  From {escape(seller)}{cost}")
         for item in sellers[seller]:
             number = item.count or item.from_stock
-            count = f"{number:,.3g}" if number % 1 else f"{number:,.0f}"
-            stock = f" (and {item.from_stock:,.3g} from the shed)" if item.count and item.from_stock else ""
+            count, shed = (f"{n:,.2f}".rstrip("0").rstrip(".") for n in (number, item.from_stock))
+            stock = f" (and {shed} from the shed)" if item.count and item.from_stock else ""
             money = f"  {format_money(item.cost)}" if item.count else ""
             _print_in(console, 4, f"{count} × {escape(item.package)} {escape(item.product)}{stock}{money}")
 
@@ -223,9 +237,11 @@ def _show_close_calls(console: Console, calls: tuple[CloseCall, ...], system: st
         )
         word = "more" if one.more_kg > 0 else "less"
         cost = "" if one.cost is None else f", about {format_money(abs(one.cost))} {word}"
-        console.print(
-            f"  [bold]{escape(one.plot_id)}[/] {escape(one.supply)}: {escape(one.figure)} asks for {rate}, "
-            f"{escape(one.moved_to)} for {other} ({mass_words(abs(one.more_kg), system)} {word}{cost})"
+        _print_in(
+            console,
+            2,
+            f"[bold]{escape(one.plot_id)}[/] {escape(one.supply)}: {escape(one.figure)} asks for {rate}, "
+            f"{escape(one.moved_to)} for {other} ({mass_words(abs(one.more_kg), system)} {word}{cost})",
         )
     if not calls:
         console.print("  None: no need turns on a figure that near.")
@@ -326,8 +342,6 @@ def show_blend(console: Console, found: CustomBlend, system: str) -> None:
     for product, share in found.recipe:
         table.add_row(escape(product), f"{share:.1%}", mass_words(share * mass_kg, system))
     console.print(table)
-    for plot_id, reason in found.left_out:
-        console.print(f"  {escape(plot_id)} left out: {escape(reason)}")
     show_steps(console, found.steps)
     show_problems(console, found.plan.problems)
 

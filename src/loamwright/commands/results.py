@@ -105,11 +105,16 @@ class EditionChecked:
 
 @dataclass(frozen=True, slots=True)
 class OffersCompared:
-    """Offers side by side, with their label arithmetic when that was asked for."""
+    """Offers side by side, with their label arithmetic when that was asked for.
+
+    `cheapest` names the cheapest offer of each nutrient and lime basis, by offer id.
+    """
 
     offers: tuple[OfferComparison, ...]
     problems: tuple[Problem, ...]
     with_steps: bool
+    cheapest: Mapping[str, str]
+    currency: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +153,7 @@ class PlanMade:
     ground_rules: tuple[GroundRule, ...] = ()
     tables: bool = False
     budget: Decimal | None = None
-    published: bool = False
+    close_calls: tuple[CloseCall, ...] = ()
 
     @property
     def problems(self) -> tuple[Problem, ...]:
@@ -178,6 +183,23 @@ class HabitsCosted:
     habits: tuple[Habit, ...]
     problems: tuple[Problem, ...]
     plan: Habit | None
+
+
+@dataclass(frozen=True, slots=True)
+class ChecklistRow:
+    """One entry that a plan and its records are asked for as free text; its text is empty when not filled."""
+
+    number: str
+    title: str
+    plot_id: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class ChecklistShown:
+    """The list of entries, filled or not."""
+
+    entries: tuple[ChecklistRow, ...]
 
 
 @dataclass(frozen=True, slots=True)

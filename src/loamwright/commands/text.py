@@ -37,7 +37,7 @@ from loamwright.land import PlotArea
 from loamwright.money import format_money
 from loamwright.needs import LimeNeed, Need
 from loamwright.planning import Aged, LimeDose, Outcome
-from loamwright.supplies import Acidity
+from loamwright.supplies import Acidity, OfferComparison
 from loamwright.units import (
     ACRE_M2,
     FT_M,
@@ -45,6 +45,7 @@ from loamwright.units import (
     HA_M2,
     LB_KG,
     MILE_M,
+    TON_KG,
     format_area,
 )
 from loamwright.upkeep import Demo
@@ -271,10 +272,11 @@ def _show_standing(console: Console, view: SeasonView) -> None:
 
 
 def show_comparison(console: Console, found: OffersCompared, system: str) -> None:
-    """Print the price of each nutrient in each offer, cheapest nitrogen first where there is any."""
+    """Print the price of each nutrient in each offer, sorted, the cheapest of each marked."""
     unit, per = ("lb", LB_KG) if system == "us" else ("kg", 1.0)
+    ton, tons = ("ton", 1.0) if system == "us" else ("t", 1000 / TON_KG)
     table = table_of(
-        f"Price per {unit} of each nutrient, all credit to that nutrient",
+        f"Price per {unit} of each nutrient, all credit to that nutrient; * the cheapest",
         "product",
         "package",
         "price",
@@ -282,10 +284,15 @@ def show_comparison(console: Console, found: OffersCompared, system: str) -> Non
         "effective lime",
         numbers=range(2, 8),
     )
+
+    def mark(item: OfferComparison, what: str) -> str:
+        return " *" if found.cheapest.get(what) == item.offer.offer_id else ""
+
     for item in found.offers:
-        prices = (item.price_per_kg.get(n) for n in SHOWN_NUTRIENTS)
+        prices = ((n, item.price_per_kg.get(n)) for n in SHOWN_NUTRIENTS)
         lime = "; ".join(
-            f"{format_money(entry.price_per_effective_ton)}/ton {entry.basis.value}"
+            f"{format_money(entry.price_per_effective_ton * tons)}/{ton} {entry.basis.value}"
+            f"{mark(item, f'lime {entry.basis.value}')}"
             for entry in item.lime
             if entry.price_per_effective_ton is not None
         )
@@ -293,7 +300,10 @@ def show_comparison(console: Console, found: OffersCompared, system: str) -> Non
             escape(item.offer.product),
             escape(item.offer.package),
             "[yellow]missing[/]" if item.offer.price is None else format_money(item.offer.price),
-            *("" if price is None else format_money(price * per) for price in prices),
+            *(
+                "" if price is None else f"{format_money(price * per)}{mark(item, n.value)}"
+                for n, price in prices
+            ),
             lime,
         )
     console.print(table)
@@ -350,7 +360,7 @@ def show_status(console: Console, found: SeasonStatus, system: str) -> None:
             escape(row.plot_id),
             escape(row.product),
             "any" if row.timing is None else row.timing.value,
-            mass_words(row.planned_kg, system) if row.line_id else "not in the plan",
+            row.beside_plan or mass_words(row.planned_kg, system),
             mass_words(row.applied_kg, system),
             row.state.value,
             escape("; ".join(row.reasons)),
@@ -606,7 +616,14 @@ def show_history(console: Console, found: Histories, system: str) -> None:
         "owed",
         numbers=(3, 4, 5),
     )
+    since = table_of(
+        "Put on after the newest sample", "plot", "supply", "sampled", "put on", "planned", numbers=(3, 4)
+    )
     for history in found.plots:
+        for one in history.since_test:
+            planned = "" if one.planned_kg is None else mass_words(one.planned_kg, system, one.supply)
+            applied = mass_words(one.applied_kg, system, one.supply)
+            since.add_row(escape(history.plot_id), one.supply, str(one.sampled_on), applied, planned)
         for row in history.tests:
             tests.add_row(
                 escape(history.plot_id),
@@ -626,6 +643,8 @@ def show_history(console: Console, found: Histories, system: str) -> None:
                 "unknown" if balance.owed_kg is None else mass_words(balance.owed_kg, system, balance.supply),
             )
     console.print(tests)
+    if since.row_count:
+        console.print(since)
     console.print(owed)
 
 
@@ -643,8 +662,10 @@ def show_recorded(console: Console, found: Recorded, system: str) -> None:
         )
     touched = {(entry.plot_id, entry.product) for entry in found.new}
     for row in found.view.statuses:
-        if (row.plot_id, row.product) in touched:
-            planned = f" of {mass_words(row.planned_kg, system)}" if row.line_id else ", not in the plan"
+        if (row.plot_id, row.product) in touched and not row.taken_off:
+            planned = (
+                f", {row.beside_plan}" if row.beside_plan else f" of {mass_words(row.planned_kg, system)}"
+            )
             console.print(
                 f"  → {escape(row.plot_id)} {escape(row.product)}: {row.state.value}, "
                 f"{mass_words(row.applied_kg, system)}{planned}"

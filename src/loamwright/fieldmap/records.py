@@ -27,12 +27,15 @@ class MapClass:
         Text, and how many plots it holds [count].
     colour, pattern
         How it is filled.
+    bands
+        Colours side by side, where several products go on; empty = one colour.
     """
 
     label: str
     plots: int
     colour: str
     pattern: str
+    bands: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,8 +120,8 @@ class MapLine:
 
     Parameters
     ----------
-    id, product, timing
-        Plan line id, product name, timing text (empty = any).
+    id, product, timing, job
+        Plan line id, product name, timing text (empty = any), id of the load it shares a hopper with.
     rate, mass, packages
         Texts.
     kg, package_kg
@@ -140,6 +143,7 @@ class MapLine:
     kg: float
     package: str = ""
     package_kg: float | None = None
+    job: str = ""
     reasons: tuple[str, ...] = ()
     steps: tuple[int, ...] = ()
 
@@ -321,8 +325,8 @@ class MapRound:
 
     Parameters
     ----------
-    id, title, spreader
-        Stable id, heading, spreader name (empty = not chosen).
+    id, number, title, spreader
+        Stable id, its number on phone, paper and command line, heading, spreader name (empty = not chosen).
     facts
         Sentences: stops, product, loads, last load, time.
     stops
@@ -332,6 +336,7 @@ class MapRound:
     """
 
     id: str
+    number: int
     title: str
     spreader: str
     facts: tuple[str, ...]

@@ -23,7 +23,7 @@ from loamwright.files.choosing import (
     sheet_to_fill,
 )
 from loamwright.files.editor import Editor
-from loamwright.files.field_records import holds_records, records_from
+from loamwright.files.field_records import captured_from, holds_records, records_from
 from loamwright.files.fields import parse_date, parse_percent, typed_options
 from loamwright.files.guidelines import (
     GuidelineInfo,
@@ -55,6 +55,7 @@ from loamwright.files.property_file import (
     edit,
     load,
     read_journal,
+    take_over,
 )
 from loamwright.files.reference import (
     known_materials,
@@ -121,6 +122,7 @@ __all__ = [
     "as_data",
     "assigned",
     "backup",
+    "captured_from",
     "check_guideline",
     "check_property",
     "choose",
@@ -173,6 +175,7 @@ __all__ = [
     "save_profile",
     "set_own_rate",
     "sheet_to_fill",
+    "take_over",
     "text_of",
     "thing_of",
     "typed_options",

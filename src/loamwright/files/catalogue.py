@@ -502,6 +502,7 @@ SPREADER = (
     _plain("cost_per_stop", kinds.MONEY, "for going to a plot once"),
     _plain("cost_per_hour", kinds.MONEY, "for an hour's work"),
     _plain("cost_per_load", kinds.MONEY, "for each load it brings to the property, full or not"),
+    _plain("width", kinds.LENGTH, "how wide it is on the way, not how wide it throws", "width_m"),
 )
 
 # ---------------------------------------------------------------------------------------------
@@ -629,6 +630,7 @@ def settings_fields() -> tuple[Field, ...]:
         _work("spare", kinds.SHARE, "bought on top, for spills"),
         _work("cost_per_haul", kinds.MONEY, "one way to a seller and back, where nothing is delivered"),
         _work("haul_load", kinds.MASS, "what one haul brings", "haul_kg"),
+        _work("blending", kinds.BLENDING, "a plant whose blend every plan tells the price of"),
         *(
             _work_entry(
                 f"handling.{kind}",

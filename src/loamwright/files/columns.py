@@ -324,7 +324,8 @@ _LIME_LABEL = Layout(
     special={
         "passing_pct": _json(
             "lime_passing_pct", lambda content: {int(mesh): share for mesh, share in content.items()}, dict
-        )
+        ),
+        "scores_pct": _json("lime_scores_pct", dict, dict),
     },
     prefix="lime_",
 )

@@ -91,7 +91,6 @@ class Editor:
         self._connection.row_factory = sqlite3.Row
         #: The change that this one takes back, its id in other copies, its number once it is written.
         self.undoes: int | None = None
-        self.change_uid = ""
         self.change_id = 0
 
     def record(self) -> PropertyRecord:
@@ -281,9 +280,13 @@ class Editor:
                 self.withdraw(str(row.key[0]), reason)
             elif row.table in words:
                 self.retire(words[row.table], [str(part) for part in row.key], reason)
+        self._drawn_otherwise()
+        return change
+
+    def _drawn_otherwise(self) -> None:
+        """Tell other programs of shapes that may have changed."""
         for table, column in (("plots", "boundary"), ("keepouts", "shape"), ("ways", "shape")):
             self._changed_layer(table, column)
-        return change
 
     def take_over(self, change: journal.Change) -> None:
         """Do here what a change of another copy did there.
@@ -299,7 +302,7 @@ class Editor:
             When this file is not as that one was.
         """
         journal.take_over(self._connection, change)
-        self.change_uid = change.uid
+        self._drawn_otherwise()
 
     def withdraw(self, entry_id: str, because: str) -> Application:
         """Withdraw an entry of the record: a new entry says that it never happened.

@@ -2,7 +2,7 @@
 
 This file answers "which entries does this file bring, and is each one whole?". The file is JSON::
 
-    {"format": "loamwright-records", "version": 1, "entries": [{…}, …]}
+    {"format": "loamwright-records", "version": 1, "entries": [{…}, …], "captured": [{…}, …]}
 
 Each entry names its fields as `records.Application` does: dates as ISO 8601 text, masses and areas as
 numbers in kg and m2, money as text or number, null or absent for *not stated*. The file comes from
@@ -22,7 +22,7 @@ from loamwright.files.fields import Fields, shown, unused
 from loamwright.files.jsontext import json_in, read_text
 from loamwright.files.record_codes import PICTURES, contents_of, holds_codes, texts_in_picture
 from loamwright.values import Timing
-from loamwright.work import Application, Done
+from loamwright.work import Application, Captured, CapturedKind, Done, Fix
 
 FORMAT = "loamwright-records"
 VERSION = 1
@@ -82,10 +82,86 @@ def records_from(
     MissingExtraError
         When a picture is to be read and the extra ``codes`` is not installed.
     """
+    contents, told = _contents((path, *others))
+    problems = list(told)
+    entries: dict[str, Application] = {}
+    for name, content in contents:
+        read, found = records_in(Path(name), content, plot_ids)
+        entries.update((entry.entry_id, entry) for entry in read)
+        problems.extend(found)
+    return tuple(entries.values()), tuple(problems)
+
+
+def captured_from(
+    path: Path, plot_ids: Collection[str] | None = None, others: Sequence[Path] = ()
+) -> tuple[tuple[Captured, ...], tuple[Problem, ...]]:
+    """Read what was marked on the ground, from the files that `records_from` reads.
+
+    Parameters
+    ----------
+    path, plot_ids, others
+        As of `records_from`.
+
+    Returns
+    -------
+    captured : tuple of Captured
+        What can be used, in file order; what stands twice comes once.
+    problems : tuple of Problem
+        Errors name it by its place in the file; what `records_from` finds is not said again.
+
+    Raises
+    ------
+    MissingExtraError
+        When a picture is to be read and the extra ``codes`` is not installed.
+    """
+    contents, _ = _contents((path, *others))
+    problems: list[Problem] = []
+    found: dict[str, Captured] = {}
+    for name, content in contents:
+        items = content.get("captured", []) if isinstance(content, dict) else []
+        if not isinstance(items, list):
+            problems.append(Problem(name, f"captured is {shown(items)}, not a list", _AGAIN))
+            continue
+        for place, item in enumerate(items, 1):
+            one = _captured(f"{name}, marked {place}", item, plot_ids, problems)
+            if one is not None:
+                found.setdefault(one.captured_id, one)
+    return tuple(found.values()), tuple(problems)
+
+
+def _captured(
+    where: str, item: object, plot_ids: Collection[str] | None, problems: list[Problem]
+) -> Captured | None:
+    if not isinstance(item, dict):
+        problems.append(Problem(where, f"{shown(item)} is nothing that was marked", _AGAIN))
+        return None
+    row = Fields(where, item, problems, typed=True)
+    row.stated("captured_id")
+    kind = row.word("kind", CapturedKind)
+    names = ("captured_id", "plot_id", "what", "note", "operator", "taken_at")
+    texts = {name: row.text(name) for name in names}
+    fixes = []
+    told = item.get("fixes")
+    for place, fix in enumerate(told if isinstance(told, list) else [], 1):
+        whole = isinstance(fix, list) and len(fix) == 3 and all(type(one) in (int, float) for one in fix)
+        if not whole or not (-90 <= fix[0] <= 90 and -180 <= fix[1] <= 180 and 0 < fix[2] < 100_000):
+            row.problem("fixes", f"fix {place}, {shown(fix)}, is no latitude, longitude and accuracy", _AGAIN)
+            break
+        fixes.append(Fix(fix[1], fix[0], fix[2]))
+    if not fixes and not row.bad:
+        row.problem("fixes", "it has no place", _AGAIN)
+    if plot_ids is not None and texts["plot_id"] and texts["plot_id"] not in plot_ids:
+        what = f"there is no plot {texts['plot_id']!r} on this property"
+        row.problem("plot_id", what, "Was the file made from the map of another property?")
+    return None if row.bad or kind is None else Captured(kind=kind, fixes=tuple(fixes), **texts)
+
+
+def _contents(paths: Sequence[Path]) -> tuple[list[tuple[str, object]], tuple[Problem, ...]]:
+    """Read the contents of records files out of JSON, pasted text and codes."""
     contents: list[tuple[str, object]] = []
     codes: list[tuple[str, str]] = []
     problems: list[Problem] = []
-    for file in (path, *others):
+    for file in paths:
         try:
             if file.suffix.lower() in PICTURES:
                 codes.append((file.name, texts_in_picture(file)))
@@ -101,12 +177,7 @@ def records_from(
         contents.extend(contents_of(codes))
     except InputError as error:
         problems.extend(error.problems)
-    entries: dict[str, Application] = {}
-    for name, content in contents:
-        read, found = records_in(Path(name), content, plot_ids)
-        entries.update((entry.entry_id, entry) for entry in read)
-        problems.extend(found)
-    return tuple(entries.values()), tuple(problems)
+    return contents, tuple(problems)
 
 
 def _bare(text: str) -> str:
@@ -124,7 +195,7 @@ def records_in(
     except InputError as error:
         return (), error.problems
     problems: list[Problem] = []
-    if not entries:
+    if not entries and not (isinstance(content, dict) and content.get("captured")):
         problems.append(Problem(path.name, "the file holds no entries", "Nothing to do.", Level.NOTE))
     applications: dict[str, Application] = {}
     for place, item in enumerate(entries, 1):

@@ -463,7 +463,10 @@ def _package(offer: SheetOffer) -> str:
 
 
 def _label(analysis: Mapping[str, float]) -> dict[str, str]:
-    return {_SCORES.get(name, name): f"{value:.10g}" for name, value in analysis.items()}
+    return {
+        _SCORES.get(name, name.replace("_lb_ton", "_lb_per_ton")): f"{value:.10g}"
+        for name, value in analysis.items()
+    }
 
 
 def _tickets(

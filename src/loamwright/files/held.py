@@ -43,6 +43,7 @@ from loamwright.files.columns import (
     Layout,
 )
 from loamwright.files.fields import BOUNDS
+from loamwright.land import KeepOut, Plot, Shape
 from loamwright.money import tell_money_in
 from loamwright.planning import Plan
 from loamwright.soil import LabRecommendation, SoilTest
@@ -153,14 +154,16 @@ def _by(rows: Iterable[_Row], column: str) -> Mapping[str, list[_Row]]:
 class Reader:
     """Reads the tables of one moment: names of today for plots, and nothing that is retired.
 
-    A row that belongs to nothing, because somebody changed the file by hand, is left out and named.
+    A row that belongs to nothing, because somebody changed the file by hand, is left out and named. With
+    a day given, the ground is as it was on it: former boundaries, and what was retired since.
     """
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
+    def __init__(self, connection: sqlite3.Connection, ground_on: dt.date | None = None) -> None:
         self._connection = connection
+        self._ground_on = ground_on
         plots = rows_of(connection, "plots")
         self.names = {row["plot_key"]: row["plot_id"] or row["plot_key"] for row in plots}
-        self._here = {row["plot_key"] for row in plots if row["retired_on"] is None}
+        self._here = {row["plot_key"] for row in plots if not self._gone("plots", row)}
         self.retired: list[Retired] = []
         self.problems: list[Problem] = []
 
@@ -176,11 +179,54 @@ class Reader:
                 row["plot_id"] = self.names[row["plot_id"]]
                 if not here:
                     continue
-            if table in RETIRABLE.values() and (row["retired_on"], row["retired_because"])[0] is not None:
+            if table in RETIRABLE.values() and self._gone(table, row):
                 self._note(table, row)
                 continue
             found.append(row)
         return found
+
+    def _gone(self, table: str, row: _Row) -> bool:
+        """Whether a row is retired, or was on the day whose ground is asked for."""
+        retired, _why = row["retired_on"], row["retired_because"]
+        if retired is None or self._ground_on is None or table not in _CAME_AND_WENT:
+            return retired is not None
+        return bool(dt.date.fromisoformat(retired) <= self._ground_on)
+
+    def plots(self) -> tuple[Plot, ...]:
+        """Plots that count, each with its boundary of the day that is asked for."""
+        found = {row["plot_key"]: row for row in self.rows("plots")}
+        if self._ground_on is not None:
+            day, told = self._ground_on.isoformat(), set()
+            for before in sorted(rows_of(self._connection, "plot_boundaries"), key=lambda b: b["until"]):
+                if before["until"] > day and before["plot_id"] in found and before["plot_id"] not in told:
+                    told.add(before["plot_id"])
+                    found[before["plot_id"]]["boundary"] = before["shape"]
+        plots = []
+        for plot_key, row in found.items():
+            plot = PLOTS.record_of(row)
+            if plot.boundary.geom_type in ("Polygon", "MultiPolygon") and not plot.boundary.is_empty:
+                plots.append(plot)
+                continue
+            self._here.discard(plot_key)
+            what = f"its boundary is {_drawn(plot.boundary)}: another program drew it; left out of everything"
+            self._strange(f"plots, plot {plot.plot_id}", what, "Draw its boundary as an area.")
+        return tuple(plots)
+
+    def keepouts(self) -> tuple[KeepOut, ...]:
+        """Keep-outs that count; one without an id or a shape is named."""
+        found = []
+        for row in self.rows("keepouts"):
+            keepout = KEEPOUTS.record_of(row)
+            if not keepout.keepout_id.strip() or keepout.shape.is_empty:
+                lacks = "no shape" if keepout.shape.is_empty else "no id"
+                what = f"row {row['fid']} has {lacks}: another program added it; left out of everything"
+                self._strange("keepouts", what, "Give it what it lacks there, or bring it in as a map file.")
+                continue
+            found.append(keepout)
+        return tuple(found)
+
+    def _strange(self, where: str, what: str, fix: str) -> None:
+        self.problems.append(Problem(f"property file, {where}", what, fix, Level.WARNING))
 
     def all(self, layout: Layout[R]) -> tuple[R, ...]:
         """Records of a table that count."""
@@ -233,6 +279,8 @@ RETIRABLE: Mapping[str, str] = {
     "decision": "decisions",
     "plan": "plans",
 }
+#: What lay on the ground or stood in the shed until it was retired; other things were retired as mistaken.
+_CAME_AND_WENT = frozenset({"plots", "plot_parts", "ways", "keepouts", "spreaders", "products", "offers"})
 _NAMED_BY: Mapping[str, tuple[str, ...]] = {"plots": ("plot_id",)}
 #: Tables whose rows belong to plots; an empty plot_id is the property's.
 _OF_PLOTS = frozenset(
@@ -254,19 +302,26 @@ _OF_PLOTS = frozenset(
 )
 
 
-def read_all(connection: sqlite3.Connection) -> PropertyRecord:
-    """Return everything the file holds at this moment; what cannot be read is refused."""
+def _drawn(shape: Shape) -> str:
+    return "empty" if shape.is_empty else f"a {shape.geom_type}"
+
+
+def read_all(connection: sqlite3.Connection, ground_on: dt.date | None = None) -> PropertyRecord:
+    """Return everything the file holds at this moment, its ground as on a day when one is given.
+
+    What cannot be read is refused.
+    """
     try:
-        return _all(connection)
+        return _all(connection, ground_on)
     except (ValueError, TypeError, LookupError, AttributeError, ArithmeticError) as error:
         raise PropertyFileError(
             f"it holds what cannot be read ({error}): another program changed it; restore it from a copy"
         ) from error
 
 
-def _all(connection: sqlite3.Connection) -> PropertyRecord:
-    reader = Reader(connection)
-    plots = reader.all(PLOTS)
+def _all(connection: sqlite3.Connection, ground_on: dt.date | None) -> PropertyRecord:
+    reader = Reader(connection, ground_on)
+    plots = reader.plots()
     products = reader.all(PRODUCTS)
     labels = {product.product for product in products}
     kept: dict[str, dict[str, bytes]] = defaultdict(dict)
@@ -279,7 +334,7 @@ def _all(connection: sqlite3.Connection) -> PropertyRecord:
         info=info,
         plots=plots,
         croppings=reader.all(CROPPINGS),
-        keepouts=reader.all(KEEPOUTS),
+        keepouts=reader.keepouts(),
         soil_tests=_read_soil_tests(connection, reader),
         organic_inputs=reader.all(ORGANIC_INPUTS),
         products=products,

@@ -18,11 +18,13 @@ from loamwright.files import (
     field_records,
     from_sheets,
     guidelines,
+    mixed,
     own_rates,
     plots,
     pricelists,
     property_file,
     settings,
+    surveys,
     tables,
     textrows,
     vectors,
@@ -61,18 +63,23 @@ PROPERTY_SUFFIX = ".gpkg"
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """Plots of a file with their areas, and what was found on the way."""
+    """Plots of a file with their areas, and what was found on the way.
+
+    `unplaced` are name and area of ground that was measured and lies nobody says where.
+    """
 
     plots: tuple[Plot, ...]
     areas: Mapping[str, PlotArea]
     problems: tuple[Problem, ...]
+    unplaced: tuple[tuple[str, PlotArea], ...] = ()
 
     def __len__(self) -> int:
-        return len(self.plots)
+        return len(self.plots) + len(self.unplaced)
 
     def rows(self) -> Iterator[tuple[str, PlotArea]]:
         """Return name and area of each plot."""
-        return ((plot.name, self.areas[plot.plot_id]) for plot in self.plots)
+        yield from ((plot.name, self.areas[plot.plot_id]) for plot in self.plots)
+        yield from self.unplaced
 
 
 def measure(
@@ -121,14 +128,25 @@ def measure(
         large = measure_large(path, layer, kept.keepouts, gps_sigma_m, progress)
         return replace(large, problems=(*large.problems, *kept.problems))
     with without_collecting():  # the records of a file hold no loops either
-        shapes = vectors.read_shapes(path, layer)
+        survey = None
+        if path.suffix.lower() in textrows.SUFFIXES:
+            survey = surveys.read_survey(textrows.read_table(path))
+        shapes = vectors.read_shapes(path, layer) if survey is None else survey.shapes
+        found = mixed.sort_out(shapes, {})
+        if found.plots.features:
+            shapes = found.plots
         read = plots.plots_from_shapes(shapes, season, gps_sigma_m, unnamed_ok=True)
         problems = [*read.problems, *kept.problems]
-        if not read.plots:
+        if found.plots.features:
+            problems.extend(mixed.not_plots(found))
+        unplaced = () if survey is None else survey.unplaced
+        if not read.plots and not unplaced:
             raise InputError(problems)
+        problems.extend(surveys.unplaced_note(item) for item in unplaced)
         problems.extend(land.find_overlaps(read.plots))
         areas = {area.plot_id: area for area in land.areas(read.plots, kept.keepouts)}
-        return Measured(read.plots, areas, tuple(problems))
+        known_by_area = tuple((item.name, item.area()) for item in unplaced)
+        return Measured(read.plots, areas, tuple(problems), known_by_area)
 
 
 def compare(path: Path) -> supplies.Comparison:
@@ -149,14 +167,15 @@ def compare(path: Path) -> supplies.Comparison:
         When the file holds no usable offer.
     """
     problems: tuple[Problem, ...] = ()
+    units = "us"
     if path.suffix == PROPERTY_SUFFIX:
         record = property_file.load(path)
-        labels, offers = record.products, record.offers
+        labels, offers, units = record.products, record.offers, record.info.units
     else:
         labels, offers, problems = pricelists.products_from(textrows.read_table(path))
     if not offers:
         raise InputError(problems or [Problem(str(path), "it holds no offers", "Import a products file.")])
-    comparison = supplies.compare(labels, offers)
+    comparison = replace(supplies.compare(labels, offers), units=units)
     return replace(comparison, problems=problems) if problems else comparison
 
 
@@ -262,7 +281,10 @@ def _replaced(found: Iterable[R], held: Iterable[R], key: Callable[[R], str]) ->
 def _our_zones(path: Path, shapes: ShapeFile) -> bool:
     """Tell whether a map file is the zone map that this program exports."""
     named = path.stem.casefold().startswith("zones")
-    return named and any({"plot_id", "acres"} <= set(feature.properties) for feature in shapes.features)
+    return named and any(
+        "plot_id" in feature.properties and not {"acres", "hectares"}.isdisjoint(feature.properties)
+        for feature in shapes.features
+    )
 
 
 class _Basket:
@@ -316,6 +338,8 @@ class _Basket:
         elif not isinstance(content, textrows.Table):
             entries, found = field_records.records_in(path, content, self.known)
             self._take_entries(path, entries)
+        elif kind == "plots":
+            found = self._take_survey(path, content)
         elif kind == "products":
             labels, offers, found = pricelists.products_from(content)
             self._take_products(path, labels, offers)
@@ -339,6 +363,20 @@ class _Basket:
             entries, found = tables.applications_from(content, self.known)
             self._take_entries(path, entries)
         self.problems.extend(found)
+
+    def _take_survey(self, path: Path, table: textrows.Table) -> tuple[Problem, ...]:
+        """Take plots measured by tape or survey; of one that lies nobody says where, ask it."""
+        survey = surveys.read_survey(table, self.answers)
+        self.answered |= survey.answered
+        if survey.shapes.features or survey.shapes.problems:
+            self._take_shapes(path, "plots", survey.shapes)
+        units = self.held.info.units
+        return tuple(
+            surveys.unplaced_note(item, units)
+            if self.answers.get(f"place.{item.plot_id}") == surveys.LEAVE_OUT
+            else surveys.place_question(item, units)
+            for item in survey.unplaced
+        )
 
     def _take_changes(self, path: Path, table: object) -> None:
         """Take a table whose rows change fields of things."""
@@ -420,6 +458,7 @@ class _Basket:
             )
             raise InputError([Problem(path.name, what, "Import the boundaries the plots came from.")])
         if kind == "plots":
+            shapes = self._take_others(path, shapes)
             read = plots.plots_from_shapes(shapes, self.season, self.gps_sigma_m)
             self._once(path, "plot_id", (plot.plot_id for plot in read.plots))
             self.problems.extend(plots.like_others(path, read.plots, self.known))
@@ -451,6 +490,16 @@ class _Basket:
             self.problems.extend(kept.problems)
             replaced = _replaced(kept.keepouts, self.held.keepouts, lambda keepout: keepout.keepout_id)
             self._took(path, _count(kept.keepouts, "keep-out"), replaced)
+
+    def _take_others(self, path: Path, shapes: ShapeFile) -> ShapeFile:
+        """Take what stands in a file of plots and is none; return the plots."""
+        found = mixed.sort_out(shapes, self.answers)
+        self.answered |= found.answered
+        self.problems.extend(found.asked)
+        for kind, others in (("ways", found.ways), ("keep-outs", found.keepouts)):
+            if others.features:
+                self._take_shapes(path, kind, others)
+        return found.plots
 
     def merge(self) -> tuple[Difference, ...]:
         """Keep what the property holds wherever the files are blank, and say what would differ."""
@@ -580,6 +629,8 @@ def _read(
         return _File(path, kind, textrows.read_table(path))
     if kind == "sheet":
         return _File(path, kind, reads(path))
+    if kind == "plots" and suffix in textrows.SUFFIXES:
+        return _File(path, kind, textrows.read_table(path))
     if kind == "changes":
         return _File(path, kind, textrows.read_table(path))
     if kind in ("settings", "records"):
@@ -589,6 +640,8 @@ def _read(
         table = None if suffix == ".xml" else textrows.read_table(path)
         if table is not None and own_rates.is_own_rates(table):
             return _File(path, "standard rates", table)
+        if table is not None and surveys.is_survey(table):
+            return _File(path, "plots", table)
         things = None if table is None else changes_things(table, record)
         if table is not None and things is not None and has_clear_words(table):
             return _File(path, "changes", table)
@@ -610,8 +663,8 @@ def _read(
     shapes = vectors.read_shapes(path, layer, document)
     if kind is None and not shapes.features:
         raise InputError(shapes.problems)
-    likely = plots.looks_like(shapes)
-    return _File(path, kind or _told(path, "keep-outs" if likely == "keepouts" else likely), shapes)
+    likely = plots.looks_like(shapes) or "plots"  # what is none among them is asked feature by feature
+    return _File(path, kind or ("keep-outs" if likely == "keepouts" else likely), shapes)
 
 
 def _told(path: Path, kind: str | None) -> str:

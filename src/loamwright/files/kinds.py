@@ -17,6 +17,7 @@ from typing import Any
 from loamwright.errors import UnitError
 from loamwright.files.fields import impossible, parse_date, parse_percent
 from loamwright.files.tables import parse_depth
+from loamwright.files.work_rules import blending_text, parse_blending
 from loamwright.units import (
     ACRE_M2,
     LB_ACRE_KG_HA,
@@ -484,6 +485,12 @@ WINDOW = Kind(
         )
         if part
     ),
+)
+BLENDING = Kind(
+    "blending plant",
+    "Co-op; fee 30/ton; Urea 46-0-0=800/ton; Potash 0-0-60=500/ton",
+    parse_blending,
+    lambda value, _: blending_text(value),
 )
 SPEED = _measure("speed", parse_speed, ("mph", MPH_M_S), ("km/h", 1 / 3.6), zero_ok=False)
 DENSITY = Kind(

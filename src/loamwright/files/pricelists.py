@@ -5,10 +5,11 @@ offer; the same product may stand on several rows with different packages or sel
 label may be left blank after the first row, but must not contradict it. Label arithmetic is
 `products`.
 
-Columns: product form grade · n p2o5 k2o s ca mg b zn mn (percent by weight) · urea_n nitrate_n
+Columns: product form grade · n p2o5 k2o s ca mg b zn mn, or so3 mgo cao p_element k_element, in percent by
+weight or with a unit (see `label_figures`) · urea_n nitrate_n
 ammoniacal_n (percent of product) · ingredient ingredient_pct density · cce passing_8 passing_20 … (any
-mesh) moisture enp enp_state ecce enm dolomitic · of manure, litter and compost: material method,
-n_lb_per_ton n_lb_per_1000_gal n_kg_per_t … in place of percent, available_n_pct … · min_rate max_rate
+mesh) moisture enp enp_state ecce enm rnv ecc env ep ai nv_cao dolomitic · of manure, litter and compost:
+material method, nh4_n and organic_n in place of n, available_n_pct … (or of both parts) · min_rate max_rate
 equipment timing contains · offer_id package price seller priced_on in_stock min_order max_count delivery_fee
 divisible increment price_breaks (``10:19.50; 40:18.00``) price_low price_high. Lists stand between
 semicolons.
@@ -16,7 +17,6 @@ semicolons.
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
@@ -25,12 +25,12 @@ from typing import TypeVar
 
 from loamwright.errors import AmbiguousNumberError, Level, Problem, UnitError, has_errors
 from loamwright.files.fields import Fields, key_of, shown
+from loamwright.files.label_figures import ANALYSIS, read_figures
 from loamwright.files.named_columns import rows_of
 from loamwright.files.textrows import Table
 from loamwright.supplies import Form, LimeLabel, Offer, Product, check_offer, check_product
 from loamwright.units import (
-    GAL_M3,
-    LB_KG,
+    CACO3_PER_CAO,
     convert,
     parse_money,
     parse_package,
@@ -38,7 +38,7 @@ from loamwright.units import (
     parse_rate,
     read_number,
 )
-from loamwright.values import Nutrient, Timing
+from loamwright.values import LimeBasis, Nutrient, Timing
 
 D = TypeVar("D", Product, LimeLabel)
 
@@ -72,17 +72,34 @@ PRODUCT_ALIASES = {
     "enp_lb_per_ton": "enp",
     "ecce_pct": "ecce",
     "enm_lb_per_ton": "enm",
+    "rnv_pct": "rnv",
+    "ecc_pct": "ecc",
+    "env_pct": "env",
+    "ep_pct": "ep",
+    "nv_cao_pct": "nv_cao",
+    "nv_caco3": "cce",
+    "nv_pct": "nv",
+    "agricultural_index": "ai",
 }
 _NUTRIENTS = {nutrient.value.lower(): nutrient for nutrient in Nutrient}
 _LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz"
 _N_FORMS = ("urea_n", "nitrate_n", "ammoniacal_n")
 PASSING = r"passing_(\d{1,4})"
+#: Printed scores that are kept as percent: 100 % is 2,000 lb per ton.
+_SCORES = {
+    "rnv": LimeBasis.RNV,
+    "ecc": LimeBasis.ECC,
+    "ecc_nebraska": LimeBasis.ECC_NEBRASKA,
+    "env": LimeBasis.ENV,
+    "ep": LimeBasis.EP,
+    "ai": LimeBasis.AI,
+}
 #: Names of columns.
 PRODUCT_FIELDS = (
     *("product", "form", "grade", *_NUTRIENTS, *_N_FORMS, "ingredient", "ingredient_pct", "density"),
     *("cce", "moisture", "enp", "enp_state", "ecce", "enm", "dolomitic", "min_rate", "max_rate"),
-    *("material", "method", *(f"available_{name}_pct" for name in _NUTRIENTS)),
-    *(f"{name}_{unit}" for name in _NUTRIENTS for unit in ("lb_per_ton", "kg_per_t", "lb_per_1000_gal")),
+    *("ecce_lb_per_ton", "enp_pct", "nv", "nv_cao", *_SCORES, *(f"{name}_lb_per_ton" for name in _SCORES)),
+    *("material", "method", *(f"available_{name}_pct" for name in (*_NUTRIENTS, "nh4_n", "organic_n"))),
     *("equipment", "timing", "contains", "offer_id", "package", "price", "seller", "priced_on", "in_stock"),
     *("min_order", "max_count", "delivery_fee", "divisible", "increment"),
     *("price_breaks", "price_low", "price_high"),
@@ -102,7 +119,7 @@ class _Label:
 def products_from(table: Table) -> tuple[tuple[Product, ...], tuple[Offer, ...], tuple[Problem, ...]]:
     """Read labels and offers."""
     rows, problems = rows_of(
-        table, PRODUCT_FIELDS, PRODUCT_ALIASES, ("product",), patterns=(PASSING,), kept=True
+        table, PRODUCT_FIELDS, PRODUCT_ALIASES, ("product",), patterns=(PASSING, ANALYSIS), kept=True
     )
     labels = _merged_labels(rows)
     products = {name: _finished(label, table, problems) for name, label in labels.items()}
@@ -188,10 +205,15 @@ def _merge(first: D, second: D) -> tuple[D, tuple[str, ...]]:
 def _label(row: Fields) -> _Label:
     name = row.required("product", "Urea 46-0-0")
     density = row.quantity("density", "density")
+    figures = read_figures(row, density)
+    forms = {form.removesuffix("_n"): value for form in _N_FORMS if (value := row.percent(form)) is not None}
+    if figures.ammoniacal_pct is not None:
+        forms.setdefault("ammoniacal", figures.ammoniacal_pct)
+    available = {} if figures.available_n_pct is None else {Nutrient.N: figures.available_n_pct}
     product = Product(
         product=name,
         form=Form.DRY,
-        analysis_pct=_with_manure_figures(row, _analysis(row), density),
+        analysis_pct=_analysis(row, figures.analysis_pct),
         ingredient=row.text("ingredient"),
         ingredient_pct=row.percent("ingredient_pct"),
         density_kg_m3=density,
@@ -200,15 +222,14 @@ def _label(row: Fields) -> _Label:
         max_rate_kg_ha=_rate(row, "max_rate", density),
         equipment=row.listed("equipment"),
         timings=row.listed_words("timing", Timing),
-        nitrogen_forms_pct={
-            form.removesuffix("_n"): value for form in _N_FORMS if (value := row.percent(form)) is not None
-        },
+        nitrogen_forms_pct=forms,
         contains=row.listed("contains"),
         dolomitic=row.yes_no("dolomitic"),
         extra=row.extra,
         material=row.text("material"),
         method=row.text("method"),
-        available_pct={
+        available_pct=available
+        | {
             nutrient: share
             for name, nutrient in _NUTRIENTS.items()
             if (share := row.percent(f"available_{name}_pct")) is not None
@@ -217,10 +238,8 @@ def _label(row: Fields) -> _Label:
     return _Label(product, row.word("form", Form), row.line)
 
 
-def _analysis(row: Fields) -> Mapping[Nutrient, float]:
-    analysis = {
-        nutrient: value for name, nutrient in _NUTRIENTS.items() if (value := row.percent(name)) is not None
-    }
+def _analysis(row: Fields, analysis: Mapping[Nutrient, float]) -> Mapping[Nutrient, float]:
+    """Hold the columns against the grade, where there is one."""
     graded = row.read("grade", parse_grade)
     if graded is None:
         return analysis
@@ -232,38 +251,6 @@ def _analysis(row: Fields) -> Mapping[Nutrient, float]:
                 "Correct one of them.",
             )
     return {**graded, **analysis}
-
-
-def _with_manure_figures(
-    row: Fields, analysis: Mapping[Nutrient, float], density: float | None
-) -> Mapping[Nutrient, float]:
-    """Read a manure sheet's figures by the ton or the thousand gallons as percent by weight."""
-    found = dict(analysis)
-    for name, nutrient in _NUTRIENTS.items():
-        percents = {}
-        for unit, per_cent in _MANURE_UNITS.items():
-            field = f"{name}_{unit}"
-            value = row.number(field, "content per ton")
-            if value is None:
-                continue
-            if per_cent is not None:
-                percents[field] = value / per_cent
-            elif density is None:
-                what = f"{value:g} lb in 1,000 gallons of a material whose weight is not stated"
-                row.problem(field, what, "Write its density, for example 8.4 lb/gal.")
-            else:
-                percents[field] = 100 * value * LB_KG / (1000 * GAL_M3 * density)
-        for field, percent in percents.items():
-            if not math.isclose(found.get(nutrient, percent), percent, rel_tol=1e-3):
-                other = f"another column says {found[nutrient]:.3g} %"
-                what = f"{row.text(field)} is {percent:.3g} %, and {other}"
-                row.problem(field, what, "Correct one of them.")
-            found.setdefault(nutrient, percent)
-    return found
-
-
-#: Units of a manure sheet to how much of each is one percent; None = by the density.
-_MANURE_UNITS: Mapping[str, float | None] = {"lb_per_ton": 20.0, "kg_per_t": 10.0, "lb_per_1000_gal": None}
 
 
 def parse_grade(text: str) -> Mapping[Nutrient, float]:
@@ -316,8 +303,34 @@ def _lime_label(row: Fields) -> LimeLabel | None:
         ecce_pct=row.percent("ecce", "neutralizing value"),
         enm_lb_per_ton=row.number("enm", "score per ton"),
         enp_state=row.text("enp_state"),
+        scores_pct=_scores(row),
     )
+    if (per_ton := row.number("ecce_lb_per_ton", "score per ton")) is not None:
+        label = replace(label, ecce_pct=per_ton / 20)
+    if (percent := row.percent("enp_pct", "neutralizing value")) is not None:
+        label = replace(label, enp_lb_per_ton=percent * 20)
+    if (oxide := row.percent("nv_cao", "neutralizing value")) is not None:
+        label = replace(label, cce_pct=oxide * CACO3_PER_CAO)
+        told = f"{oxide:g} % on the CaO scale is {oxide * CACO3_PER_CAO:.4g} % CCE"
+        row.problem("nv_cao", told, "Restated as labels here are written.", Level.NOTE)
+    if row.text("nv"):
+        fix = "Name the column nv_cao, or cce when it is of calcium carbonate."
+        row.problem("nv", "it does not say of what: CaO or calcium carbonate", fix)
     return None if label == LimeLabel() else label
+
+
+def _scores(row: Fields) -> Mapping[str, float]:
+    """Any other score a label prints, in percent or in pounds per ton."""
+    found = {}
+    for name, basis in _SCORES.items():
+        percent, pounds = (
+            row.percent(name, "neutralizing value"),
+            row.number(f"{name}_lb_per_ton", "score per ton"),
+        )
+        percent = percent if pounds is None else pounds / 20
+        if percent is not None:
+            found[basis.value] = percent
+    return found
 
 
 def _rate(row: Fields, name: str, density: float | None) -> float | None:

@@ -13,7 +13,7 @@ from __future__ import annotations
 import datetime as dt
 import sqlite3
 import uuid
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from importlib import resources
 from pathlib import Path
@@ -51,10 +51,10 @@ from loamwright.work import PropertyRecord
 R = TypeVar("R")
 
 #: Version of the tables this program writes.
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 
 #: Schema version to the SQL file in ``data/property_file`` that brings it one version further.
-UPGRADES: Mapping[int, str] = {1: "upgrade-1-to-2.sql"}
+UPGRADES: Mapping[int, str] = {1: "upgrade-1-to-2.sql", 2: "upgrade-2-to-3.sql"}
 
 #: How long a writer waits for another one [s].
 WAIT_S = 10.0
@@ -93,13 +93,16 @@ def create(path: Path, info: PropertyInfo) -> None:
         write_new(path, connection.serialize())
 
 
-def load(path: Path) -> PropertyRecord:
+def load(path: Path, ground_on: dt.date | None = None) -> PropertyRecord:
     """Read everything a property file holds, as of one moment.
 
     Parameters
     ----------
     path
         The property file. A file of an older version is copied, then brought up to date.
+    ground_on
+        The day whose ground is asked for: boundaries as they were on it, and the plots, keep-outs, ways,
+        products and spreaders that were retired since. None = as it is.
 
     Returns
     -------
@@ -112,7 +115,7 @@ def load(path: Path) -> PropertyRecord:
         When the file is missing, not ours, newer than this program, busy or damaged.
     """
     with _opened(path, WAIT_S) as connection, _transaction(connection, "BEGIN"):
-        return read_all(connection)
+        return read_all(connection, ground_on)
 
 
 @contextmanager
@@ -145,15 +148,54 @@ def edit(path: Path, command: str = "", by: str = "", wait_s: float = WAIT_S) ->
     """
     with _opened(path, wait_s) as connection, _transaction(connection, "BEGIN IMMEDIATE"):
         _refuse_foreign(connection)
-        editor = Editor(connection)
-        with journal.watching(connection) as watched:
+        with _one_change(connection, command, by) as editor:
             yield editor
-        keeper = connection.execute("SELECT keeper FROM property").fetchone()
-        who = by or (keeper["keeper"] if keeper else "")
-        now = dt.datetime.now().astimezone().isoformat(timespec="seconds")
-        editor.change_id = journal.write(
-            connection, watched.rows(), now, who, command, editor.undoes, editor.change_uid
-        )
+
+
+@contextmanager
+def _one_change(connection: sqlite3.Connection, command: str, by: str, uid: str = "") -> Iterator[Editor]:
+    """Write what is changed into the journal as one change."""
+    editor = Editor(connection)
+    with journal.watching(connection) as watched:
+        yield editor
+    keeper = connection.execute("SELECT keeper FROM property").fetchone()
+    who = by or (keeper["keeper"] if keeper else "")
+    now = dt.datetime.now().astimezone().isoformat(timespec="seconds")
+    editor.change_id = journal.write(connection, watched.rows(), now, who, command, editor.undoes, uid)
+
+
+@contextmanager
+def take_over(path: Path, changes: Sequence[journal.Change], by: str) -> Iterator[Editor]:
+    """Do here what changes of another copy did there, each as a change of its own: all of them, or none.
+
+    Parameters
+    ----------
+    path
+        This copy.
+    changes
+        From the other copy's journal, one or more, oldest first.
+    by
+        Who; empty = who made each of them.
+
+    Yields
+    ------
+    Editor
+        Of the last one; leaving the block confirms.
+
+    Raises
+    ------
+    InputError
+        When this file is not as that one was; nothing was changed.
+    PropertyFileError
+        As for `edit`.
+    """
+    with _opened(path, WAIT_S) as connection, _transaction(connection, "BEGIN IMMEDIATE"):
+        _refuse_foreign(connection)
+        for change in changes:
+            named = f"take over: {change.command}"
+            with _one_change(connection, named, by or change.made_by, change.uid) as editor:
+                editor.take_over(change)
+        yield editor
 
 
 def _refuse_foreign(connection: sqlite3.Connection) -> None:

@@ -161,6 +161,7 @@ def _spreader(keys: Fields) -> Spreader:
         cost_per_stop=keys.money("cost_per_stop"),
         cost_per_hour=keys.money("cost_per_hour"),
         cost_per_load=keys.money("cost_per_load"),
+        width_m=keys.quantity("width", "swath"),
     )
     keys.finish()
     return spreader

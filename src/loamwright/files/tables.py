@@ -30,6 +30,7 @@ from typing import Literal
 
 from loamwright.errors import Level, Problem, UnitError
 from loamwright.files.fields import BOUNDS, Fields, key_of, shown
+from loamwright.files.label_figures import ANALYSIS
 from loamwright.files.named_columns import headings, rows_of
 from loamwright.files.pricelists import PASSING, PRODUCT_ALIASES, PRODUCT_FIELDS
 from loamwright.files.textrows import Table
@@ -138,7 +139,7 @@ def kind_of(table: Table) -> TableKind | None:
         return "applications"
     if has(_ORGANIC_ALIASES, "plot_id", "material"):
         return "organic inputs"
-    priced = headings(table, PRODUCT_FIELDS, PRODUCT_ALIASES).places
+    priced = headings(table, PRODUCT_FIELDS, PRODUCT_ALIASES, (ANALYSIS,)).places
     if "product" in priced and len(priced) > 1 and not has(_COMMON_ALIASES, "plot_id"):
         return "products"
     known = headings(table, _SOIL_FIELDS, _SOIL_ALIASES).places
@@ -152,7 +153,7 @@ def kind_of(table: Table) -> TableKind | None:
 def is_ours(table: Table, kind: TableKind) -> bool:
     """Tell whether every column of a table is one of ours: then nothing in it needs a lab's reader."""
     if kind == "products":
-        found = headings(table, PRODUCT_FIELDS, PRODUCT_ALIASES, (PASSING,))
+        found = headings(table, PRODUCT_FIELDS, PRODUCT_ALIASES, (PASSING, ANALYSIS))
         return "package" in found.places
     named = {key_of(column) for column in table.columns}
     return bool({"plot_id", "entry_id"} & named)

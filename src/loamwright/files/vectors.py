@@ -575,6 +575,23 @@ def _moved(shapes: np.ndarray, crs: str | None, path: Path) -> tuple[np.ndarray,
     return shapes, [Problem(path.name, what, fix, Level.NOTE)]
 
 
+def from_plane(corners: Sequence[tuple[float, float]], crs: str, path: Path) -> Shape:
+    """Return a polygon of corners (east, north) of a named coordinate system in longitude, latitude.
+
+    Raises
+    ------
+    InputError
+        When the system is not known, or three corners are not given.
+    """
+    if len(corners) < 3:
+        fix = "Give three corners or more."
+        raise InputError([Problem(path.name, f"{len(corners)} corners enclose nothing", fix)])
+    named_crs = f"EPSG:{crs}" if crs.isdigit() else crs
+    shapes, _ = _moved(np.array([shapely.Polygon(corners)], dtype=object), named_crs, path)
+    shape: Shape = shapes[0]
+    return shape
+
+
 # ---------------------------------------------------------------------------------------------
 # Writing
 

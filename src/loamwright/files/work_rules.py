@@ -5,12 +5,14 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from decimal import Decimal
 
 from loamwright.errors import Problem, UnitError
 from loamwright.files.fields import Fields
-from loamwright.units import TON_KG
-from loamwright.values import LimeBasis, MixDecision, Nutrient, OwnWindow, Timing, WorkRules
+from loamwright.supplies import parse_cost, parse_price_per_mass
+from loamwright.units import TON_KG, parse_mass
+from loamwright.values import Blending, LimeBasis, MixDecision, Nutrient, OwnWindow, Timing, WorkRules
 
 #: Supplies a band may be set for; ``"*"`` = every other one.
 BAND_SUPPLIES = (
@@ -40,6 +42,7 @@ def work_rules(keys: Fields) -> WorkRules:
         handling_per_kg=_handling(keys),
         cost_per_haul=default.cost_per_haul if haul is None else haul,
         haul_kg=keys.quantity("haul_load", "load"),
+        blending=keys.read("blending", parse_blending),
         bands=_bands(keys.inner("bands")),
         mixing=tuple(_mix_decision(one) for one in keys.inners("mixing", "mixing")),
         windows=tuple(
@@ -74,6 +77,7 @@ def rules_to_keep(rules: WorkRules) -> Mapping[str, object]:
         "handling_per_kg": {kind: str(rate) for kind, rate in rules.handling_per_kg.items()},
         "cost_per_haul": str(rules.cost_per_haul),
         **({} if rules.haul_kg is None else {"haul_load": f"{rules.haul_kg!r} kg"}),
+        **({} if rules.blending is None else {"blending": blending_text(rules.blending)}),
         "bands": {supply: list(ends) for supply, ends in rules.bands.items()},
         "mixing": [
             {"one": one.one, "other": one.other, "may": one.may, "reason": one.reason} for one in rules.mixing
@@ -90,6 +94,45 @@ def rules_to_keep(rules: WorkRules) -> Mapping[str, object]:
             for one in rules.windows
         ],
     }
+
+
+def parse_blending(text: str) -> Blending:
+    """Read a blending plant: ``"Co-op; fee 30/ton; at least 1 ton; delivery 60; Urea 46-0-0=800/ton"``."""
+    seller, *parts = [part.strip() for part in text.split(";")]
+    found = Blending(seller, {})
+    for part in filter(None, parts):
+        word, _, rest = part.partition(" ")
+        product, _, price = part.rpartition("=")
+        if product:
+            prices = {**found.prices_per_kg, product.strip(): parse_price_per_mass(price)}
+            found = replace(found, prices_per_kg=prices)
+        elif word == "fee":
+            found = replace(found, fee_per_kg=Decimal(repr(parse_price_per_mass(rest))))
+        elif word == "delivery":
+            found = replace(found, delivery_fee=parse_cost(rest))
+        elif part.startswith("at least "):
+            found = replace(found, min_order_kg=parse_mass(part.removeprefix("at least ")))
+        else:
+            raise UnitError(f"{part!r} is no part of a blending plant's terms", f"write for example {_PLANT}")
+    if not seller or len(found.prices_per_kg) < 2:
+        raise UnitError(f"{text!r} does not price two ingredients of a seller", f"write for example {_PLANT}")
+    return found
+
+
+_PLANT = "Co-op; fee 30/ton; at least 1 ton; delivery 60; Urea 46-0-0=800/ton; Potash 0-0-60=500/ton"
+
+
+def blending_text(found: Blending) -> str:
+    """Write a blending plant as `parse_blending` reads it."""
+    return "; ".join(
+        (
+            found.seller,
+            *([f"fee {found.fee_per_kg!s}/kg"] if found.fee_per_kg else []),
+            *([f"at least {found.min_order_kg!r} kg"] if found.min_order_kg else []),
+            *([f"delivery {found.delivery_fee!s}"] if found.delivery_fee else []),
+            *(f"{product}={price!r}/kg" for product, price in found.prices_per_kg.items()),
+        )
+    )
 
 
 def _handling(keys: Fields) -> Mapping[str, Decimal]:

@@ -28,12 +28,12 @@ from loamwright.handoff import device_files
 from loamwright.handoff.buying_list import buying_sheet
 from loamwright.handoff.season_record import record_sheets
 from loamwright.handoff.taskfile import write_task_file, xml_text
-from loamwright.handoff.workbook import Cell, Column, Section, Sheet, write_csv, write_workbook
+from loamwright.handoff.workbook import Cell, Column, Section, Sheet, in_units, write_csv, write_workbook
 from loamwright.land import point_shape, setback
 from loamwright.money import currency_told
 from loamwright.needs import LimeNeed, Need
 from loamwright.planning import PlanLine
-from loamwright.units import ACRE_M2, LB_ACRE_KG_HA, LB_KG
+from loamwright.units import ACRE_M2, HA_M2, LB_ACRE_KG_HA, LB_KG, format_area
 from loamwright.values import Timing
 from loamwright.work import SeasonView, WorkState
 
@@ -127,21 +127,46 @@ def _slug(text: str) -> str:
     return re.sub(r"[^a-z0-9]+", "_", text.lower()).strip("_")
 
 
-def rate_columns(lines: Sequence[PlanLine]) -> tuple[RateColumn, ...]:
+@dataclass(frozen=True, slots=True)
+class _Units:
+    """The units of a property as layers name them: areas and rates."""
+
+    area: str
+    area_m2: float
+    rate: str
+    rate_kg_ha: float
+
+
+_UNITS = {
+    "us": _Units("acres", ACRE_M2, "lb_acre", LB_ACRE_KG_HA),
+    "metric": _Units("hectares", HA_M2, "kg_ha", 1.0),
+}
+
+
+def _units(view: SeasonView) -> _Units:
+    return _UNITS[view.record.info.units]
+
+
+def rate_columns(lines: Sequence[PlanLine], system: str = "us") -> tuple[RateColumn, ...]:
     """Name a rate column for each product and timing of a plan."""
     pairs = list(dict.fromkeys((line.product, line.timing) for line in lines))
     columns = []
     for number, (product, timing) in enumerate(pairs, 1):
         slug = _slug(product)
         short = f"R{number}_{slug.replace('_', '').upper()}"[:_DBF_NAME].rstrip("_")
-        columns.append(RateColumn(f"rate_{number}_{slug[:30]}_lb_acre", short, product, timing))
+        columns.append(RateColumn(f"rate_{number}_{slug[:30]}_{_UNITS[system].rate}", short, product, timing))
     return tuple(columns)
 
 
-def _columns_sheet(columns: Sequence[RateColumn]) -> Sheet:
+def _rate_columns_of(view: SeasonView) -> tuple[RateColumn, ...]:
+    return rate_columns(view.plan.lines if view.plan else (), view.record.info.units)
+
+
+def _columns_sheet(view: SeasonView) -> Sheet:
+    unit = _units(view).rate.replace("_", "/")
     rows = tuple(
-        (c.name, c.short, c.product, c.timing.value if c.timing else "any time", "lb/acre of product")
-        for c in columns
+        (c.name, c.short, c.product, c.timing.value if c.timing else "any time", f"{unit} of product")
+        for c in _rate_columns_of(view)
     )
     heads = (
         Column("field", 40),
@@ -159,10 +184,12 @@ def _columns_sheet(columns: Sequence[RateColumn]) -> Sheet:
 
 def _plot_features(view: SeasonView) -> list[LayerFeature]:
     by_plot: dict[str, list[str]] = {}
+    units, imperial = _units(view), view.record.info.units == "us"
+    weight = "lb" if imperial else "kg"
     for line in view.plan.lines if view.plan else ():
         when = f", {line.timing.value}" if line.timing else ""
-        rate, mass = line.rate_kg_ha / LB_ACRE_KG_HA, line.mass_kg / LB_KG
-        text = f"{line.product}{when}: {rate:.1f} lb/acre, {mass:.1f} lb"
+        rate, mass = line.rate_kg_ha / units.rate_kg_ha, line.mass_kg / (LB_KG if imperial else 1.0)
+        text = f"{line.product}{when}: {rate:.1f} {units.rate.replace('_', '/')}, {mass:.1f} {weight}"
         by_plot.setdefault(line.plot_id, []).append(text)
     features = []
     for plot in view.record.plots:
@@ -178,18 +205,22 @@ def _plot_features(view: SeasonView) -> list[LayerFeature]:
             "access": plot.access or None,
             "entrance": f"{plot.entrance[0]:.7f}, {plot.entrance[1]:.7f}" if plot.entrance else None,
             "notes": plot.notes or None,
-            "acres": area.area_m2 / ACRE_M2,
-            "spread_acres": area.spread_area_m2 / ACRE_M2,
+            units.area: area.area_m2 / units.area_m2,
+            f"spread_{units.area}": area.spread_area_m2 / units.area_m2,
         }
         needs = view.needs.get(plot.plot_id)
         for need in needs.needs if needs else ():
             key = f"need_{need.nutrient.value.lower()}"
             words[f"{key}_state"] = need.state.value
-            words[f"{key}_lb_acre"] = None if need.rate_kg_ha is None else need.rate_kg_ha / LB_ACRE_KG_HA
+            words[f"{key}_{units.rate}"] = (
+                None if need.rate_kg_ha is None else need.rate_kg_ha / units.rate_kg_ha
+            )
         if needs:
             lime = needs.lime
             words["need_lime_state"] = lime.state.value
-            words["need_lime_lb_acre"] = None if lime.rate_kg_ha is None else lime.rate_kg_ha / LB_ACRE_KG_HA
+            words[f"need_lime_{units.rate}"] = (
+                None if lime.rate_kg_ha is None else lime.rate_kg_ha / units.rate_kg_ha
+            )
             words["need_lime_basis"] = lime.basis.value if lime.basis else None
         words["plan"] = "; ".join(by_plot.get(plot.plot_id, ())) or None
         cost = view.plan.plot_costs.get(plot.plot_id) if view.plan else None
@@ -200,6 +231,7 @@ def _plot_features(view: SeasonView) -> list[LayerFeature]:
 
 def _zone_features(view: SeasonView, columns: Sequence[RateColumn], short: bool) -> list[LayerFeature]:
     """Areas to spread with the rates of passes not yet begun; zero where a product does not go."""
+    units = _units(view)
     begun = {s.line_id for s in view.statuses if s.line_id and s.state is not WorkState.NOTHING}
     rates: dict[tuple[str, str, Timing | None], float] = {}
     done: dict[str, list[str]] = {}
@@ -218,11 +250,11 @@ def _zone_features(view: SeasonView, columns: Sequence[RateColumn], short: bool)
             "plot_id": plot.plot_id,
             "name": plot.name,
             "crop": cropping.crop if cropping else None,
-            "acres": area.spread_area_m2 / ACRE_M2,
+            units.area: area.spread_area_m2 / units.area_m2,
         }
         for column in columns:
             rate = rates.get((plot.plot_id, column.product, column.timing), 0.0)
-            words[column.short if short else column.name] = rate / LB_ACRE_KG_HA
+            words[column.short if short else column.name] = rate / units.rate_kg_ha
         words["begun"] = "; ".join(done.get(plot.plot_id, ())) or None
         features.append(LayerFeature(area.spread, words))
     return features
@@ -379,11 +411,9 @@ def _plan_sheet(view: SeasonView) -> Sheet:
 
 def season_sheets(view: SeasonView) -> tuple[Sheet, ...]:
     """Lay the season out as tables: plots, needs, plan, buying list, record."""
-    buying = buying_sheet(view)
+    buying, system = buying_sheet(view), view.record.info.units
     return (
-        _plots_sheet(view),
-        _needs_sheet(view),
-        _plan_sheet(view),
+        *(in_units(sheet(view), system) for sheet in (_plots_sheet, _needs_sheet, _plan_sheet)),
         *((buying,) if buying else ()),
         *record_sheets(view),
     )
@@ -394,7 +424,7 @@ def season_sheets(view: SeasonView) -> tuple[Sheet, ...]:
 
 
 def _layers(view: SeasonView) -> tuple[tuple[str, list[LayerFeature]], ...]:
-    columns = rate_columns(view.plan.lines if view.plan else ())
+    columns = _rate_columns_of(view)
     return (
         ("plots", _plot_features(view)),
         ("zones", _zone_features(view, columns, short=False)),
@@ -431,7 +461,7 @@ def _joined(parts: Sequence[ExportMade]) -> ExportMade:
 
 def _legend(view: SeasonView, folder: Path) -> ExportMade:
     path = folder / "zones_columns.csv"
-    write_csv(path, _columns_sheet(rate_columns(view.plan.lines if view.plan else ())))
+    write_csv(path, _columns_sheet(view))
     return ExportMade((path,), _begun_note(view))
 
 
@@ -449,18 +479,21 @@ def _geopackage(view: SeasonView, folder: Path) -> ExportMade:
 
 
 def _shapefile(view: SeasonView, folder: Path) -> ExportMade:
-    columns = rate_columns(view.plan.lines if view.plan else ())
+    columns = _rate_columns_of(view)
     features = _zone_features(view, columns, short=True)
     return _joined(
         [_written(folder / "zones.shp", LayerKind.SHAPEFILE, features, "zones"), _legend(view, folder)]
     )
 
 
-def _described(feature: LayerFeature, work: Sequence[str]) -> LayerFeature:
+def _described(feature: LayerFeature, work: Sequence[str], spread: str) -> LayerFeature:
     """A plot for a globe viewer, which shows the description when the plot is touched."""
     words = feature.properties
-    acres = f"{words['plot_id']}, {words['spread_acres']:.2f} acres to spread"
-    parts = [acres, *work, *(str(words[key]) for key in ("access", "notes") if words[key])]
+    parts = [
+        f"{words['plot_id']}, {spread} to spread",
+        *work,
+        *(str(words[key]) for key in ("access", "notes") if words[key]),
+    ]
     kept = {
         key: round(value, 2) if isinstance(value, float) else value
         for key, value in words.items()
@@ -476,7 +509,11 @@ def _kml(view: SeasonView, folder: Path) -> ExportMade:
     work = device_files.work_of(view)
     ids = [plot.plot_id for plot in view.record.plots]
     plots = [
-        _described(feature, work.get(plot_id, ()))
+        _described(
+            feature,
+            work.get(plot_id, ()),
+            format_area(view.areas[plot_id].spread_area_m2, view.record.info.units),
+        )
         for plot_id, feature in zip(ids, _plot_features(view), strict=True)
     ]
     made = []

@@ -17,7 +17,14 @@ from pathlib import Path
 from loamwright.errors import Level
 from loamwright.handoff.buying_list import BuyingPage, buying_page
 from loamwright.handoff.drawings import Drawing, overview_drawing, plot_drawing
-from loamwright.handoff.paper import Figure, PaperMade, PaperOptions, check_paper, print_pages
+from loamwright.handoff.paper import (
+    Figure,
+    PaperMade,
+    PaperOptions,
+    check_paper,
+    money_figures,
+    print_pages,
+)
 from loamwright.handoff.round_sheets import (
     CautionRow,
     CautionsHere,
@@ -393,6 +400,7 @@ def orders_page(view: SeasonView, options: PaperOptions) -> OrdersPage:
     ]
     if view.plan is not None and options.rounds is None:
         totals.append(Figure(format_money(view.plan.total_cost), "bought, delivered and spread"))
+        totals.extend(money_figures(view))
     products = [line.product for line in lines]
     cautions = numbered(view.cautions)
     visited = set(by_plot)

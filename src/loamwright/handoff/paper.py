@@ -20,6 +20,8 @@ from typing import Any, Literal
 
 from loamwright.errors import InputError, Level, Problem
 from loamwright.files import write_set
+from loamwright.money import format_money
+from loamwright.work import SeasonView, both_totals
 
 TEMPLATES = Path(__file__).parents[1] / "templates"
 #: Paper sizes offered, by the name Typst gives them.
@@ -227,3 +229,15 @@ def print_pages(template: str, page: object, path: Path, made_on: dt.date) -> Pa
             ),
         )
     return PaperMade(targets[0], pages, problems)
+
+
+def money_figures(view: SeasonView) -> tuple[Figure, ...]:
+    """Frame both totals of a plan while something is still to decide."""
+    found = both_totals(view)
+    if found is None:
+        return ()
+    decided, with_open = map(format_money, found)
+    return (
+        Figure(decided, "for what is decided"),
+        Figure(f"about {with_open}", "with what is still open, as published"),
+    )

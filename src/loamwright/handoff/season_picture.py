@@ -15,7 +15,14 @@ from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
 
-from loamwright.handoff.paper import Figure, PaperMade, PaperOptions, check_paper, print_pages
+from loamwright.handoff.paper import (
+    Figure,
+    PaperMade,
+    PaperOptions,
+    check_paper,
+    money_figures,
+    print_pages,
+)
 from loamwright.money import format_money
 from loamwright.palette import BLUE, BLUISH_GREEN, ORANGE, STATUS, Fill
 from loamwright.soil import SoilTest
@@ -371,6 +378,7 @@ def _figures(view: SeasonView, status: Mapping[WorkState, int]) -> tuple[Figure,
         done = status.get(WorkState.DONE, 0) + status.get(WorkState.OVER, 0)
         figures += [
             Figure(format_money(view.plan.total_cost), f"in all, {view.plan.outcome.value}"),
+            *money_figures(view),
             Figure(f"{done} of {len(view.plan.lines)}", "passes done"),
         ]
     return tuple(figures)

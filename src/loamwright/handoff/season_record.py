@@ -24,6 +24,7 @@ from typing import TypeVar
 
 from loamwright.errors import Level, Problem
 from loamwright.handoff.paper import PaperMade, PaperOptions, check_paper, print_pages
+from loamwright.handoff.record_ground import GroundTold, ground_sheets, ground_told
 from loamwright.handoff.workbook import (
     Cell,
     Column,
@@ -32,10 +33,12 @@ from loamwright.handoff.workbook import (
     Sheet,
     cells_of,
     columns_of,
+    in_units,
     texts_of,
     write_workbook,
 )
 from loamwright.money import format_money
+from loamwright.needs import season_of
 from loamwright.planning import Plan
 from loamwright.supplies import Product, nutrient_fractions, supply_fractions
 from loamwright.units import (
@@ -72,8 +75,6 @@ BY_HAND = (
     "loads",
     "receipt",
 )
-#: The same for the crop of each plot.
-CROP_BY_HAND = ("planted on", "harvested on", "yield", "residue removed")
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,6 +166,7 @@ class RecordPage:
     plans: tuple[PlanRow, ...]
     by_hand: tuple[str, ...]
     keep_for: str
+    ground: GroundTold
 
 
 def _analysis(product: Product | None) -> str:
@@ -218,7 +220,8 @@ def _delivered_lime(
 
 def _facts(view: SeasonView) -> tuple[_Fact, ...]:
     record = view.record
-    season = [e for e in record.applications if e.applied_on.year == record.info.season]
+    start = record.info.settings.season_start
+    season = [e for e in record.applications if season_of(e.applied_on, start) == record.info.season]
     corrected = {e.replaces: e.entry_id for e in record.applications if e.replaces}
     names = {plot.plot_id: plot.name for plot in record.plots}
     crops = {plot_id: cropping.crop for plot_id, cropping in view.croppings.items()}
@@ -420,13 +423,13 @@ _PLANS: tuple[Kept[Plan], ...] = (
 )
 
 
-def _missing_reasons(facts: tuple[_Fact, ...]) -> tuple[Problem, ...]:
+def _missing_reasons(facts: tuple[_Fact, ...], system: str) -> tuple[Problem, ...]:
     """Entries that differ from the plan by over 5 % and give no reason, which Idaho's rule asks for."""
     return tuple(
         Problem(
             f"record entry {fact.entry.entry_id}, reason",
-            f"plot {fact.entry.plot_id} got {fact.entry.mass_kg / LB_KG:,.1f} lb of {fact.entry.product} "
-            f"where {fact.planned_kg / LB_KG:,.1f} lb was planned, and no reason is given",
+            f"plot {fact.entry.plot_id} got {mass_words(fact.entry.mass_kg, system)} of {fact.entry.product} "
+            f"where {mass_words(fact.planned_kg, system)} was planned, and no reason is given",
             "Record a correction that says why.",
             Level.WARNING,
         )
@@ -462,26 +465,8 @@ def record_page(view: SeasonView, paper: str) -> RecordPage:
         ),
         by_hand=BY_HAND,
         keep_for=KEEP_FOR,
+        ground=ground_told(view),
     )
-
-
-def _crops_sheet(view: SeasonView, title: str) -> Sheet:
-    columns = (
-        Column("plot", 10),
-        Column("plot name", 20),
-        Column("crop", 20),
-        Column("previous crop", 20),
-        Column("yield goal", 16),
-        *(Column(name, 16) for name in CROP_BY_HAND),
-    )
-    rows: list[tuple[Cell, ...]] = []
-    for plot in view.record.plots:
-        cropping = view.croppings.get(plot.plot_id)
-        goal = cropping.yield_goal if cropping else None
-        words = (cropping.crop, cropping.previous_crop) if cropping else (None, None)
-        shown = f"{goal.value:g} {goal.unit}" if goal else None
-        rows.append((plot.plot_id, plot.name, *words, shown, *(None for _ in CROP_BY_HAND)))
-    return Sheet("Crops", (title,), columns, (Section("", tuple(rows)),))
 
 
 def _table(name: str, title: tuple[str, ...], table: Sequence[Kept[R]], records: Sequence[R]) -> Sheet:
@@ -490,7 +475,7 @@ def _table(name: str, title: tuple[str, ...], table: Sequence[Kept[R]], records:
 
 
 def record_sheets(view: SeasonView) -> tuple[Sheet, ...]:
-    """Lay the record out as sheets: entries, sums per plot, crops, spreader tests, plans."""
+    """Lay the record out as sheets: entries, sums, crops, soil tests, checklist, spreader tests, plans."""
     info = view.record.info
     facts = _facts(view)
     standing = {e.entry_id for e in entries_that_count(view.record.applications)}
@@ -502,13 +487,14 @@ def record_sheets(view: SeasonView) -> tuple[Sheet, ...]:
         totals[first + offset] = math.fsum(f.nutrients_kg.get(nutrient, 0.0) for f in counted) / LB_KG
     title = (f"Season record {info.season}, {info.name}", info.about, KEEP_FOR)
     entries = Section("", tuple(cells_of(_ENTRIES, fact) for fact in facts), tuple(totals))
-    return (
+    sheets = (
         Sheet("Applications", title, columns_of(_ENTRIES), (entries,)),
         _table("Sums per plot", title[:1], _SUMS, view.balances),
-        _crops_sheet(view, title[0]),
+        *ground_sheets(view, title[0]),
         _table("Spreader tests", title[:1], _TESTS, view.record.calibrations),
         _table("Plans", title[:1], _PLANS, view.record.plans),
     )
+    return tuple(in_units(sheet, info.units) for sheet in sheets)
 
 
 def write_season_record(view: SeasonView, path: Path, options: PaperOptions | None = None) -> PaperMade:
@@ -533,7 +519,7 @@ def write_season_record(view: SeasonView, path: Path, options: PaperOptions | No
     InputError
         When the suffix or paper size is not known or the file cannot be written.
     """
-    problems = _missing_reasons(_facts(view))
+    problems = _missing_reasons(_facts(view), view.record.info.units)
     if path.suffix.lower() == ".xlsx":
         sheets = record_sheets(view)
         write_workbook(path, sheets, view.made_on)

@@ -11,14 +11,16 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import io
+import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
 from typing import Generic, TypeVar
 
 from loamwright.files import write_whole
 from loamwright.money import money_sign
+from loamwright.units import ACRE_M2, FT_M, HA_M2, LB_ACRE_KG_HA, LB_KG
 
 R = TypeVar("R")
 
@@ -143,6 +145,55 @@ class Sheet:
     title: tuple[str, ...]
     columns: tuple[Column, ...]
     sections: tuple[Section, ...]
+
+
+#: A unit at the place of words in a heading, the metric one in its place, and how many of it one makes.
+_METRIC: tuple[tuple[re.Pattern[str], str, float], ...] = tuple(
+    (re.compile(rf"(?<![\w/]){unit}(?![\w/])"), metric, factor)
+    for unit, metric, factor in (
+        ("lb/acre", "kg/ha", LB_ACRE_KG_HA),
+        ("acres", "hectares", ACRE_M2 / HA_M2),
+        ("lb", "kg", LB_KG),
+        ("ft", "m", FT_M),
+    )
+)
+
+
+def in_units(sheet: Sheet, system: str) -> Sheet:
+    """Return a sheet, laid out in pounds and acres, in the units of a property.
+
+    Parameters
+    ----------
+    sheet
+        Its headings name the units: ``"rate lb/acre"``.
+    system
+        ``"us"`` leaves it as it is; ``"metric"`` gives kilograms, hectares and metres.
+
+    Returns
+    -------
+    Sheet
+    """
+    if system != "metric":
+        return sheet
+    factors, columns = [], []
+    for column in sheet.columns:
+        found = next(((p, m, f) for p, m, f in _METRIC if p.search(column.name)), None)
+        factors.append(None if found is None else found[2])
+        columns.append(
+            column if found is None else replace(column, name=found[0].sub(found[1], column.name, count=1))
+        )
+
+    def told(row: tuple[Cell, ...]) -> tuple[Cell, ...]:
+        return tuple(
+            cell * factor if factor is not None and isinstance(cell, float | int) else cell
+            for cell, factor in zip(row, factors, strict=True)
+        )
+
+    sections = tuple(
+        replace(part, rows=tuple(map(told, part.rows)), totals=told(part.totals) if part.totals else ())
+        for part in sheet.sections
+    )
+    return replace(sheet, columns=tuple(columns), sections=sections)
 
 
 def write_workbook(path: Path, sheets: Sequence[Sheet], made_on: dt.date) -> None:

@@ -3,8 +3,9 @@
 The rooms, from the ground up: `records` (plots, crops on them, keep-outs, areas), `sizes` (area and length
 of many polygons at once), `geometry` (shapes and the plane they are handled in), `acreage` (what is spread:
 boundary less keep-outs and setbacks), `boundaries` (is it drawn well?), `walks` (a boundary walked with a
-receiver), `cores` (where to take soil cores), `shapes` (what drawing does to plots), `sketch` (the outline
-that fits on paper).
+receiver), `surveys` (ground measured by tape, compass or survey), `cores` (where to take soil cores),
+`shapes` (what drawing does to plots), `ways_in` (which drawn ways lead there), `sketch` (the outline that
+fits on paper).
 """
 
 from loamwright.land.acreage import NEAR_M, areas, places_m, setback, whole_area, within_reach
@@ -59,11 +60,24 @@ from loamwright.land.shapes import (
 )
 from loamwright.land.sizes import areas_m2
 from loamwright.land.sketch import Sketch, SketchKeepOut, outline, overview
-from loamwright.land.walks import walk_to_boundary
+from loamwright.land.surveys import (
+    Surveyed,
+    circle_of,
+    from_corners,
+    from_offsets,
+    from_sides,
+    placed,
+    ring_of,
+    trapezoid_of,
+    traverse,
+)
+from loamwright.land.walks import goes_round, walk_to_boundary
+from loamwright.land.ways_in import OPENING_M, Stop, WaysIn
 
 __all__ = [
     "DUPLICATE_SHARE",
     "NEAR_M",
+    "OPENING_M",
     "Batch",
     "BoundaryMeasure",
     "Cropping",
@@ -74,7 +88,10 @@ __all__ = [
     "Shape",
     "Sketch",
     "SketchKeepOut",
+    "Stop",
+    "Surveyed",
     "Way",
+    "WaysIn",
     "areas",
     "areas_m2",
     "as_geojson",
@@ -83,6 +100,7 @@ __all__ = [
     "check_boundaries",
     "check_coordinates",
     "circle",
+    "circle_of",
     "close_gap",
     "crossing_of",
     "cut_hole",
@@ -91,8 +109,12 @@ __all__ = [
     "distances_m",
     "find_overlaps",
     "find_slivers",
+    "from_corners",
+    "from_offsets",
+    "from_sides",
     "from_wkb",
     "geometry_type",
+    "goes_round",
     "inside",
     "label_point",
     "matched",
@@ -107,10 +129,12 @@ __all__ = [
     "overlap_problem",
     "overlaps",
     "overview",
+    "placed",
     "placed_for_sure",
     "places_m",
     "point_shape",
     "rectangle",
+    "ring_of",
     "same_shape",
     "sampling_points",
     "setback",
@@ -119,6 +143,8 @@ __all__ = [
     "simplify_for_map",
     "split",
     "tidied",
+    "trapezoid_of",
+    "traverse",
     "usable_edge_m",
     "walk_to_boundary",
     "whole_area",

@@ -17,6 +17,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -186,6 +187,27 @@ def walk_to_boundary(
         steps=_steps(measure.area_m2, error_m2, len(fixes), sigma_m, effective_vertices),
         problems=problems,
     )
+
+
+def goes_round(line: Shape) -> bool:
+    """Tell whether a walked line goes around ground, or leads from one place to another.
+
+    Parameters
+    ----------
+    line
+        Longitude-latitude on WGS84.
+
+    Returns
+    -------
+    bool
+        True when it has three corners or more and its ends are nearer to each other than a quarter of what
+        lies between them (our choice).
+    """
+    fixes = [(float(x), float(y)) for x, y in shapely.get_coordinates(line)]
+    if len(set(fixes)) < 3:
+        return False
+    length = sum(distance_m(one, other) for one, other in pairwise(fixes))
+    return distance_m(fixes[0], fixes[-1]) <= length / 4
 
 
 def _moved(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:

@@ -242,7 +242,7 @@ def unsampled_to_decide(supply: str, sampled: bool, source: Source) -> ToDecide 
     return ToDecide(f"nobody sampled this ground for {supply}: the rate is a flat one", source)
 
 
-def lime_to_decide(product_kg_ha: float | None, rule_set: bool) -> ToDecide | None:
+def lime_to_decide(product_kg_ha: float | None, rule_set: bool, metric: bool = False) -> ToDecide | None:
     """Tell whether a lime need is above one dose while no dose rule is set.
 
     Parameters
@@ -251,6 +251,8 @@ def lime_to_decide(product_kg_ha: float | None, rule_set: bool) -> ToDecide | No
         Lime product the need takes [kg/ha]; None = no lime on offer scores it.
     rule_set
         Whether the property has chosen a dose rule.
+    metric
+        True to say it in tonnes a hectare, False in tons an acre.
 
     Returns
     -------
@@ -258,10 +260,11 @@ def lime_to_decide(product_kg_ha: float | None, rule_set: bool) -> ToDecide | No
     """
     if rule_set or product_kg_ha is None or product_kg_ha <= ONE_DOSE_KG_HA * (1 + 1e-9):
         return None
-    tons = product_kg_ha * 0.40468564224 / 907.18474
+    tonnes = f"{product_kg_ha / 1000:.2f} t/ha"
+    tons = f"{product_kg_ha * 0.40468564224 / 907.18474:.2f} tons/acre"
     return ToDecide(
-        f"{tons:.2f} tons/acre of lime is more than one pass should carry, and no dose rule is chosen "
-        "(settings, lime_dose_limit)",
+        f"{tonnes if metric else tons} of lime is more than one pass should carry, and no dose rule is "
+        "chosen (settings, lime_dose_limit)",
         DOSE_SOURCE,
     )
 

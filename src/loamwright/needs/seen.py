@@ -15,12 +15,11 @@ fertilizer, manure, compost and lime alike:
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from loamwright import soil
-from loamwright.errors import Problem
 from loamwright.soil import SoilTest
 from loamwright.values import Nutrient
 
@@ -219,6 +218,17 @@ class Clock:
             return Verdict(False, f"on the day of the soil sample, {sampled}: taken as before it")
         return Verdict(False, f"already seen by the soil sample of {sampled}")
 
+    def same_day(self, supply: str, applied_on: dt.date) -> bool:
+        """Tell whether that day is the day of the sample that governs.
+
+        Parameters
+        ----------
+        supply, applied_on
+            As for `verdict`.
+        """
+        key = "lime" if supply.startswith("lime") else supply
+        return supply != NITROGEN and self.sampled_on.get(key) == applied_on
+
     def counts(self, supply: str, applied_on: dt.date) -> bool:
         """Tell whether what went on that day counts; the short answer of `verdict`.
 
@@ -230,18 +240,6 @@ class Clock:
             The day.
         """
         return self.verdict(supply, applied_on).counts
-
-
-def undated(plot_id: str, test_ids: Iterable[str]) -> tuple[Problem, ...]:
-    """Ask for the dates of samples that have none."""
-    return tuple(
-        Problem(
-            f"soil test {test_id} of plot {plot_id}, sampled_on",
-            "the sample has no date, so what went on since the season began is taken off the need",
-            f"Set it: set soil-test {test_id} sampled_on=2026-04-11.",
-        )
-        for test_id in test_ids
-    )
 
 
 def left_of_earlier(

@@ -20,7 +20,7 @@ from loamwright.planning.alternatives import (
     what_if,
 )
 from loamwright.planning.calendar import CalendarRow, GroundRule, dated_jobs, placed_in_time
-from loamwright.planning.custom_blends import BlendService, CustomBlend, order_blend
+from loamwright.planning.custom_blends import BlendService, CustomBlend, blend_option, order_blend
 from loamwright.planning.freshness import Aged, bought_outside, called, figure, key, over_the_plan, what_aged
 from loamwright.planning.inputs import Band, FixedPass, Machine, PlanPlot, Terms, Ware
 from loamwright.planning.lines import short_of_bands
@@ -63,6 +63,7 @@ __all__ = [
     "Window",
     "band_words",
     "bands",
+    "blend_option",
     "bought_outside",
     "called",
     "compare_habits",

@@ -7,6 +7,7 @@ choice, which gets the blend as one more offer. What a mixture guarantees is wor
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -17,8 +18,8 @@ import numpy as np
 from loamwright.errors import Problem
 from loamwright.money import format_money, money_sign
 from loamwright.planning.inputs import PlanPlot, Request, Terms, Ware, band_of, check_request, known_kg
-from loamwright.planning.planner import make_plan
-from loamwright.planning.records import Plan
+from loamwright.planning.planner import Nearby, likely_of, make_plan
+from loamwright.planning.records import BLEND_WORDS, Plan
 from loamwright.planning.solver import Effort, Floats, Program
 from loamwright.supplies import Form, Offer, Product, blend
 from loamwright.units import (
@@ -195,6 +196,7 @@ def order_blend(
     offers: Sequence[Offer],
     terms: Terms,
     service: BlendService,
+    plan: Plan | None = None,
 ) -> CustomBlend | Problem:
     """Find the cheapest blend for a group of plots and let the planner decide whether to order it.
 
@@ -204,6 +206,8 @@ def order_blend(
         As for `make_plan`.
     service
         What the plant blends, for which plots, at which fee.
+    plan
+        The property's plan without the blend, made from these; None = it is made here.
 
     Returns
     -------
@@ -215,9 +219,114 @@ def order_blend(
     A blend is for the nutrients its ingredients hold most of; what they carry along is only kept under the
     caps, and what it leaves of other needs is planned besides. The recipe is proved cheapest for that, met
     to the lower edge of the bands within the caps and safe rates, at the ingredients' prices by weight.
-    Where no one recipe does that, a plot is taken out of the group and the recipe made again. The plan with
-    the blend is proved cheapest among plans that use this recipe.
+    Where no one recipe does that for every plot, it is also tried with a nutrient less, which other products
+    then bring, and with plots left out, those that need least first; of these that is taken which serves
+    most: for plots that were named the most plots, then what is worth most at the ingredients' prices. The
+    plan with the blend is proved cheapest among plans that use this recipe.
     """
+    made = _made(plots, wares, offers, terms, service)
+    if isinstance(made, Problem):
+        return made
+    with_blend = [_let_in(plot, made.ware, made.group, _names(wares)) for plot in plots]
+    with_it = make_plan(with_blend, [*wares, made.ware], [*offers, made.offer], terms)
+    without = make_plan(plots, wares, offers, terms) if plan is None else plan
+    ordered = any(one.offer_id == made.offer.offer_id and one.count > 0 for one in with_it.buy)
+    return CustomBlend(
+        made.ware,
+        made.offer,
+        made.recipe,
+        made.grade,
+        made.group,
+        made.left_out,
+        made.cost_bound,
+        made.steps,
+        with_it,
+        without,
+        ordered,
+        _sentences(made, with_it, without, ordered),
+    )
+
+
+def blend_option(
+    plots: Sequence[PlanPlot],
+    wares: Sequence[Ware],
+    offers: Sequence[Offer],
+    terms: Terms,
+    service: BlendService,
+    plan: Plan,
+) -> str:
+    """Say what a blend would bring to a plan, in a quick look near the plan.
+
+    Parameters
+    ----------
+    plots, wares, offers, terms
+        As for `make_plan`.
+    service
+        What the plant blends, at which fee.
+    plan
+        The plan made from these.
+
+    Returns
+    -------
+    str
+        A sentence: what it is made of, what it costs, and what ordering it would save with every amount
+        weighed out on both sides; or why there is none.
+    """
+    made = _made(plots, wares, offers, terms, service)
+    if isinstance(made, Problem):
+        return f"{made.where[:1].upper()}{made.where[1:]}: {made.what}."
+    plainly = replace(terms, odd_amount_cost=Decimal(0), least_job_share=0.0, budget=None)
+    likely = likely_of(plan)
+    without = Nearby(likely).plan(plots, wares, offers, plainly)
+    name = made.ware.product.product
+    nearby = Nearby(likely | {(plot_id, name) for plot_id in made.group})
+    with_blend = [_let_in(plot, made.ware, made.group, _names(wares)) for plot in plots]
+    with_it = nearby.plan(with_blend, [*wares, made.ware], [*offers, made.offer], plainly)
+    saved = without.total_cost - with_it.total_cost
+    ordered = any(one.offer_id == made.offer.offer_id and one.count > 0 for one in with_it.buy)
+    words = _recipe_words(made)
+    if not ordered or saved <= 0:
+        return f"{words} It would not pay."
+    trips = len(without.jobs) - len(with_it.jobs)
+    fewer = f" and {trips} trip{'s' if trips > 1 else ''}" if trips > 0 else ""
+    return f"{words} Ordering it would save about {format_money(saved)}{fewer}, every amount weighed out."
+
+
+@dataclass(frozen=True, slots=True)
+class _Made:
+    """A recipe put on offer."""
+
+    ware: Ware
+    offer: Offer
+    recipe: tuple[tuple[str, float], ...]
+    grade: str
+    group: tuple[str, ...]
+    left_out: tuple[tuple[str, str], ...]
+    left_to_others: tuple[Supply, ...]
+    cost_bound: float
+    steps: tuple[Step, ...]
+    metric: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Group:
+    """Plots that one recipe serves, and which of their needs it answers."""
+
+    plots: tuple[PlanPlot, ...]
+    keys: tuple[Supply, ...]
+    recipe: Recipe
+    left_out: tuple[tuple[str, str], ...]
+    worth: float
+
+
+def _made(
+    plots: Sequence[PlanPlot],
+    wares: Sequence[Ware],
+    offers: Sequence[Offer],
+    terms: Terms,
+    service: BlendService,
+) -> _Made | Problem:
+    """Find group and recipe, and put the blend on offer."""
     request = check_request(plots, wares, offers, replace(terms, fixed=()))
     prices = {
         ware.product.product: _price_kg(request, ware.product.product, service)
@@ -232,21 +341,72 @@ def order_blend(
     for_keys = sorted({max(ware.contents, key=ware.contents.__getitem__) for ware in parts if ware.contents})
     timing = service.timing or _busiest(among, for_keys)
     service = replace(service, timing=timing)
-    group = [plot for plot in among if any(_asked(plot, for_keys, timing).values())]
     cost = np.array([prices[ware.product.product] for ware in parts])
+    needing = [plot for plot in among if any(_asked(plot, for_keys, timing).values())]
+    if not needing:
+        return Problem(where, "nothing it holds is needed", "Choose other plots or ingredients.")
+    found: list[_Group] = []
+    for size in range(len(for_keys), 0, -1):
+        found.extend(
+            group
+            for keys in itertools.combinations(for_keys, size)
+            if size == len(for_keys) or size > 1
+            if (group := _grouped(needing, keys, parts, cost, timing)).plots
+        )
+        if any(len(group.plots) == len(needing) for group in found):
+            break  # every plot is served; fewer nutrients serve no more of them
+    if not found:
+        left_out = _grouped(needing, tuple(for_keys), parts, cost, timing).left_out
+        told = "; ".join(": ".join(one) for one in left_out)
+        what = f"no recipe serves a plot of the group within its caps ({told})"
+        return Problem(where, what, "Choose other plots or ingredients.")
+    best = max(found, key=lambda one: (len(one.plots) if service.group else 0, one.worth))
+    return _on_offer(request, service, parts, best, tuple(key for key in for_keys if key not in best.keys))
+
+
+def _grouped(
+    plots: Sequence[PlanPlot],
+    keys: tuple[Supply, ...],
+    parts: Sequence[Ware],
+    cost: Floats,
+    timing: Timing | None,
+) -> _Group:
+    """Take plots into a group as long as one recipe serves them all, those that need most first."""
+    price = {
+        key: min(
+            (
+                float(one) / ware.contents[key]
+                for ware, one in zip(parts, cost, strict=True)
+                if ware.contents.get(key)
+            ),
+            default=0.0,
+        )
+        for key in keys
+    }
+
+    def worth(plot: PlanPlot) -> float:
+        return sum(price[key] * kg for key, kg in _asked(plot, keys, timing).items())
+
+    asking = [plot for plot in plots if any(_asked(plot, keys, timing).values())]
+    together = _for_group(asking, keys, parts, cost, timing) if asking else None
+    if together is not None:
+        return _Group(tuple(asking), keys, together, (), sum(map(worth, asking)))
+    group: list[PlanPlot] = []
+    recipe = Recipe(np.zeros(len(parts)), math.inf, 0.0)
     left_out: list[tuple[str, str]] = []
-    while group:
-        recipe = _for_group(group, for_keys, parts, cost, timing)
-        if recipe is not None:
-            return _offered(plots, wares, offers, terms, service, parts, group, recipe, tuple(left_out))
-        left_out.append(_without_one(group, for_keys, parts, cost, timing))
-        group = [plot for plot in group if plot.plot_id != left_out[-1][0]]
-    what = (
-        f"no recipe serves a plot of the group within its caps ({'; '.join(': '.join(x) for x in left_out)})"
-        if left_out
-        else "nothing it holds is needed"
-    )
-    return Problem(where, what, "Choose other plots or ingredients.")
+    for plot in sorted(asking, key=lambda plot: (-worth(plot), plot.plot_id)):
+        tried = _for_group([*group, plot], keys, parts, cost, timing)
+        if tried is not None:
+            group.append(plot)
+            recipe = tried
+        elif not group or _for_group([plot], keys, parts, cost, timing) is None:
+            why = "no recipe of these ingredients meets its needs within its caps"
+            left_out.append((plot.plot_id, why))
+        else:
+            why = "its needs are too unlike the others' for one recipe within the caps"
+            left_out.append((plot.plot_id, why))
+    group.sort(key=lambda plot: plot.plot_id)
+    return _Group(tuple(group), keys, recipe, tuple(sorted(left_out)), sum(map(worth, group)))
 
 
 def _for_group(
@@ -279,28 +439,6 @@ def _kept(group: Sequence[PlanPlot], needs: Floats, contents: Floats, parts: Seq
                     rows.append(row)
     scaled = [row / max(float(np.abs(row).max()), 1e-12) for row in rows]
     return np.array(scaled).reshape(len(scaled), len(parts))
-
-
-def _without_one(
-    group: Sequence[PlanPlot],
-    keys: Sequence[Supply],
-    parts: Sequence[Ware],
-    cost: Floats,
-    timing: Timing | None,
-) -> tuple[str, str]:
-    """Name the plot to leave out of a group that no recipe serves: one it cannot serve alone comes first.
-
-    Of plots that each could be served, the one that needs least without which the others can be.
-    """
-    by_size = sorted(group, key=lambda plot: (sum(_asked(plot, keys, timing).values()), plot.plot_id))
-    for plot in by_size:
-        if _for_group([plot], keys, parts, cost, timing) is None:
-            return plot.plot_id, "no recipe of these ingredients meets its needs within its caps"
-    together = "its needs are too unlike the others' for one recipe within the caps"
-    for plot in by_size:
-        if len(group) > 1 and _for_group([o for o in group if o is not plot], keys, parts, cost, timing):
-            return plot.plot_id, together
-    return by_size[0].plot_id, together
 
 
 def _busiest(group: Sequence[PlanPlot], keys: Sequence[Supply]) -> Timing | None:
@@ -339,18 +477,15 @@ def _asked(plot: PlanPlot, keys: Sequence[Supply], timing: Timing | None) -> dic
     return total
 
 
-def _offered(
-    plots: Sequence[PlanPlot],
-    wares: Sequence[Ware],
-    offers: Sequence[Offer],
-    terms: Terms,
+def _on_offer(
+    request: Request,
     service: BlendService,
     parts: Sequence[Ware],
-    group: Sequence[PlanPlot],
-    recipe: Recipe,
-    left_out: tuple[tuple[str, str], ...],
-) -> CustomBlend:
-    """Put the blend on offer and plan with it and without it."""
+    group: _Group,
+    left_to_others: tuple[Supply, ...],
+) -> _Made:
+    """Put the blend on offer."""
+    recipe, terms = group.recipe, request.terms
     total = float(recipe.mass_kg.sum())
     used = [
         (ware, float(mass) / total)
@@ -365,12 +500,15 @@ def _offered(
             supplied[key] = supplied.get(key, 0.0) + content * fraction
     ware = _as_ware(f"custom blend {mixed.grade}", supplied, used, service.timing)
     metric = terms.units == "metric"
-    package_kg = 1000.0 if metric else TON_KG
+    ton_kg, ton = (1000.0, "t") if metric else (TON_KG, "ton")
+    least = service.min_order_kg / ton_kg
+    tons = 1.0 if math.isclose(least, round(least), abs_tol=1e-9) else least  # counted in its least order
+    package_kg = tons * ton_kg
     price = Decimal(recipe.cost / total * package_kg) + service.fee_per_kg * Decimal(package_kg)
     offer = Offer(
         offer_id=f"{ware.product.product} by weight",
         product=ware.product.product,
-        package="1 t bulk" if metric else "1 ton bulk",
+        package=f"{tons:g} {ton} bulk",
         package_kg=package_kg,
         price=price.quantize(Decimal("0.01"), ROUND_UP),
         divisible=True,
@@ -379,12 +517,7 @@ def _offered(
         min_order=math.ceil(service.min_order_kg / package_kg - 1e-9),
         delivery_fee=service.delivery_fee,
     )
-    names = tuple(plot.plot_id for plot in group)
-    others = frozenset(one.product.product for one in wares)
-    with_blend = [_let_in(plot, ware, names, others) for plot in plots]
-    plan = make_plan(with_blend, [*wares, ware], [*offers, offer], terms)
-    without = make_plan(plots, wares, offers, terms)
-    ordered = any(one.offer_id == offer.offer_id and one.count > 0 for one in plan.buy)
+    names = tuple(plot.plot_id for plot in group.plots)
     recipe_named = tuple((one.product.product, fraction) for one, fraction in used)
     steps = (
         *mixed.steps,
@@ -396,20 +529,22 @@ def _offered(
             ARITHMETIC,
         ),
     )
-    return CustomBlend(
+    return _Made(
         ware,
         offer,
         recipe_named,
         mixed.grade,
         names,
-        left_out,
+        group.left_out,
+        left_to_others,
         recipe.bound,
         steps,
-        plan,
-        without,
-        ordered,
-        _sentences(recipe_named, mixed.grade, offer, names, left_out, plan, without, ordered),
+        metric,
     )
+
+
+def _names(wares: Sequence[Ware]) -> frozenset[str]:
+    return frozenset(one.product.product for one in wares)
 
 
 def _as_ware(
@@ -450,23 +585,28 @@ def _let_in(plot: PlanPlot, ware: Ware, names: Sequence[str], others: frozenset[
     return replace(plot, allowed_products=allowed)
 
 
-def _sentences(
-    recipe: Sequence[tuple[str, float]],
-    grade: str,
-    offer: Offer,
-    names: Sequence[str],
-    left_out: Sequence[tuple[str, str]],
-    plan: Plan,
-    without: Plan,
-    ordered: bool,
-) -> tuple[str, ...]:
-    mix = ", ".join(f"{fraction:.1%} {name}" for name, fraction in recipe)
-    assert offer.price is not None
-    words = [
-        f"The cheapest single blend for {', '.join(names)} is {grade} ({mix}), "
-        f"{format_money(offer.price)} per {offer.package}."
-    ]
-    words.extend(f"Plot {plot_id} is not in the group: {why}." for plot_id, why in left_out)
+def _recipe_words(made: _Made) -> str:
+    mix = ", ".join(f"{fraction:.1%} {name}" for name, fraction in made.recipe)
+    assert made.offer.price is not None
+    assert made.offer.package_kg is not None
+    ton = "t" if made.metric else "ton"
+    per_ton = made.offer.price * Decimal((1000.0 if made.metric else TON_KG) / made.offer.package_kg)
+    seller = f" from {made.offer.seller}" if made.offer.seller else ""
+    return (
+        f"{BLEND_WORDS}{', '.join(made.group)} is {made.grade} ({mix}), "
+        f"{format_money(per_ton.quantize(Decimal('0.01')))} per {ton}{seller}."
+    )
+
+
+def _sentences(made: _Made, plan: Plan, without: Plan, ordered: bool) -> tuple[str, ...]:
+    words = [_recipe_words(made)]
+    if made.left_to_others:
+        others = " and ".join(made.left_to_others)
+        words.append(f"{others} is left to other products: with it no one recipe serves these plots.")
+    apart: dict[str, list[str]] = {}
+    for plot_id, why in made.left_out:
+        apart.setdefault(why, []).append(plot_id)
+    words.extend(f"Not in the group: {', '.join(plots)}; {why}." for why, plots in apart.items())
     if ordered:
         saved = format_money(without.total_cost - plan.total_cost)
         words.append(

@@ -370,6 +370,24 @@ def machines_of(terms: Terms) -> tuple[Machine, ...]:
     return (Machine("", terms.spreading_cost_per_pass, terms.spreading_cost_per_ha),)
 
 
+def is_fetched(request: Request, offer: Offer) -> bool:
+    """Tell whether somebody goes for what is bought: it is not delivered for a fee, and not brought in loads.
+
+    A product that only machines spread which bring their own loads to the property is brought by them.
+    """
+    if offer.delivery_fee > 0:
+        return False
+    handling = handlers(request, offer.product)
+    return not handling or not all(machine.brings_loads for machine in handling)
+
+
+def handlers(request: Request, product: str) -> list[Machine]:
+    """Name the machines that can spread a product."""
+    ware = next((one for one in request.wares if one.product.product == product), None)
+    named = {name.casefold() for name in ware.product.equipment} if ware is not None else set()
+    return [one for one in request.terms.machines if not named or one.name.casefold() in named]
+
+
 def loads_of(mass_kg: float, load_kg: float) -> int:
     """Count whole loads: the last one need not be full.
 

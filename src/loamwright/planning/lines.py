@@ -25,6 +25,7 @@ from loamwright.planning.inputs import (
     band_of,
     fill_cost_per_kg,
     ground_ha,
+    is_fetched,
     is_lime,
     known_kg,
     loads_of,
@@ -313,7 +314,7 @@ def shopping(
         if packages > 0:
             seller = seller_of(offer)
             fees[seller] = max(fees.get(seller, Decimal(0)), offer.delivery_fee)
-            if offer.delivery_fee <= 0:
+            if is_fetched(request, offer):
                 fetched_kg[seller] = fetched_kg.get(seller, 0.0) + mass_kg
                 hauling[offer.offer_id] = cents(haul * Decimal(str(mass_kg)))
             per_kg = request.terms.handling_cost_per_kg.get(offer.offer_id, Decimal(0))
@@ -345,7 +346,7 @@ def _loads(request: Request, passes: Sequence[Spread]) -> dict[tuple[str, str], 
 def loads_words(request: Request, plan: Plan) -> str:
     """Say how many loads and ways a plan pays for; empty when none."""
     size = {offer.offer_id: offer.package_kg or 0.0 for offer in request.offers}
-    free = {offer.offer_id: seller_of(offer) for offer in request.offers if offer.delivery_fee <= 0}
+    free = {offer.offer_id: seller_of(offer) for offer in request.offers if is_fetched(request, offer)}
     fetched_kg: dict[str, float] = {}
     for one in plan.buy:
         if one.offer_id in free and one.count > 0:
@@ -563,7 +564,13 @@ def jobs(request: Request, passes: Sequence[Spread]) -> tuple[Job, ...]:
                 part="rest" if ground.is_part(first) else "",
             )
         )
-    return tuple(sorted(made, key=lambda one: (one.plot_id, TIMING_ORDER[one.timing], one.job_id)))
+    limes = {ware.product.product for ware in request.wares if is_lime(ware)}
+    lime_lines = {line_id(one.plot_id, one.product, one.timing) for one in passes if one.product in limes}
+
+    def place(job: Job) -> tuple[str, int, bool, str]:  # lime before what is worked in with it
+        return job.plot_id, TIMING_ORDER[job.timing], not lime_lines & set(job.line_ids), job.job_id
+
+    return tuple(sorted(made, key=place))
 
 
 def _hours(machine: Machine, area_ha: float, fills: int | None) -> float | None:

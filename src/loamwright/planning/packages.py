@@ -12,7 +12,7 @@ from decimal import Decimal
 
 import numpy as np
 
-from loamwright.planning.inputs import Request, loads_of, machines_of
+from loamwright.planning.inputs import Request, is_fetched, loads_of, machines_of
 from loamwright.planning.passes import Passes
 from loamwright.planning.solver import Floats, Ints, Program
 from loamwright.supplies import Offer
@@ -106,7 +106,7 @@ def seller_of(offer: Offer) -> str:
 
 def carrying_cost_per_kg(request: Request, offer: Offer) -> float:
     """Hauling where no delivery is paid, and handling, of one offer [money per kg]."""
-    haul = 0.0 if offer.delivery_fee > 0 else float(request.terms.hauling_cost_per_kg)
+    haul = float(request.terms.hauling_cost_per_kg) if is_fetched(request, offer) else 0.0
     return haul + float(request.terms.handling_cost_per_kg.get(offer.offer_id, Decimal(0)))
 
 
@@ -190,7 +190,7 @@ def _add_hauls(request: Request, program: Program, tiers: tuple[Tier, ...], coun
     fetched: dict[str, list[int]] = {}
     for place, tier in enumerate(tiers):
         offer = request.offers[tier.offer]
-        if offer.delivery_fee <= 0:
+        if is_fetched(request, offer):
             fetched.setdefault(seller_of(offer), []).append(place)
     for _seller, places in sorted(fetched.items()):
         hauls = program.add_columns(1, cost=float(terms.cost_per_haul), integer=True)

@@ -13,13 +13,13 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from loamwright.errors import Level, Problem
-from loamwright.land import Plot, PlotArea, widest_m
+from loamwright.land import OPENING_M, Plot, PlotArea, Stop, Way, WaysIn, widest_m
 from loamwright.needs import LimeNeed, Need, PlotNeeds
 from loamwright.planning.inputs import Band, Demand, PlanPlot, amount_text
 from loamwright.planning.terms import bands
 from loamwright.supplies import SAME_SEASON, Product, dose_limit
-from loamwright.units import HA_M2, LB_ACRE_KG_HA, format_length
-from loamwright.values import NeedState, Nutrient, Settings, Supply, Timing
+from loamwright.units import FT_M, HA_M2, LB_ACRE_KG_HA, format_figure, format_length
+from loamwright.values import NeedState, Nutrient, Settings, Spreader, Supply, Timing
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,6 +152,7 @@ def lime_ledger(
     settings: Settings,
     lime_spread_kg_ha: Mapping[str, float],
     season: int,
+    ways: Sequence[Way] = (),
 ) -> tuple[LimeDose, ...]:
     """Divide each plot's lime into doses, with the season each is due.
 
@@ -171,6 +172,8 @@ def lime_ledger(
         Lime product that a dose now would come on top of, by plot_id [kg/ha].
     season
         The season now [calendar year].
+    ways
+        Ways drawn on the property.
 
     Returns
     -------
@@ -178,12 +181,13 @@ def lime_ledger(
         In the order of the plots and seasons; nothing for a plot that needs none.
     """
     doses: list[LimeDose] = []
+    net = WaysIn(ways, plots)
     rule = dose_limit(settings.lime_dose_limit) if settings.lime_dose_limit else None
     for plot in plots:
         lime = needs[plot.plot_id].lime
         if lime.state is not NeedState.NEEDED or lime.basis is None or not lime.rate_kg_ha:
             continue
-        let_in = reachable_products(plot, products, settings, _widest_m(plot, settings))
+        let_in = reachable_products(plot, products, settings, _widest_m(plot, settings), net)
         reaching = [p for p in products if p.product in let_in]
         spread_kg_ha = lime_spread_kg_ha.get(plot.plot_id, 0.0)
         whole = lime_this_season(lime, contents, reaching, settings, 0.0)
@@ -280,12 +284,19 @@ def _rest_ha(plot: PlotNeeds) -> Mapping[Supply, float]:
     return found
 
 
-def kept_off(plot: Plot, settings: Settings, widest_m: float = math.inf, units: str = "us") -> dict[str, str]:
+def kept_off(
+    plot: Plot,
+    settings: Settings,
+    widest_m: float = math.inf,
+    units: str = "us",
+    ways: WaysIn | None = None,
+) -> dict[str, str]:
     """Name the spreaders that cannot get to a plot or work there, each with the reason.
 
-    A load heavier than the way carries stays off whatever else is said. Then what the plot's reach says comes
-    first; a heavy machine goes only where it says yes. Where it says nothing, a spreader stays off that
-    throws wider than the plot is anywhere, and, where the access note names spreaders, every other one.
+    A load heavier than the way carries, and a spreader wider than its opening, stays off whatever else is
+    said, by what is stated of the plot or of the ways drawn. Then what the plot's reach says comes first; a
+    heavy machine goes only where it says yes. Where it says nothing, a spreader stays off that throws wider
+    than the plot is anywhere, and, where the access note names spreaders, every other one.
     """
     access = plot.access.casefold()
     named = [one.name for one in settings.spreaders if one.name.casefold() in access]
@@ -296,6 +307,13 @@ def kept_off(plot: Plot, settings: Settings, widest_m: float = math.inf, units: 
         if load_kg is not None and limit_kg is not None and load_kg > limit_kg:
             load, limit = (amount_text(kg, "", units).strip() for kg in (load_kg, limit_kg))
             found[one.name] = f"its load of {load} is more than the {limit} the way carries"
+        elif _too_wide(one.width_m, plot.narrowest_m):
+            wide, narrow, more = (_width(m, units) for m in (one.width_m, plot.narrowest_m, OPENING_M))
+            found[one.name] = (
+                f"it is {wide} wide, and the way in {narrow} at its narrowest must be {more} wider"
+            )
+        elif (stop := None if ways is None else ways.stop(plot.plot_id, load_kg, one.width_m)) is not None:
+            found[one.name] = _stop_words(stop, one, units)
         elif said is not None:
             if not said:
                 found[one.name] = "the plot's reach says no"
@@ -310,25 +328,55 @@ def kept_off(plot: Plot, settings: Settings, widest_m: float = math.inf, units: 
     return found
 
 
+def _too_wide(width_m: float | None, opening_m: float | None) -> bool:
+    """Tell whether an opening is too narrow for a vehicle; what is not stated is not."""
+    return width_m is not None and opening_m is not None and width_m + OPENING_M > opening_m
+
+
+def _stop_words(stop: Stop, one: Spreader, units: str) -> str:
+    name = stop.way.name or stop.way.way_id
+    way = f"the {name}" if stop.way.kind in name else f"the {stop.way.kind} {name}"
+    if stop.by_load:
+        load, limit = (
+            amount_text(kg or 0.0, "", units).strip()
+            for kg in (one.vehicle_kg or one.hopper_kg, stop.way.load_limit_kg)
+        )
+        return f"its load of {load} is more than the {limit} that {way} carries"
+    wide, opening, more = (_width(m, units) for m in (one.width_m, stop.way.width_m, OPENING_M))
+    return f"it is {wide} wide, and {way} of {opening} must be {more} wider"
+
+
+def _width(width_m: float | None, units: str) -> str:
+    """A width to a tenth: what decides whether a vehicle gets through."""
+    number, unit = (width_m or 0.0, "m") if units == "metric" else ((width_m or 0.0) / FT_M, "ft")
+    return f"{format_figure(round(number, 1))} {unit}"
+
+
 def _widest_m(plot: Plot, settings: Settings) -> float:
     """How wide a plot is at its widest [m], where some spreader could be too wide for it."""
     swath_m = max((one.swath_m or 0.0 for one in settings.spreaders), default=0.0)
     return (widest_m(plot.boundary) if swath_m > 0 else 0.0) or math.inf
 
 
-def reachable_machines(plot: Plot, settings: Settings, widest_m: float = math.inf) -> frozenset[str] | None:
+def reachable_machines(
+    plot: Plot, settings: Settings, widest_m: float = math.inf, ways: WaysIn | None = None
+) -> frozenset[str] | None:
     """Name the spreaders that can get to a plot and work there; None = the property names no spreaders."""
     if not settings.spreaders:
         return None
-    off = kept_off(plot, settings, widest_m)
+    off = kept_off(plot, settings, widest_m, ways=ways)
     return frozenset(one.name for one in settings.spreaders if one.name not in off)
 
 
 def reachable_products(
-    plot: Plot, products: Sequence[Product], settings: Settings, widest_m: float = math.inf
+    plot: Plot,
+    products: Sequence[Product],
+    settings: Settings,
+    widest_m: float = math.inf,
+    ways: WaysIn | None = None,
 ) -> frozenset[str]:
     """Name the products that a spreader of the property can put on a plot."""
-    reaching = reachable_machines(plot, settings, widest_m)
+    reaching = reachable_machines(plot, settings, widest_m, ways)
     usable = {name.casefold() for name in reaching or ()}
     if reaching is None:
         return frozenset(product.product for product in products)
@@ -349,6 +397,7 @@ def plan_plots(
     lime_spread_kg_ha: Mapping[str, float] = MappingProxyType({}),
     whole_kg: Mapping[tuple[str, Supply], float] = MappingProxyType({}),
     units: str = "us",
+    ways: Sequence[Way] = (),
 ) -> tuple[tuple[PlanPlot, ...], tuple[Problem, ...]]:
     """Turn needs into the planner's plots: demands, caps on surplus, products that can get there.
 
@@ -370,6 +419,8 @@ def plan_plots(
         (plot_id, supply key) to the season's need before anything was put on [kg]: bands are shares of it.
     units
         ``"us"`` or ``"metric"``: how the reasons for what stays off a plot are written.
+    ways
+        Ways drawn on the property: what stands on them stops a spreader too heavy or too wide.
 
     Returns
     -------
@@ -381,6 +432,7 @@ def plan_plots(
     left_out: list[str] = []
     divided: dict[str, float] = {}
     supplies = sorted({supply for content in contents.values() for supply in content})
+    net = WaysIn(ways, plots)
     result = []
     for plot in plots:
         area_ha = areas[plot.plot_id].spread_area_m2 / HA_M2
@@ -389,7 +441,7 @@ def plan_plots(
             continue
         plot_needs = needs[plot.plot_id]
         wide_m = _widest_m(plot, settings)
-        allowed = reachable_products(plot, products, settings, wide_m)
+        allowed = reachable_products(plot, products, settings, wide_m, net)
         lime_share = 1.0
         if plot_needs.lime.state is NeedState.NEEDED:
             reaching = [product for product in products if product.product in allowed]
@@ -423,8 +475,8 @@ def plan_plots(
                 weight=plot.weight,
                 allowed_products=allowed,
                 bands=_of_the_whole(plot.plot_id, demands, bands(supplies, settings), whole_kg),
-                machines=reachable_machines(plot, settings, wide_m),
-                kept_off=kept_off(plot, settings, wide_m, units),
+                machines=reachable_machines(plot, settings, wide_m, net),
+                kept_off=kept_off(plot, settings, wide_m, units, net),
                 rest_ha=_rest_ha(plot_needs),
                 whole_kg={key: kg for (plot_id, key), kg in whole_kg.items() if plot_id == plot.plot_id},
             )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+import json
 import re
 import uuid
 from collections.abc import Iterator, Mapping, Sequence
@@ -71,10 +72,33 @@ def record_file(
         entries, problems = files.applications_from(files.read_table(file), known)
     else:
         entries, problems = files.records_from(file, known, others)
+    captured: tuple[work.Captured, ...] = ()
+    if files.holds_records(file):
+        captured, found = files.captured_from(file, known, others)
+        problems = (*problems, *found)
     if has_errors(problems):
         raise InputError(problems)
     offered, asked = _as_corrections(entries, record.applications, answers)
-    return _append(path, offered, (*problems, *asked), today, answers, marked=True)
+    offers = work.offers(captured, record)
+    if has_errors(offers.problems):
+        raise InputError(offers.problems)
+    marks = tuple(one.captured_id for one in captured)
+    recorded = _append(path, offered, (*problems, *asked), today, answers, marks, marked=True)
+    told = (*recorded.problems, *offers.problems, *_laid_down(path, marks, offers))
+    return replace(recorded, problems=told)
+
+
+def _laid_down(path: Path, marks: Sequence[str], offers: work.Offers) -> tuple[Problem, ...]:
+    """Write what was marked on the ground to map files beside the property, to be looked at and imported."""
+    told = []
+    for name, features in offers.features.items():
+        file = path.with_name(f"{path.stem}-{name}-{marks[0][:8]}.geojson")
+        files.write_whole(file, json.dumps({"type": "FeatureCollection", "features": list(features)}))
+        fix = f"Nothing has changed. See it with `loamwright import {path.name} {file.name} --preview`."
+        if name == "seen":
+            fix = "Nothing has changed. Open it in a map, or set what follows from it."
+        told.append(Problem(file.name, f"{len(features)} marked on the ground", fix, Level.NOTE))
+    return tuple(told)
 
 
 @dataclass(frozen=True, slots=True)
@@ -340,7 +364,11 @@ def _job_lines(view: Season, job: str) -> tuple[PlanLine, ...]:
             plot_id = ""
         named = [one for one in plan.jobs if one.plot_id == plot_id and left & set(one.line_ids)]
         if plot_id in plots and len(named) > 1:
-            listed = ", ".join(one.job_id for one in named)
+            product_of = {line.line_id: line.product for line in plan.lines}
+            loads = [
+                (one.job_id, " + ".join(product_of[line_id] for line_id in one.line_ids)) for one in named
+            ]
+            listed = ", ".join(f"{job_id} ({load})" for job_id, load in loads)
             what = f"plot {plot_id} has {len(named)} jobs to do"
             raise InputError([Problem("job", what, f"Name one: {listed}.")])
     if not named:
@@ -502,6 +530,7 @@ def _append(
     problems: Sequence[Problem],
     today: dt.date,
     answers: Mapping[str, str],
+    marks: Sequence[str] = (),
     *,
     marked: bool = False,
 ) -> Recorded:
@@ -538,7 +567,9 @@ def _append(
             *_unknown_products(appended.new, after.record),
             *_other_seasons(appended.new, after.record),
         ),
-        work.receipt_of(entry.entry_id for entry in entries) if marked and not appended.conflicts else "",
+        work.receipt_of([*(entry.entry_id for entry in entries), *marks])
+        if marked and not appended.conflicts
+        else "",
     )
 
 

@@ -202,7 +202,7 @@ class Season(SeasonView):
     def fingerprint(self) -> Mapping[str, str]:
         """What a plan made now would stand on."""
         stands = work.stands_on(self.record, self.needs_before, self.areas)
-        return stands | work.known_purchases(self.record)
+        return stands | work.noted_beside(self.record)
 
     @cached_property
     def aged(self) -> tuple[planning.Aged, ...]:
@@ -262,7 +262,7 @@ class Season(SeasonView):
             self.plan,
             self.made_on,
         )
-        return (*fired, *work.on_the_rest(self.needs, self.areas))
+        return (*fired, *work.on_the_rest(self.needs, self.areas, self.record.info.units))
 
     @cached_property
     def problems(self) -> tuple[Problem, ...]:
@@ -365,6 +365,7 @@ def view(path: Path, today: dt.date, season: int | None = None) -> Season:
         listed = ", ".join(map(str, (*known, record.info.season)))
         raise InputError([Problem("season", f"nothing is known of season {season}", f"There are: {listed}.")])
     _, last = needs.season_dates(season, record.info.settings.season_start)
+    record = files.load(path, ground_on=min(today, last))
     tests = tuple(one for one in record.soil_tests if one.sampled_on is None or one.sampled_on <= last)
     then = replace(record, info=replace(record.info, season=season), soil_tests=tests)
     return Season(then, min(today, last), printed_on=today)

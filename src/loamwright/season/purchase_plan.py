@@ -14,7 +14,7 @@ from loamwright.errors import InputError, Level, Problem, has_errors
 from loamwright.planning import Plan
 from loamwright.season.opening import Progress, Season, product_contents, quiet, worked_out
 from loamwright.supplies import Offer, Product
-from loamwright.values import Supply
+from loamwright.values import Supply, WorkRules
 from loamwright.work import (
     SeasonView,
 )
@@ -118,6 +118,7 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
         work.lime_spread(record.applications, record.products, view.areas, settings, record.info.season),
         {(row.plot_id, row.supply): row.need_kg for row in view.balances if row.need_kg is not None},
         record.info.units,
+        record.ways,
     )
     problems = (*problems, *_shares_not_stated(record.products))
     calendar = files.load_calendar()
@@ -225,7 +226,11 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
             {plot.plot_id: plot.reach_months for plot in before.record.plots},
             {product.product: product.method for product in before.record.products},
         ),
-        explanation=(*made.explanation, *_bands_said(task, before)),
+        explanation=(
+            *made.explanation,
+            *_bands_said(task, before),
+            *_blend_said(task, made, rules, progress),
+        ),
         problems=(*task.problems, *made.problems, *_left_open(before, options)),
         counted_entries=tuple(entry.entry_id for entry in entries),
         fingerprint=before.fingerprint,
@@ -244,6 +249,23 @@ def _bands_said(task: PlanningTask, view: SeasonView) -> tuple[str, ...]:
     settings = view.record.info.settings
     words = planning.band_words(planning.bands(ordered, settings), settings)
     return (words,) if words else ()
+
+
+def _blend_said(task: PlanningTask, made: Plan, rules: WorkRules, progress: Progress) -> tuple[str, ...]:
+    """Say what the blending plant's cheapest blend would cost, and what it would save."""
+    plant = rules.blending
+    if plant is None or not made.lines or task.terms.budget is not None:
+        return ()
+    progress(f"a blend from {plant.seller}")
+    service = planning.BlendService(
+        ingredients=tuple(plant.prices_per_kg),
+        fee_per_kg=plant.fee_per_kg,
+        seller=plant.seller,
+        min_order_kg=plant.min_order_kg,
+        delivery_fee=plant.delivery_fee,
+        prices_per_kg=plant.prices_per_kg,
+    )
+    return (planning.blend_option(task.plots, task.wares, task.offers, task.terms, service, made),)
 
 
 def _left_open(view: Season, options: PlanOptions) -> tuple[Problem, ...]:
@@ -408,10 +430,14 @@ def coverage_curve(
     tuple of planning.CurvePoint
     """
     task = planning_task(view, PlanOptions(time_limit_s=time_limit_s))
-    whole = None if view.aged or view.plan is None else view.plan
-    if whole is not None and planning.short_of_bands(task.plots, whole):
-        whole = None  # made for a budget
+    whole = _whole_plan(view, task)
     return planning.coverage_curve(task.plots, task.wares, task.offers, task.terms, points, progress, whole)
+
+
+def _whole_plan(view: Season, task: PlanningTask) -> Plan | None:
+    """The season's plan, if it is not old and was not made for a budget."""
+    whole = None if view.aged or view.plan is None else view.plan
+    return None if whole is not None and planning.short_of_bands(task.plots, whole) else whole
 
 
 def compare_habits(
@@ -486,9 +512,7 @@ def read_passes(view: SeasonView, path: Path) -> tuple[planning.FixedPass, ...]:
     return passes
 
 
-def order_blend(
-    view: SeasonView, service: planning.BlendService, time_limit_s: float
-) -> planning.CustomBlend:
+def order_blend(view: Season, service: planning.BlendService, time_limit_s: float) -> planning.CustomBlend:
     """Find the cheapest blend to have made for a group of plots, and whether to order it.
 
     Parameters
@@ -509,8 +533,19 @@ def order_blend(
     InputError
         When no blend can be made; it says why.
     """
+    products, plots = files.thing_of("product"), files.thing_of("plot")
+    service = replace(
+        service,
+        ingredients=tuple(files.find(products, view.record, one).product for one in service.ingredients),
+        group=tuple(files.find(plots, view.record, one).plot_id for one in service.group),
+        prices_per_kg={
+            files.find(products, view.record, one).product: price
+            for one, price in service.prices_per_kg.items()
+        },
+    )
     task = planning_task(view, PlanOptions(time_limit_s=time_limit_s))
-    found = planning.order_blend(task.plots, task.wares, task.offers, task.terms, service)
+    plan = _whole_plan(view, task)
+    found = planning.order_blend(task.plots, task.wares, task.offers, task.terms, service, plan)
     if isinstance(found, Problem):
         raise InputError([found])
     return found

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
+from dataclasses import replace
 
 from loamwright import files, planning, work
 from loamwright.errors import InputError, Problem
@@ -15,6 +16,7 @@ from loamwright.values import NeedState, Nutrient
 from loamwright.work import (
     SeasonView,
     Story,
+    WorkState,
 )
 
 
@@ -72,8 +74,24 @@ def explain(view: SeasonView, plot_id: str, nutrient: str | None = None) -> Stor
     )
 
 
-def history(view: SeasonView, plot_id: str | None = None) -> tuple[work.PlotHistory, ...]:
-    """Return tests and nutrient balances of past seasons.
+def _since_test(view: SeasonView, plot_id: str, planned: bool) -> tuple[work.SinceTest, ...]:
+    """What went on a plot after its newest samples, lime in its need's basis; what is planned on request."""
+    open_kg: dict[str, float] | None = None
+    if planned:
+        open_kg = {}
+        for row in view.statuses:
+            if row.plot_id == plot_id and row.line_id and row.state is not WorkState.DONE:
+                left = max(0.0, row.planned_kg - row.applied_kg)
+                open_kg[row.product] = open_kg.get(row.product, 0.0) + left
+    basis = view.needs[plot_id].lime.basis
+    found = work.since_test(view.record, product_contents(view.record), plot_id, open_kg)
+    return tuple(one for one in found if not one.supply.is_lime or one.supply.basis is basis)
+
+
+def history(
+    view: SeasonView, plot_id: str | None = None, planned: bool = False
+) -> tuple[work.PlotHistory, ...]:
+    """Return tests, what went on after the newest of them, and nutrient balances of past seasons.
 
     Parameters
     ----------
@@ -81,6 +99,8 @@ def history(view: SeasonView, plot_id: str | None = None) -> tuple[work.PlotHist
         The season.
     plot_id
         One plot, or None for every plot.
+    planned
+        True to count also what the season's plan still puts on.
 
     Returns
     -------
@@ -92,9 +112,12 @@ def history(view: SeasonView, plot_id: str | None = None) -> tuple[work.PlotHist
         When the plot is not known.
     """
     histories, _problems = work.plot_histories(view.record, product_contents(view.record))
-    if plot_id is None:
-        return tuple(histories.values())
-    return (histories[files.find(files.thing_of("plot"), view.record, plot_id).plot_id],)
+    if plot_id is not None:
+        found = files.find(files.thing_of("plot"), view.record, plot_id).plot_id
+        histories = {found: histories[found]}
+    return tuple(
+        replace(one, since_test=_since_test(view, one.plot_id, planned)) for one in histories.values()
+    )
 
 
 def without_a_rate(view: SeasonView) -> tuple[tuple[str, str], ...]:
@@ -139,7 +162,14 @@ def lime_ledger(view: SeasonView) -> tuple[planning.LimeDose, ...]:
     settings, season = record.info.settings, record.info.season
     spread = work.lime_spread(record.applications, record.products, view.areas, settings, season)
     return planning.lime_ledger(
-        record.plots, view.needs, product_contents(record), record.products, settings, spread, season
+        record.plots,
+        view.needs,
+        product_contents(record),
+        record.products,
+        settings,
+        spread,
+        season,
+        record.ways,
     )
 
 
@@ -163,9 +193,14 @@ def acidity(view: SeasonView) -> Mapping[str, Acidity]:
 
 
 def project(
-    view: SeasonView, plot_id: str, nutrient: Nutrient, removed_kg_ha: float | None, lb_per_ppm: float | None
+    view: SeasonView,
+    plot_id: str,
+    nutrient: Nutrient,
+    removed_kg_ha: float | None,
+    lb_per_ppm: float | None,
+    planned: bool = False,
 ) -> work.Projection:
-    """Say where a plot's soil test may go from what was put on this season and what the crop takes out.
+    """Say where a plot's soil test may go from what was put on since and what the crop takes out.
 
     Parameters
     ----------
@@ -179,6 +214,8 @@ def project(
         Taken out by the crop [kg nutrient/ha]; None = not stated, and the answer is unknown.
     lb_per_ppm
         The user's own figure [lb nutrient/acre per ppm]; None = the published one.
+    planned
+        True to count also what the season's plan still puts on.
 
     Returns
     -------
@@ -189,6 +226,7 @@ def project(
     InputError
         When the plot has no reading in ppm, or the nutrient has no soil test.
     """
+    plot_id = files.find(files.thing_of("plot"), view.record, plot_id).plot_id
     element = {Nutrient.P2O5: "P", Nutrient.K2O: "K"}.get(nutrient)
     tests = [
         test
@@ -202,12 +240,12 @@ def project(
         )
     newest = max(tests, key=lambda test: test.sampled_on or dt.date.min)
     reading = newest.readings[element]
-    if read_unit(reading.unit) != "ppm":
+    to_ppm = {"ppm": 1.0, "mg/100 g": 10.0}.get(read_unit(reading.unit) or "")
+    if to_ppm is None:
         what = f"the newest {element} test of plot {plot_id} is in {reading.unit}"
-        raise InputError([Problem("project", what, "A projection needs a reading in ppm.")])
-    applied_kg = sum(
-        row.applied_kg for row in view.balances if row.plot_id == plot_id and row.supply == nutrient.value
-    )
+        raise InputError([Problem("project", what, "A projection needs a reading in ppm or mg/100 g.")])
+    since = [row for row in _since_test(view, plot_id, planned) if row.supply == nutrient.value]
+    applied_kg = sum(row.applied_kg + (row.planned_kg or 0.0) for row in since)
     area_ha = view.areas[plot_id].spread_area_m2 / HA_M2
     figure = (
         files.load_change_figures().get(nutrient)
@@ -215,4 +253,7 @@ def project(
         else work.user_figure(nutrient, lb_per_ppm)
     )
     added_kg_ha = applied_kg / area_ha if area_ha else 0.0
-    return work.project(nutrient, reading.value, reading.extractant or "", added_kg_ha, removed_kg_ha, figure)
+    after = f"after the sample of {newest.sampled_on}" + (", with what is planned" if planned else "")
+    return work.project(
+        nutrient, reading.value * to_ppm, reading.extractant or "", added_kg_ha, removed_kg_ha, figure, after
+    )

@@ -133,8 +133,9 @@ def usable_tests(
             problems.append(
                 Problem(
                     f"{where}, sampled_on",
-                    "the date of sampling is not stated, so its age is not known",
-                    "Enter the date",
+                    "the date of sampling is not stated: its age is not known, and what went on since the "
+                    "season began is taken off the need",
+                    f"Set it: set soil-test {test.test_id} sampled_on=2026-04-11",
                     Level.WARNING,
                 )
             )

@@ -43,6 +43,7 @@ from loamwright.supplies.lime_score import (
     LimeScore,
     LimeSize,
     dose_limit,
+    own_formula,
     score,
 )
 from loamwright.supplies.mixing import (
@@ -145,6 +146,7 @@ __all__ = [
     "nitrogen_acidity",
     "nutrient_fractions",
     "over_zero",
+    "own_formula",
     "pairs_that_may",
     "parse_basis",
     "parse_cost",

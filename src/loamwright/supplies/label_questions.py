@@ -10,7 +10,7 @@ from loamwright.money import money_sign
 from loamwright.supplies import blends, lime_score, products, seed
 from loamwright.supplies.asking import find_product, fitting
 from loamwright.supplies.blends import Blend
-from loamwright.supplies.lime_score import LimeDoses, LimeOffer, LimeScore
+from loamwright.supplies.lime_score import LimeDoses, LimeOffer, LimeScore, SieveFormula
 from loamwright.supplies.records import KnownMaterial, Offer, Product
 from loamwright.supplies.seed import SeedLot
 from loamwright.supplies.shopping import PriceList, _refusal, doubts
@@ -198,8 +198,11 @@ def lime_worth(prices: PriceList, words: str, question: LimeQuestion) -> LimeAns
         what = f"{question.limit_id!r} divides a need, and none is given"
         raise InputError([Problem("doses", what, "Add `need` '3000 lb ENP/acre'.")])
     first = lime_score.printed_basis(label.lime)
-    bases = sorted((b for b in LimeBasis if b is not LimeBasis.PRODUCT), key=lambda b: b is not first)
+    known = (b for b in LimeBasis if b not in (LimeBasis.PRODUCT, LimeBasis.OWN))
+    bases = sorted(known, key=lambda b: b is not first)
     scores = tuple(lime_score.score(label, item) for item in (bases if basis is None else [basis]))
+    if question.formula is not None:
+        scores = (lime_score.score_by(label, question.formula),)
     steps = [step for score in scores for step in score.steps]
     product_kg_ha = doses = None
     if need_kg_ha is not None:
@@ -326,12 +329,15 @@ class LimeQuestion:
         Published rule for how much goes on at once (`lime_score.DOSE_LIMITS`); empty = not asked.
     low_magnesium
         True when the soil test shows low magnesium.
+    formula
+        The user's own sieve formula, which then scores it alone; None = not given.
     """
 
     basis: LimeBasis | None = None
     need_kg_ha: float | None = None
     limit_id: str = ""
     low_magnesium: bool = False
+    formula: SieveFormula | None = None
 
 
 @dataclass(frozen=True, slots=True)

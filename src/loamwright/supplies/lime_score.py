@@ -7,13 +7,14 @@ How much lime a soil needs is not asked here, nor (see `ingredients`) how much n
 The states' scores are not interchangeable. The same stone scores differently under each table, and
 Missouri's pound is smaller still (pure fine calcium carbonate scores 800 lb ENM a ton, 2,000 lb ECCE).
 So a score is always tied to its `LimeBasis` and nothing here converts one into another. Only sieve
-factors that were read in the state's own publication, or in a university's copy of it, are built in;
-a Minnesota or Ohio ENP is taken from the printed label only.
+factors that were read are built in, each with where; Ohio's were read at second hand, and that is said. A
+Minnesota ENP is taken from the printed label only. A formula of the user's own comes with its source.
 """
 
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -27,6 +28,7 @@ from loamwright.units import (
     TON_KG,
     format_figure,
     format_rate,
+    read_number,
 )
 from loamwright.values import ARITHMETIC, LABEL, LimeBasis, Nutrient, Source, Step
 
@@ -43,6 +45,11 @@ _NEW_YORK = Source("Cornell Univ., Northeast Region CCA study material, Soil Fer
 _MISSISSIPPI = Source("Mississippi State Univ. Extension P3762, Agricultural Limestone's Neutralizing Value")
 _MICHIGAN = Source("MSU Extension, J. Isleib, Selecting a liming material, Part 1")
 _PENN_STATE = Source("Penn State Agronomy Guide", "", "Part 1 Section 2, Limestone recommendation")
+_NEBRASKA = Source("Univ. of Nebraska, Soils Part 4: Soil pH, Quality of Agricultural Limestone")
+_ONTARIO = Source("OMAFRA, Sources of Agricultural Limestone", "", "fineness rating, Agricultural Index")
+_OHIO_METHOD = Source(
+    "British Columbia Ministry of Agriculture, Soil Factsheet 637.200-2", "2015", "method developed in Ohio"
+)
 _E2567 = Source(
     "MSU Bulletin E-2567, Vitosh, Johnson, Mengel, Tri-state Fertilizer Recommendations", "1995", "lime"
 )
@@ -66,13 +73,15 @@ class SieveFormula:
         What it scores, and whose formula it is.
     classes
         (mesh, share of full effect) for material that passes this sieve and is held on the next,
-        from coarse to fine; what the coarsest sieve holds counts nothing.
+        from coarse to fine; what the coarsest sieve holds counts nothing. Mesh 0 is no sieve: all passes it.
     pure_lb_per_ton
         What a ton of pure, fine calcium carbonate scores [lb per short ton].
     takes_moisture
         True when the formula discounts moisture.
     source
         Where the factors were read.
+    remark
+        How far the score can be trusted; empty = fully read.
     """
 
     basis: LimeBasis
@@ -81,6 +90,7 @@ class SieveFormula:
     pure_lb_per_ton: float
     takes_moisture: bool
     source: Source
+    remark: str = ""
 
 
 #: Formulas whose every factor was read. Iowa prints its factors for cumulative percent passing
@@ -95,8 +105,76 @@ FORMULAS: Mapping[LimeBasis, SieveFormula] = {
         ),
         SieveFormula(LimeBasis.RNV, "Mississippi", ((10, 0.5), (50, 1.0)), 2000.0, False, _MISSISSIPPI),
         SieveFormula(LimeBasis.ECC, "Michigan", ((8, 0.5), (60, 1.0)), 2000.0, False, _MICHIGAN),
+        SieveFormula(
+            LimeBasis.ECC_NEBRASKA, "Nebraska", ((0, 0.10), (8, 0.40), (50, 1.0)), 2000.0, False, _NEBRASKA
+        ),
+        SieveFormula(LimeBasis.AI, "Ontario", ((10, 0.40), (60, 1.0)), 2000.0, False, _ONTARIO),
+        SieveFormula(
+            *(LimeBasis.ENP_OHIO, "Ohio", ((8, 0.20), (20, 0.60), (60, 1.0)), 2000.0, True, _OHIO_METHOD),
+            remark="the factors of the Ohio formula were read at second hand; a printed ENP comes first",
+        ),
     )
 }
+
+
+def own_formula(text: str, source: str, *, takes_moisture: bool) -> SieveFormula:
+    """Read a sieve formula of the user's own.
+
+    Parameters
+    ----------
+    text
+        Mesh and the share of full effect of what passes it and is held on the next, from coarse to fine:
+        ``"10:0.4; 60:1"``. What the coarsest holds counts nothing; mesh 0 is no sieve.
+    source
+        Where it was read.
+    takes_moisture
+        True when moisture is taken off.
+
+    Returns
+    -------
+    SieveFormula
+        Scored as percent of pure calcium carbonate.
+
+    Raises
+    ------
+    InputError
+        When a part is no mesh and share, the meshes do not rise, or the source is blank.
+    """
+    found = re.findall(r"([0-9]+)\s*:\s*([0-9]*\.?[0-9]+)", text)
+    if not found or re.sub(r"([0-9]+)\s*:\s*([0-9]*\.?[0-9]+)|[;,\s]", "", text):
+        raise InputError(
+            [Problem("formula", f"{text!r} is no sieve formula", "Write for example 10:0.4; 60:1.")]
+        )
+    classes = tuple((round(read_number(mesh)), read_number(share)) for mesh, share in found)
+    meshes = [mesh for mesh, _ in classes]
+    if meshes != sorted(set(meshes)) or any(not 0 <= share <= 1 for _, share in classes):
+        fix = "Give rising meshes, and shares from 0 to 1."
+        raise InputError([Problem("formula", f"{text!r} cannot be", fix)])
+    if not source.strip():
+        fix = "Say where it was read: publication and table."
+        raise InputError([Problem("formula source", "a formula needs its source", fix)])
+    named = Source(f"user, after {source.strip()}")
+    return SieveFormula(LimeBasis.OWN, "own", classes, 2000.0, takes_moisture, named)
+
+
+def score_by(product: Product, formula: SieveFormula) -> LimeScore:
+    """Score a lime by a given formula, whatever its label prints.
+
+    Parameters
+    ----------
+    product
+        With its lime label.
+    formula
+        One of `FORMULAS`, or `own_formula`.
+
+    Returns
+    -------
+    LimeScore
+    """
+    if product.lime is None:
+        return LimeScore(formula.basis, None, f"{product.product} has no lime label")
+    return _by_formula(product.lime, formula)
+
 
 #: Penn State takes calcium carbonate equivalent alone, for lime this fine (mesh, least percent passing).
 FINE_SIZED: tuple[tuple[int, float], ...] = ((20, 95.0), (60, 60.0), (100, 50.0))
@@ -176,11 +254,12 @@ def score(product: Product, basis: LimeBasis) -> LimeScore:
         return LimeScore(
             basis, None, "Western Australia needs the neutralizing value of each size fraction by itself"
         )
-    state = "Ohio" if basis is LimeBasis.ENP_OHIO else "Minnesota"
+    if basis is LimeBasis.OWN:
+        return LimeScore(basis, None, "no formula of your own is given")
     return LimeScore(
         basis,
         None,
-        f"no {state} ENP is printed on the label, and it is not computed here: "
+        "no Minnesota ENP is printed on the label, and it is not computed here: "
         "the sieve factors of that formula have not been read",
     )
 
@@ -197,7 +276,7 @@ def printed_basis(label: LimeLabel) -> LimeBasis | None:
         return LimeBasis.ECCE
     if label.enm_lb_per_ton is not None:
         return LimeBasis.ENM
-    return None
+    return next((LimeBasis(name) for name in label.scores_pct), None)
 
 
 def _printed_score(label: LimeLabel, basis: LimeBasis) -> LimeScore | None:
@@ -209,7 +288,7 @@ def _printed_score(label: LimeLabel, basis: LimeBasis) -> LimeScore | None:
     elif basis is LimeBasis.ENM:
         printed, unit, whole = label.enm_lb_per_ton, "lb ENM/ton", 2000.0
     else:
-        return None
+        printed, unit, whole = label.scores_pct.get(basis.value), f"% {basis.value}", 100.0
     if printed is None:
         return None
     step = Step("score printed on the label", printed, unit, LABEL)
@@ -218,7 +297,7 @@ def _printed_score(label: LimeLabel, basis: LimeBasis) -> LimeScore | None:
 
 def _passing(label: LimeLabel, mesh: int) -> float | None:
     """Percent through a sieve as stated, or where the stated ones leave only one answer."""
-    stated = label.passing_pct.get(mesh)
+    stated = label.passing_pct.get(mesh) if mesh else 100.0
     if stated is not None:
         return stated
     if any(finer > mesh and pct >= 100 for finer, pct in label.passing_pct.items()):
@@ -253,13 +332,14 @@ def _by_formula(label: LimeLabel, formula: SieveFormula) -> LimeScore:
     for (mesh, factor), finer in zip(formula.classes, meshes[1:], strict=True):
         held_pct = known[mesh] - (known[finer] if finer is not None else 0.0)
         part = held_pct * factor
-        size = f"through {mesh} mesh" + ("" if finer is None else f", held on {finer}")
+        size = f"through {mesh} mesh" if mesh else "all"
+        size += "" if finer is None else f", held on {finer}" + ("" if mesh else " mesh")
         steps.append(Step(f"{size}: {format_figure(held_pct)} % × {factor:g}", part, "%", formula.source))
         fineness_pct += part
     steps.append(Step("fineness: the classes added", fineness_pct, "%", formula.source))
     value = label.cce_pct / 100 * fineness_pct / 100 * formula.pure_lb_per_ton
     words = f"CCE {format_figure(label.cce_pct)} % × fineness {format_figure(fineness_pct)} %"
-    reason = ""
+    reason = formula.remark
     if formula.takes_moisture and label.moisture_pct is not None:
         value *= (100 - label.moisture_pct) / 100
         words += f" × dry matter {format_figure(100 - label.moisture_pct)} %"

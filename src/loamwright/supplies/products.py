@@ -375,6 +375,7 @@ def _lime_problems(label: LimeLabel, where: str) -> list[Problem]:
         ("enp", label.enp_lb_per_ton, most_pct * 20, "lb/ton"),
         ("ecce", label.ecce_pct, most_pct, "%"),
         ("enm", label.enm_lb_per_ton, most_pct * 8, "lb/ton"),
+        *((name.casefold(), pct, most_pct, "%") for name, pct in label.scores_pct.items()),
         *((f"passing_{mesh}", pct, 100.0, "%") for mesh, pct in sorted(label.passing_pct.items())),
     )
     for name, value, most, unit in bounds:
@@ -425,9 +426,13 @@ def _lime_problems(label: LimeLabel, where: str) -> list[Problem]:
             )
         )
     named = (label.cce_pct, label.enp_lb_per_ton, label.ecce_pct, label.enm_lb_per_ton)
-    if all(value is None for value in named):
+    if all(value is None for value in named) and not label.scores_pct:
         found.append(
-            Problem(f"{where}, cce", "neither CCE nor ENP, ECCE or ENM is stated", "Ask the seller for one.")
+            Problem(
+                f"{where}, cce",
+                "neither CCE nor ENP, ECCE, ENM or another score is stated",
+                "Ask the seller for one.",
+            )
         )
     return found
 
@@ -519,10 +524,40 @@ class Comparison:
         In the order given.
     problems
         What could not be compared, and why.
+    units
+        Of the property they stand in, ``"us"`` or ``"metric"``; ``"us"`` for a file.
     """
 
     offers: tuple[OfferComparison, ...]
     problems: tuple[Problem, ...]
+    units: str = "us"
+
+    def ranked(self) -> tuple[OfferComparison, ...]:
+        """Sort the offers: by what each mostly brings, its cheapest pound first, missing prices last."""
+        return tuple(sorted(self.offers, key=_rank))
+
+    def cheapest(self) -> Mapping[str, str]:
+        """Name the cheapest offer of each nutrient, and of each lime basis that is printed, by offer id."""
+        prices: dict[str, dict[str, float]] = {}
+        for row in self.offers:
+            own = {nutrient.value: price for nutrient, price in row.price_per_kg.items()}
+            if row.lime and row.lime[0].price_per_effective_ton is not None:
+                own[f"lime {row.lime[0].basis.value}"] = row.lime[0].price_per_effective_ton
+            for what, price in own.items():
+                prices.setdefault(what, {})[row.offer.offer_id] = price
+        return {what: min(found, key=lambda ident: found[ident]) for what, found in prices.items()}
+
+
+def _rank(row: OfferComparison) -> tuple[int, str, bool, float]:
+    order = list(Nutrient)
+    if row.nutrients_kg:
+        main = max(row.nutrients_kg, key=lambda nutrient: row.nutrients_kg[nutrient])
+        price = row.price_per_kg.get(main)
+        return order.index(main), "", price is None, price or 0.0
+    if row.lime:
+        price = row.lime[0].price_per_effective_ton
+        return len(order), row.lime[0].basis.value, price is None, price or 0.0
+    return len(order) + 1, "", True, 0.0
 
 
 def compare(products: Sequence[Product], offers: Sequence[Offer]) -> Comparison:
@@ -598,7 +633,7 @@ def _lime_offers(label: Product, package_kg: float, price: Decimal | None) -> tu
     if label.lime is None:
         return ()
     first = lime_score.printed_basis(label.lime)
-    bases = [basis for basis in LimeBasis if basis is not LimeBasis.PRODUCT]
+    bases = [basis for basis in LimeBasis if basis not in (LimeBasis.PRODUCT, LimeBasis.OWN)]
     bases.sort(key=lambda basis: basis is not first)
     entries = (
         lime_score.offer_in_basis(package_kg, price, lime_score.score(label, basis)) for basis in bases

@@ -65,6 +65,8 @@ class LimeLabel:
         The state's own score when the label prints it, in the printed unit.
     enp_state
         State of the printed ENP ("Minnesota", "Ohio"); empty = Minnesota.
+    scores_pct
+        Any other score it prints, by its basis (``"RNV"``) [percent].
     """
 
     cce_pct: float | None = None
@@ -74,6 +76,7 @@ class LimeLabel:
     ecce_pct: float | None = None
     enm_lb_per_ton: float | None = None
     enp_state: str = ""
+    scores_pct: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

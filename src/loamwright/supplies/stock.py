@@ -96,6 +96,8 @@ class Stock:
         At the newest count, since then in, since then out [kg].
     packages
         Package as written to (packages there, unrounded; net mass of one [kg]).
+    earlier_kg
+        Written down after the book of it began, but put on before its first day, and so not taken off [kg].
     """
 
     product: str
@@ -103,6 +105,7 @@ class Stock:
     bought_kg: float
     used_kg: float
     packages: Mapping[str, tuple[float, float]]
+    earlier_kg: float = 0.0
 
     @property
     def left_kg(self) -> float:
@@ -172,23 +175,22 @@ def stock(entries: Sequence[StockEntry], used: Iterable[Used]) -> Mapping[str, S
             counted_kg, bought_kg = counted_kg + at_count_kg, bought_kg + came_kg
             packages[package] = (there, size_kg)
         began = min((entry.dated, _moment(entry.recorded_at, entry.dated)) for entry in mine)
-        out_kg = sum(
-            item.mass_kg
-            for item in used
-            if item.product == product
-            and (
-                _moment(item.recorded_at, item.on) >= last_count
-                if counts
-                else (item.on, _moment(item.recorded_at, item.on)) >= began
-            )
-        )
+        out_kg = earlier_kg = 0.0
+        for item in used:
+            moment = _moment(item.recorded_at, item.on)
+            if item.product != product:
+                continue
+            if moment >= last_count if counts else (item.on, moment) >= began:
+                out_kg += item.mass_kg
+            elif not counts and moment >= began[1]:
+                earlier_kg += item.mass_kg
         left = out_kg
         for package in sorted(packages, key=lambda name: packages[name][0] * packages[name][1]):
             there, size_kg = packages[package]
             taken = min(left, max(0.0, there) * size_kg)
             packages[package] = (there - taken / size_kg, size_kg)
             left -= taken
-        result[product] = Stock(product, counted_kg, bought_kg, out_kg, packages)
+        result[product] = Stock(product, counted_kg, bought_kg, out_kg, packages, earlier_kg)
     return result
 
 

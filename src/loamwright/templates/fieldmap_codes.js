@@ -30,12 +30,13 @@ function columnsOf(rows) {
 /** The texts of the codes that carry some entries. */
 async function codesOf(entries) {
   const rows = entries.map((one) => one.entry);
-  const text = JSON.stringify({ format: "loamwright-records", version: 1, count: rows.length, columns: columnsOf(rows) });
+  const text = JSON.stringify({ format: "loamwright-records", version: 1, count: rows.length, columns: columnsOf(rows),
+    ...capturedPart() });
   const stream = new Blob([text]).stream().pipeThrough(new CompressionStream("deflate"));
   const letters = base32(new Uint8Array(await new Response(stream).arrayBuffer()));
   const parts = Math.ceil(letters.length / CODE_ROOM);
   const each = Math.ceil(letters.length / parts);
-  const receipt = receiptOf(rows.map((row) => row.entry_id));
+  const receipt = receiptOf(idsOf(entries));
   return Array.from({ length: parts }, (_, i) => `LW1.${i + 1}.${parts}.${receipt}.${letters.slice(i * each, (i + 1) * each)}.`);
 }
 

@@ -138,6 +138,12 @@ function show(view, focus) {
   }
 }
 
+/** More room for the sheet, over all of the map; or the map beside it again. */
+function tall(on) {
+  byId("panel").classList.toggle("tall", on);
+  byId("taller").setAttribute("aria-expanded", String(on));
+}
+
 function heading(...inside) {
   return make("h2", { tabindex: "-1" }, ...inside);
 }

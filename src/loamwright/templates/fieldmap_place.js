@@ -125,6 +125,7 @@ function takeFix({ coords }) {
   dot.setLatLng(latlng).setStyle({ fillColor: "#005fb8" }).bringToFront();
   if (following) follow();
   drawPlace();
+  walkOn(false);
 }
 
 /** A fix that is lost is told, and the phone goes on looking; only a refusal ends it. */

@@ -9,6 +9,48 @@ function plain(text) {
 const searchTexts = data.plots.map((plot) =>
   plain([plot.name, plot.id, plot.crop, plot.notes, plot.access, ...list(plot.lines).map((line) => line.product)].join(" ")));
 
+const bare = (text) => plain(text).replace(/[^\p{L}\p{N}]/gu, "");
+
+/** An id without its signs, and without zeros before a number: AF-07 is af7. */
+const bareId = (text) => bare(text).replace(/(^|\D)0+(?=\d)/g, "$1");
+
+/** Letters one has to change, add, leave out or swap to get from one word to another. */
+function lettersApart(a, b) {
+  const rows = [Array.from({ length: b.length + 1 }, (_, j) => j)];
+  for (let i = 1; i <= a.length; i++) {
+    rows.push([i]);
+    for (let j = 1; j <= b.length; j++) {
+      const swapped = i > 1 && j > 1 && a[i - 1] === b[j - 2] && a[i - 2] === b[j - 1] ? rows[i - 2][j - 2] + 1 : Infinity;
+      rows[i].push(Math.min(rows[i - 1][j] + 1, rows[i][j - 1] + 1, rows[i - 1][j - 1] + (a[i - 1] === b[j - 1] ? 0 : 1), swapped));
+    }
+  }
+  return rows[a.length][b.length];
+}
+
+/** Whether a word is meant by another: figures must agree, letters nearly. */
+const meant = (word, each) => (/\d/.test(word) ? word === each
+  : lettersApart(word, each) <= (word.length > 5 ? 2 : word.length > 2 ? 1 : 0));
+
+/** Places of the plots a text may mean: by id and number first, then by any word, then by words spelt nearly so. */
+function found(text) {
+  const wanted = plain(text.trim());
+  const every = data.plots.map((_, place) => place);
+  if (!wanted) return every;
+  const number = /^\d+$/.test(wanted) ? Number(wanted) : null;
+  const numberOf = (plot) => (/(\d+)\D*$/.exec(plot.id) || [])[1];
+  const named = every.filter((place) => {
+    const plot = data.plots[place];
+    return bareId(plot.id) === bareId(wanted) || (number !== null && Number(numberOf(plot)) === number);
+  });
+  if (named.length) return named;
+  const told = every.filter((place) => searchTexts[place].includes(wanted)
+    || bare(plotName(data.plots[place])).includes(bare(wanted) || wanted));
+  if (told.length) return told;
+  const words = wanted.split(/\s+/);
+  return every.filter((place) => words.every((word) => plain(plotName(data.plots[place])).split(/\s+/)
+    .some((each) => meant(word, each))));
+}
+
 function buildList() {
   const search = make("input", { type: "search", id: "search", placeholder: "name, crop …", autocomplete: "off",
     on: { input: drawList } });
@@ -32,8 +74,7 @@ function buildList() {
 }
 
 function drawList() {
-  const wanted = plain(byId("search").value.trim());
-  const order = data.plots.map((_, place) => place).filter((place) => searchTexts[place].includes(wanted));
+  const order = found(byId("search").value);
   const by = byId("sort").value;
   if (by === "name") order.sort((a, b) => data.plots[a].name.localeCompare(data.plots[b].name, "en", { numeric: true }));
   if (by === "large") order.sort((a, b) => data.plots[b].spread_m2 - data.plots[a].spread_m2);
@@ -41,9 +82,9 @@ function drawList() {
     const far = data.plots.map((_, place) => edgeOf(place, state.position.latlng).metres);
     order.sort((a, b) => far[a] - far[b]);
   }
-  let found = `${order.length} of ${data.plots.length} plots`;
-  if (by === "near" && !state.position) found += ". Turn on “Where am I” to sort by distance.";
-  byId("found").textContent = found;
+  let told = `${order.length} of ${data.plots.length} plots`;
+  if (by === "near" && !state.position) told += ". Turn on “Where am I” to sort by distance.";
+  byId("found").textContent = told;
   byId("plots").replaceChildren(...order.map((place) => {
     const plot = data.plots[place];
     const value = shown.values[place];
@@ -84,13 +125,13 @@ function showPlot(place, focus) {
   byId("view-plot").replaceChildren(...[
     heading(written(plotName(plot))),
     make("p", { class: "lead" }, make("b", {}, plot.area), " to spread on"),
-    make("p", { class: "quiet" }, written(plot.id), ". ", written(plot.crop), "."),
-    list(plot.area_notes).length ? make("p", { class: "quiet" }, written(`${plot.area_notes.join("; ")}.`)) : "",
-    steps(plot.steps, "area"),
     own.filter((one) => one.level === "stop").map(cautionCard),
     section("What goes on", list(plot.lines).length ? plot.lines.map((line, i) => lineCard(plot, line, states[i]))
       : make("p", {}, data.plan_id ? "Nothing is planned here." : "There is no plan yet for this season."),
     button("Something else was spread here", () => openCheckOff(plot, null, null))),
+    section("Crop and size", make("p", { class: "quiet" }, written(plot.crop), "."),
+      list(plot.area_notes).length ? make("p", { class: "quiet" }, written(`${plot.area_notes.join("; ")}.`)) : "",
+      steps(plot.steps, "area")),
     section("Cautions", own.filter((one) => one.level !== "stop").map(cautionCard), general.length
       ? make("details", { class: "how" }, make("summary", {}, `${general.length} for the whole property`), general.map(cautionCard)) : ""),
     section("What it needs", list(plot.needs).map(needCard)),
@@ -115,6 +156,8 @@ const STATE_MARKS = { "nothing yet": "○", part: "◐", done: "●", over: "▲
 
 function lineCard(plot, line, now) {
   return make("div", { class: "card", "data-line": line.id },
+    button(["Done", make("span", { class: "unseen" }, ": ", written(line.product))], () => markDone(plot, line),
+      { class: "main quick", disabled: now.state === "done" || now.state === "over" }),
     make("p", { class: "lead" }, make("b", {}, written(line.product))),
     make("p", { class: "figures" }, line.packages ? [make("b", {}, written(line.packages)), " = "] : "", make("b", {}, line.mass),
       `, ${line.rate}`, line.timing ? `, ${line.timing}` : ""),
@@ -122,8 +165,8 @@ function lineCard(plot, line, now) {
       now.notDone ? [" – not done: ", written(now.notDone)] : "",
       list(line.reasons).length ? [" – ", written(line.reasons.join("; "))] : ""),
     cautionsOf(plot).filter((one) => one.product === line.product).map(cautionCard),
-    button(["Check off", make("span", { class: "unseen" }, " ", written(line.product))],
-      () => openCheckOff(plot, line, null), { class: "main" }),
+    button(["Part, or other", make("span", { class: "unseen" }, ": ", written(line.product))],
+      () => openCheckOff(plot, line, null), { class: "form" }),
     steps(line.steps, line.product));
 }
 
@@ -141,6 +184,9 @@ function needCard(need) {
 
 // --- the round -------------------------------------------------------------------------------------
 
+const arrow = (path) => makeSvg("svg", { viewBox: "0 0 24 24", width: 24, height: 24, "aria-hidden": "true", focusable: "false" },
+  makeSvg("path", { d: path, fill: "none", stroke: "currentColor", "stroke-width": 2.6 }));
+
 const lineOf = (stop) => list(data.plots[stop.plot].lines).find((line) => line.id === stop.line);
 
 function stopState(stop) {
@@ -154,6 +200,7 @@ const isOpen = (stop) => {
 };
 
 function chooseRound(place) {
+  tall(false);
   state.round = place;
   const { stops } = data.rounds[place];
   const first = stops.findIndex(isOpen);
@@ -208,12 +255,13 @@ function drawRound(focus) {
     view.replaceChildren(heading("Rounds"), list(data.rounds).length
       ? make("ul", { class: "rows" }, data.rounds.map((one, place) => {
         const left = one.stops.filter(isOpen).length;
-        return make("li", {}, button([make("b", {}, written(one.title)), make("span", {}, written(one.facts.join("; "))),
+        return make("li", {}, button([make("b", {}, `${one.number}. `, written(one.title)), make("span", {}, written(one.facts.join("; "))),
           make("span", {}, left ? `${left} of ${one.stops.length} stops open` : "● all stops reported")],
         () => chooseRound(place), { class: "row" }));
       }))
       : make("p", {}, "No rounds: there is no plan yet, or nothing in it is to be spread."));
     show("round", focus);
+    tall(true);
     return;
   }
   const round = data.rounds[state.round];
@@ -228,7 +276,7 @@ function drawRound(focus) {
   const later = round.stops.findIndex((each, number) => number > state.stop && isOpen(each));
   const next = later >= 0 ? later : state.stop + 1 < round.stops.length ? state.stop + 1 : -1;
   view.replaceChildren(...[
-    heading(written(round.title)),
+    heading(`Round ${round.number}: `, written(round.title)),
     make("div", { class: "card stop" },
       make("p", {}, make("b", {}, `Stop ${state.stop + 1} of ${round.stops.length}`), stop.load ? `, hopper load ${stop.load}` : ""),
       make("p", { class: "lead" }, make("b", {}, written(plotName(plot))), `, ${plot.area}`),
@@ -259,9 +307,10 @@ function drawRound(focus) {
       () => goToStop(number), { class: "row", "aria-current": number === state.stop ? "step" : null }));
     })),
     make("div", { class: "actions thumb" },
-      button("Previous", () => goToStop(state.stop - 1), { disabled: state.stop === 0 }),
-      button("Check off", () => openCheckOff(plot, line, null), { class: "main" }),
-      button("Next stop", () => goToStop(next), { disabled: next < 0 })),
+      button([arrow("M15 5l-7 7l7 7"), make("span", { class: "unseen" }, "Previous")], () => goToStop(state.stop - 1), { disabled: state.stop === 0 }),
+      button("Done", () => markDone(plot, line), { class: "main quick", disabled: now.state === "done" || now.state === "over" }),
+      button("Part, or other", () => openCheckOff(plot, line, null), { class: "form" }),
+      button([arrow("M9 5l7 7l-7 7"), make("span", { class: "unseen" }, "Next stop")], () => goToStop(next), { disabled: next < 0 })),
   ].filter(Boolean));
   show("round", focus);
 }

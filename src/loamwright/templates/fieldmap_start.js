@@ -83,6 +83,9 @@ function start() {
   });
   byId("locate").addEventListener("click", toggleLocate);
   byId("mine").addEventListener("click", follow);
+  byId("mark-here").addEventListener("click", openMark);
+  drawCaptured();
+  drawWalk();
   byId("whole").addEventListener("click", goHome);
   L.DomEvent.disableClickPropagation(byId("place"));
   map.on("dragstart", unfollow);
@@ -90,14 +93,12 @@ function start() {
     if (event.key.startsWith("Arrow")) unfollow();
   });
   byId("open-about").addEventListener("click", openAbout);
-  byId("taller").addEventListener("click", () => {
-    const tall = byId("panel").classList.toggle("tall");
-    byId("taller").setAttribute("aria-expanded", String(tall));
-  });
+  byId("taller").addEventListener("click", () => tall(!byId("panel").classList.contains("tall")));
   for (const tab of document.querySelectorAll("#tabs button")) {
     tab.addEventListener("click", () => {
       const { view } = tab.dataset;
       byId("kept").hidden = true;
+      tall(view === "records");
       if (view === "round") drawRound(true);
       else if (view === "plots" && state.plot !== null && state.view !== "plot" && state.round === null) showPlot(state.plot, true);
       else show(view, true);
@@ -122,6 +123,7 @@ function start() {
   });
   window.addEventListener("storage", () => {
     kept = shelf.get("entries", []);
+    captured = shelf.get("captured", []);
     redraw();
   });
   const opening = list(data.rounds).findIndex((one) => one.id === data.start_round);

@@ -477,19 +477,20 @@ def take_over(path: Path, other: Path, uids: Sequence[str], today: dt.date, by: 
         When there is no such change, or this copy is not as that one was; nothing was changed.
     """
     found = files.differences(path, other)
-    chosen = [
-        change
-        for change in found.only_there
-        if "all" in uids or any(change.uid.startswith(uid.casefold()) for uid in uids)
-    ]
-    if not chosen:
-        listed = ", ".join(change.uid[:8] for change in found.only_there) or "none"
-        raise InputError([Problem("differs", "the other copy has no such change", f"It has: {listed}.")])
-    last = 0
-    for change in chosen:
-        with changing(path, today, f"take over: {change.command}", by or change.made_by) as editor:
-            editor.take_over(change)
-        last = editor.change_id
+    listed = ", ".join(change.uid[:8] for change in found.only_there) or "none"
+    wanted, problems = set(), []
+    for uid in uids:
+        named = [c.uid for c in found.only_there if uid == "all" or c.uid.startswith(uid.strip().casefold())]
+        if not named or (uid != "all" and len(named) > 1):
+            what = f"{uid!r} names {'several changes' if named else 'no change'} of the other copy"
+            problems.append(Problem("differs", what, f"It has: {listed}."))
+        wanted.update(named)
+    if problems:
+        raise InputError(problems)
+    chosen = [change for change in found.only_there if change.uid in wanted]
+    with files.take_over(path, chosen, by) as editor:
+        season.worked_out(editor.record(), today)
+    last = editor.change_id
     return Changed(
         last, f"Took over {len(chosen)} change{'' if len(chosen) == 1 else 's'} from {other.name}."
     )

@@ -197,6 +197,15 @@ def uses_of(thing: Thing, record: PropertyRecord, item: Any) -> tuple[str, ...]:
     found: list[str] = []
     if thing.word == "plot":
         found += [f"the plan puts {line.product} on it" for line in open_lines if line.plot_id == name]
+    if thing.word == "cropping" and item.season == record.info.season:
+        found += [
+            f"the plan puts {line.product} on it" for line in open_lines if line.plot_id == item.plot_id
+        ]
+        found += [
+            f"{decision.supply} is decided for it"
+            for decision in record.decisions
+            if (decision.plot_id, decision.season, decision.crop) == (item.plot_id, item.season, item.crop)
+        ]
     if thing.word == "product":
         found += [f"offer {offer.offer_id} sells it" for offer in record.offers if offer.product == name]
         found += [f"the plan puts it on {line.plot_id}" for line in open_lines if line.product == name]

@@ -7,6 +7,7 @@ what is owed), `doubts` (can it be what happened?), `history`, `sampling`,
 """
 
 from loamwright.work.calibration import COURSE_M2, calibrate, rate_per_pass, settings_to_try
+from loamwright.work.captured import Captured, CapturedKind, Fix, Offers, offers
 from loamwright.work.cautions import fire
 from loamwright.work.cautions.before_job import before_a_job
 from loamwright.work.cautions.facts import CautionText
@@ -25,9 +26,11 @@ from loamwright.work.history import (
     ChangeFigure,
     PlotHistory,
     Projection,
+    SinceTest,
     plot_histories,
     project,
     season_needs,
+    since_test,
     user_figure,
 )
 from loamwright.work.ledger import (
@@ -48,11 +51,14 @@ from loamwright.work.ledger import (
 from loamwright.work.open_questions import (
     ChoiceRow,
     MixRow,
+    both_totals,
     choices,
     cost_at_cheapest,
     mix_rows,
+    planned_open,
     too_much_for_one_dose,
     totals_of,
+    totals_told,
     with_published,
 )
 from loamwright.work.records import (
@@ -77,7 +83,7 @@ from loamwright.work.records import (
 from loamwright.work.rounds import brought_kg, find_round, ground_m2, load_words, plan_rounds
 from loamwright.work.sampling import SamplingGuide, plan_sampling
 from loamwright.work.seasons import next_season
-from loamwright.work.standing import aged, known_purchases, stands_on
+from loamwright.work.standing import aged, noted_beside, stands_on
 from loamwright.work.tailgate import (
     catch,
     changed,
@@ -99,13 +105,17 @@ __all__ = [
     "Application",
     "Balance",
     "Calibration",
+    "Captured",
+    "CapturedKind",
     "Caution",
     "CautionText",
     "ChangeFigure",
     "ChoiceRow",
     "Done",
+    "Fix",
     "LineStatus",
     "MixRow",
+    "Offers",
     "OnTheGround",
     "PlotHistory",
     "Projection",
@@ -116,6 +126,7 @@ __all__ = [
     "SamplingGuide",
     "SamplingPlan",
     "SeasonView",
+    "SinceTest",
     "Stop",
     "Story",
     "WorkState",
@@ -123,6 +134,7 @@ __all__ = [
     "aged",
     "balances",
     "before_a_job",
+    "both_totals",
     "brought_kg",
     "calibrate",
     "catch",
@@ -140,7 +152,6 @@ __all__ = [
     "from_flow",
     "ground_m2",
     "hour",
-    "known_purchases",
     "lime_spread",
     "line_statuses",
     "lines_answered",
@@ -148,11 +159,14 @@ __all__ = [
     "manure_of_earlier_seasons",
     "mix_rows",
     "next_season",
+    "noted_beside",
+    "offers",
     "offers_in_stock",
     "on_the_ground",
     "on_the_rest",
     "plan_rounds",
     "plan_sampling",
+    "planned_open",
     "plot_histories",
     "project",
     "rate_per_pass",
@@ -163,6 +177,7 @@ __all__ = [
     "settings_to_try",
     "settled",
     "several_crops",
+    "since_test",
     "speed",
     "stamp_of",
     "stands_on",
@@ -172,6 +187,7 @@ __all__ = [
     "tests_with_their_crops",
     "too_much_for_one_dose",
     "totals_of",
+    "totals_told",
     "unknown_corrections",
     "user_figure",
     "with_published",

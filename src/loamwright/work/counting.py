@@ -238,7 +238,9 @@ def several_crops(record: PropertyRecord, croppings: Mapping[str, Cropping]) -> 
             )
 
 
-def on_the_rest(plot_needs: Mapping[str, PlotNeeds], areas: Mapping[str, PlotArea]) -> Iterator[Caution]:
+def on_the_rest(
+    plot_needs: Mapping[str, PlotNeeds], areas: Mapping[str, PlotArea], units: str
+) -> Iterator[Caution]:
     """Say on plan, order and map where a part of a plot has got its share, and how large the rest is.
 
     Parameters
@@ -247,6 +249,8 @@ def on_the_rest(plot_needs: Mapping[str, PlotNeeds], areas: Mapping[str, PlotAre
         By plot_id.
     areas
         By plot_id.
+    units
+        ``"us"`` or ``"metric"``.
 
     Yields
     ------
@@ -259,8 +263,8 @@ def on_the_rest(plot_needs: Mapping[str, PlotNeeds], areas: Mapping[str, PlotAre
                 continue
             done_m2 = areas[plot_id].spread_area_m2 - need.rest_m2
             text = (
-                f"{format_area(done_m2)} of this plot have got their {supply}: what is planned of it goes on "
-                f"the other {format_area(need.rest_m2)} only."
+                f"{format_area(done_m2, units)} of this plot have got their {supply}: what is planned of it "
+                f"goes on the other {format_area(need.rest_m2, units)} only."
             )
             record = Source("user", table="application record")
             yield Caution(

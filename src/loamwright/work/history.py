@@ -14,7 +14,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from loamwright.errors import InputError, Problem
-from loamwright.needs import season_of
+from loamwright.needs import sample_dates, season_of
 from loamwright.planning import Plan
 from loamwright.soil import INCH_M, SoilTest, read_extractant
 from loamwright.units import LB_ACRE_KG_HA
@@ -23,6 +23,7 @@ from loamwright.work.ledger import applied_supplies, entries_that_count
 from loamwright.work.records import Application, PropertyRecord
 
 _DAYS_PER_YEAR = 365.25
+_RECORD = Source("user", table="application record")
 
 # ---------------------------------------------------------------------------------------------
 # Soil tests over time
@@ -56,10 +57,11 @@ class ReadingSeries:
     change_per_year: float | None
 
 
-def _depth(test: SoilTest) -> str:
+def _depth(test: SoilTest, units: str) -> str:
     if test.depth_bottom_m is None:
         return ""
-    return f"{(test.depth_top_m or 0.0) / INCH_M:g}-{test.depth_bottom_m / INCH_M:g} in"
+    size_m, unit = (0.01, "cm") if units == "metric" else (INCH_M, "in")
+    return f"{(test.depth_top_m or 0.0) / size_m:.4g}-{test.depth_bottom_m / size_m:.4g} {unit}"
 
 
 def _figures(test: SoilTest) -> Iterable[tuple[tuple[str, str, str], float]]:
@@ -75,8 +77,8 @@ def _figures(test: SoilTest) -> Iterable[tuple[tuple[str, str, str], float]]:
         yield (reading.basis or element, named or reading.extractant or "", reading.unit), reading.value
 
 
-def reading_series(tests: Iterable[SoilTest]) -> tuple[ReadingSeries, ...]:
-    """Line up the soil tests of each plot, figure by figure.
+def reading_series(tests: Iterable[SoilTest], units: str = "us") -> tuple[ReadingSeries, ...]:
+    """Line up the soil tests of each plot, figure by figure; depths in inches, in a metric property in cm.
 
     Examples
     --------
@@ -91,7 +93,7 @@ def reading_series(tests: Iterable[SoilTest]) -> tuple[ReadingSeries, ...]:
     for test in tests:
         if test.sampled_on is not None:
             for (figure, by, unit), value in _figures(test):
-                found[test.plot_id, figure, by, unit, _depth(test)][test.sampled_on].append(value)
+                found[test.plot_id, figure, by, unit, _depth(test, units)][test.sampled_on].append(value)
     series = []
     for (plot_id, figure, by, unit, depth), by_date in sorted(found.items()):
         points = tuple((date, statistics.fmean(values)) for date, values in sorted(by_date.items()))
@@ -149,15 +151,15 @@ def season_balances(
     """
     standing = entries_that_count(record.applications)
     start = record.info.settings.season_start
-    newest: dict[int, Plan] = {plan.season: plan for plan in record.plans if plan.season}
-    seasons = sorted({*newest, *(season_of(entry.applied_on, start) for entry in standing)})
+    plans = _plans_by_season(record)
+    seasons = sorted({*plans, *(season_of(entry.applied_on, start) for entry in standing)})
     balances: list[SeasonBalance] = []
     problems: list[Problem] = []
     for season in seasons:
         entries = [entry for entry in standing if season_of(entry.applied_on, start) == season]
         applied, found = applied_supplies(entries, contents)
         problems.extend(found)
-        needs = _needs(newest[season], record.applications, contents) if season in newest else {}
+        needs = _needs(plans.get(season, ()), record.applications, contents)
         delivered = {
             (plot_id, supply): kg for plot_id, by in applied.items() for supply, kg in by.items() if kg > 0
         }
@@ -187,26 +189,117 @@ def season_needs(
     mapping of season to (ISO 8601 time of its plan, mapping of (plot_id, supply) to float or None)
         [kg]; None = unknown. Seasons without a plan are absent.
     """
-    newest = {plan.season: plan for plan in record.plans if plan.season}
     return {
-        season: (plan.made_at, _needs(plan, record.applications, contents)) for season, plan in newest.items()
+        season: (plans[-1].made_at, _needs(plans, record.applications, contents))
+        for season, plans in _plans_by_season(record).items()
     }
+
+
+def _plans_by_season(record: PropertyRecord) -> Mapping[int, Sequence[Plan]]:
+    """The plans of each season, oldest first."""
+    found: dict[int, list[Plan]] = defaultdict(list)
+    for plan in record.plans:
+        if plan.season:
+            found[plan.season].append(plan)
+    return found
 
 
 def _needs(
-    plan: Plan, applications: Sequence[Application], contents: Mapping[str, Mapping[Supply, float]]
+    plans: Sequence[Plan], applications: Sequence[Application], contents: Mapping[str, Mapping[Supply, float]]
 ) -> dict[tuple[str, Supply], float | None]:
-    counted, _ = applied_supplies([e for e in applications if e.entry_id in plan.counted_entries], contents)
-    return {
-        (row.plot_id, row.supply): None
-        if row.need_kg is None
-        else row.need_kg + counted.get(row.plot_id, {}).get(row.supply, 0.0)
-        for row in plan.coverage
-    }
+    """What a season's crops needed, by its plans, oldest first.
+
+    The newest plan says it. Of what it has no need for any more because that was put on before, the plan
+    before it does.
+    """
+    found: dict[tuple[str, Supply], float | None] = {}
+    for plan in plans:
+        counted, _ = applied_supplies(
+            [e for e in applications if e.entry_id in plan.counted_entries], contents
+        )
+        done = {key: need for key, need in found.items() if counted.get(key[0], {}).get(key[1], 0.0) > 0}
+        found = done | {
+            (row.plot_id, row.supply): None
+            if row.need_kg is None
+            else row.need_kg + counted.get(row.plot_id, {}).get(row.supply, 0.0)
+            for row in plan.coverage
+        }
+    return found
 
 
 # ---------------------------------------------------------------------------------------------
 # One plot
+
+
+@dataclass(frozen=True, slots=True)
+class SinceTest:
+    """What went on a plot after the newest sample that speaks of it was taken.
+
+    Parameters
+    ----------
+    supply
+        A nutrient other than nitrogen, which no sample carries over, or ``"lime ENP"`` ….
+    sampled_on
+        The day of the newest sample.
+    applied_kg
+        Put on after that day [kg]; what went on before it, or on it, is in the sample.
+    planned_kg
+        What the season's plan still puts on [kg]; None = not asked for.
+    """
+
+    supply: Supply
+    sampled_on: dt.date
+    applied_kg: float
+    planned_kg: float | None = None
+
+
+def since_test(
+    record: PropertyRecord,
+    contents: Mapping[str, Mapping[Supply, float]],
+    plot_id: str,
+    open_kg: Mapping[str, float] | None = None,
+) -> tuple[SinceTest, ...]:
+    """Add up what went on a plot after its newest samples, supply by supply.
+
+    Parameters
+    ----------
+    record
+        The property.
+    contents
+        Product name to supply to mass fraction [kg per kg product].
+    plot_id
+        Which plot.
+    open_kg
+        Product to what a plan still puts on the plot [kg]; None = what is planned is not asked for.
+
+    Returns
+    -------
+    tuple of SinceTest
+        Supplies of which something went on, or is planned.
+    """
+    tests = [test for test in record.soil_tests if test.plot_id == plot_id and test.sampled_on is not None]
+    days = sample_dates(tests)
+    applied: dict[Supply, float] = defaultdict(float)
+    planned: dict[Supply, float] = defaultdict(float)
+
+    def sampled(supply: Supply) -> dt.date | None:
+        return None if supply == Supply.N else days.get("lime" if supply.is_lime else supply.value)
+
+    for entry in entries_that_count(record.applications):
+        for supply, share in contents.get(entry.product, {}).items() if entry.plot_id == plot_id else ():
+            day = sampled(supply)
+            if day is not None and entry.applied_on > day:
+                applied[supply] += share * entry.mass_kg
+    for product, mass_kg in (open_kg or {}).items():
+        for supply, share in contents.get(product, {}).items():
+            planned[supply] += share * mass_kg
+    found = []
+    for supply in Supply:
+        day = sampled(supply)
+        if day is not None and (applied.get(supply) or planned.get(supply)):
+            still = None if open_kg is None else planned.get(supply, 0.0)
+            found.append(SinceTest(supply, day, applied.get(supply, 0.0), still))
+    return tuple(found)
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,11 +314,14 @@ class PlotHistory:
         Soil tests, figure by figure.
     balances
         Need against supply, season by season.
+    since_test
+        What went on after the newest samples.
     """
 
     plot_id: str
     tests: tuple[ReadingSeries, ...]
     balances: tuple[SeasonBalance, ...]
+    since_test: tuple[SinceTest, ...] = ()
 
 
 def plot_histories(
@@ -247,7 +343,7 @@ def plot_histories(
     problems : tuple of Problem
         What could not be counted.
     """
-    series = reading_series(record.soil_tests)
+    series = reading_series(record.soil_tests, record.info.units)
     balances, problems = season_balances(record, contents)
     histories = {
         plot.plot_id: PlotHistory(
@@ -345,6 +441,7 @@ def project(
     added_kg_ha: float,
     removed_kg_ha: float | None,
     figure: ChangeFigure | None,
+    after: str = "",
 ) -> Projection:
     """Project a soil test from what is added and what the crop takes out.
 
@@ -361,6 +458,8 @@ def project(
         stated.
     figure
         Pounds per ppm from a publication or the user; None = there is none.
+    after
+        Since when what was added counts, in words; empty = not said.
 
     Returns
     -------
@@ -397,7 +496,8 @@ def project(
         return unknown(
             f"the figure was published for {figure.extractant}, the test is {extractant or 'not named'}"
         )
-    net_lb = (added_kg_ha - removed_kg_ha) / LB_ACRE_KG_HA
+    added_lb, removed_lb = added_kg_ha / LB_ACRE_KG_HA, removed_kg_ha / LB_ACRE_KG_HA
+    net_lb = added_lb - removed_lb
     changes = sorted((net_lb / figure.lb_per_ppm_low, net_lb / figure.lb_per_ppm_high))
     low, high = (max(0.0, from_ppm + change) for change in changes)
     span = f"{figure.lb_per_ppm_low:g}"
@@ -407,7 +507,8 @@ def project(
     then: float | str = low if low == high else f"{low:.1f} to {high:.1f}"
     steps = (
         Step("soil test now", from_ppm, "ppm", LAB),
-        Step("added less taken out", net_lb, unit, ARITHMETIC),
+        Step(f"added {after}".strip(), added_lb, unit, _RECORD),
+        Step(f"added less {removed_lb:.6g} taken out", net_lb, unit, ARITHMETIC),
         Step("moves the test by one ppm", span, unit, figure.source),
         Step("soil test then", then, "ppm", ARITHMETIC),
     )

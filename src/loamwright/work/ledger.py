@@ -178,8 +178,11 @@ def on_the_ground(
             continue
         plot_m2 = areas[entry.plot_id].spread_area_m2
         partly = entry.area_m2 is not None and 0 < entry.area_m2 < plot_m2 * WHOLE_FRACTION
+        clock = clocks[entry.plot_id]
+        if in_season == season:
+            problems.extend(_same_day(entry, [s for s, share in supplies.items() if share > 0], clock))
         for supply, fraction in supplies.items():
-            if fraction <= 0 or not clocks[entry.plot_id].counts(supply, entry.applied_on):
+            if fraction <= 0 or not clock.counts(supply, entry.applied_on):
                 continue
             mass_kg = entry.mass_kg * fraction
             lasting = supply == NITROGEN or supply.startswith("lime")
@@ -212,6 +215,23 @@ def on_the_ground(
     return OnTheGround(
         {plot_id: dict(supplies) for plot_id, supplies in whole.items()}, dict(pieces), tuple(problems)
     )
+
+
+def _same_day(entry: Application, supplies: Sequence[Supply], clock: Clock) -> tuple[Problem, ...]:
+    """Say that what went on the day of the soil sample is taken as before it."""
+    seen = dict.fromkeys(
+        "lime" if supply.is_lime else supply.value
+        for supply in supplies
+        if clock.same_day(supply, entry.applied_on)
+    )
+    if not seen:
+        return ()
+    what = (
+        f"its {', '.join(seen)} went on plot {entry.plot_id} on the day of the soil sample, "
+        f"{entry.applied_on}: taken as before it, so not taken off the need"
+    )
+    fix = "If the cores were taken first, say so with a date a day later."
+    return (Problem(f"record entry {entry.entry_id}", what, fix, Level.NOTE),)
 
 
 def _no_label(entry: Application) -> Problem:
@@ -363,12 +383,13 @@ def line_statuses(
     lines = plan.lines if plan else ()
     found = lines_answered(plan, applications, season, start)
     matching: dict[str, list[Application]] = {line.line_id: [] for line in lines}
-    outside: dict[tuple[str, str, Timing | None], list[Application]] = defaultdict(list)
+    outside: dict[tuple[str, str, Timing | None, bool], list[Application]] = defaultdict(list)
+    off = taken_off(plan, applications)
     for entry in season_entries(applications, season, start):
         if entry.entry_id in found:
             matching[found[entry.entry_id].line_id].append(entry)
         elif entry.done is not Done.NOT_DONE:
-            outside[entry.plot_id, entry.product, entry.timing].append(entry)
+            outside[entry.plot_id, entry.product, entry.timing, entry.entry_id in off].append(entry)
     statuses = []
     for line in lines:
         applied_kg = sum(e.mass_kg for e in matching[line.line_id])
@@ -397,8 +418,9 @@ def line_statuses(
             sum(e.mass_kg for e in group),
             WorkState.DONE,
             tuple(e.reason for e in group if e.reason),
+            counted,
         )
-        for (plot_id, product, timing), group in outside.items()
+        for (plot_id, product, timing, counted), group in outside.items()
     )
     return tuple(statuses)
 

@@ -7,14 +7,16 @@ This file answers "which choices are open, and what hangs on them?". Where a sou
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import TypeVar
 
 from loamwright import needs
 from loamwright.land import PlotArea
+from loamwright.money import format_money
 from loamwright.needs import LimeNeed, Need, PlotNeeds
+from loamwright.planning import Plan
 from loamwright.supplies import Mix, MixAnswer
 from loamwright.units import HA_M2
 from loamwright.values import NeedState, Supply, Timing
@@ -168,8 +170,34 @@ def choices(view: SeasonView, contents: Mapping[str, Mapping[Supply, float]]) ->
     return tuple(sorted(rows, key=lambda row: not row.open))
 
 
+def planned_open(plan: Plan, rows: Sequence[ChoiceRow]) -> frozenset[tuple[str, str]]:
+    """Name what is still open and stands in a plan by its published figure.
+
+    Parameters
+    ----------
+    plan
+        The plan.
+    rows
+        What is to decide, from `choices`.
+
+    Returns
+    -------
+    frozenset of (plot_id, nutrient or "lime")
+    """
+    needed = {
+        (row.plot_id, "lime" if row.supply.is_lime else row.supply.value)
+        for row in plan.coverage
+        if row.need_kg
+    }
+    return frozenset(
+        (row.plot_id, row.supply)
+        for row in rows
+        if row.open and row.published_kg_ha is not None and (row.plot_id, row.supply) in needed
+    )
+
+
 def totals_of(
-    total_cost: Decimal, rows: Sequence[ChoiceRow], published: bool = False
+    total_cost: Decimal, rows: Sequence[ChoiceRow], planned: Collection[tuple[str, str]] = ()
 ) -> tuple[Decimal, Decimal]:
     """Give what a plan costs for what is decided, and with what is still open, at the cheapest offers.
 
@@ -179,21 +207,64 @@ def totals_of(
         Of the plan [money].
     rows
         What is to decide, from `choices`.
-    published
-        True when the plan already holds the published figure of what is open; printed ranges it leaves out.
+    planned
+        What of it the plan holds already, from `planned_open`; printed ranges it leaves out.
 
     Returns
     -------
     decided, with_open : Decimal
         Money; what no offer supplies is in neither.
     """
-    open_rows = [row for row in rows if row.open and row.cost is not None]
-    planned = sum(
-        (row.cost or Decimal(0) for row in open_rows if published and row.published_kg_ha is not None),
-        Decimal(0),
+    held = left_out = Decimal(0)
+    for row in rows:
+        if row.open and row.cost is not None:
+            if (row.plot_id, row.supply) in planned:
+                held += row.cost
+            else:
+                left_out += row.cost
+    return max(Decimal(0), total_cost - held), total_cost + left_out
+
+
+def both_totals(view: SeasonView) -> tuple[Decimal, Decimal] | None:
+    """Give both totals of the season's plan.
+
+    Parameters
+    ----------
+    view
+        The season.
+
+    Returns
+    -------
+    (decided, with_open) or None
+        None without a plan, or when nothing is open: then there is one total.
+    """
+    if view.plan is None or not any(row.open for row in view.choices):
+        return None
+    return totals_of(view.plan.total_cost, view.choices, planned_open(view.plan, view.choices))
+
+
+def totals_told(view: SeasonView) -> str:
+    """Say both totals of the season's plan in a sentence.
+
+    Parameters
+    ----------
+    view
+        The season.
+
+    Returns
+    -------
+    str
+        Empty where there is one total.
+    """
+    found = both_totals(view)
+    if found is None:
+        return ""
+    decided, with_open = map(format_money, found)
+    count = sum(row.open for row in view.choices)
+    return (
+        f"{decided} for what is decided; about {with_open} with the published figures for the {count} "
+        "still to decide"
     )
-    left_out = sum((row.cost or Decimal(0) for row in open_rows), Decimal(0)) - planned
-    return max(Decimal(0), total_cost - planned), total_cost + left_out
 
 
 def cost_at_cheapest(
@@ -284,7 +355,9 @@ def too_much_for_one_dose(
     strengths = [content.get(lime.basis.supply, 0.0) for content in contents.values()]
     strongest = max(strengths, default=0.0)
     product = lime.rate_kg_ha / strongest if lime.rate_kg_ha is not None and strongest > 0 else None
-    choice = needs.lime_to_decide(product, bool(record.info.settings.lime_dose_limit))
+    choice = needs.lime_to_decide(
+        product, bool(record.info.settings.lime_dose_limit), record.info.units == "metric"
+    )
     if choice is None:
         return found
     reason = f"{choice.why[:1].upper()}{choice.why[1:]}."

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from loamwright.errors import Problem
 from loamwright.land import Cropping, KeepOut, Plot, PlotArea, PlotPart, Way
@@ -20,6 +20,9 @@ from loamwright.planning import Aged, Plan, PlanLine, Purchase
 from loamwright.soil import OrganicInput, SoilTest
 from loamwright.supplies import Offer, Product, StockEntry
 from loamwright.values import PropertyInfo, Source, Step, Supply, Timing
+
+if TYPE_CHECKING:
+    from loamwright.work.open_questions import ChoiceRow
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +81,8 @@ class LineStatus:
         Computed status.
     reasons
         Reasons given where they differ.
+    taken_off
+        True for what was put on before the plan was made, which took it off.
     """
 
     plot_id: str
@@ -88,6 +93,14 @@ class LineStatus:
     applied_kg: float
     state: WorkState
     reasons: tuple[str, ...] = ()
+    taken_off: bool = False
+
+    @property
+    def beside_plan(self) -> str:
+        """How it stands to the plan when it answers none of its lines; empty when it answers one."""
+        if self.line_id:
+            return ""
+        return "before the plan" if self.taken_off else "not in the plan"
 
 
 @dataclass(frozen=True, slots=True)
@@ -335,6 +348,10 @@ class SeasonView(Protocol):
     @property
     def problems(self) -> tuple[Problem, ...]:
         """What a person should look at."""
+
+    @property
+    def choices(self) -> tuple[ChoiceRow, ...]:
+        """What is to decide, and what is decided."""
 
     @property
     def aged(self) -> tuple[Aged, ...]:

@@ -182,8 +182,14 @@ def _counted_otherwise(record: PropertyRecord, known: Collection[str]) -> dict[s
     return found
 
 
-#: Where a fingerprint keeps the ids of the purchases that were known.
-_PURCHASES = "purchases"
+#: Where a fingerprint keeps the ids of the purchases that were known, and which wording its texts have.
+_PURCHASES, _WORDING = "purchases", "wording"
+#: Raised when the texts of `stands_on` change for kinds not in `_WORDED_ALIKE`; plans of schema 2 say none.
+_WORDED = "2"
+#: Kinds whose texts every version wrote alike: all that a plan of another wording can be held against.
+_WORDED_ALIKE = tuple(
+    planning.key(kind) for kind in ("area", "need", "decision", "offer", "guideline", "season")
+)
 
 
 def aged(
@@ -211,8 +217,13 @@ def aged(
     """
     if plan is None or not plan.fingerprint:
         return ()
-    then = {name: text for name, text in plan.fingerprint.items() if name != _PURCHASES}
+    then = {name: text for name, text in plan.fingerprint.items() if name not in (_PURCHASES, _WORDING)}
     now = stands_on(record, needs_before, areas)
+    if plan.fingerprint.get(_WORDING) != _WORDED:
+        then, now = (
+            {name: text for name, text in one.items() if name.startswith(_WORDED_ALIKE)}
+            for one in (then, now)
+        )
     found = planning.what_aged(then, now | _since_the_plan(record, plan))
     units = record.info.units
     return tuple(_in_units(one, units) for one in found)
@@ -232,8 +243,8 @@ def _in_units(aged: Aged, units: str) -> Aged:
     return aged if then == now else Aged(aged.what, then, now)
 
 
-def known_purchases(record: PropertyRecord) -> dict[str, str]:
-    """Return the entry of a fingerprint that names the purchases known when a plan is made.
+def noted_beside(record: PropertyRecord) -> dict[str, str]:
+    """Return what a fingerprint notes beside the things stood on: purchases known, and its wording.
 
     Parameters
     ----------
@@ -244,4 +255,4 @@ def known_purchases(record: PropertyRecord) -> dict[str, str]:
     -------
     dict of str to str
     """
-    return {_PURCHASES: " ".join(entry.purchase_id for entry in record.purchases)}
+    return {_PURCHASES: " ".join(entry.purchase_id for entry in record.purchases), _WORDING: _WORDED}

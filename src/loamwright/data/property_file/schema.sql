@@ -109,6 +109,7 @@ CREATE TABLE spreaders (
     cost_per_stop TEXT,
     cost_per_hour TEXT,
     cost_per_load TEXT,
+    width_m REAL,
     retired_on DATE,
     retired_because TEXT NOT NULL DEFAULT ''
 );
@@ -321,6 +322,7 @@ CREATE TABLE products (
     lime_ecce_pct REAL,
     lime_enm_lb_per_ton REAL,
     lime_enp_state TEXT,
+    lime_scores_pct TEXT, -- JSON object: basis of any other printed score to percent
     min_rate_kg_ha REAL,
     max_rate_kg_ha REAL,
     equipment TEXT NOT NULL, -- JSON list

@@ -9,13 +9,14 @@ ALTER TABLE property ADD COLUMN keeper TEXT NOT NULL DEFAULT '';
 ALTER TABLE property ADD COLUMN currency TEXT NOT NULL DEFAULT 'USD';
 ALTER TABLE property ADD COLUMN season_start TEXT NOT NULL DEFAULT '01-01';
 ALTER TABLE property ADD COLUMN legume_share_no_n_pct REAL NOT NULL DEFAULT 25.0;
+ALTER TABLE property ADD COLUMN topup_share REAL NOT NULL DEFAULT 0.05;
+ALTER TABLE property ADD COLUMN topup_cost TEXT NOT NULL DEFAULT '0';
 
 ALTER TABLE spreaders ADD COLUMN heavy BOOLEAN NOT NULL DEFAULT 0;
 ALTER TABLE spreaders ADD COLUMN fill_minutes REAL;
 ALTER TABLE spreaders ADD COLUMN cost_per_ha TEXT;
 ALTER TABLE spreaders ADD COLUMN cost_per_stop TEXT;
 ALTER TABLE spreaders ADD COLUMN cost_per_hour TEXT;
-ALTER TABLE spreaders ADD COLUMN cost_per_load TEXT;
 ALTER TABLE spreaders ADD COLUMN retired_on DATE;
 ALTER TABLE spreaders ADD COLUMN retired_because TEXT NOT NULL DEFAULT '';
 
@@ -111,17 +112,6 @@ ALTER TABLE soil_tests ADD COLUMN retired_because TEXT NOT NULL DEFAULT '';
 ALTER TABLE organic_inputs ADD COLUMN retired_on DATE;
 ALTER TABLE organic_inputs ADD COLUMN retired_because TEXT NOT NULL DEFAULT '';
 
-ALTER TABLE products ADD COLUMN material TEXT NOT NULL DEFAULT '';
-ALTER TABLE products ADD COLUMN method TEXT NOT NULL DEFAULT '';
-ALTER TABLE products ADD COLUMN available_n_pct REAL;
-ALTER TABLE products ADD COLUMN available_p2o5_pct REAL;
-ALTER TABLE products ADD COLUMN available_k2o_pct REAL;
-ALTER TABLE products ADD COLUMN available_s_pct REAL;
-ALTER TABLE products ADD COLUMN available_ca_pct REAL;
-ALTER TABLE products ADD COLUMN available_mg_pct REAL;
-ALTER TABLE products ADD COLUMN available_b_pct REAL;
-ALTER TABLE products ADD COLUMN available_zn_pct REAL;
-ALTER TABLE products ADD COLUMN available_mn_pct REAL;
 ALTER TABLE products ADD COLUMN retired_on DATE;
 ALTER TABLE products ADD COLUMN retired_because TEXT NOT NULL DEFAULT '';
 

@@ -71,7 +71,9 @@ def read_guarantees(text: str) -> Guarantees:
 
 def _score_name(name: str, unit: str) -> str:
     plain_name = "cce" if name.upper() in ("CCE", "TNP") else name.casefold()
-    return f"{plain_name}_lb_ton" if "/" in unit or "per" in unit.casefold() else plain_name
+    if "/" in unit or "per" in unit.casefold():
+        return f"{plain_name}_lb_ton"
+    return f"{plain_name}_pct" if plain_name == "enp" and "%" in unit else plain_name
 
 
 def read_guarantee_line(name: str, value: str) -> tuple[str, float] | None:
