@@ -210,6 +210,10 @@ def _is_group_line(grid: Grid, line: Line) -> bool:
         return False
     if any(cell.date is not None or cell.number is not None for cell in line.cells):
         return False
+    if any(
+        read_printed(text).is_figure for text in texts
+    ):  # "Moisture, 3.5 %" says a figure, and heads nothing
+        return False
     spans = any((line.number, column) in grid.spans for column in line.filled)
     return spans or any(_says_something(text) for text in texts)
 
@@ -446,7 +450,9 @@ def _turned(grid: Grid, names: int, analytes: Sequence[int]) -> Block:
         number = line.number
         text = line.text(names)
         if text and not any(line.text(column) for column in range(names + 1, grid.width)):
-            if place < last:
+            if place < analytes[0] - first and (":" in text or mentions("lab", text)):
+                around.append(line)  # a title right over the table, no group of analytes
+            elif place < last:
                 group = text
             else:
                 around.append(line)

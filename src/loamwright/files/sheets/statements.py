@@ -98,6 +98,11 @@ def _pair(found: Statements, cell: Cell, following: Cell | None) -> bool:
     if role in PAIRED and following is not None and following.text and (len(text) < 40):
         _keep(found, role, following)
         return True
+    if role == "method" and (value := match[2] if match else following.text if following else ""):
+        tests, left = vocabulary().tests.take(tokens(value))
+        if tests and not vocabulary().words["filler"].take(left)[1]:
+            found.general_tests.extend(tests)
+            return not match
     found.lines.append(text)
     if found.first_line is None:
         found.first_line = text
