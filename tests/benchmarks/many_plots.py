@@ -21,6 +21,7 @@ import shapely
 from loamwright import upkeep
 from loamwright.values import Step
 from loamwright.work.records import SeasonView
+from tests.sample_view import GivenSeason
 
 TODAY = dt.date(2026, 5, 20)
 #: A figure of four or more digits, decimals included, inside a sentence.
@@ -101,8 +102,7 @@ def many_plots(count: int) -> SeasonView:
     record = dataclasses.replace(
         first.record, plots=plots, soil_tests=joined(first.record.soil_tests), plans=(plan,)
     )
-    return dataclasses.replace(
-        first,
+    return GivenSeason(
         record=record,
         areas=keyed(first.areas),
         croppings=keyed(first.croppings),
@@ -113,4 +113,6 @@ def many_plots(count: int) -> SeasonView:
         rounds=rounds,
         sampling=keyed(first.sampling),
         cautions=cautions,
+        problems=first.problems,
+        made_on=first.made_on,
     )

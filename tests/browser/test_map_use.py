@@ -155,6 +155,28 @@ def test_search_and_order(open_page: Open, maps: Callable[..., Any]) -> None:
     assert page.locator("#plots button").first.get_attribute("data-plot") == largest
 
 
+@pytest.mark.parametrize(
+    ("text", "ids"),
+    [
+        ("AF-07", ["AF-07"]),
+        ("af07", ["AF-07"]),
+        ("7", ["AF-07"]),
+        ("af 7", ["AF-07"]),
+        ("plot7", []),  # of no plot's name: figures must agree
+        ("Polt 11", ["AF-11"]),  # two letters changed places
+        ("xyzzy", []),
+    ],
+)
+def test_a_plot_is_found_as_people_write_it(
+    open_page: Open, maps: Callable[..., Any], text: str, ids: list[str]
+) -> None:
+    page = open_page(maps(25))
+    page.tap("#tabs [data-view=plots]")
+    page.fill("#search", text)
+    found = page.locator("#plots button").evaluate_all("(all) => all.map((e) => e.dataset.plot)")
+    assert found == ids
+
+
 def test_keep_outs_and_their_popup_by_keyboard(open_page: Open, maps: Callable[..., Any]) -> None:
     page = open_page(maps(25), **DESK, is_mobile=False, has_touch=False)
     page.locator("#view-plots .rows button", has_text="Pond").focus()

@@ -620,3 +620,14 @@ def test_the_demo_tells_a_landowner_what_it_costs_and_what_is_missing(tmp_path: 
     tried = re.findall(r"loamwright (\w+) ", done.text)
     assert tried
     assert set(tried) <= COMMANDS.keys()
+
+
+def test_what_stays_short_stands_under_what_is_left_to_decide(tmp_path: Path) -> None:
+    path = tmp_path / "own.gpkg"
+    ran_well("new", path, "--name", "Own ground", "--season", SEASON)
+    plots, tests, _products = worked_files(tmp_path)
+    ran_well("import", path, plots, tests)
+    said = run("plan", path, as_json=False).text
+    decide, sure = said.index("Left to decide"), said.index("How sure it is")
+    assert decide < said.index("Plot A-1 needs") < sure
+    assert said.count("Plot A-1 needs") == said[decide:sure].count("Plot A-1 needs")

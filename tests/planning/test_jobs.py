@@ -15,7 +15,7 @@ from benchmarks.properties import Case, make_case
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from plan_cases import bag, plot, ware
-from scipy.optimize import linprog
+from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 
 from loamwright.planning.inputs import Band, Demand, Machine, PlanPlot, Terms, Ware
 from loamwright.planning.planner import make_plan
@@ -395,3 +395,70 @@ def test_what_a_machine_brings_is_not_fetched() -> None:
     )
     plan = make_plan(limed(("a", 9_000.0)), [TRUCKED], [BULK], terms)
     assert (plan.total_cost, plan.delivery_cost) == (280, 100)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_loads_and_ways_cost_what_a_program_of_their_own_finds(seed: int) -> None:
+    # Lime for three to five plots: by a truck that brings whole loads, or in bags fetched by whole ways, or
+    # both. Written out for scipy: kilograms by truck and bag, a trip of each; whole loads, bags and ways.
+    random = np.random.default_rng(seed)
+    number = int(random.integers(3, 6))
+    kg = np.round(random.uniform(300, 9000, number))
+    load_kg, haul_kg, bag_kg = float(random.choice([5000, 10_000])), 1000.0, 25.0
+    load, way, bulk_kg, bag_price = (
+        100.0,
+        float(random.choice([10, 25])),
+        0.02,
+        float(random.choice([1.5, 2.5])),
+    )
+    by_truck, by_hand = 20.0, 8.0
+    n = number
+    # columns: truck kg, bag kg, truck trip, hand trip (n each), loads, bags, ways
+    cost = np.array([*[bulk_kg] * n, *[0.0] * n, *[by_truck] * n, *[by_hand] * n, load, bag_price, way])
+    rows, low, high = [], [], []
+    for p in range(n):
+        row = np.zeros(4 * n + 3)
+        row[p] = row[n + p] = 1
+        rows.append(row)
+        low.append(kg[p])
+        high.append(np.inf)
+        for first, switch in ((p, 2 * n + p), (n + p, 3 * n + p)):
+            row = np.zeros(4 * n + 3)
+            row[first], row[switch] = 1, -kg[p] - bag_kg
+            rows.append(row)
+            low.append(-np.inf)
+            high.append(0)
+    for members, column, size in (
+        (range(n), 4 * n, load_kg),
+        (range(n, 2 * n), 4 * n + 1, bag_kg),
+    ):
+        row = np.zeros(4 * n + 3)
+        row[list(members)], row[column] = 1, -size
+        rows.append(row)
+        low.append(-np.inf)
+        high.append(0)
+    row = np.zeros(4 * n + 3)
+    row[4 * n + 1], row[4 * n + 2] = bag_kg, -haul_kg
+    rows.append(row)
+    low.append(-np.inf)
+    high.append(0)
+    whole = np.array([0] * 2 * n + [1] * 2 * n + [1] * 3)
+    upper = np.array([np.inf] * 2 * n + [1] * 2 * n + [np.inf] * 3)
+    found = milp(
+        cost,
+        integrality=whole,
+        bounds=Bounds(0, upper),
+        constraints=LinearConstraint(np.array(rows), low, high),
+        options={"mip_rel_gap": 1e-9},
+    )
+    truck = Machine("truck", Decimal(str(by_truck)), load_kg=load_kg, cost_per_load=Decimal(100))
+    terms = Terms(
+        machines=(truck, Machine("spreader", Decimal(str(by_hand)))),
+        cost_per_haul=Decimal(str(way)),
+        haul_kg=haul_kg,
+        gap=1e-6,
+    )
+    plots = limed(*((f"p{place}", float(mass)) for place, mass in enumerate(kg)))
+    offers = [bag("lime", "20", 1000.0, divisible=True), bag("pellets", f"{bag_price}", bag_kg)]
+    plan = make_plan(plots, [TRUCKED, PELLETS], offers, terms)
+    assert float(plan.total_cost) == pytest.approx(found.fun, abs=0.05)  # each amount of bulk to the cent

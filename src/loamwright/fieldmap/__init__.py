@@ -1,7 +1,7 @@
 """The map on the phone: one file that needs no network.
 
 The rooms: `records` (what the page shows), `legends`, `contents` (filled from a season), `imagery` (the
-user's own picture), `page` (the file).
+user's own picture), `still` (what stands there without a script), `page` (the file).
 """
 
 from loamwright.fieldmap.contents import map_data, map_layers, squares

@@ -27,6 +27,7 @@ from loamwright.errors import Level, Problem
 from loamwright.fieldmap.contents import map_data
 from loamwright.fieldmap.imagery import Picture, embed_picture
 from loamwright.fieldmap.records import MapData, plain
+from loamwright.fieldmap.still import still
 from loamwright.files import refuse_to_replace, write_whole
 from loamwright.work import SeasonView
 
@@ -251,6 +252,7 @@ def _figure(data: MapData, paper: folium.Map, hosts: Sequence[str]) -> Figure:
     class Page(Figure):
         _template = Template(_part("fieldmap_page.html"))
         policy = "{policy}"  # filled in when all scripts are written
+        still: str
         data: str
         program: str
 
@@ -260,6 +262,7 @@ def _figure(data: MapData, paper: folium.Map, hosts: Sequence[str]) -> Figure:
 
     figure = Page()
     figure.title = data.title
+    figure.still = Template(_part("fieldmap_still.html")).render(still=still(data))
     figure.data = _packed(data)
     figure.program = "\n".join(_part(name) for name in SCRIPTS)
     figure.add_child(paper)

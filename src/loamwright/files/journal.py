@@ -381,12 +381,15 @@ def take_over(connection: sqlite3.Connection, change: Change) -> None:
 
 #: Why a change of an older version, or of a table that is not ours, is not taken back.
 _NOT_KEPT = "this version keeps no such thing any more"
+_NOT_OURS = "the journal names a table this program does not know"
 
 
 def _apply(connection: sqlite3.Connection, row: RowChange, forward: bool) -> str:
     """Do or take back what happened to one row; the fault as text when the row is not as it was left."""
     columns = columns_of(connection, row.table) if row.table in TABLES else ()
-    if not columns or not set(row.fields) <= set(columns):
+    if not columns:
+        return _NOT_OURS
+    if not set(row.fields) <= set(columns):
         return _NOT_KEPT
     start, end = (0, 1) if forward else (1, 0)
     was = {name: pair[start] for name, pair in row.fields.items()}
@@ -432,7 +435,7 @@ def _built_on(connection: sqlite3.Connection, change: Change, row: RowChange, fa
         (row.table, _key_text(row.key), change.change_id),
     ).fetchone()[0]
     where = f"undo {change.change_id}, {row.name}"
-    if fault == _NOT_KEPT:
+    if fault in (_NOT_KEPT, _NOT_OURS):
         return Problem(where, fault, "Set what took its place; `show` prints what there is.")
     if later is None:
         what = f"{fault}, and not through this program"

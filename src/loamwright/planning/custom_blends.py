@@ -19,7 +19,7 @@ from loamwright.errors import Problem
 from loamwright.money import format_money, money_sign
 from loamwright.planning.inputs import PlanPlot, Request, Terms, Ware, band_of, check_request, known_kg
 from loamwright.planning.planner import Nearby, likely_of, make_plan
-from loamwright.planning.records import Plan
+from loamwright.planning.records import BLEND_WORDS, Plan
 from loamwright.planning.solver import Effort, Floats, Program
 from loamwright.supplies import Form, Offer, Product, blend
 from loamwright.units import (
@@ -593,7 +593,7 @@ def _recipe_words(made: _Made) -> str:
     per_ton = made.offer.price * Decimal((1000.0 if made.metric else TON_KG) / made.offer.package_kg)
     seller = f" from {made.offer.seller}" if made.offer.seller else ""
     return (
-        f"The cheapest single blend for {', '.join(made.group)} is {made.grade} ({mix}), "
+        f"{BLEND_WORDS}{', '.join(made.group)} is {made.grade} ({mix}), "
         f"{format_money(per_ton.quantize(Decimal('0.01')))} per {ton}{seller}."
     )
 

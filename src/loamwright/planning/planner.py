@@ -37,7 +37,7 @@ from loamwright.planning.lines import (
 )
 from loamwright.planning.model import PlanModel, Solution, build, cell_values, coverage_cost, settle
 from loamwright.planning.passes import need_cells, supply_keys
-from loamwright.planning.records import Outcome, Plan
+from loamwright.planning.records import CHOICE_WORDS, Outcome, Plan
 from loamwright.planning.search import SMALL, Search, count_out, only, search
 from loamwright.planning.shortfalls import Shortfall, limits_of_plots, limits_of_sellers
 from loamwright.planning.solver import Effort, Flags, Floats, Found
@@ -321,7 +321,7 @@ def _left_as_choices(request: Request, full: Plan, weighed: Plan, plan: Plan) ->
     more = format_money(max(Decimal(0), full.total_cost - weighed.total_cost))
     trips = len(full.jobs) - len(weighed.jobs)
     counted = f" in {trips} small trip{'s' if trips != 1 else ''}" if trips > 0 else ""
-    return (f"Left for you to choose: {'; '.join(words)}. Bringing it{counted} would cost {more}.",)
+    return (f"{CHOICE_WORDS}{'; '.join(words)}. Bringing it{counted} would cost {more}.",)
 
 
 def _counted(request: Request, shares: Floats, found: Search, weighed: Plan) -> Plan:

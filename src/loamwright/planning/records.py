@@ -24,6 +24,11 @@ class Outcome(StrEnum):
 # ---------------------------------------------------------------------------------------------
 # Plan
 
+#: How the sentences of an explanation begin that a person decides on: a need that stays short, a job too
+#: small to be planned, a blend on offer.
+SHORT_WORDS, CHOICE_WORDS, BLEND_WORDS = "Plot ", "Left for you to choose: ", "The cheapest single blend for "
+DECIDE_WORDS = (SHORT_WORDS, CHOICE_WORDS, BLEND_WORDS)
+
 
 @dataclass(frozen=True, slots=True)
 class Window:
@@ -241,6 +246,11 @@ class Plan:
             + self.filling_cost
             + self.handling_cost
         )
+
+    @property
+    def left_to_decide(self) -> tuple[str, ...]:
+        """Sentences of the explanation that a person decides on: what is short, a choice, an option."""
+        return tuple(words for words in self.explanation if words.startswith(DECIDE_WORDS))
 
     @property
     def fills(self) -> int:

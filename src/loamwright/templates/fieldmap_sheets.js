@@ -9,6 +9,48 @@ function plain(text) {
 const searchTexts = data.plots.map((plot) =>
   plain([plot.name, plot.id, plot.crop, plot.notes, plot.access, ...list(plot.lines).map((line) => line.product)].join(" ")));
 
+const bare = (text) => plain(text).replace(/[^\p{L}\p{N}]/gu, "");
+
+/** An id without its signs, and without zeros before a number: AF-07 is af7. */
+const bareId = (text) => bare(text).replace(/(^|\D)0+(?=\d)/g, "$1");
+
+/** Letters one has to change, add, leave out or swap to get from one word to another. */
+function lettersApart(a, b) {
+  const rows = [Array.from({ length: b.length + 1 }, (_, j) => j)];
+  for (let i = 1; i <= a.length; i++) {
+    rows.push([i]);
+    for (let j = 1; j <= b.length; j++) {
+      const swapped = i > 1 && j > 1 && a[i - 1] === b[j - 2] && a[i - 2] === b[j - 1] ? rows[i - 2][j - 2] + 1 : Infinity;
+      rows[i].push(Math.min(rows[i - 1][j] + 1, rows[i][j - 1] + 1, rows[i - 1][j - 1] + (a[i - 1] === b[j - 1] ? 0 : 1), swapped));
+    }
+  }
+  return rows[a.length][b.length];
+}
+
+/** Whether a word is meant by another: figures must agree, letters nearly. */
+const meant = (word, each) => (/\d/.test(word) ? word === each
+  : lettersApart(word, each) <= (word.length > 5 ? 2 : word.length > 2 ? 1 : 0));
+
+/** Places of the plots a text may mean: by id and number first, then by any word, then by words spelt nearly so. */
+function found(text) {
+  const wanted = plain(text.trim());
+  const every = data.plots.map((_, place) => place);
+  if (!wanted) return every;
+  const number = /^\d+$/.test(wanted) ? Number(wanted) : null;
+  const numberOf = (plot) => (/(\d+)\D*$/.exec(plot.id) || [])[1];
+  const named = every.filter((place) => {
+    const plot = data.plots[place];
+    return bareId(plot.id) === bareId(wanted) || (number !== null && Number(numberOf(plot)) === number);
+  });
+  if (named.length) return named;
+  const told = every.filter((place) => searchTexts[place].includes(wanted)
+    || bare(plotName(data.plots[place])).includes(bare(wanted) || wanted));
+  if (told.length) return told;
+  const words = wanted.split(/\s+/);
+  return every.filter((place) => words.every((word) => plain(plotName(data.plots[place])).split(/\s+/)
+    .some((each) => meant(word, each))));
+}
+
 function buildList() {
   const search = make("input", { type: "search", id: "search", placeholder: "name, crop …", autocomplete: "off",
     on: { input: drawList } });
@@ -32,8 +74,7 @@ function buildList() {
 }
 
 function drawList() {
-  const wanted = plain(byId("search").value.trim());
-  const order = data.plots.map((_, place) => place).filter((place) => searchTexts[place].includes(wanted));
+  const order = found(byId("search").value);
   const by = byId("sort").value;
   if (by === "name") order.sort((a, b) => data.plots[a].name.localeCompare(data.plots[b].name, "en", { numeric: true }));
   if (by === "large") order.sort((a, b) => data.plots[b].spread_m2 - data.plots[a].spread_m2);
@@ -41,9 +82,9 @@ function drawList() {
     const far = data.plots.map((_, place) => edgeOf(place, state.position.latlng).metres);
     order.sort((a, b) => far[a] - far[b]);
   }
-  let found = `${order.length} of ${data.plots.length} plots`;
-  if (by === "near" && !state.position) found += ". Turn on “Where am I” to sort by distance.";
-  byId("found").textContent = found;
+  let told = `${order.length} of ${data.plots.length} plots`;
+  if (by === "near" && !state.position) told += ". Turn on “Where am I” to sort by distance.";
+  byId("found").textContent = told;
   byId("plots").replaceChildren(...order.map((place) => {
     const plot = data.plots[place];
     const value = shown.values[place];
