@@ -58,6 +58,20 @@ def test_an_extractant_that_only_the_title_names(tmp_path: Path) -> None:
     assert [str(one.sampled_on) for one in contents.samples] == ["2025-04-17", "2025-04-17"]
 
 
+def test_a_title_right_over_the_headings(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Prairie Edge Soil Laboratory (invented)",
+        "Extractant: Bray P1,,Date sampled: 10/14/2026",
+        "Lab No,Sample,Depth,pH,P ppm,K (ammonium acetate) ppm",
+        "7-101,Lane field,0-6 in,5.4,9,95",
+    )
+    assert asked(contents) == set()
+    assert figures(contents, "P") == [(9.0, "ppm", "Bray P1", None)]
+    assert figures(contents, "K") == [(95.0, "ppm", "ammonium acetate", None)]
+    assert contents.samples[0].sampled_on == dt.date(2026, 10, 14)
+
+
 def test_a_sample_that_stands_twice_is_asked_about(tmp_path: Path) -> None:
     head = "Lab No,Sample,Sampled,Depth,pH,P (Bray P1) ppm,K (Mehlich 3) ppm"
     rows = (
@@ -163,7 +177,7 @@ def test_a_depth_that_became_a_date_is_asked_about(tmp_path: Path) -> None:
     book = openpyxl.Workbook()
     page = book.active
     page.append(["Sample ID", "Lab Number", "Date Sampled", "Depth", "pH", "P (Bray P1) ppm", "K (M3) ppm"])
-    page.append(["A1", 5501, 45755, dt.datetime(2025, 6, 1), 6.1, 22, 140])
+    page.append(["A1", 5501, 45755, dt.date(2025, 6, 1), 6.1, 22, 140])
     page.append(["A1", 5502, 45755, "6-24 in", 6.6, 7, 120])
     path = tmp_path / "sheet.xlsx"
     book.save(path)

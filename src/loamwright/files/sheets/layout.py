@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 
 from loamwright.files.grids import Cell, Grid, Line, column_letter
 from loamwright.files.sheets.records import LeftOut
+from loamwright.files.sheets.statements import is_pair
 from loamwright.files.sheets.words.figures import read_printed
 from loamwright.files.sheets.words.headings import Heading, is_subheading, more_exact, read_heading, tests_of
 from loamwright.files.sheets.words.measures import find_units
@@ -213,6 +214,8 @@ def _is_group_line(grid: Grid, line: Line) -> bool:
     if any(
         read_printed(text).is_figure for text in texts
     ):  # "Moisture, 3.5 %" says a figure, and heads nothing
+        return False
+    if any(is_pair(text) for text in texts):  # "Date sampled: …" is about the whole sheet
         return False
     spans = any((line.number, column) in grid.spans for column in line.filled)
     return spans or any(_says_something(text) for text in texts)

@@ -85,6 +85,13 @@ def read_statements(lines: Iterable[Line]) -> Statements:
     return found
 
 
+def is_pair(text: str) -> bool:
+    """Tell whether a text names something about the whole sheet and says what it is: "Sampled: May 2"."""
+    match = _PAIR.fullmatch(text)
+    heading = read_heading(match[1]) if match and match[2] else None
+    return heading is not None and heading.known and heading.role in (*PAIRED, "method")
+
+
 def _pair(found: Statements, cell: Cell, following: Cell | None) -> bool:
     """Read one cell; return True when the next one was its value."""
     text = cell.text
