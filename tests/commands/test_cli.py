@@ -18,7 +18,7 @@ from typing import Any
 
 import pytest
 import typer.main
-from command_line import SEASON, WHOLE_LIME, box, geojson, ran_well, run, worked_files
+from command_line import SEASON, WHOLE_LIME, box, geojson, ran_well, run, worked_files, written
 from places import independent_area_m2
 
 from loamwright.commands.cli import app
@@ -197,6 +197,20 @@ def test_compare_shows_people_the_same_prices_and_on_request_the_steps(worked: P
     assert "50 lb × 52 % P2O5" not in short
     assert "50 lb × 52 % P2O5" in run("compare", worked, "--steps", as_json=False).text
     assert "$2.88" in run("compare", worked, "--units", "metric", as_json=False).text
+
+
+def test_compare_follows_the_units_and_the_money_of_a_property(tmp_path: Path) -> None:
+    """A bag of 25 kg with 27 % N at 14.50 francs: 14.50 / 6.75 = 2.15 a kilogram of N."""
+    path = tmp_path / "hof.gpkg"
+    ran_well("new", path, "--name", "Hof", "--units", "metric")
+    ran_well("set", path, "settings", "currency=CHF")
+    listed = written(
+        tmp_path / "preise.csv", "product;form;n;package;price;seller\nSalpeter;dry;27;25 kg bag;14,50;Land\n"
+    )
+    run("import", path, listed)
+    told = run("compare", path, as_json=False).text
+    assert "Price per kg of each nutrient" in told
+    assert "CHF 2.15" in told
 
 
 # ---------------------------------------------------------------------------------------------

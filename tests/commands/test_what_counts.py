@@ -136,6 +136,28 @@ def test_projections_count_from_the_newest_test_and_what_is_planned_when_asked(o
     assert rows["P2O5"]["applied_lb"] == pytest.approx((20 + planned / 2) * 0.52)
 
 
+def test_milligrams_in_a_hundred_grams_are_projected_too(own: Path) -> None:
+    """0.9 mg/100 g are 9 mg/kg, 9 ppm; 20 lb/acre out at 20 lb per ppm: 1 ppm lower."""
+    (row,) = ran_well("show", own, "soil-tests")["listed"]
+    ran_well("set", own, "soil-test", row[0], "p=0.9", "p_unit=mg/100 g")
+    found = ran_well("project", own, "A-1", "P2O5", "--removed", "20 lb/acre")
+    assert (found["from_ppm"], found["to_low_ppm"]) == pytest.approx((9, 8))
+
+
+def test_planning_again_when_all_is_done_forgets_no_need(own: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """All the K2O goes on, and a plan is made after: the season's crop has had it, and the next gets none."""
+    first = need(own, "K2O")["lb"]
+    run("plan", own)
+    spread(own, "Potash 0-0-60", f"{first / 0.60} lb", dt.date(2026, 5, 20))
+    run("plan", own, "--reason", "after spreading")
+    rows = ran_well("history", own, "A-1")["plots"][0]["balances"]
+    (k2o,) = [row for row in rows if row["supply"] == "K2O"]
+    assert (k2o["need_lb"], k2o["applied_lb"]) == (pytest.approx(first), pytest.approx(first))
+    Clock(monkeypatch).set("2027-03-01")
+    ran_well("season", "next", own)
+    assert need(own, "K2O")["lb"] == pytest.approx(first)  # nothing of it is left over for 2027
+
+
 # ---------------------------------------------------------------------------------------------
 # A part of a plot
 

@@ -98,7 +98,7 @@ def compare(
     file: Annotated[Path, typer.Argument(help="A products file (CSV or XLSX), or a property file.")],
     steps: Annotated[bool, typer.Option("--steps", help="Print the label arithmetic of each offer.")] = False,
 ) -> Answer:
-    """Compare offers by price per pound of each nutrient, from the label."""
+    """Compare offers by price per pound (or kilogram) of each nutrient, from the label."""
     from loamwright import files
     from loamwright.commands.results import OffersCompared
 

@@ -240,9 +240,10 @@ def project(
         )
     newest = max(tests, key=lambda test: test.sampled_on or dt.date.min)
     reading = newest.readings[element]
-    if read_unit(reading.unit) != "ppm":
+    to_ppm = {"ppm": 1.0, "mg/100 g": 10.0}.get(read_unit(reading.unit) or "")
+    if to_ppm is None:
         what = f"the newest {element} test of plot {plot_id} is in {reading.unit}"
-        raise InputError([Problem("project", what, "A projection needs a reading in ppm.")])
+        raise InputError([Problem("project", what, "A projection needs a reading in ppm or mg/100 g.")])
     since = [row for row in _since_test(view, plot_id, planned) if row.supply == nutrient.value]
     applied_kg = sum(row.applied_kg + (row.planned_kg or 0.0) for row in since)
     area_ha = view.areas[plot_id].spread_area_m2 / HA_M2
@@ -254,5 +255,5 @@ def project(
     added_kg_ha = applied_kg / area_ha if area_ha else 0.0
     after = f"after the sample of {newest.sampled_on}" + (", with what is planned" if planned else "")
     return work.project(
-        nutrient, reading.value, reading.extractant or "", added_kg_ha, removed_kg_ha, figure, after
+        nutrient, reading.value * to_ppm, reading.extractant or "", added_kg_ha, removed_kg_ha, figure, after
     )

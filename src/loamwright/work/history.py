@@ -151,15 +151,15 @@ def season_balances(
     """
     standing = entries_that_count(record.applications)
     start = record.info.settings.season_start
-    newest: dict[int, Plan] = {plan.season: plan for plan in record.plans if plan.season}
-    seasons = sorted({*newest, *(season_of(entry.applied_on, start) for entry in standing)})
+    plans = _plans_by_season(record)
+    seasons = sorted({*plans, *(season_of(entry.applied_on, start) for entry in standing)})
     balances: list[SeasonBalance] = []
     problems: list[Problem] = []
     for season in seasons:
         entries = [entry for entry in standing if season_of(entry.applied_on, start) == season]
         applied, found = applied_supplies(entries, contents)
         problems.extend(found)
-        needs = _needs(newest[season], record.applications, contents) if season in newest else {}
+        needs = _needs(plans.get(season, ()), record.applications, contents)
         delivered = {
             (plot_id, supply): kg for plot_id, by in applied.items() for supply, kg in by.items() if kg > 0
         }
@@ -189,22 +189,42 @@ def season_needs(
     mapping of season to (ISO 8601 time of its plan, mapping of (plot_id, supply) to float or None)
         [kg]; None = unknown. Seasons without a plan are absent.
     """
-    newest = {plan.season: plan for plan in record.plans if plan.season}
     return {
-        season: (plan.made_at, _needs(plan, record.applications, contents)) for season, plan in newest.items()
+        season: (plans[-1].made_at, _needs(plans, record.applications, contents))
+        for season, plans in _plans_by_season(record).items()
     }
+
+
+def _plans_by_season(record: PropertyRecord) -> Mapping[int, Sequence[Plan]]:
+    """The plans of each season, oldest first."""
+    found: dict[int, list[Plan]] = defaultdict(list)
+    for plan in record.plans:
+        if plan.season:
+            found[plan.season].append(plan)
+    return found
 
 
 def _needs(
-    plan: Plan, applications: Sequence[Application], contents: Mapping[str, Mapping[Supply, float]]
+    plans: Sequence[Plan], applications: Sequence[Application], contents: Mapping[str, Mapping[Supply, float]]
 ) -> dict[tuple[str, Supply], float | None]:
-    counted, _ = applied_supplies([e for e in applications if e.entry_id in plan.counted_entries], contents)
-    return {
-        (row.plot_id, row.supply): None
-        if row.need_kg is None
-        else row.need_kg + counted.get(row.plot_id, {}).get(row.supply, 0.0)
-        for row in plan.coverage
-    }
+    """What a season's crops needed, by its plans, oldest first.
+
+    The newest plan says it. Of what it has no need for any more because that was put on before, the plan
+    before it does.
+    """
+    found: dict[tuple[str, Supply], float | None] = {}
+    for plan in plans:
+        counted, _ = applied_supplies(
+            [e for e in applications if e.entry_id in plan.counted_entries], contents
+        )
+        done = {key: need for key, need in found.items() if counted.get(key[0], {}).get(key[1], 0.0) > 0}
+        found = done | {
+            (row.plot_id, row.supply): None
+            if row.need_kg is None
+            else row.need_kg + counted.get(row.plot_id, {}).get(row.supply, 0.0)
+            for row in plan.coverage
+        }
+    return found
 
 
 # ---------------------------------------------------------------------------------------------
