@@ -49,15 +49,17 @@ class Fill:
     colour
         ``"#rrggbb"``.
     pattern
-        ``"plain"``, ``"dots"``, ``"lines"``, ``"dense lines"``, ``"cross"``, ``"check"``, ``"half"``
-        or ``"question"``.
+        ``"plain"``, ``"dots"``, ``"lines"``, ``"dense lines"``, ``"cross"``, ``"check"``, ``"half"``,
+        ``"question"``, ``"dash"`` or ``"ring"``.
     """
 
     colour: str
     pattern: str
 
 
-NOTHING = Fill(WHITE, "plain")
+#: Nothing planned here, and nothing needed here: neither looks like a first class, nor like the other.
+NOTHING = Fill(WHITE, "dash")
+NONE_NEEDED = Fill(WHITE, "ring")
 UNKNOWN = Fill(GREY, "question")
 
 #: Status of the work by `WorkState` value.
@@ -77,6 +79,28 @@ CAUTION: Mapping[str, Fill] = {
 
 #: Sampling by whether a sample is due.
 SAMPLING: Mapping[bool, Fill] = {True: Fill(REDDISH_PURPLE, "dots"), False: NOTHING}
+
+
+def product_fill(place: int) -> Fill:
+    """Return the fill of a product, by its place in the property's list of products.
+
+    Parameters
+    ----------
+    place
+        From zero on.
+
+    Returns
+    -------
+    Fill
+        Colours begin anew after the seventh and patterns after the fifth: 35 products differ.
+
+    Examples
+    --------
+    >>> product_fill(0), product_fill(7)
+    (Fill(colour='#e69f00', pattern='plain'), Fill(colour='#e69f00', pattern='lines'))
+    """
+    colours = (ORANGE, SKY_BLUE, BLUISH_GREEN, REDDISH_PURPLE, BLUE, VERMILLION, YELLOW)
+    return Fill(colours[place % 7], SEQUENCE_PATTERNS[place % 5])
 
 
 def sequence(name: str, classes: int) -> tuple[Fill, ...]:

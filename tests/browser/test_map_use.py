@@ -380,3 +380,34 @@ def test_metric(open_page: Open, maps: Callable[..., Any]) -> None:
     assert f"{hectares:.3f} ha to spread on" in text
     # 40 lb/acre is 40 x 1.12085 = 44.8 kg/ha (1 lb/acre = 0.45359237 kg / 0.40468564224 ha)
     assert "N: 44.8 kg/ha" in text
+
+
+def test_sixty_plots_on_a_phone_have_labels_one_can_find(open_page: Open, maps: Callable[..., Any]) -> None:
+    """Nearly every plot has its id, or what tells it from the others, and none covers another."""
+    page = open_page(maps(60))
+    page.tap("#whole")
+    labels = page.locator(".label").all_inner_texts()
+    numbers = {label.removeprefix("AF-").strip() for label in labels}
+    assert len(labels) >= 54  # nine in ten
+    assert numbers <= {f"{n:02d}" for n in range(1, 61)}
+
+
+def test_nothing_planned_none_needed_and_a_first_class_never_look_alike(
+    open_page: Open, maps: Callable[..., Any]
+) -> None:
+    page = open_page(maps(25))
+    page.tap("#legend summary")
+    fills: dict[str, set[str]] = {}
+    for label in LAYERS:
+        page.locator("#questions label", has_text=label).tap()
+        for choice in range(page.locator("#choice option").count()):
+            if page.is_visible("#choice"):
+                page.select_option("#choice", index=choice)
+            for row in page.locator("#classes li").all():
+                name = row.locator("span").inner_text()
+                fills.setdefault(name, set()).add(row.locator("rect").get_attribute("fill"))
+    none, planned = fills["none needed"], fills["none of it here"]
+    assert len(none) == len(planned) == 1
+    assert none != planned
+    others = set().union(*(found for name, found in fills.items() if not name.startswith(("no", "unknown"))))
+    assert others.isdisjoint(none | planned)

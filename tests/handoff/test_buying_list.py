@@ -62,6 +62,14 @@ def test_sellers_fees_and_stock_by_hand() -> None:
     assert listed.problems == ()
     changed = buying_list(replace(plan, delivery_cost=Decimal("40")), {o.offer_id: o for o in (a, b, c, d)})
     assert "$25.00 and the plan holds $40.00" in changed.problems[0].what
+    # where loads or ways are paid for, the other 15 are theirs: said, and no disagreement
+    offers = {o.offer_id: o for o in (a, b, c, d)}
+    hauled = buying_list(replace(plan, delivery_cost=Decimal("40")), offers, hauled=True)
+    (told,) = hauled.problems
+    assert "$15.00 for loads and ways" in told.what
+    assert hauled.total == Decimal("115")
+    short = buying_list(replace(plan, delivery_cost=Decimal("20")), offers, hauled=True)
+    assert "$25.00 and the plan holds $20.00" in short.problems[0].what
 
 
 def test_workbook_holds_the_same_money(tmp_path: Path) -> None:

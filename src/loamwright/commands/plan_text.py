@@ -135,8 +135,8 @@ def _show_buying(console: Console, plan: Plan) -> None:
         console.print(f"  From {escape(seller)}{cost}")
         for item in sellers[seller]:
             number = item.count or item.from_stock
-            count = f"{number:,.3g}" if number % 1 else f"{number:,.0f}"
-            stock = f" (and {item.from_stock:,.3g} from the shed)" if item.count and item.from_stock else ""
+            count, shed = (f"{n:,.2f}".rstrip("0").rstrip(".") for n in (number, item.from_stock))
+            stock = f" (and {shed} from the shed)" if item.count and item.from_stock else ""
             money = f"  {format_money(item.cost)}" if item.count else ""
             _print_in(console, 4, f"{count} × {escape(item.package)} {escape(item.product)}{stock}{money}")
 

@@ -39,7 +39,15 @@ from loamwright.fieldmap.records import (
 from loamwright.land import Cropping, Plot, PlotArea
 from loamwright.money import format_money
 from loamwright.needs import LimeNeed, Need, season_dates
-from loamwright.palette import CAUTION, NOTHING, SAMPLING, STATUS, UNKNOWN
+from loamwright.palette import (
+    CAUTION,
+    NONE_NEEDED,
+    NOTHING,
+    SAMPLING,
+    STATUS,
+    UNKNOWN,
+    product_fill,
+)
 from loamwright.planning import Coverage, PlanLine
 from loamwright.soil import SoilTest
 from loamwright.units import (
@@ -661,22 +669,10 @@ class _Contents:
 
     def work_choices(self) -> tuple[MapChoice, ...]:
         plan = self.view.plan
+        planned = sorted({line.product for line in plan.lines}) if plan else []
+        letters = {name: _letter(place) for place, name in enumerate(planned)}  # the same on every map
         names = sorted({line.product for line in self.all_lines()})
-        letters = {name: _letter(place) for place, name in enumerate(names)}
-        counts = [float(len({n.product for n in self.lines[p.plot_id]})) for p in self.plots]
-        values = [" ".join(sorted({letters[n.product] for n in self.lines[p.plot_id]})) for p in self.plots]
-        key = "\n".join(f"{letter} = {_own(name)}" for name, letter in letters.items())
-        every = graded(
-            "all",
-            "All products",
-            [count if count else "nothing planned" for count in counts],
-            values,
-            palette="BuPu",
-            write=lambda figure: _count(int(figure), "product"),
-            special={"nothing planned": NOTHING},
-            note=key if plan else _NO_PLAN,
-        )
-        choices = [every]
+        choices = [self.every_product(letters, names)]
         for name in names:
             per_plot = [[n for n in self.lines[p.plot_id] if n.product == name] for p in self.plots]
             mass = sum(line.mass_kg for lines in per_plot for line in lines)
@@ -709,6 +705,27 @@ class _Contents:
                 )
             )
         return tuple(choices)
+
+    def every_product(self, letters: Mapping[str, str], names: Sequence[str]) -> MapChoice:
+        """Colour the plots by what goes on: one product by its fill, several as bands side by side."""
+        order = {product.product: place for place, product in enumerate(self.view.record.products)}
+        fills = {name: product_fill(order.get(name, 0)) for name in letters}
+        sets = [tuple(sorted({line.product for line in self.lines[p.plot_id]})) for p in self.plots]
+        count = Counter(sets)
+        rows = sorted(count, key=lambda one: (len(one) != 0, len(one), one))
+        classes = []
+        for row in rows:
+            fill = fills[row[0]] if len(row) == 1 else NOTHING
+            label = " + ".join(letters[name] for name in row) or "nothing planned"
+            if len(row) == 1:
+                label = f"{label} = {_own(row[0])}"
+            bands = tuple(fills[name].colour for name in row) if len(row) > 1 else ()
+            classes.append(MapClass(label, count[row], fill.colour, fill.pattern, bands))
+        values = tuple(" ".join(letters[name] for name in row) for row in sets)
+        key = "\n".join(f"{letters[name]} = {_own(name)}" for name in names)
+        note = key if self.view.plan else _NO_PLAN
+        of = tuple(rows.index(row) for row in sets)
+        return MapChoice("all", "All products", tuple(classes), of, values, note)
 
     def need_choices(self) -> tuple[MapChoice, ...]:
         by_plot = [self.view.needs.get(p.plot_id) for p in self.plots]
@@ -749,7 +766,7 @@ class _Contents:
             shown,
             palette="YlGnBu",
             write=partial(self.rate_text, supply=supply),
-            special={"none needed": NOTHING, "unknown": UNKNOWN},
+            special={"none needed": NONE_NEEDED, "unknown": UNKNOWN},
             note=note,
         )
 

@@ -27,12 +27,15 @@ class MapClass:
         Text, and how many plots it holds [count].
     colour, pattern
         How it is filled.
+    bands
+        Colours side by side, where several products go on; empty = one colour.
     """
 
     label: str
     plots: int
     colour: str
     pattern: str
+    bands: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

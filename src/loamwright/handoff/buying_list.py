@@ -131,28 +131,48 @@ def _line(purchase: Purchase, offer: Offer | None) -> BuyingLine:
     )
 
 
-def _disagreements(plan: Plan, goods: Decimal, delivery: Decimal) -> tuple[Problem, ...]:
-    return tuple(
+def _disagreements(plan: Plan, goods: Decimal, delivery: Decimal, hauled: bool) -> tuple[Problem, ...]:
+    """Where list and plan differ; what is paid for bringing goods oneself is in the plan alone, and said."""
+    pairs = [("goods", goods, plan.purchase_cost), ("delivery", delivery, plan.delivery_cost)]
+    more = plan.delivery_cost - delivery
+    found = []
+    if hauled and more > 0:
+        pairs.pop()
+        found.append(
+            Problem(
+                "buying list, hauling",
+                f"{format_money(more)} for loads and ways are in the plan and go to none of these sellers",
+                "Count them beside what is paid here.",
+                Level.NOTE,
+            )
+        )
+    found.extend(
         Problem(
             f"buying list, {what}",
             f"the lines add up to {format_money(listed)} and the plan holds {format_money(planned)}",
             "Make the plan again: a price or fee has changed since it was made.",
             Level.WARNING,
         )
-        for what, listed, planned in (
-            ("goods", goods, plan.purchase_cost),
-            ("delivery", delivery, plan.delivery_cost),
-        )
+        for what, listed, planned in pairs
         if listed != planned
     )
+    return tuple(found)
 
 
-def buying_list(plan: Plan, offers: Mapping[str, Offer]) -> BuyingList:
+def _list_of(view: SeasonView, plan: Plan) -> BuyingList:
+    settings = view.record.info.settings
+    hauled = settings.hauling_cost_per_kg > 0 or settings.work.cost_per_haul > 0
+    hauled = hauled or any(one.cost_per_load for one in settings.spreaders)
+    return buying_list(plan, {offer.offer_id: offer for offer in view.record.offers}, hauled)
+
+
+def buying_list(plan: Plan, offers: Mapping[str, Offer], hauled: bool = False) -> BuyingList:
     """Group a plan's purchases by seller and add them up.
 
     Notes
     -----
-    A seller's delivery fee is charged once per order: the highest fee among the offers bought there.
+    A seller's delivery fee is charged once per order: the highest fee among the offers bought there. `hauled`
+    tells that the plan's delivery also holds loads and ways that are paid to nobody on the list.
     """
     by_seller: dict[str, list[Purchase]] = {}
     stock_only = []
@@ -176,7 +196,7 @@ def buying_list(plan: Plan, offers: Mapping[str, Offer]) -> BuyingList:
         goods,
         delivery,
         goods + delivery,
-        _disagreements(plan, goods, delivery),
+        _disagreements(plan, goods, delivery, hauled),
     )
 
 
@@ -287,7 +307,7 @@ def buying_page(view: SeasonView) -> BuyingPage | None:
     """Work out everything that stands on the printed buying list."""
     if view.plan is None:
         return None
-    listed = buying_list(view.plan, {offer.offer_id: offer for offer in view.record.offers})
+    listed = _list_of(view, view.plan)
     system = view.record.info.units
     return BuyingPage(
         f"Buying list {view.record.info.season}",
@@ -318,7 +338,7 @@ def buying_sheet(view: SeasonView) -> Sheet | None:
     """Lay the buying list out as a sheet, a section per seller."""
     if view.plan is None:
         return None
-    listed = buying_list(view.plan, {offer.offer_id: offer for offer in view.record.offers})
+    listed = _list_of(view, view.plan)
 
     def total(words: str, amount: Decimal) -> tuple[Cell, ...]:
         cells: dict[str, Cell] = {"product": words, "cost $": amount}
@@ -371,5 +391,5 @@ def write_buying_list(view: SeasonView, path: Path) -> PaperMade:
         problem = Problem(name, "there is no plan, so there is no buying list", "Make a plan first.")
         return PaperMade(path, 0, (problem,))
     write_workbook(path, (sheet,), view.made_on)
-    listed = buying_list(view.plan, {offer.offer_id: offer for offer in view.record.offers})
+    listed = _list_of(view, view.plan)
     return PaperMade(path, 1, listed.problems)

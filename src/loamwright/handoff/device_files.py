@@ -29,16 +29,6 @@ SYMBOLS = {
     "core": "Dot",
 }
 _KML = "http://www.opengis.net/kml/2.2"
-#: Fills of products, in the order the property lists them; after the last they begin again.
-_COLOURS = (
-    palette.ORANGE,
-    palette.SKY_BLUE,
-    palette.BLUISH_GREEN,
-    palette.REDDISH_PURPLE,
-    palette.BLUE,
-    palette.VERMILLION,
-    palette.YELLOW,
-)
 
 
 def called(plot: Plot) -> str:
@@ -208,5 +198,5 @@ def product_styles(view: SeasonView) -> list[tuple[str, str]]:
             styles.append(("no-work", palette.GREY))
             continue
         number = order.get(most[plot.plot_id][1], 0)
-        styles.append((f"product-{number + 1}", _COLOURS[number % len(_COLOURS)]))
+        styles.append((f"product-{number + 1}", palette.product_fill(number).colour))
     return styles

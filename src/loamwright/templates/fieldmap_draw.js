@@ -171,7 +171,8 @@ function goTo(bounds, maxZoom = 17.5) {
   unfollow();
   const printing = document.body.classList.contains("printing");
   const beside = isWide() && !printing ? byId("key").offsetWidth + 24 : 16;
-  const covered = isWide() || printing || state.view === "map" ? 16 : map.getSize().y * 0.54 + 8;
+  const below = state.view === "map" ? byId("place").offsetHeight : map.getSize().y * 0.54;
+  const covered = isWide() || printing ? 16 : below + 8;
   const above = isWide() || printing ? 16 : 64;
   map.fitBounds(bounds, { paddingTopLeft: [beside, above], paddingBottomRight: [16, covered], maxZoom, animate: false });
 }

@@ -49,6 +49,8 @@ const MARKS = { // drawn on top of a class's colour, in an 8 by 8 or 12 by 12 sq
   cross: [7, "M0 0L7 7M7 0L0 7"],
   half: [10, "M0 10L10 0V10z"],
   check: [14, "M3 7l3 3l5 -6"],
+  dash: [18, "M6 9h6"],
+  ring: [16, "M8 5.5a2.5 2.5 0 1 1 0 5a2.5 2.5 0 1 1 0 -5"],
   question: [14, "M4.6 5.2a2.4 2.4 0 1 1 3.4 2.1c-.8.4-1 .8-1 1.7M7 10.6v1.2"],
 };
 
@@ -59,6 +61,7 @@ function isDark(colour) {
 
 /** The fill of a class as a reference to its pattern, made on first use. */
 function fillOf(one) {
+  if (list(one.bands).length) return bandsOf(one.bands);
   const id = `fill-${one.colour.slice(1)}-${one.pattern.replace(" ", "-")}`;
   if (!byId(id)) {
     const [size, path] = MARKS[one.pattern];
@@ -68,6 +71,17 @@ function fillOf(one) {
       makeSvg("rect", { width: size, height: size, fill: one.colour }),
       makeSvg("path", { d: path, fill: solid ? ink : "none", stroke: solid ? "none" : ink, "fill-opacity": 0.5,
         "stroke-opacity": 0.6, "stroke-width": one.pattern === "check" || one.pattern === "question" ? 1.8 : 1.1 })));
+  }
+  return `url(#${id})`;
+}
+
+/** Several products: their colours side by side, a dark line between. */
+function bandsOf(colours) {
+  const id = `fill-bands-${colours.map((colour) => colour.slice(1)).join("-")}`;
+  if (!byId(id)) {
+    byId("patterns").append(makeSvg("pattern", { id, width: 10 * colours.length, height: 10, patternUnits: "userSpaceOnUse" },
+      ...colours.map((fill, i) => makeSvg("rect", { x: 10 * i, width: 10, height: 10, fill })),
+      ...colours.map((_, i) => makeSvg("rect", { x: 10 * i, width: 1, height: 10, fill: "#000", "fill-opacity": 0.5 }))));
   }
   return `url(#${id})`;
 }
@@ -193,7 +207,8 @@ function labelTexts(plot, value) {
 
 /**
  * Put labels where there is room, in the order given; no label covers another.
- * `wanted`: {middle, degrees (width of the plot), id, tries (texts from the fullest on), number, chosen}.
+ * `wanted`: {middle, degrees (width of the plot), id, tries (texts from the fullest on), number, chosen}. Where many
+ * small plots lie side by side, each gets its id, or what tells it from the others.
  */
 function layLabels(map, wanted) {
   pen.font = `700 14px ${getComputedStyle(document.body).fontFamily}`;
@@ -201,17 +216,21 @@ function layLabels(map, wanted) {
   const scale = map.getZoomScale(map.getZoom(), 0) * (256 / 360); // pixels per degree of longitude
   const boxes = [];
   const made = [];
+  const crowded = wanted.length > 40 && wanted.filter((one) => one.degrees * scale < 60).length > wanted.length / 2;
+  const first = wanted.length ? wanted[0].id : "";
+  const same = [...first].findIndex((letter, i) => wanted.some((one) => one.id[i] !== letter));
+  const tail = (id) => (crowded && same > 0 && wanted.every((one) => one.id.length > same) ? id.slice(same) : id);
   for (const one of wanted) {
     const spot = map.latLngToContainerPoint(one.middle);
     if (spot.x < -40 || spot.y < -40 || spot.x > size.x + 40 || spot.y > size.y + 40) continue;
     const across = one.degrees * scale;
     if (across < 9 && !one.chosen && wanted.length > 40) continue;
-    for (const texts of one.tries) {
+    for (const texts of crowded && !one.chosen ? [[cutShort(tail(one.id), 8)]] : one.tries) {
       const lines = one.number ? [`${one.number}. ${texts[0]}`, ...texts.slice(1)] : texts;
       const width = Math.max(...lines.map((line) => pen.measureText(line).width)) + 10;
       const height = lines.length * LINE + 4;
-      const short = texts[0] === cutShort(one.id, 8);
-      if (width > (short ? across * 2 : Math.max(across * 1.4, 30)) && !one.chosen) continue;
+      const short = texts[0] === cutShort(one.id, 8) || crowded;
+      if (width > (short ? Math.max(across * 2, crowded ? 60 : 0) : Math.max(across * 1.4, 30)) && !one.chosen) continue;
       const box = [spot.x - width / 2, spot.y - height / 2, spot.x + width / 2, spot.y + height / 2];
       if (boxes.some((b) => box[0] < b[2] && box[2] > b[0] && box[1] < b[3] && box[3] > b[1])) continue;
       boxes.push(box);

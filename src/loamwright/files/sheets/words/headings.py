@@ -276,6 +276,8 @@ def _parts(text: str, rest: str) -> Heading:
         return replace(
             heading, role=best.role, rank=best.rank + 2, units=units, left=_unread(others, best.role)
         )
+    if scores and not names:
+        _, left = known.words["lime basis"].take(left)
     if asked and not names:
         return replace(heading, role="recommendations", left=_unread(without_asked, ""))
     if scores and not names:
