@@ -69,7 +69,7 @@ def restated(amount: float, form: str, other: str) -> Reckoned:
 
     Notes
     -----
-    By atomic weights; a ton is 2,000 lb. Lime's CaO, MgO and Ca(OH)2 are restated as the CaCO3 that neutralizes as much.
+    By atomic weights. Lime's CaO, MgO and Ca(OH)2 are restated as the CaCO3 that neutralizes as much.
     """
     names = {name.casefold(): name for pair in _FORMS for name in pair}
     here, there = names.get(form.casefold()), names.get(other.casefold())
