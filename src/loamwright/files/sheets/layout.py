@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 
 from loamwright.files.grids import Cell, Grid, Line, column_letter
 from loamwright.files.sheets.records import LeftOut
+from loamwright.files.sheets.statements import is_pair
 from loamwright.files.sheets.words.figures import read_printed
 from loamwright.files.sheets.words.headings import Heading, is_subheading, more_exact, read_heading, tests_of
 from loamwright.files.sheets.words.measures import find_units
@@ -209,6 +210,12 @@ def _is_group_line(grid: Grid, line: Line) -> bool:
     if any(text.rstrip().endswith(":") for text in texts) or line.filled == (0,):
         return False
     if any(cell.date is not None or cell.number is not None for cell in line.cells):
+        return False
+    if any(
+        read_printed(text).is_figure for text in texts
+    ):  # "Moisture, 3.5 %" says a figure, and heads nothing
+        return False
+    if any(is_pair(text) for text in texts):  # "Date sampled: …" is about the whole sheet
         return False
     spans = any((line.number, column) in grid.spans for column in line.filled)
     return spans or any(_says_something(text) for text in texts)
@@ -446,7 +453,9 @@ def _turned(grid: Grid, names: int, analytes: Sequence[int]) -> Block:
         number = line.number
         text = line.text(names)
         if text and not any(line.text(column) for column in range(names + 1, grid.width)):
-            if place < last:
+            if place < analytes[0] - first and (":" in text or mentions("lab", text)):
+                around.append(line)  # a title right over the table, no group of analytes
+            elif place < last:
                 group = text
             else:
                 around.append(line)

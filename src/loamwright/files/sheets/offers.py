@@ -83,7 +83,7 @@ def _offer(block: Block, record: Record, inquiry: Inquiry, comma: bool | None) -
         return next((record.cells[place].text for place in places if record.cells[place].text), "")
 
     product, renamed = _product(record.cells[block.places("product")[0]], inquiry, record.where)
-    grade = text("grade")
+    grade, unread = _grade(block, record, text("grade"), product, inquiry)
     found = read_guarantees(f"{grade} ; {product}" if grade else product)
     analysis = dict(found.analysis) | _analysis_columns(block, record, comma)
     lime = found.lime or (mentions("lime", product) is not None and not set(analysis) - {"ca", "mg"})
@@ -94,7 +94,7 @@ def _offer(block: Block, record: Record, inquiry: Inquiry, comma: bool | None) -
         form,
         package=_package(text("package"), block.title),
         min_order=text("min_order") or None,
-        candidates=renamed,
+        candidates=(*renamed, *unread),
     )
     offer = _with_density(block, record, offer, comma)
     offer = _with_price(block, record, offer, text("price_unit"), inquiry, comma)
@@ -126,6 +126,29 @@ def _product(cell: Cell, inquiry: Inquiry, where: str) -> tuple[str, tuple[str, 
     return (likely or cell.text), ("product",)
 
 
+def _grade(
+    block: Block, record: Record, grade: str, product: str, inquiry: Inquiry
+) -> tuple[str, tuple[str, ...]]:
+    """Return a grade; one that a spreadsheet turned into a date (10-10-10) is asked about."""
+    dated = any(record.cells[place].date is not None for place in block.places("grade"))
+    if not dated and not _DATED_GRADE.fullmatch(grade):
+        return grade, ()
+    answer = inquiry.ask(
+        f"grade.{slug(product)}",
+        f"the grade of {product}: the sheet shows {grade!r}, a date a spreadsheet made of it",
+        f"{record.where}, grade",
+        ("<grade, as 10-10-10>",),
+        accepts=lambda given: bool(read_guarantees(given).analysis),
+    )
+    return ("", ("analysis",)) if answer is None or answer == NOT_KNOWN else (answer, ())
+
+
+#: A day as spreadsheets show it: 2010-10-10, 10/10/2010, 10-Oct-10.
+_DATED_GRADE = re.compile(
+    r"[0-9]{4}-[0-9]{2}-[0-9]{2}.*|[0-9]{1,2}/[0-9]{1,2}/[0-9]{2,4}|[0-9]{1,2}-[A-Za-z]{3}-[0-9]{2,4}"
+)
+
+
 def _form(title: str, product: str) -> str | None:
     for kind in ("liquid", "dry"):
         if mentions(kind, title) or (kind == "liquid" and mentions(kind, product)):
@@ -134,6 +157,8 @@ def _form(title: str, product: str) -> str | None:
 
 
 def _package(size: str, title: str) -> str | None:
+    if plain(size) == "bulk":
+        return "bulk"
     if size:
         match = re.fullmatch(r"([0-9.,]+)\s*(#|[^\W0-9_]+\.?)\s*(?:bags?|sacks?|jugs?|totes?)?", size.strip())
         unit = read_unit(match[2]) if match else None

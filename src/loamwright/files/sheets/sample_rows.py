@@ -8,12 +8,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from loamwright.files.grids import EMPTY, Cell
-from loamwright.files.sheets.figures import ColumnReader
+from loamwright.files.sheets.figures import ColumnReader, slug
 from loamwright.files.sheets.inquiry import Inquiry
 from loamwright.files.sheets.layout import Block, Record
 from loamwright.files.sheets.records import Area, LabReading, Sample
-from loamwright.files.sheets.sampling_dates import DATED, Calendar, depth_of
+from loamwright.files.sheets.sampling_dates import DATED, Calendar, asked_depth, depth_of
 from loamwright.files.sheets.statements import Statements
+from loamwright.files.sheets.words.calendar_dates import read_printed_date
+from loamwright.files.sheets.words.depths import Depth
 from loamwright.files.sheets.words.headings import read_heading
 from loamwright.files.sheets.words.vocabulary import means, plain
 
@@ -152,7 +154,7 @@ def sample_of(
         received_on=read.get("received"),
         reported_on=read.get("reported"),
         dated=read.get("dated"),
-        depth=depth_of(depths, sheet.statements.depth),
+        depth=_depth(sheet, record, depths),
         area=_area(sheet, block, record),
         crop=cells["crop"].text or None if "crop" in cells else None,
         previous_crop=cells["previous_crop"].text or None if "previous_crop" in cells else None,
@@ -203,3 +205,21 @@ def restated(readings: Sequence[LabReading]) -> tuple[LabReading, ...]:
             key=lambda reading: reading.derived_from is not None and " by the lab" in reading.derived_from,
         )
     )
+
+
+def _depth(sheet: SoilSheet, record: Record, texts: dict[str, tuple[str, str | None]]) -> Depth | None:
+    """Read a record's depth; a cell that holds none is asked about: 6-1 may have become a day in June."""
+    found = depth_of(texts, sheet.statements.depth)
+    shown = texts.get("depth", ("", None))[0]
+    if found is not None or not shown or means("not tested", shown):
+        return found
+    date = read_printed_date(shown) is not None
+    why = ": a spreadsheet may have made a date of it" if date else ""
+    answer = sheet.inquiry.ask(
+        f"depth.{slug(shown)}",
+        f"which depth {shown!r} is{why}",
+        f"{record.where}, depth",
+        ("<depth, as 0-6 in>",),
+        accepts=lambda text: asked_depth(text) is not None,
+    )
+    return asked_depth(answer)

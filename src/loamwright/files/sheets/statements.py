@@ -85,6 +85,13 @@ def read_statements(lines: Iterable[Line]) -> Statements:
     return found
 
 
+def is_pair(text: str) -> bool:
+    """Tell whether a text names something about the whole sheet and says what it is: "Sampled: May 2"."""
+    match = _PAIR.fullmatch(text)
+    heading = read_heading(match[1]) if match and match[2] else None
+    return heading is not None and heading.known and heading.role in (*PAIRED, "method")
+
+
 def _pair(found: Statements, cell: Cell, following: Cell | None) -> bool:
     """Read one cell; return True when the next one was its value."""
     text = cell.text
@@ -98,6 +105,11 @@ def _pair(found: Statements, cell: Cell, following: Cell | None) -> bool:
     if role in PAIRED and following is not None and following.text and (len(text) < 40):
         _keep(found, role, following)
         return True
+    if role == "method" and (value := match[2] if match else following.text if following else ""):
+        tests, left = vocabulary().tests.take(tokens(value))
+        if tests and not vocabulary().words["filler"].take(left)[1]:
+            found.general_tests.extend(tests)
+            return not match
     found.lines.append(text)
     if found.first_line is None:
         found.first_line = text

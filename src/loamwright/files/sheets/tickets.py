@@ -13,10 +13,13 @@ from loamwright.files.sheets.layout import Block, Record
 from loamwright.files.sheets.records import Delivery, SheetProduct
 from loamwright.files.sheets.sampling_dates import Calendar
 from loamwright.files.sheets.statements import Statements
-from loamwright.files.sheets.words.guarantees import read_guarantee_line
+from loamwright.files.sheets.words.guarantees import read_guarantee_line, read_guarantees
 from loamwright.files.sheets.words.vocabulary import means
 
 _LB_PER_TON, _KG_PER_T = 2000, 1000
+
+#: A guarantee in a cell of its own is no longer than this [characters]: sentences promise other things.
+_SHORT = 30
 
 #: Tickets are weighed to the next 20 lb; a hundredth of a ton is that.
 _SCALE_TON = 0.011
@@ -55,9 +58,11 @@ def read_tickets(blocks: Sequence[Block], statements: Statements, inquiry: Inqui
             inquiry.leave_out("void ticket", record.where)
         elif any(means("summary", cell.text.rstrip(":")) for cell in record.cells):
             inquiry.leave_out("sum of the tickets", record.where)
+        elif not _cell(block, record, "ticket").text and not _cell(block, record, "dated", "sampled").text:
+            inquiry.leave_out("a weight without ticket and day: a sum", record.where)
         else:
             deliveries.append(_delivery(block, record, reader, calendar))
-    return Tickets(_product(blocks, deliveries), tuple(deliveries))
+    return Tickets(_product(blocks, statements), tuple(deliveries))
 
 
 def _cell(block: Block, record: Record, *roles: str) -> Cell:
@@ -130,12 +135,15 @@ def _mass(block: Block, record: Record, reader: ColumnReader, role: str) -> floa
 # Analysis
 
 
-def _product(blocks: Sequence[Block], deliveries: Sequence[Delivery]) -> SheetProduct | None:
+def _product(blocks: Sequence[Block], statements: Statements) -> SheetProduct | None:
     analysis: dict[str, float] = {}
+    for text in (cell.text for block in blocks for line in block.around for cell in line.cells):
+        if len(text) <= _SHORT and (found := read_guarantees(text)).lime:  # "RNV 67" in a cell of its own
+            analysis |= found.analysis
     for name, value in _pairs(blocks):
-        found = read_guarantee_line(name, value)
-        if found is not None:
-            analysis.setdefault(*found)
+        guaranteed = read_guarantee_line(name, value)
+        if guaranteed is not None:
+            analysis.setdefault(*guaranteed)
     names = Counter(
         _cell(block, record, "product").text
         for block in blocks
@@ -143,6 +151,9 @@ def _product(blocks: Sequence[Block], deliveries: Sequence[Delivery]) -> SheetPr
         for record in block.records
     )
     names.pop("", None)
+    material = statements.pairs.get("material", EMPTY).text
+    if not names and material:
+        names[material] += 1
     if not names and not analysis:
         return None
     product = names.most_common(1)[0][0] if names else "lime"

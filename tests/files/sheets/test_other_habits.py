@@ -1,0 +1,298 @@
+"""Invented sheets in the habits of other labs, dealers and quarries, and what a careful person reads there.
+
+Every figure is typed by hand from the sheet above it. Headings are common trade words, no source, or those of
+the publications in `printed_headings.csv`.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import Any
+
+import openpyxl
+
+from loamwright.files.sheets import SheetContents, as_data, read_sheet
+
+
+def sheet(tmp_path: Path, *lines: str, encoding: str = "utf-8", **answers: str) -> SheetContents:
+    path = tmp_path / "sheet.csv"
+    path.write_bytes(("\n".join(lines) + "\n").encode(encoding))
+    return read_sheet(path, answers)
+
+
+def asked(contents: SheetContents) -> set[str]:
+    return {question.id for question in contents.questions}
+
+
+def figures(contents: SheetContents, element: str) -> list[tuple[Any, ...]]:
+    """Value, unit, extractant or method, and basis of one element, sample by sample."""
+    return [
+        (r.value, r.unit, r.extractant or r.method, r.basis)
+        for one in contents.samples
+        for r in one.readings.get(element, ())
+    ]
+
+
+def test_an_extractant_that_only_the_title_names(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Blackwater Ridge Agricultural Laboratory (invented),,,,,",
+        "Report No: BR-25-0417,,,,,",
+        "Extractant: Mehlich-3 (ICP),,,,,",
+        "Sampling depth: 0-6 inches,,,,,",
+        "Date Sampled: 04/17/2025,,Date Received: 04/21/2025,,,",
+        "",
+        "Lab #,Sample ID,pH,Buffer pH,P,K",
+        ",,1:1,Sikora,lb/A,lb/A",
+        "40121,North 8,6.2,7.6,44,212",
+        "40123,Knob,6.9,,96,388",
+        "Page 1 of 1,,,,,",
+    )
+    assert asked(contents) == set()
+    assert figures(contents, "P") == [
+        (44.0, "lb/acre", "Mehlich-3 ICP", None),
+        (96.0, "lb/acre", "Mehlich-3 ICP", None),
+    ]
+    assert figures(contents, "buffer pH") == [(7.6, None, "Sikora", None)]
+    assert [str(one.sampled_on) for one in contents.samples] == ["2025-04-17", "2025-04-17"]
+
+
+def test_a_title_right_over_the_headings(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Prairie Edge Soil Laboratory (invented)",
+        "Extractant: Bray P1,,Date sampled: 10/14/2026",
+        "Lab No,Sample,Depth,pH,P ppm,K (ammonium acetate) ppm",
+        "7-101,Lane field,0-6 in,5.4,9,95",
+    )
+    assert asked(contents) == set()
+    assert figures(contents, "P") == [(9.0, "ppm", "Bray P1", None)]
+    assert figures(contents, "K") == [(95.0, "ppm", "ammonium acetate", None)]
+    assert contents.samples[0].sampled_on == dt.date(2026, 10, 14)
+
+
+def test_a_sample_that_stands_twice_is_asked_about(tmp_path: Path) -> None:
+    head = "Lab No,Sample,Sampled,Depth,pH,P (Bray P1) ppm,K (Mehlich 3) ppm"
+    rows = (
+        "40122,Lane,2025-04-17,0-6 in,5.7,18,150",
+        "40122,Lane,2025-04-17,0-6 in,5.7,19,152",
+    )
+    assert asked(sheet(tmp_path, head, *rows)) == {"twice.40122"}
+    last = sheet(tmp_path, head, *rows, **{"twice.40122": "the last one stands"})
+    assert figures(last, "P") == [(19.0, "ppm", "Bray P1", None)]
+
+
+def test_quebec(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Laboratoire Rivière-aux-Saules (inventé);;;;;;;",
+        "Date de réception: 2025-10-21;;;;;;;",
+        "Méthode: Mehlich-3;;;;;;;",
+        "N° labo;N° échantillon;Profondeur;pH eau;pH tampon SMP;P (kg/ha);K (kg/ha);M.O. %",
+        "L-881;Champ 3;0-17 cm;6,1;6,7;112;245;4,2",
+        "L-883;Champ 5;0-17 cm;6,8;;<5;2 310;5,0",
+    )
+    assert asked(contents) == {"sampled"}  # the day of reception is not that of sampling
+    first, second = contents.samples
+    assert (first.label, first.lab_number, str(first.received_on)) == ("Champ 3", "L-881", "2025-10-21")
+    assert figures(contents, "pH") == [(6.1, None, "water", None), (6.8, None, "water", None)]
+    assert figures(contents, "buffer pH") == [(6.7, None, "SMP", None)]
+    assert figures(contents, "K")[1] == (2310.0, "kg/ha", "Mehlich-3", None)
+    assert (second.readings["P"][0].value, second.readings["P"][0].below) == (None, 5.0)
+    assert "N" not in first.readings
+
+
+def test_france(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Laboratoire d'agronomie du Val Clair (inventé);;;;;;",
+        "Parcelle;Date de prélèvement;Profondeur (cm);pH eau;P2O5 Olsen (mg/kg);"
+        "K2O échangeable (acétate d'ammonium) mg/kg;Matière organique (g/kg)",
+        "Les Ormes;03/11/2025;0-25;7,9;42;188;21,4",
+        "Le Pré;14/11/2025;0-25;6,4;28;240;34,0",
+        encoding="cp1252",
+    )
+    assert asked(contents) == set()
+    assert contents.encoding == "cp1252"
+    assert figures(contents, "P")[0] == (42.0, "mg/kg", "Olsen", "P2O5")
+    assert figures(contents, "K")[0] == (188.0, "mg/kg", "ammonium acetate", "K2O")
+    assert figures(contents, "OM")[0] == (21.4, "g/kg", None, None)
+    assert contents.samples[0].sampled_on == dt.date(2025, 11, 3)
+    assert contents.samples[0].label == "Les Ormes"
+
+
+def test_austria(tmp_path: Path) -> None:
+    """CAL in mg of the element per 1,000 g (ÖNORM L 1087); classes in the cells; lime in dt CaO/ha."""
+    contents = sheet(
+        tmp_path,
+        "Bodenlabor Steinfeld (erfunden);;;;;;",
+        "Probenahme: 12.10.2025;;;;;;",
+        "Labor-Nr.;Feldstück;Tiefe;pH (CaCl2);P (CAL);K (CAL);Kalkbedarf",
+        ";;cm;;mg/1000g;mg/1000g;dt CaO/ha",
+        "A-101;Hofacker;0-20;5,9;48 C;132 C;12",
+        "A-103;Steinbruch;0-20;5,2;<10 A;61 A;25",
+    )
+    assert asked(contents) == set()
+    assert figures(contents, "P")[0] == (48.0, "mg/kg", "calcium-acetate-lactate", None)
+    assert [one.readings["P"][0].rating for one in contents.samples] == ["C", "A"]
+    assert figures(contents, "pH")[0] == (5.9, None, "0.01 M CaCl2", None)
+    (lime,) = as_data(contents)["samples"][1]["recommendations"]
+    assert lime["lime"] == {"value": 25.0, "unit": "dt/ha", "basis": "CaO"}
+
+
+def test_germany_with_three_rows_of_headings(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Schlag\tProben-Nr.\tDatum der Probenahme\tTiefe\tpH-Wert\tP2O5\tGK\tK2O\tGK",
+        "\t\t\t\tCaCl2\tmg/100g\t\tmg/100g\t",
+        "\t\t\t\t\tCAL\t\tCAL\t",
+        "Am Bach\t1\t17.03.2025\t0-30 cm\t6,3\t18\tC\t22\tD",
+        "Oberfeld\t2\t17.03.2025\t0-30 cm\t5,8\t7\tB\t11\tB",
+        encoding="utf-16",
+    )
+    assert figures(contents, "P")[0] == (18.0, "mg/100 g", "calcium-acetate-lactate", "P2O5")
+    assert [one.readings["K"][0].rating for one in contents.samples] == ["D", "B"]
+    assert contents.samples[0].sampled_on == dt.date(2025, 3, 17)
+
+
+def test_a_title_right_over_a_turned_table(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Foothills Soil Lab (invented),,",
+        "Field,SW-12,NE-3",
+        "Lab no.,FH-1,FH-2",
+        "Sampled,2025-09-30,2025-09-30",
+        "Depth,0-15 cm,15-60 cm",
+        "pH (1:2),6.4,7.6",
+        "Phosphorus modified Kelowna (ppm),18,<5",
+        "Potassium ammonium acetate (ppm),188,160",
+    )
+    assert contents.lab == "Foothills Soil Lab (invented)"
+    assert figures(contents, "P")[0] == (18.0, "ppm", "modified Kelowna", None)
+
+
+def test_a_depth_that_became_a_date_is_asked_about(tmp_path: Path) -> None:
+    """A spreadsheet that puts the month first makes 1 June of 6-1."""
+    book = openpyxl.Workbook()
+    page = book.active
+    page.append(["Sample ID", "Lab Number", "Date Sampled", "Depth", "pH", "P (Bray P1) ppm", "K (M3) ppm"])
+    page.append(["A1", 5501, 45755, dt.date(2025, 6, 1), 6.1, 22, 140])
+    page.append(["A1", 5502, 45755, "6-24 in", 6.6, 7, 120])
+    path = tmp_path / "sheet.xlsx"
+    book.save(path)
+    contents = read_sheet(path)
+    question = next(one for one in contents.questions if one.id == "depth.2025-06-01")
+    assert "'2025-06-01'" in question.about
+    assert question.where == "row 2, depth"
+    assert contents.samples[0].depth is None
+    answered = read_sheet(path, {"depth.2025-06-01": "0-6 in"})
+    assert str(answered.samples[0].depth) == str(read_sheet(path, {question.id: "0-6 in"}).samples[0].depth)
+    assert answered.samples[0].depth is not None
+    assert answered.samples[0].depth.bottom == 6
+    assert answered.samples[0].sampled_on == dt.date(2025, 4, 8)  # serial 45755
+
+
+def test_lime_in_pounds_of_a_score(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Field ID,Serial,Sample date,Depth,pHs,N.A. meq/100g,P Bray 1 lb/A,K (NH4OAc) lb/A,ENM lb/A",
+        'Creek 40,11,3/18/25,"0-6""",5.4,2.5,18,160,1200',
+    )
+    assert asked(contents) == set()
+    assert figures(contents, "pH") == [(5.4, None, "salt pH", None)]
+    assert figures(contents, "acidity") == [(2.5, "meq/100 g", "Woodruff", None)]
+    (lime,) = as_data(contents)["samples"][0]["recommendations"]
+    assert lime["lime"] == {"value": 1200.0, "unit": "lb/acre", "basis": "ENM"}
+
+
+def test_a_unit_row_that_contradicts_its_heading(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Sample,Sampled,Depth,pH,Phosphorus ppm,Potassium ppm",
+        ",,in,,Olsen lb/A,NH4OAc ppm",
+        "S1,2025-05-04,0-6,7.8,12,310",
+    )
+    (question,) = contents.questions
+    assert question.about == "unit of 'Phosphorus ppm Olsen lb/A': it names lb/acre and ppm"
+    assert contents.samples[0].readings["P"][0].unit is None
+
+
+def test_a_grade_that_became_a_date_is_asked_about(tmp_path: Path) -> None:
+    lines = (
+        "Hollow Creek Farm Supply (invented),,,,",
+        "Product,Analysis,Package,Price,Per",
+        "Urea,46-0-0,Bulk,520.00,ton",
+        "Starter,2010-10-10,50 lb bag,24.75,each",
+    )
+    contents = sheet(tmp_path, *lines)
+    (question,) = contents.questions
+    assert (question.id, "'2010-10-10'" in question.about) == ("grade.starter", True)
+    urea, starter = contents.offers
+    assert (urea.package, dict(starter.analysis), starter.candidates) == ("bulk", {}, ("analysis",))
+    answered = sheet(tmp_path, *lines, **{"grade.starter": "10-10-10"})
+    assert dict(answered.offers[1].analysis) == {"n": 10.0, "p2o5": 10.0, "k2o": 10.0}
+
+
+def test_a_quarry_that_prints_only_a_score(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Granite Ledge Quarry (invented),,,,,,",
+        "Material: Ag lime,,,,,,",
+        "RNV 67,,,,,,",
+        "CCE 91%,,,,,,",
+        "Passing 10 mesh,88%,,,,,",
+        "Moisture,3.5%,,,,,",
+        "Ticket,Date,Truck,Gross lb,Tare lb,Net tons,Deliver to",
+        "88121,2025-10-06,12,78040,28120,24.96,North 8",
+        "88130,2025-10-07,7,VOID,,,",
+        ",,,,,24.96,",
+    )
+    assert contents.kind == "lime tickets"
+    assert contents.product is not None
+    assert contents.product.product == "Ag lime"
+    assert dict(contents.product.analysis) == {"rnv": 67.0, "cce": 91.0, "passing_10": 88.0, "moisture": 3.5}
+    assert [(load.ticket, load.net_tons) for load in contents.deliveries] == [("88121", 24.96)]
+    assert {item.what for item in contents.left_out} >= {
+        "void ticket",
+        "a weight without ticket and day: a sum",
+    }
+
+
+def test_a_manure_report_with_its_title(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Cedar Bluff Manure Testing (invented),,,",
+        "Sample: Lagoon 2,,,",
+        "Material: dairy slurry,,,",
+        "Received: 2025-09-09,,,",
+        "Analysis,As received,Unit,First year available",
+        "Moisture,93.1,%,",
+        "Total N (TKN),22.4,lb/1000 gal,",
+        "Ammonium-N,11.0,lb/1000 gal,",
+        "Phosphate (P2O5),9.8,lb/1000 gal,8.8",
+    )
+    data = as_data(contents)
+    (one,) = data["samples"]
+    assert (data["kind"], one["label"], one["material"]) == ("manure analysis", "Lagoon 2", "dairy slurry")
+    assert one["received_on"] == "2025-09-09"
+    readings = one["readings"]
+    assert {name: readings[name]["value"] for name in ("N", "NH4-N", "P2O5")} == {
+        "N": 22.4,
+        "NH4-N": 11.0,
+        "P2O5": 9.8,
+    }
+
+
+def test_rates_numbered_by_their_crop(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Sample,Lab No,Sampled,Depth in,Soil pH,Bray P1 ppm,K (NH4OAc) ppm,"
+        "Crop 1,N lb/a 1,P2O5 lb/a 1,K2O lb/a 1,Crop 2,N lb/a 2,P2O5 lb/a 2,K2O lb/a 2",
+        "East 20,7-1,10/14/2025,0-6,5.9,14,121,Corn,150,60,60,Soybean,0,40,70",
+    )
+    assert asked(contents) == set()
+    first, second = as_data(contents)["samples"][0]["recommendations"]
+    assert (first["crop"], first["N"]["value"], first["K2O"]["value"]) == ("Corn", 150.0, 60.0)
+    assert (second["crop"], second["N"]["value"], second["P2O5"]["value"]) == ("Soybean", 0.0, 40.0)
+    assert set(contents.samples[0].readings) == {"pH", "P", "K"}
