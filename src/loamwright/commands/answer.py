@@ -37,7 +37,6 @@ from loamwright.errors import (
     has_errors,
 )
 from loamwright.money import USUAL, tell_money_in
-from loamwright.units import read_number
 
 if TYPE_CHECKING:
     from loamwright.season import Progress, Season
@@ -191,6 +190,8 @@ _MOST = 1_000_000
 
 
 def _figure(text: str, whole: bool, low: float, high: float) -> float:
+    from loamwright.units import read_number
+
     try:
         value = read_number(text)
     except UnitError as error:

@@ -94,7 +94,7 @@ def _laid_down(path: Path, marks: Sequence[str], offers: work.Offers) -> tuple[P
     for name, features in offers.features.items():
         file = path.with_name(f"{path.stem}-{name}-{marks[0][:8]}.geojson")
         files.write_whole(file, json.dumps({"type": "FeatureCollection", "features": list(features)}))
-        fix = f"Nothing has changed. See it with `loamwright import {path.name} {file.name} --preview`."
+        fix = f"Nothing has changed. Import {file.name} into {path.name}, first as a preview."
         if name == "seen":
             fix = "Nothing has changed. Open it in a map, or set what follows from it."
         told.append(Problem(file.name, f"{len(features)} marked on the ground", fix, Level.NOTE))
