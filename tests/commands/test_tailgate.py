@@ -124,6 +124,9 @@ def test_forms_are_restated_by_atomic_weights() -> None:
     assert of("100", "P2O5", "P") == pytest.approx(100 * 2 * mass("P") / mass("P2O5"), rel=1e-4)
     assert of("100", "CaO", "CaCO3") == pytest.approx(100 * mass("CaCO3") / mass("CaO"), rel=1e-4)
     assert of("100", "Ca(OH)2", "CaCO3") == pytest.approx(100 * mass("CaCO3") / mass("CaO2H2"), rel=1e-4)
+    # of a ton of 2,000 lb: 1,240 lb ECCE are 62 %; Iowa's example, 1,262.24 lb, 63.112 %
+    assert of("1240", "lb/ton", "%") == pytest.approx(62)
+    assert of("62", "%", "lb/ton") == pytest.approx(1240)
     assert run("buy", "restate", "100", "K", "--as", "P").code == 2
 
 

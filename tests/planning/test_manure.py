@@ -149,7 +149,7 @@ def test_two_figures_that_differ_are_asked(tmp_path: Path) -> None:
     run("new", file, "--name", "Heap")
     refused = run("import", file, written(tmp_path / "products.csv", table))
     assert refused.code == 2
-    assert refused.says("n_lb_per_ton", "0.55 %", "another column says 1 %", "Correct one of them")
+    assert refused.says("n_lb_per_ton", "0.55 %", "n says 1 %", "Correct one of them")
 
 
 def test_a_material_the_guideline_does_not_print_is_named(tmp_path: Path) -> None:

@@ -290,7 +290,8 @@ def lime(
 def restate(
     amount: Annotated[str, typer.Argument(help="A number: pounds, or percent.")],
     form: Annotated[
-        str, typer.Argument(help="What it is of: K, K2O, P, P2O5, S, SO3, Mg, MgO, CaO, Ca(OH)2 …")
+        str,
+        typer.Argument(help="What it is of: K, K2O, P, P2O5, S, SO3, Mg, MgO, CaO, Ca(OH)2 …; or lb/ton, %."),
     ],
     other: Annotated[str, typer.Option("--as", help="What to restate it as.")],
 ) -> Answer:

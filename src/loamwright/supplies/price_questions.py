@@ -32,7 +32,7 @@ from loamwright.values import ARITHMETIC, USER, Reckoned, Source, Step, Supply
 
 _WEIGHTS = Source("exact definition", "standard atomic weights (IUPAC 2021)")
 
-#: (form, other form) → how much of the second one unit of the first is [kg/kg].
+#: (form, other form) → how much of the second one unit of the first is [kg/kg]; of a score, by the short ton.
 _FORMS: Mapping[tuple[str, str], float] = {
     ("P2O5", "P"): P_PER_P2O5,
     ("K2O", "K"): K_PER_K2O,
@@ -42,6 +42,7 @@ _FORMS: Mapping[tuple[str, str], float] = {
     ("CaO", "CaCO3"): CACO3_PER_CAO,
     ("MgO", "CaCO3"): CACO3_PER_MGO,
     ("Ca(OH)2", "CaCO3"): CACO3_PER_CA_OH_2,
+    ("lb/ton", "%"): 100 / 2000,
 }
 
 
@@ -54,7 +55,7 @@ def restated(amount: float, form: str, other: str) -> Reckoned:
         In any unit; the answer is in the same.
     form, other
         ``"K"``, ``"K2O"``, ``"P"``, ``"P2O5"``, ``"S"``, ``"SO3"``, ``"Mg"``, ``"MgO"``, ``"Ca"``, ``"CaO"``,
-        ``"CaCO3"``, ``"Ca(OH)2"``, in any case.
+        ``"CaCO3"``, ``"Ca(OH)2"``, in any case; or ``"lb/ton"`` and ``"%"``, of a lime's score.
 
     Returns
     -------
@@ -81,7 +82,8 @@ def restated(amount: float, form: str, other: str) -> Reckoned:
         raise InputError([Problem("amount", f"{amount:g} is less than nothing", "Give zero or more.")])
     factor = factors[here, there]
     found = amount * factor
-    step = Step(f"{format_figure(amount)} {here} × {factor:.4f}", found, there, _WEIGHTS)
+    source = ARITHMETIC if there in ("%", "lb/ton") else _WEIGHTS
+    step = Step(f"{format_figure(amount)} {here} × {factor:.4g}", found, there, source)
     return Reckoned({"amount": found}, (step,))
 
 

@@ -282,3 +282,17 @@ def test_a_manure_report_with_its_title(tmp_path: Path) -> None:
         "NH4-N": 11.0,
         "P2O5": 9.8,
     }
+
+
+def test_rates_numbered_by_their_crop(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Sample,Lab No,Sampled,Depth in,Soil pH,Bray P1 ppm,K (NH4OAc) ppm,"
+        "Crop 1,N lb/a 1,P2O5 lb/a 1,K2O lb/a 1,Crop 2,N lb/a 2,P2O5 lb/a 2,K2O lb/a 2",
+        "East 20,7-1,10/14/2025,0-6,5.9,14,121,Corn,150,60,60,Soybean,0,40,70",
+    )
+    assert asked(contents) == set()
+    first, second = as_data(contents)["samples"][0]["recommendations"]
+    assert (first["crop"], first["N"]["value"], first["K2O"]["value"]) == ("Corn", 150.0, 60.0)
+    assert (second["crop"], second["N"]["value"], second["P2O5"]["value"]) == ("Soybean", 0.0, 40.0)
+    assert set(contents.samples[0].readings) == {"pH", "P", "K"}

@@ -118,9 +118,19 @@ def read_heading(text: str) -> Heading:
         heading = _of_a_unit(heading, basis, units[0])
     if heading.role == "reading" and heading.analyte and _is_share(heading.analyte, units, text):
         heading = replace(heading, role="share")
+    if heading.role == "reading" and heading.analyte and _counts_a_crop(heading, units):
+        heading = replace(heading, left=())
     if heading.role == "reading" and _AIM.search(plain(text)):
         return Heading(text, "aside", note="a figure to aim at, no reading")
     return replace(heading, units=units, basis=basis or heading.basis, depth=depth)
+
+
+def _counts_a_crop(heading: Heading, units: tuple[str, ...]) -> bool:
+    """N lb/a 1, P2O5 kg/ha 2: a rate of what is spread, numbered by the crop it is for."""
+    assert heading.analyte is not None
+    rates = any(vocabulary().units[unit].measures == "rate" for unit in units if unit in vocabulary().units)
+    numbered = bool(heading.left) and all(word in ("1", "2", "3", "4") for word in heading.left)
+    return rates and numbered and heading.analyte.name in ("N", "P2O5", "K2O")
 
 
 def _of_a_unit(heading: Heading, basis: str, unit: str) -> Heading:
