@@ -268,7 +268,9 @@ def _rec_field(name: str, nutrient: Nutrient) -> Field:
         return _with_advice(record, replace(advice_of(record), rates=rates))
 
     help_ = f"the lab's own rate of {nutrient.value}, in rec_unit"
-    return Field(f"rec_{name}", kinds.within("recommended rate"), help_, get, put, (f"lab_rates.{nutrient.value}",))
+    return Field(
+        f"rec_{name}", kinds.within("recommended rate"), help_, get, put, (f"lab_rates.{nutrient.value}",)
+    )
 
 
 def _put_rec_unit(record: SoilTest, value: str | None) -> SoilTest:

@@ -419,7 +419,7 @@ def _as_is(value: Any, _system: str) -> str:
 
 
 TEXT = Kind("text", "words", _text, _as_is)
-NUMBER = number()
+NUMBER = Kind("number", "6.2", _number("number", None, None), lambda value, _: shown(value))
 PERCENT = Kind(
     "percent", "30", lambda text: _number("percent", 0, 100)(str(parse_percent(text))), lambda v, _: shown(v)
 )
