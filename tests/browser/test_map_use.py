@@ -411,3 +411,16 @@ def test_nothing_planned_none_needed_and_a_first_class_never_look_alike(
     assert none != planned
     others = set().union(*(found for name, found in fills.items() if not name.startswith(("no", "unknown"))))
     assert others.isdisjoint(none | planned)
+
+
+def test_a_phone_on_its_side_shows_map_and_sheet(open_page: Open, maps: Callable[..., Any]) -> None:
+    page = open_page(maps(25), viewport={"width": 740, "height": 360})
+    page.tap("#tabs [data-view=plots]")
+    page.locator("#plots button").nth(2).tap()
+    sheet = page.locator("#panel").bounding_box()
+    assert sheet["x"] > 300
+    assert sheet["height"] > 180
+    assert page.locator("[data-line='L-AF-03-N'] .quick").is_visible()
+    box = page.locator("path.plot.chosen").bounding_box()
+    assert box["x"] >= 0
+    assert box["x"] + box["width"] <= sheet["x"]  # the plot is not under the sheet

@@ -112,6 +112,8 @@ function wayText(from, to) {
 
 // --- parts of the page -----------------------------------------------------------------------------
 
+/** A phone on its side: the sheet stands on the right half of the map. */
+const isLow = () => window.matchMedia("(max-width: 899px) and (max-height: 480px)").matches;
 const isWide = () => window.matchMedia("(min-width: 900px)").matches;
 
 /** Show one part: map, plots, plot, round or records. On a wide screen the map stays beside it. */

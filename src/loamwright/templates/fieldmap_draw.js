@@ -172,9 +172,10 @@ function goTo(bounds, maxZoom = 17.5) {
   const printing = document.body.classList.contains("printing");
   const beside = isWide() && !printing ? byId("key").offsetWidth + 24 : 16;
   const below = state.view === "map" ? byId("place").offsetHeight : map.getSize().y * 0.54;
-  const covered = isWide() || printing ? 16 : below + 8;
+  const onItsSide = isLow() && !printing && state.view !== "map";
+  const covered = isWide() || printing || onItsSide ? 16 : below + 8;
   const above = isWide() || printing ? 16 : 64;
-  map.fitBounds(bounds, { paddingTopLeft: [beside, above], paddingBottomRight: [16, covered], maxZoom, animate: false });
+  map.fitBounds(bounds, { paddingTopLeft: [beside, above], paddingBottomRight: [onItsSide ? map.getSize().x * 0.54 : 16, covered], maxZoom, animate: false });
 }
 
 const goHome = () => goTo(data.bounds, 20);

@@ -88,7 +88,7 @@ function follow() {
   byId("mine").hidden = true;
   if (!state.position) return;
   const zoom = Math.max(map.getZoom(), 16);
-  const covered = isWide() || state.view === "map" ? 0 : map.getSize().y * 0.54;
+  const covered = isWide() || isLow() || state.view === "map" ? 0 : map.getSize().y * 0.54;
   map.setView(map.unproject(map.project(state.position.latlng, zoom).add([0, covered / 2]), zoom), zoom, { animate: false });
 }
 
