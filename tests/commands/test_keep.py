@@ -470,3 +470,23 @@ def test_more_is_not_returned_than_there_is_without_a_word(own: Path) -> None:
     assert (
         run("purchase", own, "Potash 0-0-60", 3, "--returned", "--answer", "returned=it is right").code == 0
     )
+
+
+@pytest.mark.parametrize(
+    ("words", "why"),
+    [
+        (("soil-test", "TEST", "ph=13"), "is not between 2 and 12"),
+        (("soil-test", "TEST", "k=300000"), "tenth of a plough layer"),
+        (("settings", "cores_per_sample=200"), "whole number from 1 to 100"),
+        (("settings", "cores_per_sample=2.5"), "is not a whole number"),
+        (("settings", "max_products_per_plot=0"), "Write 1 or more"),
+        (("settings", "test_age_limit_years=0"), "more than 0"),
+        (("product", "Ag lime", "enp=9000"), "scores at most 2.5 lb per pound"),
+    ],
+)
+def test_what_is_typed_is_held_to_the_bounds_of_files(own: Path, words: tuple[str, ...], why: str) -> None:
+    before = digest(own)
+    refused = run("set", own, *(test_id(own) if word == "TEST" else word for word in words))
+    assert refused.code == 2
+    assert why in refused.text
+    assert digest(own) == before

@@ -137,9 +137,7 @@ PLOT = (
     ),
     _plain("access", kinds.TEXT, "free text about the way in; decides nothing"),
     _plain("notes", kinds.TEXT, "free text"),
-    _plain(
-        "weight", kinds.number("weight", 0.01, 1000), "how much it matters when money is short; 1 = normal"
-    ),
+    _plain("weight", kinds.within("weight"), "how much it matters when money is short; 1 = normal"),
     _plain("narrowest", kinds.LENGTH, "narrowest width of the way in", "narrowest_m"),
     _plain("weight_limit", kinds.MASS, "heaviest vehicle the way carries", "weight_limit_kg"),
     _plain("months", kinds.MONTHS, "months it can be reached", "reach_months"),
@@ -214,7 +212,7 @@ ELEMENTS = {"p": "P", "k": "K", "s": "S", "ca": "Ca", "mg": "Mg", "b": "B", "zn"
     "no3_n": "NO3-N",
 }
 _NUTRIENTS = {nutrient.value.lower(): nutrient for nutrient in Nutrient}
-_FIGURE = kinds.number("soil test figure", 0, 1_000_000)
+_FIGURE = kinds.within("reading")
 
 
 def _reading_field(name: str, element: str, attribute: str, kind: Kind, help_: str) -> Field:
@@ -270,7 +268,9 @@ def _rec_field(name: str, nutrient: Nutrient) -> Field:
         return _with_advice(record, replace(advice_of(record), rates=rates))
 
     help_ = f"the lab's own rate of {nutrient.value}, in rec_unit"
-    return Field(f"rec_{name}", _FIGURE, help_, get, put, (f"lab_rates.{nutrient.value}",))
+    return Field(
+        f"rec_{name}", kinds.within("recommended rate"), help_, get, put, (f"lab_rates.{nutrient.value}",)
+    )
 
 
 def _put_rec_unit(record: SoilTest, value: str | None) -> SoilTest:
@@ -306,12 +306,12 @@ SOIL_TEST = (
     _plain("lab", kinds.TEXT, "name of the lab"),
     Field("depth", kinds.DEPTH, "slice sampled", _depth, _put_depth, ("depth_top_m", "depth_bottom_m")),
     _plain("texture", kinds.TEXT, "soil texture"),
-    _plain("ph", kinds.number("soil pH", 2, 12), "pH in water"),
-    _plain("buffer_ph", kinds.number("buffer pH", 2, 12), "buffer pH or index"),
+    _plain("ph", kinds.within("pH"), "pH in water"),
+    _plain("buffer_ph", kinds.within("pH"), "buffer pH or index"),
     _plain("buffer_method", kinds.TEXT, "the buffer: Sikora, SMP"),
     _plain("organic_matter_pct", kinds.PERCENT, "organic matter"),
-    _plain("cec", kinds.number("cation exchange capacity", 0, 200), "meq/100 g", "cec_meq_100g"),
-    _plain("acidity", kinds.number("exchangeable acidity", 0, 200), "meq/100 g", "acidity_meq_100g"),
+    _plain("cec", kinds.within("charge"), "meq/100 g", "cec_meq_100g"),
+    _plain("acidity", kinds.within("charge"), "meq/100 g", "acidity_meq_100g"),
     *(
         field
         for name, element in ELEMENTS.items()
@@ -371,7 +371,7 @@ ORGANIC = (
     *(
         _in_mapping(
             f"{name}_lb_per_ton",
-            kinds.number("analysis", 0, 2000),
+            kinds.within("content per ton"),
             f"{nutrient.value} by analysis",
             "analysis_lb_per_ton",
             nutrient,
@@ -430,12 +430,14 @@ PRODUCT = (
     _plain("material", kinds.TEXT, "of manure or compost: beef, poultry, compost …"),
     _plain("method", kinds.TEXT, "how that is placed, as the guideline's table names it"),
     *_AVAILABLE,
-    _lime_field("cce", kinds.number("CCE", 0, 250), "calcium carbonate equivalent, percent", "cce_pct"),
+    _lime_field(
+        "cce", kinds.within("neutralizing value"), "calcium carbonate equivalent, percent", "cce_pct"
+    ),
     _lime_field("sieves", kinds.SIEVES, "percent passing each mesh", "passing_pct"),
     _lime_field("moisture", kinds.PERCENT, "moisture of the lime", "moisture_pct"),
-    _lime_field("enp", kinds.number("ENP", 0, 5000), "lb per ton on the label", "enp_lb_per_ton"),
-    _lime_field("ecce", kinds.number("ECCE", 0, 250), "percent on the label", "ecce_pct"),
-    _lime_field("enm", kinds.number("ENM", 0, 5000), "lb per ton on the label", "enm_lb_per_ton"),
+    _lime_field("enp", kinds.within("score per ton"), "lb per ton on the label", "enp_lb_per_ton"),
+    _lime_field("ecce", kinds.within("neutralizing value"), "percent on the label", "ecce_pct"),
+    _lime_field("enm", kinds.within("score per ton"), "lb per ton on the label", "enm_lb_per_ton"),
 )
 
 
@@ -473,7 +475,7 @@ PURCHASE = (
     _plain("kind", kinds.word("kind", Movement), "bought, received, returned, counted"),
     _plain("product", kinds.TEXT, "which product"),
     _plain("package", kinds.TEXT, "package as written"),
-    _plain("count", kinds.number("packages", 0, 1_000_000), "packages"),
+    _plain("count", kinds.within("count"), "packages"),
     _plain("dated", kinds.DATE, "the day"),
     _plain("paid", kinds.MONEY, "money in all"),
     _plain("seller", kinds.TEXT, "who sold it"),
@@ -497,7 +499,7 @@ SPREADER = (
     _plain("speed", kinds.SPEED, "ground speed", "speed_m_s"),
     _plain("field_efficiency", kinds.SHARE, "effective share of the time"),
     _plain("heavy", kinds.FLAG, "goes only where a plot's reach says yes?"),
-    _plain("fill_minutes", kinds.number("minutes", 0, 600), "minutes for one fill"),
+    _plain("fill_minutes", kinds.within("minutes"), "minutes for one fill"),
     _plain("cost_per_area", kinds.MONEY_PER_AREA, "for spreading", "cost_per_ha"),
     _plain("cost_per_stop", kinds.MONEY, "for going to a plot once"),
     _plain("cost_per_hour", kinds.MONEY, "for an hour's work"),
@@ -606,12 +608,16 @@ def settings_fields() -> tuple[Field, ...]:
             kinds.one_of("sampling advice", tuple(load_sampling_guides())),
             "whose sampling advice is used",
         ),
-        _setting("cores_per_sample", kinds.count("cores", 1, 100), "cores in one sample; clear = by size"),
-        _setting("test_age_limit_years", kinds.number("years", 0.1, 50), "older tests warn"),
+        _setting(
+            "cores_per_sample", kinds.within("cores", whole=True), "cores in one sample; clear = by size"
+        ),
+        _setting("test_age_limit_years", kinds.within("years"), "older tests warn"),
         _setting("legume_share_no_n_pct", kinds.PERCENT, "legume share from which N is to decide"),
         _setting("spreading_cost", kinds.MONEY_PER_AREA, "for one pass", "spreading_cost_per_ha"),
         _setting("spreading_cost_per_pass", kinds.MONEY, "for going to a plot once"),
-        _setting("max_products_per_plot", kinds.count("products", 1, 50), "products on one plot and timing"),
+        _setting(
+            "max_products_per_plot", kinds.within("products", whole=True), "products on one plot and timing"
+        ),
         _setting("min_rate", kinds.RATE, "smallest rate when the product states none", "min_rate_kg_ha"),
         _setting("convert_extractants", kinds.FLAG, "convert between soil tests by the named formula?"),
         _setting("default_yield_row", kinds.FLAG, "take the lowest yield row when none is stated?"),
@@ -623,8 +629,8 @@ def settings_fields() -> tuple[Field, ...]:
             "state", kinds.one_of("state", states), "whose dates and ground rules hold; clear = none is shown"
         ),
         _work("labour_per_hour", kinds.MONEY, "what an hour is worth; 0 for volunteers"),
-        _work("minutes_per_stop", kinds.number("minutes", 0, 600), "getting to work on a plot"),
-        _work("minutes_per_fill", kinds.number("minutes", 0, 600), "filling a hopper once"),
+        _work("minutes_per_stop", kinds.within("minutes"), "getting to work on a plot"),
+        _work("minutes_per_fill", kinds.within("minutes"), "filling a hopper once"),
         _work("weighing_out", kinds.MONEY, "worth of not weighing out part of a package", "odd_amount_cost"),
         _work("least_job_share", kinds.SHARE, "of a need: a smaller job or top-up is listed, not planned"),
         _work("spare", kinds.SHARE, "bought on top, for spills"),

@@ -15,7 +15,7 @@ from enum import StrEnum
 from typing import Any
 
 from loamwright.errors import UnitError
-from loamwright.files.fields import impossible, parse_date, parse_percent
+from loamwright.files.fields import BOUNDS, impossible, parse_date, parse_percent
 from loamwright.files.tables import parse_depth
 from loamwright.files.work_rules import blending_text, parse_blending
 from loamwright.units import (
@@ -102,21 +102,31 @@ def _number(name: str, low: float | None, high: float | None) -> Callable[[str],
     return read
 
 
-def number(name: str = "number", low: float | None = None, high: float | None = None) -> Kind:
-    """Return the kind of plain numbers within limits.
+def within(bound: str, whole: bool = False) -> Kind:
+    """Return the kind of numbers within the bounds that files are held to as well.
 
     Parameters
     ----------
-    name
-        What the number is, for messages.
-    low, high
-        Limits, both allowed.
+    bound
+        A row of `fields.BOUNDS` without a unit.
+    whole
+        True for whole numbers only.
 
     Returns
     -------
     Kind
     """
-    return Kind(name, "6.2", _number(name, low, high), lambda value, _: shown(value))
+
+    def read(text: str) -> float:
+        value: float = read_number(text)
+        refusal = BOUNDS[bound].refusal(repr(text), value)
+        if refusal is not None:
+            raise refusal
+        if whole and not value.is_integer():
+            raise ValueError(f"{text!r} is not a whole number; write for example 3")
+        return int(value) if whole else value
+
+    return Kind(bound, "3" if whole else "6.2", read, lambda value, _: shown(value))
 
 
 def count(name: str = "count", low: int = 0, high: int = 100_000) -> Kind:
@@ -416,7 +426,7 @@ def _as_is(value: Any, _system: str) -> str:
 
 
 TEXT = Kind("text", "words", _text, _as_is)
-NUMBER = number()
+NUMBER = Kind("number", "6.2", _number("number", None, None), lambda value, _: shown(value))
 PERCENT = Kind(
     "percent", "30", lambda text: _number("percent", 0, 100)(str(parse_percent(text))), lambda v, _: shown(v)
 )

@@ -296,3 +296,13 @@ def test_rates_numbered_by_their_crop(tmp_path: Path) -> None:
     assert (first["crop"], first["N"]["value"], first["K2O"]["value"]) == ("Corn", 150.0, 60.0)
     assert (second["crop"], second["N"]["value"], second["P2O5"]["value"]) == ("Soybean", 0.0, 40.0)
     assert set(contents.samples[0].readings) == {"pH", "P", "K"}
+
+
+def test_acidity_of_a_lab_that_weighs_its_scoop(tmp_path: Path) -> None:
+    """NCDA&CS prints Ac and CEC by volume (unit from memory): asked, not taken as by weight."""
+    lines = ("Sample ID,Sampled,Depth,W/V,CEC,Ac,pH,P-I,K-I", "PAST1,2026-03-14,0-6 in,1.1,6.2,1.8,5.4,38,61")
+    contents = sheet(tmp_path, "Indices from a Mehlich-3 extract,,,,,,,,", *lines)
+    assert asked(contents) == {"unit.charge"}
+    assert figures(contents, "acidity") == [(1.8, None, None, None)]
+    told = sheet(tmp_path, *lines[:1], lines[1], **{"unit.charge": "meq/100 cm3"})
+    assert figures(told, "acidity") == [(1.8, "meq/100 cm3", None, None)]

@@ -26,6 +26,8 @@ DECIMAL_COMMA, THOUSANDS_COMMA = "decimal comma", "comma between thousands"
 #: Answers offered for the unit of soil readings that name none.
 READING_UNITS = ("ppm", "mg/kg", "mg/L", "mg/100 g", "lb/acre", "kg/ha", "meq/100 g", "cmol(+)/kg", "index")
 
+_CHARGE_UNITS = ("meq/100 cm3", "meq/100 g")
+
 FAMILY_TESTS: Mapping[str, tuple[str, ...]] = {
     "P": (
         "Bray P1",
@@ -82,6 +84,7 @@ class ColumnReader:
     decimal_comma: bool | None = None
     kinds: dict[Heading, Kind] = field(default_factory=dict)
     names: dict[Heading, str] = field(default_factory=dict)
+    by_volume: bool = False  #: a scoop's weight is printed: charges may be of a volume of soil
 
     def settle_numbers(self, texts: Iterable[str], system: str) -> None:
         """Settle the sheet's decimal mark from all its cells; a sheet in US units has a decimal point."""
@@ -119,6 +122,7 @@ class ColumnReader:
         """Settle unit and test of every reading column, and ask for what is missing, each thing once."""
         self.names |= names
         readings = [h for h in headings if h.analyte is not None and h.role in ("reading", "index", "ask")]
+        self.by_volume = any(h.analyte and h.analyte.name == "weight per volume" for h in readings)
         for heading in readings:
             self.kinds.setdefault(heading, self._kind(heading, names))
         self._ask_units([h for h in readings if self._needs_unit(h)], names)
@@ -144,7 +148,10 @@ class ColumnReader:
             asked.append("unit")
         elif unit is None:
             unit = self.statements.unit_for(analyte)
-            if unit is None and analyte.unit:
+            if unit is None and self.by_volume and analyte.name in ("acidity", "CEC"):
+                unit = self._charge_unit()
+                asked.extend([] if unit else ["unit"])
+            elif unit is None and analyte.unit:
                 unit, inferred = analyte.unit, True
         tests = heading.tests
         if not tests and not (heading.unclear_tests and analyte.kind == "nutrient"):
@@ -174,6 +181,14 @@ class ColumnReader:
             heading.calculated and analyte.kind == "nutrient",
             tuple(asked),
         )
+
+    def _charge_unit(self) -> str | None:
+        """Ask what acidity and exchange capacity are of: weight, or volume where a lab weighs its scoop."""
+        about = (
+            "unit of acidity and exchange capacity: the lab weighs its scoop and may mean a volume of soil"
+        )
+        unit = self.inquiry.ask("unit.charge", about, "columns of acidity and CEC", _CHARGE_UNITS)
+        return None if unit == NOT_KNOWN else unit
 
     def _needs_unit(self, heading: Heading) -> bool:
         kind = self.kinds[heading]
