@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from loamwright import files, handoff, season
+from loamwright import fieldmap, files, handoff, season
 from loamwright.app.pages import Ask, Reply, Route, Sent, Shown
 from loamwright.errors import InputError, Problem
 from loamwright.handoff import PaperOptions
@@ -34,6 +34,14 @@ MADE: dict[str, tuple[str, str, bool, Callable[[Season, Path, PaperOptions], Seq
         "one file that opens on a phone without a signal",
         True,
         lambda view, folder, _: [season.make_map(view, folder / "field_map.html").path],
+    ),
+    "helper_map": (
+        "Field map for helpers",
+        fieldmap.EDITIONS["helper"],
+        True,
+        lambda view, folder, _: [
+            season.make_map(view, folder / "helper_map.html", reader="helper").path,
+        ],
     ),
     "helper": (
         "Work orders for helpers",

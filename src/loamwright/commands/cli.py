@@ -398,6 +398,10 @@ def make_map(
         str | None, typer.Option(help="aerial or topo: online background, off when there is no signal.")
     ] = None,
     image: Annotated[Path | None, typer.Option(help="Your own GeoTIFF to embed (extra: imagery).")] = None,
+    reader: Annotated[
+        str | None,
+        typer.Option("--for", help="helper or planner; the planner's, with all, if not given."),
+    ] = None,
     old: Old = False,
     of_season: OfSeason = None,
 ) -> Answer:
@@ -408,7 +412,7 @@ def make_map(
     out_path = out_path or property_path.with_suffix(".html")
     view = view_of(property_path, of_season)
     season.refuse_old(view, "map", old)
-    made = season.make_map(view, out_path, round_id, basemap, image)
+    made = season.make_map(view, out_path, round_id, basemap, image, reader)
     return Answer(FilesMade((made.path,), made.problems, f"{made.size_bytes / 1000:,.0f} kB"))
 
 

@@ -5,11 +5,13 @@ user's own picture), `still` (what stands there without a script), `page` (the f
 """
 
 from loamwright.fieldmap.contents import map_data, map_layers, squares
+from loamwright.fieldmap.editions import EDITIONS
 from loamwright.fieldmap.imagery import embed_picture
 from loamwright.fieldmap.page import Basemap, MapMade, MapOptions, folium_map, write_map
 from loamwright.fieldmap.records import MapData, plain
 
 __all__ = [
+    "EDITIONS",
     "Basemap",
     "MapData",
     "MapMade",

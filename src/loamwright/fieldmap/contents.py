@@ -15,6 +15,7 @@ from typing import Any
 
 from loamwright import land
 from loamwright.errors import InputError, Level, Problem
+from loamwright.fieldmap.editions import OUT_THERE, PLANNER, for_helper
 from loamwright.fieldmap.legends import counted, graded
 from loamwright.fieldmap.records import (
     Corners,
@@ -99,7 +100,7 @@ _NO_PLAN = "There is no plan yet for this season."
 _LEVELS = ("stop", "care", "note")
 
 
-def map_data(view: SeasonView, round_id: str = "") -> MapData:
+def map_data(view: SeasonView, round_id: str = "", reader: str = PLANNER) -> MapData:
     """Put a season into the words, classes and shapes of the field map.
 
     Parameters
@@ -108,6 +109,9 @@ def map_data(view: SeasonView, round_id: str = "") -> MapData:
         The season, computed.
     round_id
         For one round only; empty = the whole property.
+    reader
+        Whose edition, one of `EDITIONS`: a helper's holds no prices, soil tests, needs or sources, and of the
+        cautions those that whoever spreads can act on, a line each.
 
     Returns
     -------
@@ -123,7 +127,8 @@ def map_data(view: SeasonView, round_id: str = "") -> MapData:
         raise InputError(
             [Problem("map", "the property has no plots, so there is nothing to draw", "Import plots first.")]
         )
-    return _Contents(view, _chosen_round(view, round_id)).data()
+    contents = _Contents(view, _chosen_round(view, round_id), reader)
+    return contents.data() if reader == PLANNER else for_helper(contents.data())
 
 
 def map_layers(view: SeasonView) -> tuple[MapLayer, ...]:
@@ -139,7 +144,7 @@ def map_layers(view: SeasonView) -> tuple[MapLayer, ...]:
     tuple of MapLayer
         Classes and labels for the plots in the order of ``view.record.plots``.
     """
-    return _Contents(view, None).layers()
+    return _Contents(view, None, PLANNER).layers()
 
 
 def squares(units: str) -> tuple[tuple[float, ...], tuple[str, ...]]:
@@ -312,8 +317,9 @@ def _test(test: SoilTest) -> str:
 class _Contents:
     """One map in the making: the view, the plots chosen, and the tables shared by all parts."""
 
-    def __init__(self, view: SeasonView, only: Round | None) -> None:
+    def __init__(self, view: SeasonView, only: Round | None, reader: str) -> None:
         self.view = view
+        self.reader = reader
         self.only = only
         self.units = view.record.info.units
         self.tables = _Tables()
@@ -350,7 +356,9 @@ class _Contents:
             c
             for level in _LEVELS
             for c in view.cautions
-            if c.level == level and (not c.where or any(w in self.place_of for w in c.where))
+            if c.level == level
+            and (not c.where or any(w in self.place_of for w in c.where))
+            and (reader == PLANNER or OUT_THERE in c.readers)
         )
 
     def data(self) -> MapData:
@@ -363,6 +371,7 @@ class _Contents:
         first, last = season_dates(info.season, info.settings.season_start)
         products = sorted({p.product for p in view.record.products} | {n.product for n in self.all_lines()})
         return MapData(
+            edition=self.reader,
             title=info.name,
             season=str(info.season),
             about=info.about,
@@ -380,7 +389,7 @@ class _Contents:
             cautions=tuple(
                 MapCaution(
                     c.level,
-                    c.text,
+                    c.text if self.reader == PLANNER else c.line or c.text,
                     f"{c.source}: {c.published}" if c.published else str(c.source),
                     c.defers_to,
                     c.product,
@@ -437,6 +446,8 @@ class _Contents:
             return (*said, _NO_PLAN)
         if self.only:
             return (*said, f"This map is made for one round: {_own(self.only.title)}.")
+        if self.reader != PLANNER:
+            return (*said, f"Plan {plan.plan_id}, for whoever spreads.")
         gap = f" (within {plan.gap:.2%} of the proved lowest cost)" if plan.gap else ""
         said.append(f"Plan {plan.plan_id}: {plan.outcome}{gap}, {format_money(plan.total_cost)}.")
         if told := totals_told(self.view):

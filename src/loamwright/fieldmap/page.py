@@ -25,6 +25,7 @@ from urllib.parse import urlsplit
 
 from loamwright.errors import Level, Problem
 from loamwright.fieldmap.contents import map_data
+from loamwright.fieldmap.editions import PLANNER
 from loamwright.fieldmap.imagery import Picture, embed_picture
 from loamwright.fieldmap.records import MapData, plain
 from loamwright.fieldmap.still import still
@@ -52,6 +53,8 @@ class MapOptions:
     ----------
     round_id
         Make it for this round only; empty = the whole property.
+    reader
+        Whose edition, one of `EDITIONS`.
     basemap
         Online background; None = plain paper, and the page asks nothing of the network.
     picture
@@ -61,6 +64,7 @@ class MapOptions:
     """
 
     round_id: str = ""
+    reader: str = PLANNER
     basemap: Basemap | None = None
     picture: Path | None = None
     picture_max_px: int = 2000
@@ -129,7 +133,7 @@ def write_map(view: SeasonView, path: Path, options: MapOptions = _DEFAULTS) -> 
         When a picture is asked for and the extra ``imagery`` is not installed.
     """
     refuse_to_replace(path)  # before the work
-    data = map_data(view, options.round_id)
+    data = map_data(view, options.round_id, options.reader)
     picture = None
     if options.picture is not None:
         picture = embed_picture(options.picture, data.bounds, options.picture_max_px)
@@ -168,7 +172,7 @@ def folium_map(view: SeasonView, options: MapOptions = _DEFAULTS) -> folium.Map:
     InputError
         When there is nothing to draw, or the round is not known.
     """
-    return _paged(map_data(view, options.round_id), options.basemap, None)
+    return _paged(map_data(view, options.round_id, options.reader), options.basemap, None)
 
 
 def page(data: MapData, basemap: Basemap | None = None, picture: Picture | None = None) -> str:

@@ -392,6 +392,8 @@ class MapData:
         ``"us"`` or ``"metric"``.
     summary
         Sentences for the overview: plots, acres, outcome, dollars, what to buy.
+    edition
+        Whose it is: ``"planner"`` or ``"helper"``.
     plots, context
         The plots, and outlines of plots that are not part of a map made for one round.
     keepouts, ways, layers, rounds, cautions
@@ -425,6 +427,7 @@ class MapData:
         The table of texts, and the steps behind the figures as places in it: what, value, unit, source.
     """
 
+    edition: str
     title: str
     season: str
     about: str

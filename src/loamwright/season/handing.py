@@ -43,6 +43,7 @@ def make_map(
     round_id: str | None = None,
     basemap: str | None = None,
     image: Path | None = None,
+    reader: str | None = None,
 ) -> fieldmap.MapMade:
     """Write the field map.
 
@@ -58,6 +59,8 @@ def make_map(
         ``"aerial"`` or ``"topo"`` for an online background; None = none.
     image
         The user's own GeoTIFF to embed, or None.
+    reader
+        ``"helper"``, for whoever spreads, or ``"planner"``; None = the planner's, which holds everything.
 
     Returns
     -------
@@ -66,14 +69,19 @@ def make_map(
     Raises
     ------
     InputError
-        When the round or basemap is not known.
+        When the round, the basemap or the reader is not known.
     """
     if basemap is not None and basemap not in {item.value for item in fieldmap.Basemap}:
         raise InputError([Problem("basemap", f"{basemap!r} is not known", "Use aerial or topo.")])
+    known = tuple(fieldmap.EDITIONS)
+    if reader is not None and reader not in known:
+        what, fix = f"there is no edition for {reader!r}", f"Use {' or '.join(known)}."
+        raise InputError([Problem("map", what, fix)])
     options = fieldmap.MapOptions(
         round_id="" if round_id is None else find_round(view.rounds, round_id).round_id,
         basemap=None if basemap is None else fieldmap.Basemap(basemap),
         picture=image,
+        reader=reader or known[0],
     )
     return fieldmap.write_map(view, path, options)
 

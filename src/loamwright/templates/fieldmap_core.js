@@ -171,7 +171,7 @@ function openAbout() {
     data.about ? make("p", {}, written(data.about)) : "",
     section("In short", make("ul", {}, list(data.summary).map((line) => make("li", {}, written(line))))),
     section("Cautions for the whole property", list(data.cautions).filter((one) => one.everywhere).map(cautionCard)),
-    section("What is missing, and why", missing.length > 6
+    data.edition === "helper" ? "" : section("What is missing, and why", missing.length > 6
       ? make("details", { class: "how" }, make("summary", {}, `${missing.length} things`), make("ul", {}, missing))
       : make("ul", {}, missing.length ? missing : make("li", {}, "Nothing."))),
     make("fieldset", { class: "picks" }, make("legend", {}, "Light or dark"), ...options),
@@ -191,8 +191,8 @@ const LEVELS = { stop: "Stop", care: "Take care", note: "Note" };
 function cautionCard(one) {
   return make("div", { class: `caution ${one.level}` },
     make("p", {}, make("b", {}, LEVELS[one.level], ": "), written(one.text)),
-    make("small", {}, one.product ? [written(one.product), ". "] : "", "Source: ", written(one.source),
-      one.defers_to ? [". Ask, and follow: ", written(one.defers_to)] : "", "."));
+    make("small", {}, [one.product, one.source && `Source: ${one.source}`, one.defers_to && `Ask, and follow: ${one.defers_to}`]
+      .filter(Boolean).map((text) => [written(text), ". "]).flat()));
 }
 
 const cautionsOf = (plot) => list(plot.cautions).map((place) => data.cautions[place]);

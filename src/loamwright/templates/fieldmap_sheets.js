@@ -145,7 +145,7 @@ function showPlot(place, focus) {
       written(plot.sampling.reason), "."), plot.sampling.due ? make("p", {}, `${plot.sampling.cores}`,
       plot.sampling.depth ? [", ", written(plot.sampling.depth), " deep"] : "", ". Bag label: ", written(plot.sampling.label)) : "",
     steps(plot.sampling.steps, "cores")) : "",
-    section("Soil tests", list(plot.tests).length ? make("ul", {}, plot.tests.map((one) => make("li", {}, written(one))))
+    data.edition === "helper" ? "" : section("Soil tests", list(plot.tests).length ? make("ul", {}, plot.tests.map((one) => make("li", {}, written(one))))
       : make("p", {}, "None on file.")),
     list(plot.history).length ? section("On file this season", make("ul", {}, plot.history.map((one) => make("li", {}, written(one))))) : "",
   ].flat().filter(Boolean));
