@@ -104,7 +104,7 @@ def test_a_preview_says_it_and_stores_nothing(path: Path) -> None:
     ("rows", "said"),
     [
         (["test_id,ph", "T-9,6.4"], r"changes.csv, row 2: soil-test: there is no soil-test 'T-9'"),
-        (["test_id,ph", "T-1,74"], r"changes.csv, row 2: soil-test T-1, ph: '74' is not a possible soil pH"),
+        (["test_id,ph", "T-1,74"], r"changes.csv, row 2: soil-test T-1, ph: '74' is not between 2 and 12"),
         (["test_id,ph", "T-1,6.4", ",6.5"], r"changes.csv, row 3: it names no soil-test"),
         (["test_id,ph", "T-1,6.4", "T-1,6.5"], r"changes.csv, row 3: T-1 stands in two rows"),
         (["plot_id,crop,sown", "P1,oat,2026-04-01"], r"column sown: there is no field of a cropping 'sown'"),

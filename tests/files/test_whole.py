@@ -107,6 +107,7 @@ def test_a_full_disk_leaves_what_was_there_and_nothing_else(tmp_path: Path) -> N
     assert (tmp_path / "map.html").read_text() == "the old map"
 
 
+@pytest.mark.slow
 def test_a_kill_leaves_one_of_the_two_whole_and_no_scratch(tmp_path: Path) -> None:
     path = tmp_path / "map.html"
     code = """

@@ -17,6 +17,7 @@ from stories.test_three_seasons import Clock, balance, need, spread
 UREA, POTASH = "Urea 46-0-0", "Potash 0-0-60"
 
 
+@pytest.mark.slow
 def test_three_seasons_of_the_demo(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     clock = Clock(monkeypatch)
     clock.set("2026-09-25")
