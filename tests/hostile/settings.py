@@ -27,7 +27,7 @@ TYPED: dict[str, tuple[tuple[str, ...], str, tuple[int, ...]]] = {
     "name/too long": (("set", "P", "settings", f"name={'n' * 20_000}"), "longer", (2,)),
     "name/blank": (("set", "P", "settings", "name="), "name", (2,)),
     "field/none": (("set", "P", "settings", "colour=red"), "colour", (2,)),
-    "field/no value": (("set", "P", "settings", "units"), "units", (0,)),
+    "field/no value": (("set", "P", "settings", "units"), "nothing was changed", (0,)),
     "field/twice": (("set", "P", "settings", "units=us", "units=metric"), "units", (0, 2)),
     "spreader/swath zero": (("add", "P", "spreader", "S", "swath=0 ft"), "swath", (2,)),
     "spreader/swath negative": (("add", "P", "spreader", "S", "swath=-5 ft"), "swath", (2,)),
