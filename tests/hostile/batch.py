@@ -34,7 +34,7 @@ def _cut_off(_signal: int, _frame: FrameType | None) -> None:
 
 
 def _held_kb(what: str) -> int:
-    """What the system says this process holds [kB]; `getrusage` counts the process it was started from too."""
+    """What the system says it holds [kB]; `getrusage` counts the process it was started from too."""
     lines = Path("/proc/self/status").read_text().splitlines()
     return next(int(line.split()[1]) for line in lines if line.startswith(what))
 
