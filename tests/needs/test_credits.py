@@ -165,7 +165,8 @@ def test_missouri_shares() -> None:
     )
     for nutrient in total:
         answer = case["answer"][nutrient.value]
-        assert lb_acre(count(litter, nutrient)) == pytest.approx(answer, abs=case["tolerance"])
+        # half a pound is printed up: 7,837.5 as 7,838
+        assert lb_acre(count(litter, nutrient)) == pytest.approx(answer, abs=case["tolerance"] + 1e-6)
 
 
 @pytest.mark.parametrize(

@@ -333,8 +333,8 @@ def check_plan(
         assert row["supplied_lb"] == pytest.approx(got[key], rel=1e-6, abs=1e-6)
         assert row["need_lb"] == pytest.approx(wanted[key], rel=1e-9)
     covered = {(row["plot_id"], row["nutrient"]) for row in plan["coverage"]}
-    # what is left of a need that is all but met asks for nothing more (the README's twentieth)
-    assert covered >= {key for key, need in wanted.items() if need > 0.05 * whole.get(key, need)}
+    # what is left of a need that is nearly met asks for nothing more (least_job_share, a tenth unless set)
+    assert covered >= {key for key, need in wanted.items() if need > 0.1 * whole.get(key, need)}
 
     for line in plan["lines"]:
         ground = acres[line["plot_id"]]
