@@ -193,6 +193,11 @@ def rate_step(case: Case, words: str, rate_kg_ha: float, of: str, source: Source
     return Step(words, rate_shown(case, rate_kg_ha), unit_of(per_area(case), of), source)
 
 
+def same_step(case: Case, rate_kg_ha: float, of: str) -> Step:
+    """Return the step that says a rate again in the unit rates are told in."""
+    return rate_step(case, f"The same in {per_area(case)}", rate_kg_ha, of, ARITHMETIC)
+
+
 def on_the_rest(case: Case, supply: Supply, net_kg_ha: float) -> PartDone:
     """Divide what is still to supply [kg/ha] between the part that got some and the rest."""
     return rest_of_plot(net_kg_ha, case.area.spread_area_m2, case.parts.get(supply, ()))

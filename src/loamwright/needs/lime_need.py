@@ -23,6 +23,7 @@ from loamwright.needs.case import (
     rate_step,
     rate_words,
     rest_steps,
+    same_step,
     sentence,
     within_reach,
 )
@@ -147,7 +148,7 @@ def _lime_owed(case: Case, need: LimeNeed, answer: LimeAnswer, magnesium: Sequen
     of = answer.basis.value
     steps = list(answer.steps)
     if answer.unit != per_area(case):
-        steps.append(rate_step(case, f"The same in {per_area(case)}", gross, of, ARITHMETIC))
+        steps.append(same_step(case, gross, of))
     supply = answer.basis.supply
     decision = governing_decision(case.decisions, case.plot.plot_id, case.season, "lime", case.crop_text)
     if decision is not None:

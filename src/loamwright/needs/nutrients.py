@@ -37,6 +37,7 @@ from loamwright.needs.case import (
     rate_step,
     rate_words,
     rest_steps,
+    same_step,
     sentence,
     within_reach,
 )
@@ -329,9 +330,8 @@ def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
         steps.extend(remarks)
     for line in lines:
         steps.extend(line.steps)
-        if line.steps and line.steps[-1].unit != unit_of(per_area(case), nutrient.value):
-            same = f"The same in {per_area(case)}"
-            steps.append(rate_step(case, same, line.credit.rate_kg_ha, nutrient.value, ARITHMETIC))
+        if unit_of(per_area(case), nutrient.value) not in {step.unit for step in line.steps}:
+            steps.append(same_step(case, line.credit.rate_kg_ha, nutrient.value))
     credited = sum(line.credit.rate_kg_ha for line in lines)
     net = gross.rate_kg_ha - credited
     net = 0.0 if net < 1e-9 else net
@@ -518,7 +518,7 @@ def _from_lab(
         text = f"Several samples count once each: mean of {listed}"
         steps.append(rate_step(case, text, gross, nutrient.value, ARITHMETIC))
     elif not math.isclose(steps[-1].value if isinstance(steps[-1].value, float | int) else 0.0, shown):
-        steps.append(rate_step(case, f"The same in {per_area(case)}", gross, nutrient.value, ARITHMETIC))
+        steps.append(same_step(case, gross, nutrient.value))
     if len(advised) < len(governing):
         problems.append(
             Problem(
@@ -629,9 +629,9 @@ def _as_gross(
         return _Gross(None, rate.reason, steps, asked=asked, status=status, between_kg_ha=between)
     gross = rate.value * factor
     if rate.unit != per_area(case) or rate.basis:
-        unit = per_area(case)
-        words = f"{rate.basis} as {nutrient.value}, in {unit}" if rate.basis else f"The same in {unit}"
-        steps = (*steps, rate_step(case, words, gross, nutrient.value, ARITHMETIC))
+        restated = f"{rate.basis} as {nutrient.value}, in {per_area(case)}"
+        same = same_step(case, gross, nutrient.value)
+        steps = (*steps, replace(same, what=restated) if rate.basis else same)
     return _Gross(
         gross,
         rate.reason,
