@@ -23,7 +23,7 @@ from loamwright.files.choosing import (
     sheet_to_fill,
 )
 from loamwright.files.editor import Editor
-from loamwright.files.field_records import captured_from, holds_records, records_from
+from loamwright.files.field_records import brought_from, holds_records
 from loamwright.files.fields import parse_date, parse_percent, typed_options
 from loamwright.files.guidelines import (
     GuidelineInfo,
@@ -122,7 +122,7 @@ __all__ = [
     "as_data",
     "assigned",
     "backup",
-    "captured_from",
+    "brought_from",
     "check_guideline",
     "check_property",
     "choose",
@@ -169,7 +169,6 @@ __all__ = [
     "read_journal",
     "read_sheet",
     "read_table",
-    "records_from",
     "refuse_to_replace",
     "remove",
     "save_profile",

@@ -83,19 +83,14 @@ def records_from(
         When a picture is to be read and the extra ``codes`` is not installed.
     """
     contents, told = _contents((path, *others))
-    problems = list(told)
-    entries: dict[str, Application] = {}
-    for name, content in contents:
-        read, found = records_in(Path(name), content, plot_ids)
-        entries.update((entry.entry_id, entry) for entry in read)
-        problems.extend(found)
-    return tuple(entries.values()), tuple(problems)
+    entries, problems = _entries_in(contents, plot_ids)
+    return entries, (*told, *problems)
 
 
-def captured_from(
+def brought_from(
     path: Path, plot_ids: Collection[str] | None = None, others: Sequence[Path] = ()
-) -> tuple[tuple[Captured, ...], tuple[Problem, ...]]:
-    """Read what was marked on the ground, from the files that `records_from` reads.
+) -> tuple[tuple[Application, ...], tuple[Captured, ...], tuple[Problem, ...]]:
+    """Read entries, and what was marked on the ground, from the files that `records_from` reads.
 
     Parameters
     ----------
@@ -104,17 +99,42 @@ def captured_from(
 
     Returns
     -------
+    entries : tuple of Application
     captured : tuple of Captured
         What can be used, in file order; what stands twice comes once.
     problems : tuple of Problem
-        Errors name it by its place in the file; what `records_from` finds is not said again.
+        Errors name it by its place in the file.
 
     Raises
     ------
     MissingExtraError
         When a picture is to be read and the extra ``codes`` is not installed.
     """
-    contents, _ = _contents((path, *others))
+    contents, told = _contents((path, *others))
+    entries, problems = _entries_in(contents, plot_ids)
+    captured, found = _captured_in(contents, plot_ids)
+    return entries, captured, (*told, *problems, *found)
+
+
+#: Name for messages and content of each records file.
+_Contents = Sequence[tuple[str, object]]
+
+
+def _entries_in(
+    contents: _Contents, plot_ids: Collection[str] | None
+) -> tuple[tuple[Application, ...], tuple[Problem, ...]]:
+    problems: list[Problem] = []
+    entries: dict[str, Application] = {}
+    for name, content in contents:
+        read, found = records_in(Path(name), content, plot_ids)
+        entries.update((entry.entry_id, entry) for entry in read)
+        problems.extend(found)
+    return tuple(entries.values()), tuple(problems)
+
+
+def _captured_in(
+    contents: _Contents, plot_ids: Collection[str] | None
+) -> tuple[tuple[Captured, ...], tuple[Problem, ...]]:
     problems: list[Problem] = []
     found: dict[str, Captured] = {}
     for name, content in contents:

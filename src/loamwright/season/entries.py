@@ -68,14 +68,11 @@ def record_file(
     if others and any(not files.holds_records(one) for one in tables):
         what = "a table of entries comes alone"
         raise InputError([Problem(tables[0].name, what, "Record one table after the other.")])
+    captured: tuple[work.Captured, ...] = ()
     if tables and not files.holds_records(file):
         entries, problems = files.applications_from(files.read_table(file), known)
     else:
-        entries, problems = files.records_from(file, known, others)
-    captured: tuple[work.Captured, ...] = ()
-    if files.holds_records(file):
-        captured, found = files.captured_from(file, known, others)
-        problems = (*problems, *found)
+        entries, captured, problems = files.brought_from(file, known, others)
     if has_errors(problems):
         raise InputError(problems)
     offered, asked = _as_corrections(entries, record.applications, answers)
