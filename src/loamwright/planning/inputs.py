@@ -487,9 +487,7 @@ def _bad(number: float | None) -> bool:
 
 def _usable_terms(terms: Terms, problems: list[Problem]) -> Terms:
     changes: dict[str, object] = {}
-    for name in (
-        *("spreading_cost_per_ha", "spreading_cost_per_pass", "hauling_cost_per_kg", "cost_per_haul"),
-    ):
+    for name in ("spreading_cost_per_ha", "spreading_cost_per_pass", "hauling_cost_per_kg", "cost_per_haul"):
         amount: Decimal = getattr(terms, name)
         if not amount.is_finite() or amount < 0:
             problems.append(

@@ -326,19 +326,22 @@ def shopping(
     )
 
 
-def _loads(request: Request, passes: Sequence[Spread]) -> dict[tuple[str, str], tuple[int, Decimal]]:
-    """Whole loads of each product that machines bring, and their cost."""
-    brought: dict[tuple[Machine, str], float] = {}
+def _brought_kg(request: Request, passes: Sequence[Spread]) -> dict[tuple[Machine, str], dict[str, float]]:
+    """(machine, product) to what a machine that brings its own loads puts on each plot [kg], by names."""
+    brought: dict[tuple[Machine, str], dict[str, float]] = {}
     for load in trips(request, passes).values():
         machine = trip_machine(request, load)
-        if machine.brings_loads:
-            for one in load:
-                brought[machine, one.product] = brought.get((machine, one.product), 0.0) + one.mass_kg
+        for one in load if machine.brings_loads else ():
+            on = brought.setdefault((machine, one.product), {})
+            on[one.plot_id] = on.get(one.plot_id, 0.0) + one.mass_kg
+    return dict(sorted(brought.items(), key=lambda item: (item[0][0].name, item[0][1])))
+
+
+def _loads(request: Request, passes: Sequence[Spread]) -> dict[tuple[str, str], tuple[int, Decimal]]:
+    """Whole loads of each product that machines bring, and their cost."""
     found = {}
-    for (machine, product), mass_kg in sorted(
-        brought.items(), key=lambda item: (item[0][0].name, item[0][1])
-    ):
-        count = loads_of(mass_kg, machine.load_kg or math.inf)
+    for (machine, product), on in _brought_kg(request, passes).items():
+        count = loads_of(sum(on.values()), machine.load_kg or math.inf)
         found[machine.name, product] = (count, cents(machine.cost_per_load * count))
     return found
 
@@ -494,13 +497,8 @@ def plot_costs(request: Request, passes: Sequence[Spread], bought: Bought) -> di
     for seller, fee in fees:
         for plot_id, part in share_out(fee, of_seller.get(seller, spare)).items():
             costs[plot_id] += part
-    for (machine_name, product), (_count, cost) in bought.loads.items():
-        weights = {}
-        for load in trips(request, passes).values():
-            if trip_machine(request, load).name == machine_name:
-                for one in load:
-                    if one.product == product:
-                        weights[one.plot_id] = weights.get(one.plot_id, 0.0) + one.mass_kg
+    for (machine, product), weights in _brought_kg(request, passes).items():
+        _count, cost = bought.loads[machine.name, product]
         for plot_id, part in share_out(cost, weights).items():
             costs[plot_id] += part
     return costs

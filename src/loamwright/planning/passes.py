@@ -20,6 +20,7 @@ along with the plot's trips at tied times.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -154,16 +155,17 @@ def need_cells(request: Request, supplies: tuple[Supply, ...]) -> tuple[Cell, ..
 
 def content_matrix(wares: tuple[Ware, ...], supplies: tuple[Supply, ...]) -> Floats:
     """Put the contents of the wares into one array."""
-    return np.array([[ware.contents.get(key, 0.0) for key in supplies] for ware in wares]).reshape(
-        len(wares), len(supplies)
-    )
+    return _matrix([ware.contents for ware in wares], supplies)
 
 
 def capped_matrix(wares: tuple[Ware, ...], supplies: tuple[Supply, ...]) -> Floats:
     """Put what counts of the wares against caps into one array."""
-    return np.array([[ware.capped.get(key, 0.0) for key in supplies] for ware in wares]).reshape(
-        len(wares), len(supplies)
-    )
+    return _matrix([ware.capped for ware in wares], supplies)
+
+
+def _matrix(held: Sequence[Mapping[Supply, float]], supplies: tuple[Supply, ...]) -> Floats:
+    rows = [[one.get(key, 0.0) for key in supplies] for one in held]
+    return np.array(rows).reshape(len(held), len(supplies))
 
 
 def cap_matrix(plots: tuple[PlanPlot, ...], supplies: tuple[Supply, ...]) -> Floats:
