@@ -36,6 +36,7 @@ MILE_M = 5280 * FT_M
 ACRE_M2 = 43560 * FT_M**2  # 4046.8564224
 HA_M2 = 10_000.0
 LB_KG = 0.45359237
+PCT_LB_TON = 20.0  # one percent by weight of a short ton [lb]
 TON_KG = 2000 * LB_KG  # short ton; US label law: "ton means 2000 lb net" (NY AGM 143)
 GAL_M3 = 231 * 0.0254**3
 LB_ACRE_KG_HA = LB_KG / ACRE_M2 * HA_M2  # 1 lb/acre in kg/ha, 1.12085…

@@ -22,6 +22,7 @@ from loamwright.units import (
     LB_KG,
     MG_PER_MGO,
     P_PER_P2O5,
+    PCT_LB_TON,
     S_PER_SO3,
 )
 from loamwright.values import Nutrient
@@ -44,7 +45,7 @@ _AMMONIUM, _ORGANIC = ("nh4_n", "ammonium_n"), ("organic_n", "org_n")
 _UNITS: Mapping[str, float | None] = {
     "": 1.0,
     "pct": 1.0,
-    "lb_ton": 20.0,
+    "lb_ton": PCT_LB_TON,
     "kg_t": 10.0,
     "kg_tonne": 10.0,
     "g_kg": 10.0,

@@ -31,6 +31,7 @@ from loamwright.files.textrows import Table
 from loamwright.supplies import Form, LimeLabel, Offer, Product, check_offer, check_product
 from loamwright.units import (
     CACO3_PER_CAO,
+    PCT_LB_TON,
     convert,
     parse_money,
     parse_package,
@@ -306,9 +307,9 @@ def _lime_label(row: Fields) -> LimeLabel | None:
         scores_pct=_scores(row),
     )
     if (per_ton := row.number("ecce_lb_per_ton", "score per ton")) is not None:
-        label = replace(label, ecce_pct=per_ton / 20)
+        label = replace(label, ecce_pct=per_ton / PCT_LB_TON)
     if (percent := row.percent("enp_pct", "neutralizing value")) is not None:
-        label = replace(label, enp_lb_per_ton=percent * 20)
+        label = replace(label, enp_lb_per_ton=percent * PCT_LB_TON)
     if (oxide := row.percent("nv_cao", "neutralizing value")) is not None:
         label = replace(label, cce_pct=oxide * CACO3_PER_CAO)
         told = f"{oxide:g} % on the CaO scale is {oxide * CACO3_PER_CAO:.4g} % CCE"
@@ -327,7 +328,7 @@ def _scores(row: Fields) -> Mapping[str, float]:
             row.percent(name, "neutralizing value"),
             row.number(f"{name}_lb_per_ton", "score per ton"),
         )
-        percent = percent if pounds is None else pounds / 20
+        percent = percent if pounds is None else pounds / PCT_LB_TON
         if percent is not None:
             found[basis.value] = percent
     return found

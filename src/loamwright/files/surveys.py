@@ -22,6 +22,7 @@ place               latitude longitude in the first row of a plot: its first cor
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -333,9 +334,9 @@ class _Reader:
         return land.from_sides(corners, lengths, bearing)
 
     def _one_row(self, row: Fields, bearing: float) -> Surveyed:
-        for name, turns in (("radius", 1.0), ("diameter", 0.5), ("circumference", 0.15915494309189535)):
+        for name, turns in (("radius", 1.0), ("diameter", 0.5), ("circumference", 1 / (2 * math.pi))):
             if row.has(name) and (size := self.length(row, name)) is not None:
-                return land.circle_of(size * turns)  # the last is 1 / 2π
+                return land.circle_of(size * turns)
         if row.has("parallel_1") and row.text("parallel_1"):
             one, other, height = (self.needed(row, name) for name in ("parallel_1", "parallel_2", "height"))
             return land.trapezoid_of(one, other, height)

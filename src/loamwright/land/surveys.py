@@ -23,7 +23,7 @@ from shapely.geometry import Polygon
 
 from loamwright.errors import InputError, Problem
 from loamwright.land.records import Shape
-from loamwright.units import ACRE_M2
+from loamwright.units import ACRE_M2, FT_M
 from loamwright.values import USER, Source, Step
 
 #: Legs that end farther from their start than this share of their length are no boundary: one is missing
@@ -143,7 +143,7 @@ def traverse(legs: Sequence[tuple[float, float]]) -> Surveyed:
     off = (sum(east for east, _ in moves), sum(north for _, north in moves))
     gap = math.hypot(*off)
     if gap > length * OPEN_SHARE:
-        what = f"the legs end {gap:,.2f} m ({gap / 0.3048:,.2f} ft) from where they began"
+        what = f"the legs end {gap:,.2f} m ({gap / FT_M:,.2f} ft) from where they began"
         raise _refused(what, "Give the leg that leads back to the start, or correct a bearing or distance.")
     spots: list[Spot] = [(0.0, 0.0)]
     for (east, north), (_, distance) in zip(moves[:-1], legs[:-1], strict=True):

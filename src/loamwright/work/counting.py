@@ -16,7 +16,7 @@ from loamwright.land import Cropping, PlotArea
 from loamwright.needs import LimeNeed, Need, PlotNeeds
 from loamwright.soil import OrganicInput, SoilTest
 from loamwright.supplies import Offer
-from loamwright.units import format_area
+from loamwright.units import PCT_LB_TON, format_area
 from loamwright.values import Quantity, Source
 from loamwright.work.ledger import entries_that_count
 from loamwright.work.records import Caution, PropertyRecord
@@ -114,17 +114,13 @@ def manure_of_earlier_seasons(record: PropertyRecord) -> tuple[OrganicInput, ...
             manures[entry.product].material,
             manures[entry.product].method,
             Quantity(entry.mass_kg, "kg"),
-            {nutrient: pct * LB_PER_TON_PCT for nutrient, pct in manures[entry.product].analysis_pct.items()},
+            {nutrient: pct * PCT_LB_TON for nutrient, pct in manures[entry.product].analysis_pct.items()},
         )
         for entry in entries_that_count(record.applications)
         if entry.product in manures
         and entry.mass_kg > 0
         and needs.season_year(entry.applied_on, record.info.season) > 1
     )
-
-
-#: One percent by weight in a short ton [lb].
-LB_PER_TON_PCT = 20.0
 
 
 def tests_with_their_crops(record: PropertyRecord) -> Mapping[str, tuple[SoilTest, ...]]:
