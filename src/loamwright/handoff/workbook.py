@@ -207,7 +207,7 @@ def write_workbook(path: Path, sheets: Sequence[Sheet], made_on: dt.date) -> Non
         "strings_to_urls": False,
         "strings_to_numbers": False,
     }
-    book = xlsxwriter.Workbook(held, {**plain, "in_memory": True})
+    book = xlsxwriter.Workbook(held, plain)
     book.set_properties({"author": "loamwright", "created": dt.datetime.combine(made_on, dt.time(), dt.UTC)})
     bold = book.add_format({"bold": True, "text_wrap": True, "valign": "top", "bottom": 2})
     heading = book.add_format({"bold": True, "font_size": 12})
