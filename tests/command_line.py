@@ -109,3 +109,13 @@ def worked_files(folder: Path, sampled: dt.date = SAMPLED) -> tuple[Path, Path, 
         "Ag lime,lime,,,,1100,1 ton bulk,42.00,Quarry,,0.5 ton\n",
     )
     return plots, tests, products
+
+
+def planned_property(folder: Path) -> Path:
+    """Make a property of `worked_files`, its lime in one dose, and plan it."""
+    path = folder / "own.gpkg"
+    ran_well("new", path, "--name", "Own ground", "--season", SEASON)
+    ran_well("import", path, *worked_files(folder))
+    ran_well("set", path, "settings", WHOLE_LIME, "keeper=Steward")
+    ran_well("plan", path)
+    return path

@@ -17,7 +17,7 @@ from typing import Any
 
 import pytest
 import typer
-from command_line import SEASON, WHOLE_LIME, ran_well, run, worked_files, written
+from command_line import planned_property, ran_well, run, written
 
 from loamwright.commands.cli import app
 
@@ -38,12 +38,7 @@ def of_a_property(group: Any = None, before: str = "") -> Iterator[str]:
 
 @pytest.fixture(scope="module")
 def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("law")
-    path = folder / "own.gpkg"
-    ran_well("new", path, "--name", "Own ground", "--season", SEASON)
-    ran_well("import", path, *worked_files(folder))
-    ran_well("set", path, "settings", WHOLE_LIME, "keeper=Steward")
-    ran_well("plan", path)
+    path = planned_property(tmp_path_factory.mktemp("law"))
     run("record", path, "--plot", "A-1", "--product", "Potash 0-0-60", "--amount", "20 lb")
     return path
 

@@ -13,19 +13,13 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
-from command_line import SEASON, WHOLE_LIME, ran_well, run, worked_files, written
+from command_line import SEASON, planned_property, ran_well, run, worked_files, written
 from pypdf import PdfReader
 
 
 @pytest.fixture(scope="module")
 def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("kept")
-    path = folder / "own.gpkg"
-    ran_well("new", path, "--name", "Own ground", "--season", SEASON)
-    ran_well("import", path, *worked_files(folder))
-    ran_well("set", path, "settings", WHOLE_LIME, "keeper=Steward")
-    ran_well("plan", path)
-    return path
+    return planned_property(tmp_path_factory.mktemp("kept"))
 
 
 @pytest.fixture

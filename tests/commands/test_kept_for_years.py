@@ -14,7 +14,7 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
-from command_line import SEASON, WHOLE_LIME, box, geojson, ran_well, run, worked_files
+from command_line import SEASON, box, geojson, planned_property, ran_well, run
 from places import independent_area_m2
 from pypdf import PdfReader
 
@@ -31,13 +31,7 @@ def digest(path: Path) -> str:
 
 @pytest.fixture(scope="module")
 def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("years")
-    path = folder / "own.gpkg"
-    ran_well("new", path, "--name", "Own ground", "--season", SEASON)
-    ran_well("import", path, *worked_files(folder))
-    ran_well("set", path, "settings", WHOLE_LIME, "keeper=Steward")
-    ran_well("plan", path)
-    return path
+    return planned_property(tmp_path_factory.mktemp("years"))
 
 
 @pytest.fixture

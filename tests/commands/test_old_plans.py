@@ -6,19 +6,13 @@ import shutil
 from pathlib import Path
 
 import pytest
-from command_line import SEASON, TODAY, WHOLE_LIME, ran_well, run, worked_files
+from command_line import TODAY, planned_property, ran_well, run
 from pypdf import PdfReader
 
 
 @pytest.fixture(scope="module")
 def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("aged")
-    path = folder / "own.gpkg"
-    ran_well("new", path, "--name", "Own ground", "--season", SEASON)
-    ran_well("import", path, *worked_files(folder))
-    ran_well("set", path, "settings", WHOLE_LIME, "keeper=Steward")
-    ran_well("plan", path)
-    return path
+    return planned_property(tmp_path_factory.mktemp("aged"))
 
 
 @pytest.fixture
