@@ -439,7 +439,7 @@ def _show_summary(console: Console, view: SeasonView, system: str) -> None:
         console.print(
             f"The plan ({OUTCOME_WORDS[plan.outcome]}) costs {format_money(plan.total_cost)}: "
             f"{format_money(plan.purchase_cost + plan.delivery_cost)} to buy {bags:,.0f} packages and loads, "
-            f"{format_money(plan.spreading_cost)} to spread {len(plan.lines)} passes."
+            f"{format_money(plan.spreading_cost)} for {len(plan.jobs)} trips over the plots."
         )
     show_unknown(console, view)
 
