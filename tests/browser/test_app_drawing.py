@@ -295,7 +295,11 @@ def test_a_draft_is_kept_without_its_steps_where_they_do_not_fit(
     page.context.close()
 
 
-def test_a_name_is_of_one_plot(chromium: Any, served: Served, path: Path) -> None:
+def test_a_name_is_of_one_plot(
+    chromium: Any, served: Served, path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Also: the page's own change is never told as somebody else's, however late the server tells of it."""
+    monkeypatch.setattr("loamwright.app.server.LOOK_EVERY_S", 60.0)
     page = opened(chromium, served, bypass_csp=True)
     page.select_option("#tool", "plot")
     page.fill("#name", "Home")

@@ -29,7 +29,12 @@ function watchChanges() {
   };
   const source = new EventSource("/changes");
   source.onmessage = ({ data }) => { now = data; judge(); };
-  document.addEventListener("kept", judge); // a script of the page changed the property itself
+  let known = now;
+  document.addEventListener("kept", () => { // a script of the page changed the property itself
+    if (now === known) now = dataset.mark; // its change is not told yet, and is no news when it is
+    known = dataset.mark;
+    judge();
+  });
 }
 
 /** Show the stages of long work as they begin, and the page anew when it is ready. */
