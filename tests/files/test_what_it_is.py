@@ -7,8 +7,7 @@ import subprocess
 import sys
 import zipfile
 from pathlib import Path
-
-import pytest
+from typing import NamedTuple
 
 SECRET = {
     "type": "FeatureCollection",
@@ -33,45 +32,69 @@ ENTITY = (
 )
 
 
-def measured(file: Path) -> subprocess.CompletedProcess[str]:
-    """Measure a file in a process of its own, under a watch that writes down every socket."""
-    watch = (
-        "import sys; from loamwright.commands import app\n"
-        "def seen(event, args):\n"
-        "    if event.startswith('socket.'): print('SOCKET', event, file=sys.stderr)\n"
-        "sys.addaudithook(seen); app(['measure', sys.argv[1], '--json'])"
-    )
-    return subprocess.run(
-        [sys.executable, "-c", watch, str(file)], capture_output=True, text=True, check=False
-    )
+#: Measures every file it is told of, under a watch that counts sockets; prints code, output, sockets.
+WATCHED = """
+import contextlib, io, json, sys
+from loamwright.commands import app
+sockets = []
+sys.addaudithook(lambda event, _args: event.startswith("socket.") and sockets.append(event))
+told = []
+for name in sys.argv[1:]:
+    sockets.clear()
+    with contextlib.redirect_stdout(io.StringIO()) as out, contextlib.redirect_stderr(out):
+        try:
+            app(["measure", name, "--json"])
+        except SystemExit as left:
+            code = left.code
+    told.append((code, out.getvalue(), list(sockets)))
+print(json.dumps(told))
+"""
 
 
-@pytest.mark.parametrize("ending", [".kml", ".kmz", ".gpx", ".shp", ".gpkg", ".fgb", ".zip"])
-@pytest.mark.parametrize("content", [VIRTUAL, REMOTE, ENTITY])
-def test_a_disguise_is_refused(tmp_path: Path, ending: str, content: str) -> None:
+class Measured(NamedTuple):
+    code: int
+    said: str
+    sockets: list[str]
+
+
+def measured(*paths: Path) -> list[Measured]:
+    """Measure files in a process of their own."""
+    done = subprocess.run(
+        [sys.executable, "-c", WATCHED, *map(str, paths)], capture_output=True, text=True, check=True
+    )
+    assert done.stderr == ""
+    return [Measured(*told) for told in json.loads(done.stdout)]
+
+
+def test_a_disguise_is_refused(tmp_path: Path) -> None:
     secret = tmp_path / "secret.geojson"
     secret.write_text(json.dumps(SECRET), encoding="utf-8")
-    file = tmp_path / f"plots{ending}"
-    file.write_text(content.replace("{there}", str(secret)), encoding="utf-8")
-    for other in (".shx", ".dbf"):
-        file.with_suffix(other).write_bytes(b"") if ending == ".shp" else None
-    done = measured(file)
-    assert done.returncode == 2, done.stdout
-    assert "SECRET" not in done.stdout + done.stderr.replace(str(secret), "")
-    assert "SOCKET" not in done.stderr
-    assert file.name in done.stdout
+    paths = []
+    for ending in (".kml", ".kmz", ".gpx", ".shp", ".gpkg", ".fgb", ".zip"):
+        for kind, content in {"virtual": VIRTUAL, "remote": REMOTE, "entity": ENTITY}.items():
+            path = tmp_path / f"{kind}{ending}"
+            path.write_text(content.replace("{there}", str(secret)), encoding="utf-8")
+            for other in (".shx", ".dbf"):
+                path.with_suffix(other).write_bytes(b"") if ending == ".shp" else None
+            paths.append(path)
+    for path, done in zip(paths, measured(*paths), strict=True):
+        assert done.code == 2, path.name
+        assert "SECRET" not in done.said, path.name
+        assert done.sockets == [], path.name
+        assert path.name in done.said
 
 
 def test_a_disguise_inside_an_archive_is_refused(tmp_path: Path) -> None:
     secret = tmp_path / "secret.geojson"
     secret.write_text(json.dumps(SECRET), encoding="utf-8")
-    for name, inner in (("a.kmz", "doc.kml"), ("b.zip", "plots.shp")):
-        with zipfile.ZipFile(tmp_path / name, "w") as archive:
+    paths = [tmp_path / "a.kmz", tmp_path / "b.zip"]
+    for path, inner in zip(paths, ("doc.kml", "plots.shp"), strict=True):
+        with zipfile.ZipFile(path, "w") as archive:
             archive.writestr(inner, VIRTUAL.replace("{there}", str(secret)))
-        done = measured(tmp_path / name)
-        assert done.returncode == 2
-        assert "is not" in done.stdout
-        assert "SECRET" not in done.stdout
+    for done in measured(*paths):
+        assert done.code == 2
+        assert "is not" in done.said
+        assert "SECRET" not in done.said
 
 
 def test_honest_files_are_read(tmp_path: Path) -> None:
@@ -80,7 +103,9 @@ def test_honest_files_are_read(tmp_path: Path) -> None:
     shape = f"<Polygon><outerBoundaryIs><LinearRing><coordinates>{ring}</coordinates></LinearRing>"
     body = f"<Document><Placemark><name>P</name>{shape}</outerBoundaryIs></Polygon></Placemark></Document>"
     space = 'xmlns="http://www.opengis.net/kml/2.2"'
-    for start in ("", '<?xml version="1.0" encoding="UTF-8"?>\n', "<!-- made by hand -->\n", "\ufeff"):
-        file = tmp_path / "plots.kml"
-        file.write_text(f"{start}<kml {space}>{body}</kml>", encoding="utf-8")
-        assert measured(file).returncode in (0, 1), start
+    starts = ("", '<?xml version="1.0" encoding="UTF-8"?>\n', "<!-- made by hand -->\n", "\ufeff")
+    paths = [tmp_path / f"plots{number}.kml" for number in range(len(starts))]
+    for path, start in zip(paths, starts, strict=True):
+        path.write_text(f"{start}<kml {space}>{body}</kml>", encoding="utf-8")
+    for start, done in zip(starts, measured(*paths), strict=True):
+        assert done.code in (0, 1), start
