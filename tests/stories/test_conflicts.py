@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 
 import pytest
@@ -41,18 +42,9 @@ def applied_lb(property_path: Path) -> float:
     return sum(row["applied_lb"] for row in lines if (row["plot_id"], row["product"]) == MAP)
 
 
-@pytest.fixture(scope="module")
-def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("demo") / "demo"
-    assert run("demo", folder).code == 0
-    return folder / "alder_fork.gpkg"
-
-
 @pytest.fixture
-def demo(built: Path, tmp_path: Path) -> Path:
-    copy = tmp_path / "alder_fork.gpkg"
-    copy.write_bytes(built.read_bytes())
-    return copy
+def demo(the_demo: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copy(the_demo / "alder_fork.gpkg", tmp_path))
 
 
 def test_a_second_account_corrects_only_when_wanted(demo: Path, tmp_path: Path) -> None:

@@ -7,6 +7,7 @@ the tables behind it have tests of their own (`test_demo_story`).
 from __future__ import annotations
 
 import re
+import shutil
 from pathlib import Path
 
 import pytest
@@ -131,10 +132,10 @@ README = Path(__file__).parents[2] / "README.md"
 
 
 def test_the_readmes_change_undo_and_next_season_are_what_happens(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    the_demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Every line under a command of that section stands in what it prints; dates and numbers may move."""
-    run("demo", tmp_path / "alder-fork-demo")
+    shutil.copytree(the_demo, tmp_path / "alder-fork-demo")
     monkeypatch.chdir(tmp_path)
     section = README.read_text(encoding="utf-8").split("## Change it, take it back")[1].split("## A tour")[0]
     blocks = re.findall(r"^\$ loamwright (.*)\n((?:(?!\$|```).*\n)*)", section, re.M)

@@ -23,10 +23,10 @@ README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def folder(the_demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     made = tmp_path_factory.mktemp("python")
     shutil.copytree(ROOT / "demo_data", made / "demo_data")
-    run("demo", made / "alder-fork-demo")
+    shutil.copytree(the_demo, made / "alder-fork-demo")
     return made
 
 
