@@ -45,6 +45,7 @@ def test_done_is_one_tap_and_the_name_is_asked_once(open_page: Open, maps: Calla
     page.locator("[data-line='L-AF-01-N'] .quick").tap()
     page.fill("#who [name=operator]", "Sam Nobody")
     page.locator("#who .main").tap()
+    page.locator("#kept").wait_for()
     assert "● done" in page.inner_text("[data-line='L-AF-01-N']")
     page.locator("[data-line='L-AF-01-K2O'] .quick").tap()  # not asked again
     assert "● done" in page.inner_text("[data-line='L-AF-01-K2O']")
@@ -80,6 +81,7 @@ def test_what_shares_a_hopper_goes_on_together(open_page: Open, tmp_path: Path) 
     plot(page, 0)
     page.locator("[data-line='L-AF-01-N'] .quick").tap()
     page.locator("#who .main").tap()  # nobody wants to be named: it is not asked again
+    page.locator("#kept").wait_for()
     said = page.inner_text("#kept p")
     assert "Urea 46-0-0" in said
     assert "Potash 0-0-60" in said
@@ -106,6 +108,7 @@ def test_a_round_goes_on_by_itself(open_page: Open, maps: Callable[..., Any]) ->
     assert page.inner_text("#view-round h2").startswith("Round 3: ")
     page.locator(".thumb .quick").tap()
     page.locator("#who .main").tap()
+    page.locator("#kept").wait_for()
     stops = len(sample_view(25).rounds[2].stops)
     for _ in range(stops):
         if page.locator(".thumb .quick").is_disabled():
