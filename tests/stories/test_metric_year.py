@@ -7,6 +7,7 @@ measured by an independent library. 0-0-60 holds 60 % K2O, so 225 kg are 135 kg 
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -76,6 +77,9 @@ def test_a_year_in_hectares_and_francs(hof: Path, tmp_path: Path, monkeypatch: p
     # Planned and bought, in bags of 25 kg and in francs.
     plan = run("plan", hof).data
     assert plan["currency"] == "CHF"
+    told = run("explain", hof, "W1", "K2O", as_json=False).text  # from the boundary to the bags
+    assert f"= {HA:.4g} ha (boundary)" in told
+    assert re.findall(r"\b(?:acres?|lbs?|ft|tons?)\b", told) == []
     buy = {row["product"]: row for row in plan["buy"]}
     bags = buy["Kalisalz 60"]["count"]
     assert bags * 25 * 0.60 >= 0.95 * 180 * HA  # both plots, within the band

@@ -27,7 +27,7 @@ from loamwright.land.geometry import (
 )
 from loamwright.land.records import KeepOut, Plot, PlotArea, Shape
 from loamwright.land.sizes import areas_m2, measure_polygons
-from loamwright.units import ACRE_M2, FT_M, format_area
+from loamwright.units import ACRE_M2, FT_M, HA_M2, format_area
 from loamwright.values import ARITHMETIC, BOUNDARY, USER, LaterSteps, Source, Step
 
 #: A keep-out whose setback is not stated is reported when it lies this near [m]: the largest
@@ -86,7 +86,7 @@ def setback(keepout: KeepOut) -> Shape | None:
     return plane.unflatten(setback_shape(keepout, plane))
 
 
-def areas(plots: Sequence[Plot], keepouts: Sequence[KeepOut]) -> tuple[PlotArea, ...]:
+def areas(plots: Sequence[Plot], keepouts: Sequence[KeepOut], system: str = "us") -> tuple[PlotArea, ...]:
     """Measure every plot of a property, and what is left of it to spread.
 
     Parameters
@@ -96,6 +96,8 @@ def areas(plots: Sequence[Plot], keepouts: Sequence[KeepOut]) -> tuple[PlotArea,
     keepouts
         Ground where nothing is spread. The setback is subtracted with it where it is stated; where
         it is not, only the shape itself is, and its id is listed for every plot within 300 ft.
+    system
+        ``"us"`` or ``"metric"``: the unit the steps end in, acres or hectares.
 
     Returns
     -------
@@ -124,6 +126,7 @@ def areas(plots: Sequence[Plot], keepouts: Sequence[KeepOut]) -> tuple[PlotArea,
             plot.area_se_m2,
             cuts.get(index, _Cuts()),
             measured,
+            system,
         )
         for index, plot in enumerate(plots)
     )
@@ -213,6 +216,7 @@ def _plot_area(
     area_se_m2: float | None,
     cuts: _Cuts,
     measured: Iterator[float],
+    system: str = "us",
 ) -> PlotArea:
     left_m2 = gross.area_m2
     lost: list[tuple[KeepOut, float]] = []
@@ -231,7 +235,7 @@ def _plot_area(
         area_se_m2=area_se_m2,
         keepouts=tuple((keepout.keepout_id, m2) for keepout, m2 in lost),
         missing_setbacks=tuple(keepout.keepout_id for keepout in cuts.missing),
-        steps=LaterSteps(partial(_steps, gross, area_se_m2, lost, cuts.missing, left_m2)),
+        steps=LaterSteps(partial(_steps, gross, area_se_m2, lost, cuts.missing, left_m2, system)),
     )
 
 
@@ -241,19 +245,32 @@ def _steps(
     lost: Sequence[tuple[KeepOut, float]],
     missing: Sequence[KeepOut],
     left_m2: float,
+    system: str,
 ) -> tuple[Step, ...]:
-    steps = [_gross_step(gross)]
+    steps = [_gross_step(gross, system)]
     if area_se_m2 is not None:
         what = "Standard error of that area, from walking it with GPS (±, about two times in three)"
-        steps.append(Step(what, area_se_m2 / ACRE_M2, "acres", BOUNDARY))
-    steps += [_loss_step(keepout, m2, first=n == 0) for n, (keepout, m2) in enumerate(lost)]
+        steps.append(_ground_step(what, area_se_m2, BOUNDARY, system))
+    steps += [_loss_step(keepout, m2, n == 0, system) for n, (keepout, m2) in enumerate(lost)]
     for keepout in missing:
-        what = f"{title(keepout)} lies within 300 ft and its setback is not stated: none is subtracted"
+        near = "91 m" if system == "metric" else "300 ft"
+        what = f"{title(keepout)} lies within {near} and its setback is not stated: none is subtracted"
         steps.append(Step(what, None, "", USER))
     if lost:
-        what = f"Left to spread, measured the same way: {left_m2:,.1f} m² ({format_area(left_m2, 'metric')})"
-        steps.append(Step(what, left_m2 / ACRE_M2, "acres", ARITHMETIC))
+        what = f"Left to spread, measured the same way: {_square_metres(left_m2, system)}"
+        steps.append(_ground_step(what, left_m2, ARITHMETIC, system))
     return tuple(steps)
+
+
+def _ground_step(what: str, area_m2: float, source: Source, system: str) -> Step:
+    """Return a step that ends in an area, in acres or hectares."""
+    size, unit = (HA_M2, "ha") if system == "metric" else (ACRE_M2, "acres")
+    return Step(what, area_m2 / size, unit, source)
+
+
+def _square_metres(area_m2: float, system: str) -> str:
+    """Write an area as it was measured, with hectares beside it where the step ends in acres."""
+    return f"{area_m2:,.1f} m²" + ("" if system == "metric" else f" ({format_area(area_m2, 'metric')})")
 
 
 def _cut(left: BaseGeometry, ground: BaseGeometry) -> BaseGeometry:
@@ -262,24 +279,24 @@ def _cut(left: BaseGeometry, ground: BaseGeometry) -> BaseGeometry:
     return pieces[0] if len(pieces) == 1 else MultiPolygon(pieces)
 
 
-def _gross_step(gross: BoundaryMeasure) -> Step:
+def _gross_step(gross: BoundaryMeasure, system: str) -> Step:
     made_of = [f"{gross.parts} parts added"] if gross.parts > 1 else []
     made_of += [f"{gross.holes} hole{'s' * (gross.holes > 1)} taken out"] if gross.holes else []
     what = (
         f"Inside the boundary, geodesic on the WGS84 ellipsoid{''.join(f', {part}' for part in made_of)}: "
-        f"{gross.area_m2:,.1f} m² ({format_area(gross.area_m2, 'metric')})"
+        f"{_square_metres(gross.area_m2, system)}"
     )
-    return Step(what, gross.area_m2 / ACRE_M2, "acres", BOUNDARY)
+    return _ground_step(what, gross.area_m2, BOUNDARY, system)
 
 
-def _loss_step(keepout: KeepOut, loss_m2: float, first: bool) -> Step:
+def _loss_step(keepout: KeepOut, loss_m2: float, first: bool, system: str) -> Step:
     around = ""
     if keepout.setback_m:
         written = keepout.setback_text or f"{keepout.setback_m:g} m"
         around = f" and {written} around it (rounded corners within 0.03 % of that)"
     beyond = "" if first else ", beyond what is already taken off"
     what = f"Less {title(keepout)}{around}{beyond}: {loss_m2:,.1f} m²"
-    return Step(what, loss_m2 / ACRE_M2, "acres", Source("user", row=f"keep-out {keepout.keepout_id}"))
+    return _ground_step(what, loss_m2, Source("user", row=f"keep-out {keepout.keepout_id}"), system)
 
 
 def title(item: KeepOut | Plot) -> str:

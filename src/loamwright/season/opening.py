@@ -105,7 +105,8 @@ class Season(SeasonView):
     def areas(self) -> Mapping[str, PlotArea]:
         """Area of each plot, by plot_id."""
         self._progress("measuring plots")
-        return {area.plot_id: area for area in land.areas(self.record.plots, self.record.keepouts)}
+        measured = land.areas(self.record.plots, self.record.keepouts, self.record.info.units)
+        return {area.plot_id: area for area in measured}
 
     @cached_property
     def croppings(self) -> Mapping[str, Cropping]:
