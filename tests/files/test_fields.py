@@ -233,6 +233,30 @@ def test_dates(text: str, day: dt.date) -> None:
 
 
 @pytest.mark.parametrize(
+    ("text", "system", "order", "day"),
+    [
+        ("3/4/2026", "us", None, dt.date(2026, 3, 4)),
+        ("3.4.2026", "metric", None, dt.date(2026, 4, 3)),
+        ("3/4/2026", "metric", "day-month-year", dt.date(2026, 4, 3)),
+        ("3/4/2026", "us", "day-month-year", dt.date(2026, 4, 3)),
+        ("3.4.2026", "metric", "month-day-year", dt.date(2026, 3, 4)),
+        ("23/4/2026", "metric", None, dt.date(2026, 4, 23)),
+        ("4/23/2026", "metric", None, dt.date(2026, 4, 23)),
+        ("4/4/2026", "metric", None, dt.date(2026, 4, 4)),
+    ],
+)
+def test_which_part_of_a_date_stands_first(text: str, system: str, order: str | None, day: dt.date) -> None:
+    """Common practice, no source: slashes month first in the US, dots day first where metric."""
+    assert parse_date(text, system, order) == day
+
+
+@pytest.mark.parametrize(("text", "system"), [("3/4/2026", "metric"), ("3.4.2026", "us")])
+def test_a_date_that_may_be_two_is_refused_with_both(text: str, system: str) -> None:
+    with pytest.raises(UnitError, match=r"2026-03-04 or 2026-04-03"):
+        parse_date(text, system)
+
+
+@pytest.mark.parametrize(
     "text",
     [
         "2026-04-12 or so",

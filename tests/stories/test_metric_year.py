@@ -124,3 +124,44 @@ def test_a_year_in_hectares_and_francs(hof: Path, tmp_path: Path, monkeypatch: p
     }
     assert then["W1", "K2O"]["applied_lb"] * KG == pytest.approx(135)
     assert ran_well("check", hof)["sound"]
+
+
+TESTED = "test_id;plot_id;sampled_on;lab;depth;ph\n"
+
+
+def test_which_part_of_a_date_stands_first_is_asked_once_where_no_date_of_the_column_tells(
+    hof: Path, tmp_path: Path
+) -> None:
+    """03/04/2026 is 3 April where days stand first and 4 March where months do: no rule of metric ground."""
+    rows = ("S1;W1;03/04/2026;Labor;0-10 cm;6,2\n", "S2;W2;05/04/2026;Labor;0-10 cm;6,4\n")
+    file = written(tmp_path / "boden2.csv", TESTED + "".join(rows))
+    before = hof.read_bytes()
+    asked = run("import", hof, file)
+    assert asked.code == 2
+    assert [question["id"] for question in asked.data["questions"]] == ["date-order"]
+    assert hof.read_bytes() == before
+    assert run("import", hof, file, "--answer", "date-order=backwards").code == 2
+    assert hof.read_bytes() == before
+    ran_well("import", hof, file, "--answer", "date-order=day-month-year")
+    assert "2026-04-03" in run("show", hof, "soil-test", "S1", as_json=False).text
+
+
+def test_another_date_of_the_column_tells_which_part_stands_first(hof: Path, tmp_path: Path) -> None:
+    rows = ("S1;W1;03/04/2026;Labor;0-10 cm;6,2\n", "S2;W2;13/04/2026;Labor;0-10 cm;6,4\n")
+    ran_well("import", hof, written(tmp_path / "boden2.csv", TESTED + "".join(rows)))
+    assert "2026-04-03" in run("show", hof, "soil-test", "S1", as_json=False).text
+
+
+def test_a_typed_date_that_may_be_two_is_refused(hof: Path) -> None:
+    before = hof.read_bytes()
+    record = ("record", hof, "--plot", "W1", "--product", "Kalisalz 60", "--amount", "225 kg")
+    for typed in (
+        (*record, "--on", "03/04/2026"),
+        ("set", hof, "soil-test", "L1", "sampled_on=03/04/2026"),
+        ("purchase", hof, "Kalisalz 60", 3, "--on", "03/04/2026"),
+        ("sample", hof, "--taken", "03/04/2026"),
+    ):
+        refused = run(*typed)
+        assert refused.code == 2, typed[0]
+        assert refused.says("2026-03-04", "2026-04-03"), typed[0]
+    assert hof.read_bytes() == before

@@ -321,11 +321,12 @@ def sample(
     if lab is not None and (folder is None or taken is None or depth is None):
         what = "an order to a laboratory needs a folder, the day and the depth of the cores"
         raise InputError([Problem("lab", what, "Give DIR, `taken` 2026-04-12 and `depth` '0-6 in'.")])
+    view = view_of(property_path)
     day, slice_m = (
-        read_if_given("taken", taken, files.parse_date),
+        read_if_given("taken", taken, lambda text: files.parse_date(text, view.record.info.units)),
         read_if_given("depth", depth, files.parse_depth),
     )
-    view = season.with_sampling(view_of(property_path), place, cores)
+    view = season.with_sampling(view, place, cores)
     made = season.Written(()) if folder is None else season.write_sampling(view, folder)
     paths, problems = made.paths, made.problems
     if lab is not None and folder is not None and day is not None and slice_m is not None:

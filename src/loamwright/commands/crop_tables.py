@@ -112,5 +112,6 @@ def guideline_rate(
     if not any((crop, nutrient, rate, by, why)):
         made = files.sheet_to_fill(property_path, season.without_a_rate(view_of(property_path)), sheet)
         return Answer(FilesMade((made,), about=f"fill it in, then: loamwright import {property_path} {made}"))
-    when = read_if_given("on", on, files.parse_date) or today()
+    system = files.load(property_path).info.units
+    when = read_if_given("on", on, lambda text: files.parse_date(text, system)) or today()
     return Answer(files.set_own_rate(property_path, crop, nutrient, rate, by, why, when, sheet))

@@ -8,12 +8,13 @@ there are, and what they mean, is the business of the rooms above.
 
 from __future__ import annotations
 
+import calendar
 import datetime as dt
 import math
 import re
 import unicodedata
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from enum import StrEnum
 from functools import lru_cache
@@ -42,6 +43,9 @@ E = TypeVar("E", bound=StrEnum)
 BLANKS = frozenset({"", "-", "--", "–", "—", "n/a", "na", "nt", "not tested", "not stated", "unknown", "?"})
 #: Longest text taken in one field [characters]; a note is a few sentences.
 TEXT_LIMIT = 10_000
+#: Which part of a date stands first, and the question which it is in a file that does not tell.
+MONTH_FIRST, DAY_FIRST = "month-day-year", "day-month-year"
+DATE_ORDER = "date-order"
 
 _YES = frozenset({"yes", "y", "true", "1"})
 _NO = frozenset({"no", "n", "false", "0"})
@@ -214,7 +218,11 @@ class Habits:
     """How one file writes what could be read in two ways: settled by its other values, said once."""
 
     values: Callable[[str], Iterable[str]] = lambda _name: ()
+    system: str = "us"
+    date_order: str | None = None
+    can_ask: bool = False
     commas: dict[str, bool | None] = field(default_factory=dict)
+    orders: dict[str, str | None] = field(default_factory=dict)
     said: set[str] = field(default_factory=set)
 
     def decimal_comma(self, name: str) -> bool | None:
@@ -222,6 +230,12 @@ class Habits:
         if name not in self.commas:
             self.commas[name] = decimal_comma_of(self.values(name))
         return self.commas[name]
+
+    def order(self, name: str) -> str | None:
+        """Tell which part of a field's dates stands first; None when nobody and none of its values says."""
+        if name not in self.orders:
+            self.orders[name] = self.date_order or order_of(self.values(name))
+        return self.orders[name]
 
 
 def stands(text: str) -> bool:
@@ -426,12 +440,29 @@ class Fields:
         return amount if amount is not None and self._inside(name, BOUNDS[kind], amount) else None
 
     def date(self, name: str) -> dt.date | None:
-        """Read a date; that a file writes the month first is said once."""
-        day = self.read(name, parse_date)
-        if day is not None and "/" in self.text(name) and "month first" not in self._habits.said:
-            self._habits.said.add("month first")
-            what = f"{self._shown(name)} was read as month/day/year: {day.isoformat()}"
-            fix = "Write dates as 2026-04-12 if the day stands first in this file."
+        """Read a date; which part stands first is said once, and asked once where the file does not tell."""
+        habits, text = self._habits, self.text(name) if name in self._texts else ""
+        order = habits.order(name)
+        try:
+            day = parse_date(text, habits.system, order) if text else None
+        except UnitError as error:
+            problem = error.at(self.place(name))
+            if isinstance(error, TwoDaysError) and habits.can_ask:
+                if DATE_ORDER in habits.said:  # asked once for the file; no row stands without an answer
+                    self.bad = True
+                    return None
+                habits.said.add(DATE_ORDER)
+                choices = (DAY_FIRST, MONTH_FIRST)
+                fix = f"Choose one of: {', '.join(choices)}."
+                problem = replace(problem, fix=fix, question=DATE_ORDER, choices=choices)
+            self.add([problem])
+            return None
+        if day is not None and "/" in text and not habits.date_order and "dates" not in habits.said:
+            habits.said.add("dates")
+            is_day_first = order == DAY_FIRST
+            read_as, other = ("day/month", "month") if is_day_first else ("month/day", "day")
+            what = f"{shown(text)} was read as {read_as}/year: {day.isoformat()}"
+            fix = f"Write dates as 2026-04-12 if the {other} stands first in this file."
             self.problem(name, what, fix, Level.NOTE)
         return day
 
@@ -559,7 +590,7 @@ def _year(text: str) -> int:
     return int(text)
 
 
-def typed_options(texts: Mapping[str, str | None], problems: list[Problem]) -> Fields:
+def typed_options(texts: Mapping[str, str | None], problems: list[Problem], system: str = "us") -> Fields:
     """Return what was typed for the options of a command, to be read as values.
 
     Parameters
@@ -568,6 +599,8 @@ def typed_options(texts: Mapping[str, str | None], problems: list[Problem]) -> F
         Field to what was typed; None = not typed. What is typed must say something.
     problems
         Where problems are added.
+    system
+        ``"us"`` or ``"metric"``: how dates are meant.
 
     Returns
     -------
@@ -584,7 +617,7 @@ def typed_options(texts: Mapping[str, str | None], problems: list[Problem]) -> F
     for name, text in typed.items():
         if text.strip().lower() in BLANKS:
             problems.append(Problem(name, f"{shown(text)} says nothing", "Write it, or leave it away."))
-    return Fields("", typed, problems)
+    return Fields("", typed, problems, habits=Habits(system=system))
 
 
 def _word(text: str, words: type[E]) -> E:
@@ -627,23 +660,41 @@ def parse_percent(text: str, decimal_comma: bool | None = None) -> float:
     return read_number(text.strip().removesuffix("%"), decimal_comma)
 
 
-_DATES = (
-    re.compile(
-        r"(?P<y>\d{4})-(?P<m>\d{1,2})-(?P<d>\d{1,2})(?:[T ]\d{1,2}:\d{2}(?::\d{2})?[\d.:+Z-]*)?", re.ASCII
-    ),
-    re.compile(r"(?P<m>\d{1,2})/(?P<d>\d{1,2})/(?P<y>\d{4})", re.ASCII),
-    re.compile(r"(?P<d>\d{1,2})\.(?P<m>\d{1,2})\.(?P<y>\d{4})", re.ASCII),
+_DATE = re.compile(
+    r"(?P<y>\d{4})-(?P<m>\d{1,2})-(?P<d>\d{1,2})(?:[T ]\d{1,2}:\d{2}(?::\d{2})?[\d.:+Z-]*)?"
+    r"|(?P<first>\d{1,2})(?P<mark>[/.])(?P<second>\d{1,2})(?P=mark)(?P<year>\d{4})",
+    re.ASCII,
 )
+#: What people take a date for that could be two: by unit system and the mark between its parts.
+_USUAL_ORDERS = {("us", "/"): MONTH_FIRST, ("metric", "."): DAY_FIRST}
 
 
-def parse_date(text: str) -> dt.date:
+class TwoDaysError(UnitError):
+    """A date that could be two."""
+
+
+def order_of(texts: Iterable[str]) -> str | None:
+    """Tell which part stands first in dates of one column; None when none of them tells, or they differ."""
+    told = set()
+    for text in texts:
+        if (match := _DATE.fullmatch(text.strip())) and match["mark"]:
+            told |= {DAY_FIRST} if int(match["first"]) > 12 else set()
+            told |= {MONTH_FIRST} if int(match["second"]) > 12 else set()
+    return told.pop() if len(told) == 1 else None
+
+
+def parse_date(text: str, system: str = "us", order: str | None = None) -> dt.date:
     """Read a date.
 
     Parameters
     ----------
     text
-        ``"2026-04-12"``, with or without a time after it; ``"4/12/2026"``, month first; ``"13.4.2026"``,
-        day first where it can be nothing else.
+        ``"2026-04-12"``, with or without a time after it; ``"4/12/2026"`` or ``"12.4.2026"``.
+    system
+        ``"us"`` reads slashes month first, ``"metric"`` dots day first; the other mark only where it can
+        be nothing else.
+    order
+        ``"month-day-year"`` or ``"day-month-year"`` where it is known; None = as usual.
 
     Returns
     -------
@@ -656,21 +707,29 @@ def parse_date(text: str) -> dt.date:
 
     Examples
     --------
-    >>> parse_date("4/12/2026").isoformat(), parse_date("13.4.2026").isoformat()
-    ('2026-04-12', '2026-04-13')
+    >>> parse_date("4/12/2026").isoformat(), parse_date("12.4.2026", "metric").isoformat()
+    ('2026-04-12', '2026-04-12')
     """
     fix = "write it as 2026-04-12"
-    match = next((found for form in _DATES if (found := form.fullmatch(text.strip()))), None)
+    match = _DATE.fullmatch(text.strip())
     if match is None:
         raise UnitError(f"{shown(text)} is not understood as a date", fix)
-    year, month, day = (int(match[part]) for part in "ymd")
-    try:
-        date = dt.date(year, month, day)
-    except ValueError as error:
-        raise UnitError(f"{shown(text)} is not a date", fix) from error
+    if match["y"]:
+        year, *days = int(match["y"]), (int(match["m"]), int(match["d"]))
+    else:
+        year, first, second = (int(match[part]) for part in ("year", "first", "second"))
+        order = order or _USUAL_ORDERS.get((system, match["mark"]))
+        days = [(first, second)] * (order != DAY_FIRST) + [(second, first)] * (order != MONTH_FIRST)
+    found = {dt.date(year, month, day) for month, day in days if _is_day(year, month, day)}
+    if not found:
+        raise UnitError(f"{shown(text)} is not a date", fix)
     if refusal := BOUNDS["season"].refusal(f"the year of {shown(text)}", year):
         raise refusal
-    if "." in match[0][:3] and day <= 12 and day != month:
-        other = dt.date(year, day, month)
-        raise UnitError(f"{shown(text)} may be {date} or {other}", f"write {date} or {other}")
-    return date
+    if len(found) > 1:
+        one, other = sorted(found)
+        raise TwoDaysError(f"{shown(text)} may be {one} or {other}", f"write {one} or {other}")
+    return found.pop()
+
+
+def _is_day(year: int, month: int, day: int) -> bool:
+    return year > 0 and 1 <= month <= 12 and 1 <= day <= calendar.monthrange(year, month)[1]

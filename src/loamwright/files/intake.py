@@ -29,7 +29,7 @@ from loamwright.files import (
     textrows,
     vectors,
 )
-from loamwright.files.fields import Fields
+from loamwright.files.fields import DATE_ORDER, DAY_FIRST, MONTH_FIRST, Fields
 from loamwright.files.jsontext import read_json, without_collecting
 from loamwright.files.large_maps import LARGE, LargeMeasured, measure_large
 from loamwright.files.merging import Difference, differences, merged
@@ -324,6 +324,8 @@ class _Basket:
         """Take what one file holds."""
         path, kind, content = file.path, file.kind, file.content
         self.names.append(path.name)
+        if isinstance(content, textrows.Table):
+            content = replace(content, system=self.held.info.units, date_order=self._date_order())
         found: tuple[Problem, ...] = ()
         if isinstance(content, ShapeFile):
             self._take_shapes(path, kind, content)
@@ -363,6 +365,18 @@ class _Basket:
             entries, found = tables.applications_from(content, self.known)
             self._take_entries(path, entries)
         self.problems.extend(found)
+
+    def _date_order(self) -> str | None:
+        """Which part of the tables' dates stands first, if that was asked and answered."""
+        order = self.answers.get(DATE_ORDER)
+        if order is None:
+            return None
+        self.answered.add(DATE_ORDER)
+        orders = (DAY_FIRST, MONTH_FIRST)
+        if order not in orders:
+            what, fix = f"{order!r} is no answer to {DATE_ORDER}", f"Write {' or '.join(orders)}."
+            raise AnswerError([Problem("answer", what, fix)])
+        return order
 
     def _take_survey(self, path: Path, table: textrows.Table) -> tuple[Problem, ...]:
         """Take plots measured by tape or survey; of one that lies nobody says where, ask it."""

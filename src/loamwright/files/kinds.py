@@ -440,7 +440,7 @@ SHARE = Kind(
     ),
     lambda value, _: f"{shown(value * 100)} %",
 )
-DATE = Kind("date", "2026-04-12", parse_date, lambda value, _: value.isoformat())
+DATE = Kind("date", "2026-04-12", parse_date, lambda value, _: value.isoformat(), in_units=True)
 YEAR = Kind("year", "2026", _year, _as_is)
 FLAG = Kind("yes or no", "yes", _flag, lambda value, _: "yes" if value else "no")
 MONEY = Kind("money", "28.50", _money, lambda value, _: f"{value:f}")

@@ -110,7 +110,7 @@ def rows_of(
         place = columns.places.get(name)
         return () if place is None else (row.cells[place] for row in table.rows)
 
-    habits = Habits(values)
+    habits = Habits(values, table.system, table.date_order, can_ask=True)
     called = {name: names[place] for name, place in columns.places.items()}
     rows = [
         Fields(

@@ -50,12 +50,18 @@ class Table:
         Rows that hold anything, in file order.
     problems
         What was assumed or ignored while reading (encoding, further sheets), and rows that do not fit.
+    system
+        ``"us"`` or ``"metric"``: of the property it is read for.
+    date_order
+        Which part of its dates stands first, where somebody said so.
     """
 
     path: Path
     columns: tuple[str, ...]
     rows: tuple[Row, ...]
     problems: tuple[Problem, ...] = ()
+    system: str = "us"
+    date_order: str | None = None
 
 
 def read_table(path: Path) -> Table:

@@ -172,7 +172,7 @@ def record_entry(
         mass_kg = amount_kg(hand.amount, hand.product, hand.plot_id, area_m2, record)
     except UnitError as error:
         problems.append(error.at("amount"))
-    typed = files.typed_options({"applied on": hand.applied_on}, problems)
+    typed = files.typed_options({"applied on": hand.applied_on}, problems, record.info.units)
     applied_on = typed.date("applied on") or now.date()
     if problems:
         raise InputError(problems)
@@ -315,7 +315,8 @@ def record_job(
     view = worked_out(files.load(path), now.date())
     lines = _job_lines(view, job)
     problems: list[Problem] = []
-    typed = files.typed_options({"applied on": hand.applied_on, "area": hand.area}, problems)
+    texts = {"applied on": hand.applied_on, "area": hand.area}
+    typed = files.typed_options(texts, problems, view.record.info.units)
     area_m2, applied_on = typed.quantity("area", "area"), typed.date("applied on") or now.date()
     if problems:
         raise InputError(problems)
@@ -441,7 +442,7 @@ def log_calibration(path: Path, test: CatchTest, today: dt.date) -> Calibration:
         except InputError as error:
             problems.extend(error.problems)
     texts = {"caught": test.caught, "catch area": test.catch_area, "swath": test.swath, "speed": test.speed}
-    typed = files.typed_options({**texts, "tested on": test.tested_on}, problems)
+    typed = files.typed_options({**texts, "tested on": test.tested_on}, problems, record.info.units)
     caught_kg, catch_area_m2 = typed.quantity("caught", "caught"), typed.quantity("catch area", "area")
     swath_m, speed_m_s = typed.quantity("swath", "swath"), typed.quantity("speed", "speed")
     tested_on = typed.date("tested on") or today

@@ -7,12 +7,13 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
+from loamwright.files.fields import DAY_FIRST, MONTH_FIRST
 from loamwright.files.grids import Cell
 from loamwright.files.sheets.figures import slug
 from loamwright.files.sheets.inquiry import NOT_KNOWN, Inquiry
 from loamwright.files.sheets.layout import Block, Record
 from loamwright.files.sheets.records import SheetOffer
-from loamwright.files.sheets.words.calendar_dates import DAY_FIRST, MONTH_FIRST, read_printed_date
+from loamwright.files.sheets.words.calendar_dates import read_printed_date
 from loamwright.files.sheets.words.figures import decimal_comma_of, read_printed
 from loamwright.files.sheets.words.guarantees import read_guarantees
 from loamwright.files.sheets.words.measures import read_unit

@@ -7,11 +7,10 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from loamwright.files.fields import DAY_FIRST, MONTH_FIRST
 from loamwright.files.grids import Cell
 from loamwright.files.sheets.inquiry import NOT_KNOWN, Inquiry
 from loamwright.files.sheets.words.calendar_dates import (
-    DAY_FIRST,
-    MONTH_FIRST,
     YEAR_FIRST,
     PrintedDate,
     likely_order,

@@ -13,7 +13,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-MONTH_FIRST, DAY_FIRST, YEAR_FIRST = "month-day-year", "day-month-year", "year-month-day"
+from loamwright.files.fields import DAY_FIRST, MONTH_FIRST
+
+YEAR_FIRST = "year-month-day"
 
 _MONTHS = {
     name: number
