@@ -83,7 +83,9 @@ WORDS = [
     "ﬃ",
 ]
 
-QUIET = settings(max_examples=150, deadline=2000, suppress_health_check=[HealthCheck.function_scoped_fixture])
+QUIET = settings(
+    max_examples=150, deadline=10_000, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 
 
 def read_or_refuse(path: Path) -> None:
@@ -112,7 +114,7 @@ def test_any_bytes(data: bytes, tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("file", TEXTS, ids=lambda path: path.name)
-@settings(max_examples=12, deadline=2000, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=12, deadline=10_000, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(data=st.data())
 def test_a_sheet_with_damaged_cells(file: Path, data: st.DataObject, tmp_path: Path) -> None:
     rows = list(csv.reader(io.StringIO(file.read_text(encoding="cp1252"), newline="")))
@@ -130,7 +132,7 @@ def test_a_sheet_with_damaged_cells(file: Path, data: st.DataObject, tmp_path: P
 @pytest.mark.parametrize(
     "name", ["m1_result_v1.xml", "m2_result_v1.json", "m3_slim.json", "m4_awkward_v1.xml"]
 )
-@settings(max_examples=40, deadline=2000, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=40, deadline=10_000, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(data=st.data())
 def test_a_modus_file_with_damaged_parts(name: str, data: st.DataObject, tmp_path: Path) -> None:
     text = (HERE / "modus" / name).read_text(encoding="utf-8")

@@ -389,3 +389,12 @@ def test_an_answer_about_commas_holds_for_a_point_too(
     lines = ("Sample;pH;P Olsen mg/kg;K Olsen mg/kg", f"A;{ph};18;{printed}")
     read = sheet(tmp_path, *lines, answers={"number.k-olsen-mg-kg": answer})
     assert read.samples[0].readings["K"][0].value == value
+
+
+def test_a_rating_among_the_results_of_a_long_table_is_asked_about_and_left_out(tmp_path: Path) -> None:
+    """Found by a random cell: `K_RT` names a rating of potassium and no figure of it."""
+    text = (Path(__file__).parent / "labs" / "dev09_long_lims.csv").read_text(encoding="utf-8")
+    contents = sheet(tmp_path, *text.replace('"pH","1:1 water"', '"K_RT","1:1 water"').splitlines())
+    assert "column.k-rt" in asked(contents)
+    assert all("pH" not in sample.readings for sample in contents.samples)
+    assert any("K_RT" in left.where for left in contents.left_out)

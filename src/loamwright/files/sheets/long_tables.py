@@ -57,11 +57,15 @@ def _cell(block: Block, record: Record, *roles: str) -> Cell:
     return record.cells[places[0]] if places else EMPTY
 
 
+def _is_figure(heading: Heading) -> bool:
+    return heading.known and heading.analyte is not None and heading.role in ("reading", "index")
+
+
 def _result(sheet: SoilSheet, block: Block, record: Record) -> _Result | None:
     name = _cell(block, record, "analyte").text
     texts = (name, _cell(block, record, "method").text, _cell(block, record, "units").text)
     heading = read_heading(" ".join(text for text in texts if text))
-    if not heading.known or heading.analyte is None or heading.role not in ("reading", "index"):
+    if not _is_figure(heading):
         by_name = read_heading(name)
         if by_name.role in ASIDE:
             sheet.inquiry.leave_out(ASIDE[by_name.role], f"{name!r}, {record.where}")
@@ -73,10 +77,10 @@ def _result(sheet: SoilSheet, block: Block, record: Record) -> _Result | None:
             ("<name in other words>", "leave out"),
         )
         heading = read_heading(answer) if answer else heading
-        if not heading.known or heading.analyte is None:
+        if not _is_figure(heading):
             sheet.inquiry.leave_out("analyte not understood", f"{name!r}, {record.where}")
             return None
-    run = re.sub(r"\D", "", _cell(block, record, "run").text)
+    run = re.sub(r"[^0-9]", "", _cell(block, record, "run").text)
     return _Result(record, heading, name, read_number(run) if run else 0.0)
 
 
