@@ -283,7 +283,11 @@ def differs(
     if take:
         return Answer(upkeep.take_over(property_path, other, take, today(), by))
     found = files.differences(property_path, other)
-    here, there = (tuple(map(upkeep.change_row, side)) for side in (found.only_here, found.only_there))
+    system = files.units_of(property_path)
+    here, there = (
+        tuple(upkeep.change_row(change, system) for change in side)
+        for side in (found.only_here, found.only_there)
+    )
     return Answer(CopiesCompared(here, there, other))
 
 

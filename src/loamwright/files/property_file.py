@@ -263,6 +263,29 @@ def read_journal(path: Path) -> tuple[journal.Change, ...]:
         return journal.read(connection)
 
 
+def units_of(path: Path) -> str:
+    """Read the unit system of a property, whatever else stands in its file.
+
+    Parameters
+    ----------
+    path
+        The property file.
+
+    Returns
+    -------
+    str
+        ``"us"`` or ``"metric"``.
+
+    Raises
+    ------
+    PropertyFileError
+        When it is no property file of this version.
+    """
+    with _opened(path, WAIT_S) as connection:
+        found = connection.execute("SELECT units FROM property").fetchone()
+    return "metric" if found and found[0] == "metric" else "us"
+
+
 def differences(path: Path, other: Path) -> journal.Difference:
     """Hold two copies of one property against each other by their journals.
 
