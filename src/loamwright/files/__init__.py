@@ -43,6 +43,7 @@ from loamwright.files.intake import (
     measure,
     new_property,
     price_list,
+    without_property,
 )
 from loamwright.files.journal import Change
 from loamwright.files.large_maps import LargeMeasured
@@ -178,6 +179,7 @@ __all__ = [
     "text_of",
     "thing_of",
     "typed_options",
+    "without_property",
     "write_layer",
     "write_layers",
     "write_set",
