@@ -165,3 +165,16 @@ def test_a_typed_date_that_may_be_two_is_refused(hof: Path) -> None:
         assert refused.code == 2, typed[0]
         assert refused.says("2026-03-04", "2026-04-03"), typed[0]
     assert hof.read_bytes() == before
+
+
+def test_the_journal_speaks_of_what_people_know(hof: Path) -> None:
+    """A depth of 20 cm, a boundary by its hectares: no column of the file, no metres of a depth, no bytes."""
+    ran_well("set", hof, "soil-test", "L1", "depth=0-20 cm")
+    ran_well("set", hof, "plot", "W1", "narrowest=5.5 m")
+    ran_well("shape", "rectangle", hof, "--at", "47.25, 8.5", "--length", "100 m", "--width", "50 m")
+    ran_well("shape", "rectangle", hof, "--at", "47.26, 8.5", "--length", "100 m", "--width", "50 m")
+    said = run("changes", hof, as_json=False).text
+    did = [row for change in ran_well("changes", hof)["changes"] for row in change["did"]]
+    assert ["soil test L1, depth bottom", "10 cm", "20 cm"] in did
+    assert "5.5 m" in said
+    assert not re.search(r"_m\b|_kg|bytes|\{", said)

@@ -187,6 +187,26 @@ def test_a_labs_rate_for_corn_does_not_go_on_alfalfa_the_year_after(kept: Path, 
     assert need(kept, "A-2", "N")["lb_per_acre"] != 140
 
 
+def test_a_labs_rate_used_again_for_the_same_crop_is_said_until_it_is_confirmed(
+    kept: Path, clock: Clock
+) -> None:
+    clock.set("2026-04-01")
+    rates = ("rec_k2o=40", "rec_unit=lb/acre", "rates_crop=red clover", "rates_season=2026")
+    ran_well("set", kept, "soil-test", "T-1", *rates)
+    ran_well("set", kept, "cropping", "A-1", "crop=red clover")
+
+    def said() -> int:
+        found = run("needs", kept).data["problems"]
+        return sum("written for red clover in 2026 and are used again in 2027" in p["what"] for p in found)
+
+    assert said() == 0
+    run("season", "next", kept)
+    assert need(kept, "A-1", "K2O")["lb_per_acre"] == pytest.approx(40)
+    assert said() == 1
+    ran_well("set", kept, "soil-test", "T-1", "rates_season=2027")
+    assert said() == 0
+
+
 def test_potash_before_a_may_sample_is_not_taken_off(kept: Path, clock: Clock, tmp_path: Path) -> None:
     clock.set("2026-06-01")
     spread(kept, "A-1", "Potash 0-0-60", "100 lb", "2026-04-20")

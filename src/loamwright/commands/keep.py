@@ -145,11 +145,28 @@ def check(
         bool,
         typer.Option("--mend", help="Take out triggers and views that are not ours; copies the file first."),
     ] = False,
+    accept: Annotated[
+        bool,
+        typer.Option(
+            "--accept", help="Keep what another program changed, as a change; copies the file first."
+        ),
+    ] = False,
+    restore: Annotated[
+        bool,
+        typer.Option("--restore", help="Put back what another program changed; copies the file first."),
+    ] = False,
+    by: Who = "",
 ) -> Answer:
-    """Read the whole property file and name what is wrong with it."""
+    """Read the whole property file and name what is wrong with it, and what another program changed."""
     from loamwright import files
     from loamwright.commands.results import FileChecked
+    from loamwright.errors import InputError, Problem
 
+    if accept and restore:
+        what = "what another program changed cannot be both kept and put back"
+        raise InputError([Problem("accept", what, "Give `accept` or `restore`.")])
+    if accept or restore:
+        files.settle_outside(property_path, accept, today(), by)
     found = files.check_property(property_path, mend, today())
     return Answer(FileChecked(property_path, not found, found))
 
@@ -283,7 +300,11 @@ def differs(
     if take:
         return Answer(upkeep.take_over(property_path, other, take, today(), by))
     found = files.differences(property_path, other)
-    here, there = (tuple(map(upkeep.change_row, side)) for side in (found.only_here, found.only_there))
+    system = files.units_of(property_path)
+    here, there = (
+        tuple(upkeep.change_row(change, system) for change in side)
+        for side in (found.only_here, found.only_there)
+    )
     return Answer(CopiesCompared(here, there, other))
 
 

@@ -6,8 +6,8 @@ file), `fields` (the one reader of people's text), `named_columns` (which column
 `vectors` (map files as shapes and words), `plots` (what they mean), `large_maps` (only measured, part by
 part), `sheets` (what labs, dealers and quarries send), `from_sheets` (what it becomes here), `sections`,
 `editions` and `guidelines` (published tables), `choosing` (those a property uses), `reference` (figures
-that ship with the program), `columns` and `property_file` (the GeoPackage), `intake` (the way in),
-`whole` (how a file is written).
+that ship with the program), `columns` and `property_file` (the GeoPackage), `told_values` (a column of it
+in words), `intake` (the way in), `whole` (how a file is written).
 """
 
 from loamwright.files.catalogue import Thing
@@ -56,7 +56,9 @@ from loamwright.files.property_file import (
     edit,
     load,
     read_journal,
+    settle_outside,
     take_over,
+    units_of,
 )
 from loamwright.files.reference import (
     known_materials,
@@ -93,6 +95,7 @@ from loamwright.files.things import (
     text_of,
     thing_of,
 )
+from loamwright.files.told_values import told
 from loamwright.files.vectors import LayerFeature, LayerKind, Value, read_drawn, write_layer, write_layers
 from loamwright.files.whole import lay_down, make_folder, refuse_to_replace, remove, write_set, write_whole
 
@@ -174,11 +177,14 @@ __all__ = [
     "remove",
     "save_profile",
     "set_own_rate",
+    "settle_outside",
     "sheet_to_fill",
     "take_over",
     "text_of",
     "thing_of",
+    "told",
     "typed_options",
+    "units_of",
     "without_property",
     "write_layer",
     "write_layers",

@@ -406,7 +406,11 @@ def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
 def _for_this_crop(
     case: Case, nutrient: Nutrient, advised: Sequence[SoilTest]
 ) -> tuple[list[SoilTest], list[Problem]]:
-    """Keep the lab's rates that were written for the crop and season asked about; ask about the others."""
+    """Keep the lab's rates that were written for the crop asked about; ask about those for another.
+
+    Those of the same crop go on in later seasons, as perennial stands are sampled every few years (common
+    practice, no source), but not unsaid.
+    """
     kept, problems = [], []
     for test in advised:
         other_crop = test.rates_crop and not _same_crop(case, test.rates_crop)
@@ -415,6 +419,8 @@ def _for_this_crop(
         )
         if not other_crop and not other_season:
             kept.append(test)
+            if test.rates_season is not None and test.rates_season < case.season:
+                problems.append(_used_again(case, test, test.rates_season))
             continue
         printed = _recommended(test, nutrient)
         assert printed is not None
@@ -430,6 +436,14 @@ def _for_this_crop(
             )
         )
     return kept, problems
+
+
+def _used_again(case: Case, test: SoilTest, written_for: int) -> Problem:
+    """Say that a lab's rates of an earlier season are used again."""
+    what = f"the lab's rates were written for {test.rates_crop or 'the crop'} in {written_for}"
+    fix = f"If they go on, set soil-test {test.test_id} rates_season={case.season}; else decide, or sample"
+    where = f"{case.where}, soil test {test.test_id}"
+    return Problem(where, f"{what} and are used again in {case.season}", fix, Level.NOTE)
 
 
 def _same_crop(case: Case, crop: str) -> bool:

@@ -349,4 +349,5 @@ def undo(path: Path, change_id: int | None, today: dt.date, by: str) -> Changed:
     named = "" if change_id is None else f" {change_id}"
     with changing(path, today, f"undo{named}", by) as editor:
         change = editor.undo(change_id)
-    return Changed(editor.change_id, f"Took back {change}.", tuple(described(change, taken_back=True)))
+    did = tuple(described(change, files.units_of(path), taken_back=True))
+    return Changed(editor.change_id, f"Took back {change}.", did)

@@ -138,20 +138,22 @@ class ChangeRow:
     did: tuple[tuple[str, str, str], ...]
 
 
-def change_row(change: Change) -> ChangeRow:
+def change_row(change: Change, system: str) -> ChangeRow:
     """Return a change as listed.
 
     Parameters
     ----------
     change
         From the journal.
+    system
+        ``"us"`` or ``"metric"``: the units it is told in.
 
     Returns
     -------
     ChangeRow
     """
     head = (change.made_at, change.made_by, change.command, change.undoes)
-    return ChangeRow(change.change_id, change.uid[:8], *head, tuple(described(change)))
+    return ChangeRow(change.change_id, change.uid[:8], *head, tuple(described(change, system)))
 
 
 def changes(path: Path) -> tuple[ChangeRow, ...]:
@@ -166,10 +168,11 @@ def changes(path: Path) -> tuple[ChangeRow, ...]:
     -------
     tuple of ChangeRow
     """
-    return tuple(map(change_row, files.read_journal(path)))
+    system = files.units_of(path)
+    return tuple(change_row(change, system) for change in files.read_journal(path))
 
 
-def described(change: Change, taken_back: bool = False) -> Iterator[tuple[str, str, str]]:
+def described(change: Change, system: str, taken_back: bool = False) -> Iterator[tuple[str, str, str]]:
     """Say what a change did, or what taking it back did, row by row: what, before, after."""
     for row in change.rows:
         if row.kind == "changed":
@@ -178,7 +181,8 @@ def described(change: Change, taken_back: bool = False) -> Iterator[tuple[str, s
                 if row.table == "property" and field == "work":  # rules of work, kept as one text
                     yield from _rules_changed(row.name, then, now)
                 else:
-                    yield f"{row.name}, {field}", _cell(then), _cell(now)
+                    name, old = files.told(field, then, system)
+                    yield f"{row.name}, {name}", _cell(old), _cell(files.told(field, now, system)[1])
         else:
             came = (row.kind == "added") is not taken_back
             yield row.name, *(("—", "added") if came else ("there", "taken out"))
@@ -212,7 +216,5 @@ def _rule(value: object) -> str:
 def _cell(value: object) -> str:
     if value is None:
         return "—"
-    if isinstance(value, bytes):
-        return f"a shape of {len(value)} bytes"
     text = f"{value:.9g}" if isinstance(value, float) else str(value)
     return text if len(text) <= 60 else f"{text[:57]}…"
