@@ -145,11 +145,28 @@ def check(
         bool,
         typer.Option("--mend", help="Take out triggers and views that are not ours; copies the file first."),
     ] = False,
+    accept: Annotated[
+        bool,
+        typer.Option(
+            "--accept", help="Keep what another program changed, as a change; copies the file first."
+        ),
+    ] = False,
+    restore: Annotated[
+        bool,
+        typer.Option("--restore", help="Put back what another program changed; copies the file first."),
+    ] = False,
+    by: Who = "",
 ) -> Answer:
-    """Read the whole property file and name what is wrong with it."""
+    """Read the whole property file and name what is wrong with it, and what another program changed."""
     from loamwright import files
     from loamwright.commands.results import FileChecked
+    from loamwright.errors import InputError, Problem
 
+    if accept and restore:
+        what = "what another program changed cannot be both kept and put back"
+        raise InputError([Problem("accept", what, "Give `accept` or `restore`.")])
+    if accept or restore:
+        files.settle_outside(property_path, accept, today(), by)
     found = files.check_property(property_path, mend, today())
     return Answer(FileChecked(property_path, not found, found))
 

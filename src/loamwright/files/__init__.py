@@ -55,6 +55,7 @@ from loamwright.files.property_file import (
     edit,
     load,
     read_journal,
+    settle_outside,
     take_over,
     units_of,
 )
@@ -175,6 +176,7 @@ __all__ = [
     "remove",
     "save_profile",
     "set_own_rate",
+    "settle_outside",
     "sheet_to_fill",
     "take_over",
     "text_of",

@@ -183,6 +183,19 @@ class Editor:
             self._put("plots", row, ("plot_key",))
         self._changed_layer("plots", "boundary")
 
+    def put_boundary(self, plot_key: str, boundary: land.Shape) -> None:
+        """Give a plot another boundary, by its key; the one before is kept with its date.
+
+        Parameters
+        ----------
+        plot_key
+            Its key for ever.
+        boundary
+            Polygon or MultiPolygon, longitude-latitude on WGS84.
+        """
+        held = self._connection.execute("SELECT * FROM plots WHERE plot_key = ?", (plot_key,)).fetchone()
+        self.put_plots([replace(PLOTS.record_of(held), boundary=boundary)])
+
     def _new_key(self, plot_id: str) -> str:
         """A key for a new plot: its id, unless a renamed plot has that key already."""
         used = self._connection.execute("SELECT 1 FROM plots WHERE plot_key = ?", (plot_id,)).fetchone()

@@ -12,7 +12,7 @@ from __future__ import annotations
 import json
 import sqlite3
 import uuid
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from types import MappingProxyType
@@ -301,6 +301,41 @@ def read(connection: sqlite3.Connection, numbers: Iterable[int] | None = None) -
     )
 
 
+def changed_outside(
+    connection: sqlite3.Connection, same: Callable[[str, Sql, Sql], bool]
+) -> tuple[RowChange, ...]:
+    """Find what stands otherwise than the journal left it: what another program changed.
+
+    `same` tells of a column's value there and here whether they mean the same. Only what the journal speaks
+    of is held against the file: a row that was there before the journal began, and never changed, is not.
+    """
+    left: dict[tuple[str, tuple[Sql, ...]], dict[str, Sql] | None] = {}
+    for change in read(connection):
+        for row in change.rows:
+            after = {name: pair[1] for name, pair in row.fields.items()}
+            place = (row.table, row.key)
+            left[place] = None if row.kind == REMOVED else {**(left.get(place) or {}), **after}
+    found = []
+    for (table, key), row_left in left.items():
+        if table not in TABLES or row_left is None:
+            continue
+        where = " AND ".join(f'"{name}" IS ?' for name in TABLES[table])
+        held = connection.execute(f'SELECT * FROM "{table}" WHERE {where}', key).fetchone()
+        if held is None:
+            gone = {name: (value, None) for name, value in row_left.items() if value is not None}
+            found.append(RowChange(table, key, REMOVED, gone))
+            continue
+        row_held = dict(held)
+        fields = {
+            name: (value, row_held[name])
+            for name, value in row_left.items()
+            if name in row_held and not same(name, value, row_held[name])
+        }
+        if fields:
+            found.append(RowChange(table, key, CHANGED, fields))
+    return tuple(found)
+
+
 # ---------------------------------------------------------------------------------------------
 # Taking back, taking over
 
@@ -348,7 +383,7 @@ def undo(connection: sqlite3.Connection, change: Change) -> tuple[RowChange, ...
     for row in reversed(change.rows):
         if row in kept:
             continue
-        fault = _apply(connection, row, forward=False)
+        fault = apply(connection, row, forward=False)
         if fault:
             problems.append(_built_on(connection, change, row, fault))
     problems.extend(_left_hanging(connection, change))
@@ -362,7 +397,7 @@ def take_over(connection: sqlite3.Connection, change: Change) -> None:
     problems = []
     connection.execute("PRAGMA defer_foreign_keys = ON")
     for row in change.rows:
-        fault = _apply(connection, row, forward=True)
+        fault = apply(connection, row, forward=True)
         if fault:
             what = f"{row.name} is not here as it was there: {fault}"
             problems.append(Problem(f"change {change.uid[:8]}", what, "Make this change by hand."))
@@ -384,7 +419,7 @@ _NOT_KEPT = "this version keeps no such thing any more"
 _NOT_OURS = "the journal names a table this program does not know"
 
 
-def _apply(connection: sqlite3.Connection, row: RowChange, forward: bool) -> str:
+def apply(connection: sqlite3.Connection, row: RowChange, forward: bool) -> str:
     """Do or take back what happened to one row; the fault as text when the row is not as it was left."""
     columns = columns_of(connection, row.table) if row.table in TABLES else ()
     if not columns:

@@ -15,11 +15,12 @@ import sqlite3
 import uuid
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
+from dataclasses import replace
 from importlib import resources
 from pathlib import Path
 from typing import Any, TypeVar
 
-from loamwright.errors import Level, Problem, PropertyFileError
+from loamwright.errors import InputError, Level, Problem, PropertyFileError
 from loamwright.files import journal
 from loamwright.files.columns import (
     APPLICATIONS,
@@ -40,10 +41,14 @@ from loamwright.files.columns import (
     SPREADERS,
     WAYS,
     Layout,
+    Sql,
+    shape_of,
 )
 from loamwright.files.editor import Editor
 from loamwright.files.held import foreign_values, loose_rows_of, read_all
+from loamwright.files.told_values import told
 from loamwright.files.whole import write_new
+from loamwright.land import same_shape
 from loamwright.values import PropertyInfo
 from loamwright.version import __version__
 from loamwright.work import PropertyRecord
@@ -282,7 +287,11 @@ def units_of(path: Path) -> str:
         When it is no property file of this version.
     """
     with _opened(path, WAIT_S) as connection:
-        found = connection.execute("SELECT units FROM property").fetchone()
+        return _units(connection)
+
+
+def _units(connection: sqlite3.Connection) -> str:
+    found = connection.execute("SELECT units FROM property").fetchone()
     return "metric" if found and found[0] == "metric" else "us"
 
 
@@ -410,6 +419,87 @@ _CHECKED: tuple[Layout[Any], ...] = (
 )
 
 
+def _means_the_same(column: str, one: Sql, other: Sql) -> bool:
+    """Tell whether two stored values mean the same: a shape may have been written anew by another program."""
+    if isinstance(one, bytes) and isinstance(other, bytes) and one != other:
+        try:
+            return same_shape(shape_of(one), shape_of(other))
+        except PropertyFileError:
+            return False
+    return one == other or column in ("area_m2", "boundary_since")
+
+
+def settle_outside(path: Path, keep: bool, today: dt.date, by: str) -> int:
+    """Settle what another program changed in a property: keep it as a change of the journal, or put it back.
+
+    Parameters
+    ----------
+    path
+        The property file.
+    keep
+        True takes what stands there into the journal, as a change that can be undone; a boundary is kept like
+        one that is redrawn, with the one before. False puts back what the journal left.
+    today
+        Date of the copy that is made first.
+    by
+        Who; empty = the keeper that the settings name.
+
+    Returns
+    -------
+    int
+        Number of the change; 0 when nothing differed, or when it was put back.
+
+    Raises
+    ------
+    InputError
+        When a row is missing that is to be kept so, or cannot be put back; nothing was changed.
+    PropertyFileError
+        As for `edit`.
+    """
+    _dated_copy(path, path.parent, today)
+    with _opened(path, WAIT_S) as connection, _transaction(connection, "BEGIN IMMEDIATE"):
+        _refuse_foreign(connection)
+        connection.execute("PRAGMA defer_foreign_keys = ON")
+        rows = journal.changed_outside(connection, _means_the_same)
+        problems = []
+        for row in rows:
+            if keep and row.kind == journal.REMOVED:
+                what = "another program took it out, and nothing is ever taken out of a property"
+                problems.append(Problem(row.name, what, "Put it back with check: `restore`; then retire it."))
+            elif fault := journal.apply(connection, row, forward=False):
+                problems.append(Problem(row.name, f"it cannot be put back: {fault}", "Correct it by hand."))
+        if problems:
+            raise InputError(problems)
+        if not keep:
+            return 0
+        with _one_change(connection, "keep what another program changed", by) as editor:
+            for row in rows:
+                fields = dict(row.fields)
+                _, boundary = fields.pop("boundary", (None, None)) if row.table == "plots" else (None, None)
+                if isinstance(boundary, bytes):
+                    editor.put_boundary(str(row.key[0]), shape_of(boundary))
+                if fields:
+                    journal.apply(connection, replace(row, fields=fields), forward=True)
+        return editor.change_id
+
+
+def _outside(path: Path, connection: sqlite3.Connection) -> Iterator[Problem]:
+    """Name what another program changed, in words."""
+    units = _units(connection)
+    fix = "Keep it as a change with check: `accept`, or put back what was there with check: `restore`."
+    for row in journal.changed_outside(connection, _means_the_same):
+        if row.kind == journal.REMOVED:
+            what = "another program took it out"
+            yield Problem(
+                f"{path.name}, {row.name}", what, "Put it back with check: `restore`.", Level.WARNING
+            )
+            continue
+        for column, (before, now) in row.fields.items():
+            name, was = told(column, before, units)
+            what = f"another program changed its {name}: {was} → {told(column, now, units)[1]}"
+            yield Problem(f"{path.name}, {row.name}", what, fix, Level.WARNING)
+
+
 def check_property(path: Path, mend: bool, today: dt.date) -> tuple[Problem, ...]:
     """Read a whole property file and name what is wrong with it.
 
@@ -483,6 +573,7 @@ def check_property(path: Path, mend: bool, today: dt.date) -> tuple[Problem, ...
                             Problem(f"{path.name}, {layout.table}, row {row['fid']}", error.what, restore)
                         )
             found.extend(_loose_corrections(path, connection))
+            found.extend(_outside(path, connection))
             try:
                 record = read_all(connection)
             except PropertyFileError as error:

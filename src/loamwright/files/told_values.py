@@ -69,6 +69,8 @@ def _shape_told(blob: bytes, system: str) -> str:
         shape = shape_of(blob)
     except PropertyFileError:
         return f"a shape of {len(blob)} bytes that cannot be read"
+    if shape.is_empty:
+        return "an empty shape"
     kind = geometry_type(shape)
     if kind.endswith("Polygon"):
         (area_m2,) = areas_m2([shape]).tolist()

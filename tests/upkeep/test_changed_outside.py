@@ -1,0 +1,105 @@
+"""What a GIS changed in a property file: named, kept as a change that can be taken back, or put back."""
+
+from __future__ import annotations
+
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+import geopandas as gpd
+import pytest
+import shapely
+from command_line import SEASON, box, geojson, ran_well, run
+from places import independent_area_m2
+
+ACRE_M2 = 4046.8564224
+LAYER = "plots"
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    path = tmp_path / "own.gpkg"
+    ran_well("new", path, "--name", "Own ground", "--season", SEASON)
+    plots = geojson(
+        tmp_path / "plots.geojson",
+        ({"plot_id": "A-1", "crop": "oats"}, [box()]),
+        ({"plot_id": "A-2", "crop": "oats"}, [box(-93.04)]),
+    )
+    run("import", path, plots)
+    return path
+
+
+def written_with_gdal(path: Path, boundary: shapely.Geometry) -> None:
+    """Write the boundary of A-1 as GDAL does: an envelope in the header, a MultiPolygon."""
+    made = path.parent / "gis.gpkg"
+    frame = gpd.GeoDataFrame(geometry=[shapely.MultiPolygon([boundary])], crs="EPSG:4326")
+    frame.to_file(made, layer="one", driver="GPKG")
+    with closing(sqlite3.connect(made)) as gis:
+        (blob,) = gis.execute("SELECT geom FROM one").fetchone()
+    with closing(sqlite3.connect(path)) as db, db:
+        db.execute("UPDATE plots SET boundary = ? WHERE plot_id = 'A-1'", (blob,))
+
+
+def acres(path: Path, plot_id: str = "A-1") -> float:
+    plots = {row["plot_id"]: row for row in run("measure", path, "--layer", "plots").data["plots"]}
+    return float(plots[plot_id]["area_acres"])
+
+
+def found(path: Path, *options: str) -> list[str]:
+    data = run("check", path, *options).data
+    return [f"{problem['where']}: {problem['what']}" for problem in data["problems"]]
+
+
+def test_a_sound_file_is_sound_and_the_same_shape_written_anew_is_no_change(path: Path) -> None:
+    assert found(path) == []
+    written_with_gdal(path, shapely.Polygon(box()))
+    assert found(path) == []
+
+
+def test_a_moved_boundary_is_named_and_put_back(path: Path) -> None:
+    before = acres(path)
+    written_with_gdal(path, shapely.Polygon(box(size=0.0012)))
+    (said,) = found(path)
+    assert "plot A-1" in said
+    wider = independent_area_m2(box(size=0.0012)[:-1]) / ACRE_M2
+    assert f"a shape of {before:.2f} acres → a shape of {wider:.2f} acres" in said
+    assert found(path, "--restore") == []
+    assert acres(path) == pytest.approx(before)
+    assert len(list(path.parent.glob("own.2*.gpkg"))) == 1  # the copy made first
+
+
+def test_a_moved_boundary_is_kept_as_a_change_and_taken_back(path: Path) -> None:
+    before = acres(path)
+    written_with_gdal(path, shapely.Polygon(box(size=0.0012)))
+    with closing(sqlite3.connect(path)) as db, db:
+        db.execute("UPDATE plots SET name = 'Wider' WHERE plot_id = 'A-1'")
+    assert len(found(path)) == 2
+    assert found(path, "--accept", "--by", "Steward") == []
+    newest = ran_well("changes", path)["changes"][-1]
+    assert (newest["command"], newest["made_by"]) == ("keep what another program changed", "Steward")
+    wider = independent_area_m2(box(size=0.0012)[:-1]) / ACRE_M2
+    assert acres(path) == pytest.approx(wider, rel=1e-6)
+    with closing(sqlite3.connect(path)) as db:
+        assert db.execute("SELECT area_acres FROM plots WHERE plot_id = 'A-1'").fetchone()[
+            0
+        ] == pytest.approx(wider)
+        assert db.execute("SELECT COUNT(*) FROM plot_boundaries").fetchone() == (1,)  # the one before is kept
+    ran_well("undo", path)
+    assert acres(path) == pytest.approx(before)
+    assert found(path) == []
+
+
+def test_a_plot_taken_out_is_put_back_and_not_kept_so(path: Path) -> None:
+    with closing(sqlite3.connect(path)) as db, db:
+        db.execute("PRAGMA foreign_keys = OFF")
+        db.execute("DELETE FROM plots WHERE plot_id = 'A-2'")
+    assert any("plot A-2: another program took it out" in said for said in found(path))
+    held = path.read_bytes()
+    assert run("check", path, "--accept").code == 2
+    assert path.read_bytes() == held
+    assert found(path, "--restore") == []
+    assert acres(path, "A-2") == pytest.approx(independent_area_m2(box(-93.04)[:-1]) / ACRE_M2, rel=1e-6)
+
+
+def test_both_at_once_are_refused(path: Path) -> None:
+    assert run("check", path, "--accept", "--restore").says("both")
