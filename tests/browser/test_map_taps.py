@@ -101,7 +101,9 @@ def test_what_shares_a_hopper_goes_on_together(open_page: Open, tmp_path: Path) 
     found = entries(page)
     assert {entry["line_id"] for entry in found} == shared
     for entry in found:
-        assert entry["mass_kg"] == pytest.approx(by_line[entry["line_id"]].mass_kg / 2, abs=1e-4)
+        assert entry["mass_kg"] == pytest.approx(
+            by_line[entry["line_id"]].mass_kg / 2, rel=2e-3
+        )  # a thousandth of a bag
         assert (entry["done"], entry["reason"]) == ("part", "north end left, rain")
     assert len({entry["entry_id"] for entry in found}) == 2
 

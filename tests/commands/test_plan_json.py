@@ -86,7 +86,7 @@ def test_lines_belong_to_jobs_and_say_the_same(plan: Any) -> None:
 
 def test_costs_hours_and_fills_add_up(plan: Any) -> None:
     cost = plan["cost"]
-    parts = [cost[key] for key in ("purchase", "delivery", "spreading", "filling", "handling")]
+    parts = [cost[key] for key in ("purchase", "spreading", "filling", "handling")]  # purchase: delivered
     assert cost["total"] == pytest.approx(sum(parts), abs=0.005)
     assert sum(plan["plot_costs"].values()) == pytest.approx(cost["total"], abs=0.005)
     assert sum(job["cost"] for job in plan["jobs"]) == pytest.approx(

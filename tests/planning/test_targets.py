@@ -15,7 +15,13 @@ from loamwright.errors import Level
 from loamwright.land.records import Plot, PlotArea
 from loamwright.needs.records import LimeNeed, Need, PlotNeeds
 from loamwright.planning.inputs import Demand, PlanPlot
-from loamwright.planning.targets import plan_plots, reachable_products, surplus_limit
+from loamwright.planning.targets import (
+    kept_off,
+    plan_plots,
+    reachable_machines,
+    reachable_products,
+    surplus_limit,
+)
 from loamwright.supplies.records import Form, Product
 from loamwright.values import LimeBasis, NeedState, Nutrient, Settings, Spreader, Supply, Timing
 from loamwright.work.ledger import lime_spread
@@ -279,4 +285,6 @@ def test_products_need_a_spreader_that_gets_there(
     access: str, spreaders: tuple[Spreader, ...], products: set[str]
 ) -> None:
     plot = Plot("A-1", "Alder", NOWHERE, access=access)
-    assert reachable_products(plot, GOODS, Settings(spreaders=spreaders)) == products
+    settings = Settings(spreaders=spreaders)
+    reaching = reachable_machines(settings, kept_off(plot, settings))
+    assert reachable_products(GOODS, reaching) == products

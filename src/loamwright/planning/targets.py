@@ -187,7 +187,8 @@ def lime_ledger(
         lime = needs[plot.plot_id].lime
         if lime.state is not NeedState.NEEDED or lime.basis is None or not lime.rate_kg_ha:
             continue
-        let_in = reachable_products(plot, products, settings, _widest_m(plot, settings), net)
+        off = kept_off(plot, settings, _widest_m(plot, settings), ways=net)
+        let_in = reachable_products(products, reachable_machines(settings, off))
         reaching = [p for p in products if p.product in let_in]
         spread_kg_ha = lime_spread_kg_ha.get(plot.plot_id, 0.0)
         whole = lime_this_season(lime, contents, reaching, settings, 0.0)
@@ -358,28 +359,18 @@ def _widest_m(plot: Plot, settings: Settings) -> float:
     return (widest_m(plot.boundary) if swath_m > 0 else 0.0) or math.inf
 
 
-def reachable_machines(
-    plot: Plot, settings: Settings, widest_m: float = math.inf, ways: WaysIn | None = None
-) -> frozenset[str] | None:
-    """Name the spreaders that can get to a plot and work there; None = the property names no spreaders."""
+def reachable_machines(settings: Settings, off: Mapping[str, str]) -> frozenset[str] | None:
+    """Name the spreaders that nothing keeps off; None = the property names no spreaders."""
     if not settings.spreaders:
         return None
-    off = kept_off(plot, settings, widest_m, ways=ways)
     return frozenset(one.name for one in settings.spreaders if one.name not in off)
 
 
-def reachable_products(
-    plot: Plot,
-    products: Sequence[Product],
-    settings: Settings,
-    widest_m: float = math.inf,
-    ways: WaysIn | None = None,
-) -> frozenset[str]:
-    """Name the products that a spreader of the property can put on a plot."""
-    reaching = reachable_machines(plot, settings, widest_m, ways)
-    usable = {name.casefold() for name in reaching or ()}
+def reachable_products(products: Sequence[Product], reaching: frozenset[str] | None) -> frozenset[str]:
+    """Name the products that a spreader of those that get there can put on a plot."""
     if reaching is None:
         return frozenset(product.product for product in products)
+    usable = {name.casefold() for name in reaching}
     return frozenset(
         product.product
         for product in products
@@ -440,8 +431,9 @@ def plan_plots(
             left_out.append(plot.plot_id)
             continue
         plot_needs = needs[plot.plot_id]
-        wide_m = _widest_m(plot, settings)
-        allowed = reachable_products(plot, products, settings, wide_m, net)
+        off = kept_off(plot, settings, _widest_m(plot, settings), units, net)
+        machines = reachable_machines(settings, off)
+        allowed = reachable_products(products, machines)
         lime_share = 1.0
         if plot_needs.lime.state is NeedState.NEEDED:
             reaching = [product for product in products if product.product in allowed]
@@ -475,8 +467,8 @@ def plan_plots(
                 weight=plot.weight,
                 allowed_products=allowed,
                 bands=_of_the_whole(plot.plot_id, demands, bands(supplies, settings), whole_kg),
-                machines=reachable_machines(plot, settings, wide_m, net),
-                kept_off=kept_off(plot, settings, wide_m, units, net),
+                machines=machines,
+                kept_off=off,
                 rest_ha=_rest_ha(plot_needs),
                 whole_kg={key: kg for (plot_id, key), kg in whole_kg.items() if plot_id == plot.plot_id},
             )
