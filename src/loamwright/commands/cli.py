@@ -271,10 +271,8 @@ def needs(
         ),
     ],
     tests: Annotated[
-        Path | None,
-        typer.Argument(
-            metavar="[TESTS]", help="A table of soil tests: needs of two files, no property needed."
-        ),
+        list[Path] | None,
+        typer.Argument(metavar="[TESTS]…", help="Tables of soil tests: needs of files, no property needed."),
     ] = None,
     of_season: OfSeason = None,
     guideline: Annotated[str, typer.Option(help="Of files: the guideline to ask.")] = "",

@@ -243,9 +243,9 @@ class Season(SeasonView):
         self._progress("planning rounds")
         record = self.record
         places = land.places_m(record.plots)
-        return work.plan_rounds(
-            self.plan.lines, self.areas, places, record.products, record.info.settings.spreaders
-        )
+        net = land.WaysIn(record.ways, record.plots, record.keepouts)
+        spreaders = record.info.settings.spreaders
+        return work.plan_rounds(self.plan.lines, self.areas, places, record.products, spreaders, ways=net)
 
     @cached_property
     def sampling(self) -> Mapping[str, SamplingPlan]:
