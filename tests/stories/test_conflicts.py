@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from command_line import run
 
+from loamwright import files
 from loamwright.work import receipt_of
 
 ENTRY = {
@@ -182,3 +183,40 @@ def test_a_file_that_arrived_gives_a_receipt(demo: Path, tmp_path: Path) -> None
     assert run("record", demo, file).data["receipt"] == taken.data["receipt"]  # sent twice, arrived once
     by_hand = run("record", demo, "--plot", "AF-02", "--product", "Potash 0-0-60", "--amount", "5 lb")
     assert by_hand.data["receipt"] is None
+
+
+def test_a_correction_keeps_what_it_does_not_say_anew(demo: Path) -> None:
+    said = ("--operator", "Ann (invented)", "--ground", "moist", "--on", "2026-05-20")
+    job = ("record", demo, "--plot", MAP[0], "--product", MAP[1])
+    run(*job, "--amount", "50 lb", *said)
+    (first,) = [one.entry_id for one in files.load(demo).applications]
+    run(*job, "--amount", "100 lb", "--corrects", first)
+    entry = files.load(demo).applications[-1]
+    assert (entry.applied_on.isoformat(), entry.operator, entry.ground) == (
+        "2026-05-20",
+        "Ann (invented)",
+        "moist",
+    )
+    assert applied_lb(demo) == pytest.approx(100)
+
+
+def test_a_wrong_answer_is_told_the_right_ones(demo: Path) -> None:
+    typed = (
+        "record",
+        demo,
+        "--plot",
+        MAP[0],
+        "--product",
+        MAP[1],
+        "--amount",
+        "100 lb",
+        "--on",
+        "2026-05-20",
+    )
+    run(*typed)
+    asked = run(*typed, as_json=False)
+    assert asked.code == 2
+    assert "'on top of it', 'instead of it', 'the same work'" in asked.text
+    wrong = run(*typed, "--answer", "again=zzz")
+    assert wrong.code == 2
+    assert wrong.says("'zzz' is none of the answers")

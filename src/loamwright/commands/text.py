@@ -78,6 +78,10 @@ def table_of(title: str, *columns: str, numbers: Sequence[int] = ()) -> Table:
     return table
 
 
+#: As many answers to choose from are listed on the screen; all of them stand in the JSON.
+MOST_CHOICES = 12
+
+
 def show_problems(console: Console, problems: Iterable[Problem]) -> None:
     """Print problems, errors first, each with its fix."""
     order = {Level.ERROR: 0, Level.WARNING: 1, Level.NOTE: 2}
@@ -86,8 +90,17 @@ def show_problems(console: Console, problems: Iterable[Problem]) -> None:
         console.print(
             f"[{colour}]{item.level.value}[/] {escape(item.where)}: {escape(item.what)}"
             + (f"\n      [dim]→ {escape(item.fix)}[/]" if item.fix else "")
-            + (f"\n      [dim]Answer with --answer {escape(item.question)}=…[/]" if item.question else "")
+            + (f"\n      [dim]{escape(_how_to_answer(item))}[/]" if item.question else "")
         )
+
+
+def _how_to_answer(asked: Problem) -> str:
+    """Say how a question is answered on the command line, and with what."""
+    said = f"Answer with --answer {asked.question}=…"
+    if not asked.choices:
+        return said
+    shown, more = asked.choices[:MOST_CHOICES], len(asked.choices) - MOST_CHOICES
+    return f"{said}, one of: {', '.join(map(repr, shown))}" + (f" and {more} more" if more > 0 else "")
 
 
 #: Sources that are no publication: said in words where they stand.

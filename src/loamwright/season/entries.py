@@ -173,23 +173,16 @@ def record_entry(
     except UnitError as error:
         problems.append(error.at("amount"))
     typed = files.typed_options({"applied on": hand.applied_on}, problems, record.info.units)
-    applied_on = typed.date("applied on") or now.date()
+    applied_on = typed.date("applied on")
     if problems:
         raise InputError(problems)
-    before = next((entry for entry in record.applications if entry.entry_id == hand.corrects), None)
-    timing, line_id = None, ""
-    if before is not None:
-        timing = before.timing
-        line_id = before.line_id if (before.plot_id, before.product) == (hand.plot_id, hand.product) else ""
     entry = Application(
         entry_id=str(uuid.uuid4()),
         plot_id=hand.plot_id,
         product=hand.product,
         done=_done(mass_kg, area_m2, hand.part),
-        applied_on=applied_on,
+        applied_on=applied_on or now.date(),
         mass_kg=mass_kg,
-        timing=timing,
-        line_id=line_id,
         operator=hand.operator,
         ground=hand.ground,
         weather=hand.weather,
@@ -200,6 +193,21 @@ def record_entry(
         part=hand.part,
         recorded_at=now.isoformat(timespec="seconds"),
     )
+    before = next((one for one in record.applications if one.entry_id == hand.corrects), None)
+    if before is not None:  # what is not said anew stays as it was said
+        line_id = before.line_id if (before.plot_id, before.product) == (hand.plot_id, hand.product) else ""
+        told = ("operator", "ground", "weather", "note")
+        entry = replace(
+            entry,
+            applied_on=applied_on or before.applied_on,
+            timing=before.timing,
+            line_id=line_id,
+            equipment=before.equipment,
+            method=before.method,
+            time_of_day=before.time_of_day,
+            forecast=before.forecast,
+            **{name: getattr(entry, name) or getattr(before, name) for name in told},
+        )
     return _append(path, (entry,), (), now.date(), answers)
 
 

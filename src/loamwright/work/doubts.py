@@ -175,8 +175,10 @@ def settled(
         answer = answers.get(problem.question, "") if problem.question else ""
         if problem.level is not Level.ERROR:
             continue
-        if not answer or answer not in problem.choices:
+        if not answer:
             still.append(problem)
+        elif answer not in problem.choices:
+            still.append(replace(problem, what=f"{answer!r} is none of the answers; {problem.what}"))
         elif answer == SAME:
             return None, ()
         elif answer == INSTEAD:
