@@ -10,7 +10,7 @@ import pytest
 import shapely
 from places import Corner, place, square
 
-from loamwright.land.records import Plot, Way
+from loamwright.land.records import KeepOut, Plot, Way
 from loamwright.land.ways_in import WaysIn
 
 
@@ -85,3 +85,26 @@ def test_nothing_is_said_without_a_start_or_a_track() -> None:
 def test_what_is_not_stated_of_a_way_stops_nobody() -> None:
     plain = Way("T", "track", TRACK.shape)
     assert WaysIn((plain, LOADING), PLOTS).stop("far", 50_000.0, 9.0) is None
+
+
+def test_how_far_it_is_between_plots_along_the_ways() -> None:
+    """The track is 5 m from "near", so within 10 m of it √(10² − 5²) = 8.66 m past its corner, to 148.66 m.
+    It comes within 10 m of "far" at 390 m, and the path of "side", 150 m along, does 130 m down.
+    """
+    net = WaysIn((TRACK, BRIDGE, PATH, LOADING), PLOTS)
+    names = [plot.plot_id for plot in PLOTS]
+    near = net.lengths_m(names, 180.0, 1.2)
+    assert near["near", "far"] == near["far", "near"] == pytest.approx(390 - 148.66, abs=0.3)
+    assert near["near", "side"] == pytest.approx(150 - 148.66 + 130, abs=0.3)
+    assert near["far", "side"] == pytest.approx(390 - 150 + 130, abs=0.3)
+    assert not any("away" in pair for pair in near)
+    # over the bridge of 700 kg goes no load of 5,000 kg
+    assert set(net.lengths_m(names, 5000.0)) == {("near", "side"), ("side", "near")}
+
+
+def test_a_straight_line_over_a_keep_out_is_named() -> None:
+    creek = KeepOut("K-1", "Creek", "creek", line((250, -50), (250, 50)))
+    pond = KeepOut("K-2", "", "pond", square(10, 300, 20))
+    net = WaysIn((), PLOTS, (creek, pond))
+    assert net.crossed("near", "far") == ("Creek", "K-2")  # from (120, 25) to (420, 20)
+    assert net.crossed("near", "side") == ()

@@ -19,9 +19,13 @@ import pint
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from places import place, square
+from shapely import LineString
 
 from loamwright.errors import InputError
-from loamwright.land.records import PlotArea
+from loamwright.land.acreage import places_m
+from loamwright.land.records import KeepOut, Plot, PlotArea, Way
+from loamwright.land.ways_in import WaysIn
 from loamwright.planning.records import PlanLine
 from loamwright.supplies.costs import product_needed
 from loamwright.supplies.records import Form, LimeLabel, Product
@@ -47,7 +51,6 @@ from loamwright.work.rounds import (
     plan_loads,
     plan_rounds,
     spreader_for,
-    tour_length_m,
     visiting_order,
 )
 
@@ -368,9 +371,6 @@ def test_every_place_once_and_near_the_shortest(places: Places) -> None:
     assert sorted(order) == list(range(len(places)))
     best = min(length(places, other, (0.0, 0.0)) for other in itertools.permutations(range(len(places))))
     assert length(places, order, (0.0, 0.0)) <= best * 1.10 + 1e-6
-    assert tour_length_m([places[i] for i in order], (0.0, 0.0)) == pytest.approx(
-        length(places, order, (0.0, 0.0))
-    )
 
 
 @settings(max_examples=40, deadline=None)
@@ -389,7 +389,6 @@ def test_the_same_places_give_the_same_order_and_no_place_none() -> None:
     assert visiting_order(places) == visiting_order(places)
     assert sorted(visiting_order(places)) == [0, 1, 2, 3]
     assert visiting_order([]) == ()
-    assert tour_length_m([]) == 0
 
 
 def test_three_hundred_places_take_no_time_and_leave_no_crossing() -> None:
@@ -400,6 +399,55 @@ def test_three_hundred_places_take_no_time_and_leave_no_crossing() -> None:
     for (a, b), (c, d) in itertools.combinations(legs, 2):
         # no exchange of two legs may shorten the tour: that is what 2-opt promises
         assert math.dist(a, b) + math.dist(c, d) <= math.dist(a, c) + math.dist(b, d) + 1e-5
+
+
+def test_where_ways_are_drawn_the_order_goes_along_them() -> None:
+    """Three spurs of 500 m, 60 m apart, go off one lane; each has a plot at 250 m and one at its end.
+
+    In straight lines the ends lie together: along the three, then back along the three in the middle. On the
+    ways that is 1060 + 1060 + 250 + 560 + 560 + 250 = 3740 m; spur by spur it is 250 + 810 + 250 + 810 +
+    250 + 870 = 3240 m, the shortest of all orders.
+    """
+    spurs = [(60.0 * spur, up) for spur in range(3) for up in (250.0, 500.0)]
+    along = {
+        (i, j): abs(a[1] - b[1]) if a[0] == b[0] else a[1] + abs(a[0] - b[0]) + b[1]
+        for (i, a), (j, b) in itertools.permutations(enumerate(spurs), 2)
+    }
+
+    def driven(order: tuple[int, ...]) -> float:
+        return sum(along[leg] for leg in itertools.pairwise([*order, order[0]]))
+
+    assert min(driven(order) for order in itertools.permutations(range(6))) == 3240
+    assert driven(visiting_order(spurs)) > 3240
+    assert driven(visiting_order(spurs, along_m=along)) == 3240
+
+
+def test_the_way_is_along_the_drawn_ones_and_what_a_straight_line_crosses_is_said() -> None:
+    """A lane runs 400 m east; plots of 40 m lie north of it, touching it, at 0 and 360 m, and one across the
+    creek, 200 m south of the lane.
+
+    The lane is by the first up to 10 m past it, 50 m, and by the second from 350 m: 300 m lie between.
+    """
+    plots = [
+        Plot(name, name, square(40, *at))
+        for name, at in (("P1", (0, 0)), ("P2", (360, 0)), ("P3", (0, -240)))
+    ]
+    lane = Way("T", "track", LineString([place((0, 0)), place((400, 0))]))
+    creek = KeepOut("K", "Creek", "creek", LineString([place((-50, -100)), place((450, -100))]))
+    net, places = WaysIn([lane], plots, [creek]), places_m(plots)
+    lines = [line(plot.plot_id, "Urea 46-0-0", 50) for plot in plots]
+    (joined,) = plan_rounds(lines[:2], AREAS, places, [UREA], [ATV], ways=net)
+    way = {step.what: step.value for step in joined.steps if "way" in step.what}
+    assert way == {
+        "way between the stops and back, along the drawn ways": pytest.approx(600 / 1609.344, rel=2e-3)
+    }
+    (across,) = plan_rounds([lines[0], lines[2]], AREAS, places, [UREA], [ATV], ways=net)
+    way = {step.what: step.value for step in across.steps if "way" in step.what}
+    straight = way.pop("way between the stops and back, in straight lines")
+    assert straight == pytest.approx(480 / 1609.344, rel=5e-3)
+    assert way == {
+        "no drawn way from P1 to P3, and the straight line crosses": "Creek: cross only where one may"
+    }
 
 
 # ---------------------------------------------------------------------------------------------

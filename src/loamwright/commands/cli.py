@@ -6,6 +6,7 @@ What becomes of the answer is the same for every command: `answer`.
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated
 
@@ -261,12 +262,68 @@ def take_in(
 
 
 @command(app, in_units=True)
-def needs(property_path: PropertyPath, of_season: OfSeason = None) -> Answer:
+def needs(
+    asked: Asked,
+    place: Annotated[
+        Path,
+        typer.Argument(
+            metavar="PROPERTY", help="The property file (.gpkg); or a map file of plots, with TESTS."
+        ),
+    ],
+    tests: Annotated[
+        Path | None,
+        typer.Argument(
+            metavar="[TESTS]", help="A table of soil tests: needs of two files, no property needed."
+        ),
+    ] = None,
+    of_season: OfSeason = None,
+    guideline: Annotated[str, typer.Option(help="Of two files: the guideline to ask.")] = "",
+    layer: LayerName = None,
+    parts: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR", help="Of two files: write tables of 2,000 plots here; go on where a run stopped."
+        ),
+    ] = None,
+    processes: Annotated[int, typer.Option(help="Of parts: processes to work in (extra `scale`).")] = 1,
+    cluster: Annotated[
+        str, typer.Option(metavar="ADDRESS", help="Of parts: a dask scheduler to work on; makes connections.")
+    ] = "",
+) -> Answer:
     """Show what each plot needs of each nutrient and of lime, and what is unknown."""
+    from loamwright import files, season
     from loamwright.commands.results import SeasonNeeds
 
-    view = view_of(property_path, of_season)
-    return Answer(SeasonNeeds(view), view.record.info.units)
+    if tests is None:
+        _not_of_a_property(
+            {
+                "guideline": guideline,
+                "layer": layer,
+                "parts": parts,
+                "processes": processes != 1,
+                "cluster": cluster,
+            }
+        )
+        view = view_of(place, of_season)
+        return Answer(SeasonNeeds(view), view.record.info.units)
+    record = files.without_property(place, tests, of_season or today().year, today(), layer, guideline)
+    if parts is None:
+        _not_of_a_property({"processes": processes != 1, "cluster": cluster}, "needs written in parts")
+        return Answer(SeasonNeeds(season.Season(record, today())))
+    sources = (place, tests)
+    return Answer(
+        season.write_needs_in_parts(record, sources, parts, today(), processes, cluster, asked.progress)
+    )
+
+
+def _not_of_a_property(stated: Mapping[str, object], needed: str = "two files, plots and soil tests") -> None:
+    """Refuse options that mean nothing here."""
+    told = [name for name, value in stated.items() if value]
+    if told:
+        what = f"this is only for {needed}"
+        raise InputError(
+            [Problem(name, what, "Leave it out, or give what it is for: TESTS and `parts`.") for name in told]
+        )
 
 
 @command(app, in_units=True)

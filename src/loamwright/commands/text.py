@@ -37,6 +37,7 @@ from loamwright.land import PlotArea
 from loamwright.money import format_money
 from loamwright.needs import LimeNeed, Need
 from loamwright.planning import Aged, LimeDose, Outcome
+from loamwright.season import NeedsWritten
 from loamwright.supplies import Acidity, OfferComparison
 from loamwright.units import (
     ACRE_M2,
@@ -450,6 +451,14 @@ def show_paths(console: Console, paths: Iterable[Path], about: str = "") -> None
         console.print(f"wrote {escape(str(path))}" + (f" ({escape(about)})" if about and not index else ""))
 
 
+def show_needs_written(console: Console, made: NeedsWritten, _system: str) -> None:
+    """Say which tables of needs there are."""
+    count = f"{made.plots:,} plots in {len(made.parts):,} tables"
+    console.print(f"{count}: {made.made:,} worked out, {made.kept:,} there from before")
+    for path in (made.parts[0], made.parts[-1]) if len(made.parts) > 1 else made.parts:
+        console.print(str(path), markup=False, soft_wrap=True)
+
+
 def show_files(console: Console, made: FilesMade, _system: str) -> None:
     """Print the files that were written, and what is said of the first."""
     show_paths(console, made.files, made.about)
@@ -762,6 +771,7 @@ TEXTS: Mapping[type, Callable[[Console, Any, str], None]] = {
     Histories: show_history,
     Projection: show_projection,
     FilesMade: show_files,
+    NeedsWritten: show_needs_written,
     ExportKinds: show_export_kinds,
     Recorded: show_recorded,
     CatchLogged: show_calibration,

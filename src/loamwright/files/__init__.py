@@ -43,6 +43,7 @@ from loamwright.files.intake import (
     measure,
     new_property,
     price_list,
+    without_property,
 )
 from loamwright.files.journal import Change
 from loamwright.files.large_maps import LargeMeasured
@@ -184,6 +185,7 @@ __all__ = [
     "told",
     "typed_options",
     "units_of",
+    "without_property",
     "write_layer",
     "write_layers",
     "write_set",

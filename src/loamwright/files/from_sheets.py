@@ -456,7 +456,7 @@ def _package(offer: SheetOffer) -> str:
     """The package a price is of: a price per ton of bulk is of one ton."""
     if offer.per is None and offer.package == "bulk":
         return "1 ton bulk"
-    if offer.per in (None, "each", "bag"):
+    if offer.per in (None, "each", "bag", "sack", "jug", "tote", "pail", "drum", "jar", "sac"):
         return offer.package or ""
     bulk = " bulk" if offer.package in (None, "bulk") else ""
     return f"1 {offer.per}{bulk}"

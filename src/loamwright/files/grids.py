@@ -199,8 +199,28 @@ def _text_grid(name: str, text: str) -> Grid:
     table = max(tables, key=_regularity)
     spaced = [re.split(r"\s{2,}", line.strip()) for line in text.splitlines()]
     if _regularity(spaced) > 2 * _regularity(table):
-        table = spaced
+        table = _under_their_headings(text.splitlines(), spaced)
     return Grid("", _lines(name, enumerate(([Cell(_printed(text)) for text in row] for row in table), 1)))
+
+
+def _under_their_headings(lines: list[str], spaced: list[list[str]]) -> list[list[str]]:
+    """Put the cells of rows with gaps under the full row above that they stand under.
+
+    A row of units often has nothing under the first heading: "Sample  pH  P" over "        1:1  ppm".
+    """
+    done: list[list[str]] = []
+    starts: list[int] = []
+    for line, cells in zip(lines, spaced, strict=True):
+        at = [match.start() for match in re.finditer(r"(?<!\S)\S+(?:\s\S+)*", line.expandtabs())]
+        if len(at) > 2 and len(at) >= len(starts):
+            starts = at
+        elif 1 < len(at) < len(starts) and line[:1].isspace():
+            row = [""] * len(starts)
+            for start, cell in zip(at, cells, strict=True):
+                row[min(range(len(starts)), key=lambda place: abs(starts[place] - start))] += cell
+            cells = row
+        done.append(cells)
+    return done
 
 
 def _regularity(table: list[list[str]]) -> int:

@@ -48,7 +48,7 @@ from loamwright.land import Cropping, KeepOut, Plot, PlotArea, PlotPart, Way
 from loamwright.needs import read_chosen, write_chosen
 from loamwright.soil import OrganicInput, SoilTest
 from loamwright.supplies import Offer, PriceList, Product, StockEntry
-from loamwright.values import PropertyInfo
+from loamwright.values import PropertyInfo, Settings
 from loamwright.work import Application, PropertyRecord
 
 R = TypeVar("R")
@@ -147,6 +147,48 @@ def measure(
         areas = {area.plot_id: area for area in land.areas(read.plots, kept.keepouts)}
         known_by_area = tuple((item.name, item.area()) for item in unplaced)
         return Measured(read.plots, areas, tuple(problems), known_by_area)
+
+
+def without_property(
+    path: Path, tests_path: Path, season: int, today: dt.date, layer: str | None = None, guideline: str = ""
+) -> PropertyRecord:
+    """Read plots and their soil tests as a property that is kept nowhere.
+
+    Parameters
+    ----------
+    path
+        Map file with plots and what grows on them.
+    tests_path
+        Table of soil tests (CSV or XLSX) with the plots' ids.
+    season
+        Season of croppings that name none [calendar year].
+    today
+        Day after which nothing can have been sampled.
+    layer
+        Layer of the map file, when it has several.
+    guideline
+        Edition to ask, as the settings of a property name it; empty = our default.
+
+    Returns
+    -------
+    PropertyRecord
+
+    Raises
+    ------
+    InputError
+        When anything in either file has an error.
+    """
+    settings = Settings(guideline=guideline) if guideline else Settings()
+    with without_collecting():
+        shapes = vectors.read_shapes(path, layer)
+        read = plots.plots_from_shapes(shapes, season, settings.gps_sigma_m)
+        table = textrows.read_table(tests_path)
+        tests, found = tables.soil_tests_from(table, {plot.plot_id for plot in read.plots}, today)
+    problems = (*read.problems, *found)
+    if has_errors(problems):
+        raise InputError(problems)
+    info = PropertyInfo(path.stem, season, settings=settings)
+    return PropertyRecord(info, read.plots, read.croppings, soil_tests=tests, problems=problems)
 
 
 def compare(path: Path) -> supplies.Comparison:

@@ -379,6 +379,24 @@ def _needs_sheet(view: SeasonView) -> Sheet:
     return Sheet("Needs", (), columns, (Section("", tuple(rows)),))
 
 
+def write_needs(view: SeasonView, path: Path) -> None:
+    """Write what each plot needs as a CSV table, figures to the last digit.
+
+    Parameters
+    ----------
+    view
+        The season.
+    path
+        Where; it is there whole, or not at all.
+
+    Raises
+    ------
+    InputError
+        When it cannot be written.
+    """
+    write_csv(path, in_units(_needs_sheet(view), view.record.info.units))
+
+
 def _plan_sheet(view: SeasonView) -> Sheet:
     columns = (
         Column("plot", 10),

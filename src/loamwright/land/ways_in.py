@@ -7,16 +7,18 @@ boundary. What is not stated of a way stops nobody, and a plot that no drawn way
 
 from __future__ import annotations
 
+import heapq
 import itertools
-from collections.abc import Callable, Sequence
+import math
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import shapely
 from shapely.geometry import LineString
 from shapely.ops import substring
 
-from loamwright.land.geometry import Plane
-from loamwright.land.records import Plot, Way
+from loamwright.land.geometry import Plane, label_point
+from loamwright.land.records import KeepOut, Plot, Way
 
 #: A track this near to another, to what stands on it or to a plot meets it [m]; ours, a phone's fix or two.
 MEETS_M = 10.0
@@ -45,7 +47,7 @@ class Stop:
 class _Piece:
     """A piece of a track with everything one passes on it."""
 
-    line: shapely.Geometry
+    line: LineString
     passes: tuple[Way, ...]
 
 
@@ -58,13 +60,18 @@ class WaysIn:
         Tracks, bridges, gates, loading places.
     plots
         The plots they may lead to.
+    keepouts
+        What a straight line between plots may cross.
     """
 
-    def __init__(self, ways: Sequence[Way], plots: Sequence[Plot]) -> None:
+    def __init__(self, ways: Sequence[Way], plots: Sequence[Plot], keepouts: Sequence[KeepOut] = ()) -> None:
+        self._plots = {plot.plot_id: plot for plot in plots}
+        self._keepouts = keepouts
         self._pieces: list[_Piece] = []
         self._meets: list[list[int]] = []
         self._first: list[int] = []
         self._at: dict[str, list[int]] = {}
+        self._spots: dict[str, list[_Spot]] = {}
         tracks = [way for way in ways if way.kind == "track"]
         if not tracks or not plots:
             return
@@ -95,6 +102,7 @@ class WaysIn:
             near = [n for n, line in enumerate(lines) if float(shapely.distance(line, ground)) <= MEETS_M]
             if near:
                 self._at[plot.plot_id] = near
+                self._spots[plot.plot_id] = [(n, at_m) for n in near for at_m in _beside_m(lines[n], ground)]
 
     def stop(self, plot_id: str, load_kg: float | None, width_m: float | None) -> Stop | None:
         """Name what keeps a vehicle from a plot; None when nothing drawn does.
@@ -128,6 +136,84 @@ class WaysIn:
         leads_on = [n for n in beside if wanted & self._spread([n], lambda _number: True)]
         return stops[(leads_on or edge)[0]]
 
+    def lengths_m(
+        self, plot_ids: Sequence[str], load_kg: float | None = None, width_m: float | None = None
+    ) -> Mapping[tuple[str, str], float]:
+        """Measure the shortest way between plots along the drawn ways that take a vehicle.
+
+        Parameters
+        ----------
+        plot_ids
+            Which plots.
+        load_kg
+            What the vehicle carries [kg]; None = not stated.
+        width_m
+            How wide it is [m]; None = not stated.
+
+        Returns
+        -------
+        mapping of (plot_id, plot_id) to float
+            [m], both ways round, from where a track leaves one plot to where one comes to the other; a pair
+            that no drawn way joins is missing.
+        """
+        led_to = [plot_id for plot_id in plot_ids if plot_id in self._spots]
+        if len(led_to) < 2:
+            return {}
+        legs = self._legs(load_kg, width_m)
+        found = {}
+        for here in led_to:
+            far_m = _shortest_m(legs, [spot for spot in self._spots[here] if spot in legs])
+            for there in led_to:
+                length_m = min((far_m.get(spot, math.inf) for spot in self._spots[there]), default=math.inf)
+                if there != here and length_m < math.inf:
+                    found[here, there] = length_m
+        return found
+
+    def crossed(self, here: str, there: str) -> tuple[str, ...]:
+        """Name the keep-outs that the straight line between two plots crosses, without their setbacks.
+
+        Parameters
+        ----------
+        here, there
+            The plots.
+
+        Returns
+        -------
+        tuple of str
+            Names, or ids where there is none.
+        """
+        ends = [self._plots[plot_id] for plot_id in (here, there)]
+        line = LineString([plot.entrance or label_point(plot.boundary) for plot in ends])
+        return tuple(
+            one.name or one.keepout_id for one in self._keepouts if shapely.intersects(line, one.shape)
+        )
+
+    def _legs(self, load_kg: float | None, width_m: float | None) -> dict[_Spot, list[tuple[_Spot, float]]]:
+        """The net as spots on pieces a vehicle may use, each with the next ones and how far they are."""
+        may = [_stop(piece, load_kg, width_m) is None for piece in self._pieces]
+        spots = {
+            (number, end) for number, piece in enumerate(self._pieces) for end in (0.0, piece.line.length)
+        }
+        spots.update(spot for of_plot in self._spots.values() for spot in of_plot)
+        joints = []
+        for one, others in enumerate(self._meets):
+            for other in others:
+                if one < other and may[one] and may[other]:
+                    lines = self._pieces[one].line, self._pieces[other].line
+                    joints.append(((one, _nearest_m(*lines)), (other, _nearest_m(*reversed(lines)))))
+                    spots.update(joints[-1])
+        legs: dict[_Spot, list[tuple[_Spot, float]]] = {spot: [] for spot in spots if may[spot[0]]}
+        pairs = [
+            (one, other, other[1] - one[1])
+            for one, other in itertools.pairwise(sorted(legs))
+            if one[0] == other[0]
+        ]
+        pairs += [(*joint, 0.0) for joint in joints]
+        for spot, next_spot, length_m in pairs:
+            legs[spot].append((next_spot, length_m))
+            legs[next_spot].append((spot, length_m))
+        return legs
+
     def _spread(self, start: Sequence[int], may: Callable[[int], bool]) -> set[int]:
         """The pieces that can be reached over pieces one may use."""
         seen: set[int] = set()
@@ -138,6 +224,38 @@ class WaysIn:
                 seen.add(number)
                 left.extend(other for other in self._meets[number] if may(other))
         return seen
+
+
+#: A piece and how far along it [m].
+_Spot = tuple[int, float]
+
+
+def _nearest_m(line: LineString, other: shapely.Geometry) -> float:
+    """How far along a line it comes nearest to something [m]."""
+    return float(shapely.line_locate_point(line, shapely.get_point(shapely.shortest_line(line, other), 0)))
+
+
+def _beside_m(line: LineString, ground: shapely.Geometry) -> tuple[float, ...]:
+    """Where along a line one comes to some ground and leaves it [m]."""
+    beside = shapely.get_coordinates(shapely.intersection(line, shapely.buffer(ground, MEETS_M)))
+    along = [float(shapely.line_locate_point(line, shapely.Point(xy))) for xy in beside]
+    return (min(along), max(along)) if along else (_nearest_m(line, ground),)
+
+
+def _shortest_m(
+    legs: Mapping[_Spot, Sequence[tuple[_Spot, float]]], start: Sequence[_Spot]
+) -> Mapping[_Spot, float]:
+    """How far each spot is from the nearest of some [m] (Dijkstra, Numerische Mathematik 1, 1959, 269)."""
+    far_m: dict[_Spot, float] = {}
+    heap = [(0.0, spot) for spot in start]
+    heapq.heapify(heap)
+    while heap:
+        length_m, spot = heapq.heappop(heap)
+        if spot not in far_m:
+            far_m[spot] = length_m
+            for other, more_m in legs[spot]:
+                heapq.heappush(heap, (length_m + more_m, other))
+    return far_m
 
 
 #: Pieces cut from one track touch; tracks that end near each other meet [m].
@@ -157,7 +275,9 @@ def _pieces(track: Way, line: LineString, spots: Sequence[tuple[Way, shapely.Geo
     for low, high in itertools.pairwise(ends):
         middle = (low + high) / 2
         passed = tuple(way for start, end, way in cuts if start <= middle <= end)
-        found.append(_Piece(substring(line, low, high), (track, *passed)))
+        found.append(
+            _Piece(LineString(shapely.get_coordinates(substring(line, low, high))), (track, *passed))
+        )
     return found
 
 

@@ -225,9 +225,13 @@ def _outside(plot: Plot, guideline: Guideline) -> str:
     west, south, east, north = bounds(plot.boundary)
     if guideline.region.contains(west, south) and guideline.region.contains(east, north):
         return ""  # all of it is inside: nearly every plot
-    longitude, latitude = label_point(plot.boundary)
-    if guideline.region.contains(longitude, latitude):
-        return ""
+    box_west, box_south, box_east, box_north = guideline.region.box
+    if west > box_east or east < box_west or south > box_north or north < box_south:
+        longitude, latitude = (west + east) / 2, (south + north) / 2  # all of it is outside
+    else:
+        longitude, latitude = label_point(plot.boundary)
+        if guideline.region.contains(longitude, latitude):
+            return ""
     north_south, east_west = "NS"[latitude < 0], "EW"[longitude < 0]
     return f"{abs(latitude):.0f}° {north_south}, {abs(longitude):.0f}° {east_west}"
 

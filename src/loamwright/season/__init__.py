@@ -3,7 +3,7 @@
 It knows the order of the steps and does no arithmetic of its own; each step is one call to the package that
 does. The rooms, in the order of the story: `opening` (the season, worked out as it is asked for), `stories`
 (what stands behind its numbers), `purchase_plan` (planning it, and asking why), `handing` (map, paper,
-exports), `entries` (taking in what was done).
+exports), `entries` (taking in what was done), `partitions` (needs of very many plots).
 """
 
 from loamwright.season.close_calls import CloseCall, close_calls
@@ -24,6 +24,7 @@ from loamwright.season.handing import (
     write_sampling,
 )
 from loamwright.season.opening import Progress, Season, past_seasons, view, with_sampling, worked_out
+from loamwright.season.partitions import NeedsWritten, write_needs_in_parts
 from loamwright.season.purchase_plan import (
     PlanOptions,
     compare_habits,
@@ -43,6 +44,7 @@ __all__ = [
     "CatchTest",
     "CloseCall",
     "HandEntry",
+    "NeedsWritten",
     "PlanOptions",
     "Progress",
     "Season",
@@ -74,6 +76,7 @@ __all__ = [
     "with_sampling",
     "without_a_rate",
     "worked_out",
+    "write_needs_in_parts",
     "write_orders",
     "write_reports",
     "write_sampling",

@@ -16,6 +16,7 @@ from loamwright.errors import InputError, Problem
 from loamwright.land import Cropping, PlotArea
 from loamwright.needs import Guideline, PlotNeeds
 from loamwright.planning import Plan
+from loamwright.soil import OrganicInput
 from loamwright.supplies import Product
 from loamwright.values import LimeBasis, Supply
 from loamwright.work import (
@@ -150,7 +151,9 @@ class Season(SeasonView):
         record = self.record
         choice, lime_guideline, _ = self._editions
         tests = work.tests_with_their_crops(record)
-        organic = (*record.organic_inputs, *work.manure_of_earlier_seasons(record))
+        organic: dict[str, list[OrganicInput]] = {}
+        for item in (*record.organic_inputs, *work.manure_of_earlier_seasons(record)):
+            organic.setdefault(item.plot_id, []).append(item)
         found = {
             plot.plot_id: needs.plot_needs(
                 plot,
@@ -161,7 +164,7 @@ class Season(SeasonView):
                 lime_guideline,
                 record.info.settings,
                 {} if ground is None else ground.whole_kg.get(plot.plot_id, {}),
-                tuple(item for item in organic if item.plot_id == plot.plot_id),
+                tuple(organic.get(plot.plot_id, ())),
                 self.made_on,
                 parts={} if ground is None else ground.parts.get(plot.plot_id, {}),
                 clock=self._clocks[plot.plot_id],
@@ -240,9 +243,9 @@ class Season(SeasonView):
         self._progress("planning rounds")
         record = self.record
         places = land.places_m(record.plots)
-        return work.plan_rounds(
-            self.plan.lines, self.areas, places, record.products, record.info.settings.spreaders
-        )
+        net = land.WaysIn(record.ways, record.plots, record.keepouts)
+        spreaders = record.info.settings.spreaders
+        return work.plan_rounds(self.plan.lines, self.areas, places, record.products, spreaders, ways=net)
 
     @cached_property
     def sampling(self) -> Mapping[str, SamplingPlan]:

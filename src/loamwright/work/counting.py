@@ -7,7 +7,7 @@ This file answers "which crop is asked about, and from which day does what went 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from loamwright import needs, soil, supplies
@@ -47,9 +47,8 @@ def current_croppings(record: PropertyRecord, today: dt.date) -> Mapping[str, Cr
     return found
 
 
-def _before_it(record: PropertyRecord, cropping: Cropping) -> dt.date | None:
-    """The day the cropping before this one ended, when it is stated."""
-    mine = [item for item in record.croppings if item.plot_id == cropping.plot_id]
+def _before_it(mine: Sequence[Cropping], cropping: Cropping) -> dt.date | None:
+    """The day the plot's cropping before this one ended, when it is stated."""
     earlier = [
         item.ended_on
         for item in mine
@@ -79,12 +78,19 @@ def clocks(
     settings = record.info.settings
     start, end = needs.season_dates(record.info.season, settings.season_start)
     found = {}
+    reports: dict[str, list[SoilTest]] = {}
+    for test in record.soil_tests:
+        reports.setdefault(test.plot_id, []).append(test)
+    grown: dict[str, list[Cropping]] = {}
+    for item in record.croppings:
+        grown.setdefault(item.plot_id, []).append(item)
     for plot in record.plots:
         cropping = croppings.get(plot.plot_id)
-        tests = soil.usable_tests(record.soil_tests, plot.plot_id, today, settings.test_age_limit_years).tests
+        mine = reports.get(plot.plot_id, ())
+        tests = soil.usable_tests(mine, plot.plot_id, today, settings.test_age_limit_years).tests
         since = until = None
         if cropping is not None:
-            ended_before = _before_it(record, cropping)
+            ended_before = _before_it(grown[plot.plot_id], cropping)
             since = needs.growing_since(start, cropping.sown_on, cropping.seeding is False, ended_before)
             until = cropping.ended_on
         found[plot.plot_id] = needs.Clock(start, end, since, until, needs.sample_dates(tests))

@@ -1,20 +1,22 @@
 """Loads, time, and rounds that visit plots in order.
 
-This file answers: how many fills and trips; how long; in which order to visit the plots. Straight-line
-distances stand for driving; tracks, gates and creeks are the operator's to know.
+This file answers: how many fills and trips; how long; in which order to visit the plots. Between plots that
+drawn ways join, one drives along them; between others a straight line stands for driving, and what it crosses
+that is kept out is said.
 """
 
 from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from loamwright.errors import InputError, Problem
-from loamwright.land import PlotArea
+from loamwright.land import PlotArea, WaysIn
 from loamwright.planning import PlanLine
 from loamwright.supplies import Form, Product
 from loamwright.units import (
@@ -27,7 +29,7 @@ from loamwright.units import (
     format_length,
     format_mass,
 )
-from loamwright.values import ARITHMETIC, USER, Source, Spreader, Step, Timing
+from loamwright.values import ARITHMETIC, BOUNDARY, USER, Source, Spreader, Step, Timing
 from loamwright.work.calibration import positive
 from loamwright.work.records import Round, Stop
 
@@ -217,6 +219,7 @@ def plan_rounds(
     products: Sequence[Product],
     spreaders: Sequence[Spreader],
     start: tuple[float, float] | None = None,
+    ways: WaysIn | None = None,
 ) -> tuple[Round, ...]:
     """Group a plan's jobs into rounds: one kind of load, one timing, one spreader, plots in driving order.
 
@@ -234,6 +237,8 @@ def plan_rounds(
         Equipment of the property.
     start
         Where rounds begin and fill up (x, y) [m]; None = at the first plot.
+    ways
+        The drawn ways between plots; None = straight lines only.
 
     Returns
     -------
@@ -265,7 +270,7 @@ def plan_rounds(
 
     rounds: list[Round] = []
     for key in sorted(groups, key=when):
-        made = _round(key, groups[key], areas, places, owned.get(key[2]), start)
+        made = _round(key, groups[key], areas, places, owned.get(key[2]), start, ways)
         taken = sum(other.round_id == made.round_id for other in rounds)
         rounds.append(replace(made, round_id=f"{made.round_id}-{taken + 1}") if taken else made)
     return tuple(rounds)
@@ -278,12 +283,16 @@ def _round(
     places: Mapping[str, tuple[float, float]],
     spreader: Spreader | None,
     start: tuple[float, float] | None,
+    ways: WaysIn | None,
 ) -> Round:
     """Order one group of lines and cut it into loads."""
     timing, product, _name = key
     plots = list(dict.fromkeys(line.plot_id for line in lines))
     placed = [plot for plot in plots if plot in places]
-    order = [placed[i] for i in visiting_order([places[plot] for plot in placed], start)]
+    along_m = {} if ways is None else _along_m(ways, placed, spreader)
+    number = {plot: place for place, plot in enumerate(placed)}
+    known_m = {(number[one], number[other]): length_m for (one, other), length_m in along_m.items()}
+    order = [placed[i] for i in visiting_order([places[plot] for plot in placed], start, known_m)]
     lost = [plot for plot in plots if plot not in places]
     ordered = [line for plot in (*order, *lost) for line in lines if line.plot_id == plot]
     total_kg = sum(line.mass_kg for line in ordered)
@@ -299,10 +308,7 @@ def _round(
     hours, time_steps = _hours(ordered, areas, spreader)
     steps.extend(time_steps)
     if not lost:
-        way_m = tour_length_m([places[plot] for plot in order], start)
-        steps.append(
-            Step("way between the stops and back, in straight lines", way_m / MILE_M, "miles", ARITHMETIC)
-        )
+        steps.extend(_way_steps(order, places, start, along_m, ways))
     else:
         unplaced = f"unknown: no place for {', '.join(lost)}, put last"
         steps.append(Step("way between the stops", unplaced, "", USER))
@@ -411,48 +417,50 @@ _LEAST_GAIN_M = 1e-6
 
 
 def visiting_order(
-    places: Sequence[tuple[float, float]], start: tuple[float, float] | None = None
+    places: Sequence[tuple[float, float]],
+    start: tuple[float, float] | None = None,
+    along_m: Mapping[tuple[int, int], float] = MappingProxyType({}),
 ) -> tuple[int, ...]:
     """Put places in an order that is short to drive, from the start and back to it.
+
+    `along_m` is the way between two places where it is known; between others the straight line stands for it.
 
     Notes
     -----
     Nearest neighbour, then stretches reversed (2-opt) and single stops moved as long as that shortens the
-    straight-line tour. Good, not proved shortest. With the places in convex position it is the shortest.
+    tour. Good, not proved shortest; it is, in straight lines and with the places in convex position.
     """
+    import numpy as np
+
     if not places:
         return ()
-    points = [places[0] if start is None else start, *places]
+    points = np.array([places[0] if start is None else start, *places], dtype=float)
+    far_m = np.hypot(*(points[:, None, :] - points[None, :, :]).transpose(2, 0, 1))
+    for (one, other), length_m in along_m.items():
+        far_m[one + 1, other + 1] = length_m
+        if start is None and one == 0:  # the round begins at the first place
+            far_m[0, other + 1] = far_m[other + 1, 0] = length_m
     left = set(range(1, len(points)))
     tour = [0]
     while left:
-        here = points[tour[-1]]
-        tour.append(min(left, key=lambda i: (math.dist(here, points[i]), i)))
+        here = far_m[tour[-1]]
+        tour.append(min(left, key=lambda i: (here[i], i)))
         left.discard(tour[-1])
-    _shorten(tour, points)
+    while _reverse_stretches(tour, far_m) or _move_stops(tour, far_m):
+        pass
     return tuple(i - 1 for i in tour[1:])
 
 
-def _shorten(tour: list[int], points: Sequence[tuple[float, float]]) -> None:
-    """Shorten a closed tour in place until neither kind of change helps; place 0 stays first."""
-    import numpy as np
-
-    xy = np.asarray(points, dtype=float)
-    while _reverse_stretches(tour, xy) or _move_stops(tour, xy):
-        pass
-
-
-def _reverse_stretches(tour: list[int], xy: NDArray[float64]) -> bool:
+def _reverse_stretches(tour: list[int], far_m: NDArray[float64]) -> bool:
     """Reverse stretches where that shortens the tour (2-opt); tell whether anything was changed."""
     import numpy as np
 
     changed = False
     for i in range(len(tour) - 2):
-        path = xy[[*tour[i + 1 :], tour[0]]]  # where stretches i+1 … j may end, then the way back
-        here, first = xy[tour[i]], path[0]
+        path = np.array([*tour[i + 1 :], tour[0]])  # where stretches i+1 … j may end, then the way back
         ends, after = path[:-1], path[1:]
-        before_m = np.hypot(*(first - here)) + np.hypot(*(after - ends).T)
-        after_m = np.hypot(*(ends - here).T) + np.hypot(*(after - first).T)
+        before_m = far_m[tour[i], path[0]] + far_m[ends, after]
+        after_m = far_m[tour[i], ends] + far_m[path[0], after]
         gain_m = before_m - after_m
         best = int(np.argmax(gain_m))
         if gain_m[best] > _LEAST_GAIN_M:
@@ -462,31 +470,59 @@ def _reverse_stretches(tour: list[int], xy: NDArray[float64]) -> bool:
     return changed
 
 
-def _move_stops(tour: list[int], xy: NDArray[float64]) -> bool:
+def _move_stops(tour: list[int], far_m: NDArray[float64]) -> bool:
     """Move single stops to a better place in the tour; tell whether anything was changed."""
     import numpy as np
 
     changed = False
     for place in tour[1:]:
         at = tour.index(place)
-        rest = [*tour[:at], *tour[at + 1 :]]
-        legs_m = np.hypot(*(xy[rest] - xy[[*rest[1:], rest[0]]]).T)
-        to_m = np.hypot(*(xy[rest] - xy[place]).T)
-        added_m = to_m + np.roll(to_m, -1) - legs_m  # by putting it after each stop of the rest
+        rest = np.array([*tour[:at], *tour[at + 1 :]])
+        to_m = far_m[rest, place]
+        added_m = to_m + np.roll(to_m, -1) - far_m[rest, np.roll(rest, -1)]  # put after each stop of the rest
         best = int(np.argmin(added_m))
         if added_m[at - 1] - added_m[best] > _LEAST_GAIN_M:
-            tour[:] = [*rest[: best + 1], place, *rest[best + 1 :]]
+            tour[:] = [*rest[: best + 1].tolist(), place, *rest[best + 1 :].tolist()]
             changed = True
     return changed
 
 
-def tour_length_m(places: Sequence[tuple[float, float]], start: tuple[float, float] | None = None) -> float:
-    """Measure the straight-line way through places in the order given, from the start and back."""
-    if not places:
-        return 0.0
-    home = places[0] if start is None else start
-    stops = [home, *places, home]
-    return sum(math.dist(a, b) for a, b in pairwise(stops))
+def _along_m(
+    ways: WaysIn, plots: Sequence[str], spreader: Spreader | None
+) -> Mapping[tuple[str, str], float]:
+    """The way between plots that drawn ways join, for the vehicle with what it carries [m]."""
+    if spreader is None:
+        return ways.lengths_m(plots)
+    return ways.lengths_m(plots, spreader.vehicle_kg or spreader.hopper_kg, spreader.width_m)
+
+
+def _way_steps(
+    order: Sequence[str],
+    places: Mapping[str, tuple[float, float]],
+    start: tuple[float, float] | None,
+    along_m: Mapping[tuple[str, str], float],
+    ways: WaysIn | None,
+) -> Iterator[Step]:
+    """Say how long the way between the stops is, and what its straight lines cross."""
+    legs = list(pairwise([*order, order[0]] if start is None else order))
+    straight = [leg for leg in legs if leg not in along_m and leg[0] != leg[1]]
+    straight_m = sum(math.dist(places[one], places[other]) for one, other in straight)
+    if start is not None:
+        straight_m += math.dist(start, places[order[0]]) + math.dist(places[order[-1]], start)
+    driven_m = sum(along_m.get(leg, 0.0) for leg in legs)
+    back = "way between the stops and back"
+    if driven_m:
+        yield Step(f"{back}, along the drawn ways", driven_m / MILE_M, "miles", BOUNDARY)
+    if straight_m or (straight and not driven_m):
+        rest = f"the rest of the {back}" if driven_m else back
+        yield Step(f"{rest}, in straight lines", straight_m / MILE_M, "miles", ARITHMETIC)
+    seen = set()
+    for one, other in straight:
+        names = () if ways is None else ways.crossed(one, other)
+        if names and frozenset((one, other)) not in seen:
+            seen.add(frozenset((one, other)))
+            what = f"no drawn way from {one} to {other}, and the straight line crosses"
+            yield Step(what, f"{', '.join(names)}: cross only where one may", "", BOUNDARY)
 
 
 def load_words(round_: Round) -> tuple[str, ...]:

@@ -11,7 +11,9 @@ from pathlib import Path
 from typing import Any
 
 import openpyxl
+import pytest
 
+from loamwright.errors import InputError
 from loamwright.files.sheets import SheetContents, as_data, read_sheet
 
 
@@ -306,3 +308,148 @@ def test_acidity_of_a_lab_that_weighs_its_scoop(tmp_path: Path) -> None:
     assert figures(contents, "acidity") == [(1.8, None, None, None)]
     told = sheet(tmp_path, *lines[:1], lines[1], **{"unit.charge": "meq/100 cm3"})
     assert figures(told, "acidity") == [(1.8, "meq/100 cm3", None, None)]
+
+
+def test_pounds_of_phosphorus_beside_lime_are_a_test_where_a_rating_stands_beside(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Lab #,Sample ID,Crop,Soil pH,Lime (tons/A),P (lbs/A),Rating,K (lbs/A),Rating,N rec,P2O5 rec",
+        "A-1,North 1,Corn,5.7,1.5,22,Low,140,Medium,120,80",
+        "A-2,North 2,Corn,6.4,0,61,High,98,Low,120,0",
+        "Extract: Mehlich-1",
+    )
+    assert figures(contents, "P") == [
+        (22.0, "lb/acre", "Mehlich-1", None),
+        (61.0, "lb/acre", "Mehlich-1", None),
+    ]
+    assert [one.readings["P"][0].rating for one in contents.samples] == ["Low", "High"]
+    assert set(contents.samples[0].recommendations[0].amounts) == {"N", "P2O5", "lime"}
+
+
+def test_pounds_of_an_element_beside_rates_are_asked_about(tmp_path: Path) -> None:
+    beside_lime = sheet(tmp_path, "Sample,Lime T/A,P lb/A,K lb/A,pH", "A,1.5,22,140,5.8")
+    assert asked(beside_lime) >= {"column.p-lb-a", "column.k-lb-a"}
+    assert figures(beside_lime, "P") == [(22.0, "lb/acre", None, None)]
+    beside_nitrogen = sheet(tmp_path, "Field,Crop,N lb/A,P lb/A,K lb/A,pH", "A,Corn,140,26,66,6.1")
+    assert asked(beside_nitrogen) >= {"column.p-lb-a", "column.k-lb-a"}
+
+
+def test_available_nitrogen_is_no_rate_and_no_ammonium(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Sample,pH,Avail. N (kg/ha),Avail. P2O5 Olsen (kg/ha),Available K NH4OAc (kg/ha)",
+        "S1,7.2,220,28,310",
+    )
+    assert figures(contents, "N") == [(220.0, "kg/ha", None, None)]
+    assert figures(contents, "P") == [(28.0, "kg/ha", "Olsen", "P2O5")]
+    assert contents.samples[0].recommendations == ()
+
+
+def test_what_a_crop_gets_of_a_manure_is_not_what_is_in_it(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Sample,Dry matter (%),N (%),Ammonium N (%),P2O5 (%),Available N year 1 (lb/ton)",
+        "Barn,31,0.62,0.11,0.38,5.1",
+    )
+    assert (contents.samples[0].readings["N"].value, contents.samples[0].readings["N"].unit) == (0.62, "%")
+
+
+def test_a_manure_report_with_a_unit_for_each_row(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Lab No,Sample,Units,Moisture,Total N,NH4-N,P2O5",
+        "44,Pit,lb/1000 gal,95.1 %,28.2,14.1,11.0",
+        "45,Stack,lb/ton,61 %,12.0,2.2,8.1",
+    )
+    assert [one.readings["N"].unit for one in contents.samples] == ["lb/1000 gal", "lb/ton"]
+
+
+def test_a_class_beside_a_soil_test_is_its_rating(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Sample,pH,Bray-P1 (ppm),STP class,M3-K (ppm),STK class",
+        "1,5.9,14,L,151,Opt",
+    )
+    (one,) = contents.samples
+    assert (one.soil_class, one.readings["P"][0].rating, one.readings["K"][0].rating) == (None, "L", "Opt")
+
+
+def test_a_rating_without_its_figure_is_told(tmp_path: Path) -> None:
+    contents = sheet(tmp_path, "Sample,pH,P rating,K rating", "A,6.1,Low,High")
+    assert asked(contents) >= {"no-p", "no-k"}
+    told = [item.where for item in contents.left_out if item.what == "a rating without its figure"]
+    assert told == ["column 'P rating'", "column 'K rating'"]
+
+
+def test_an_extractant_whose_name_begins_like_an_analyte(tmp_path: Path) -> None:
+    """NH4OAc under a group "Potassium" is potassium, no ammonium."""
+    contents = sheet(
+        tmp_path,
+        ",,Phosphorus,,Potassium,,Soil,Buffer,Organic",
+        "Lab,Sample,Bray 1,Olsen,NH4OAc,,pH,pH,matter",
+        "no.,ID,ppm,ppm,ppm,,1:1,SMP,%",
+        "901,N40,14,,155,,5.9,6.6,3.1",
+        "902,S40,,11,220,,7.6,,2.4",
+    )
+    assert set(contents.samples[0].readings) == {"P", "K", "pH", "buffer pH", "OM"}
+    assert figures(contents, "K") == [
+        (155.0, "ppm", "ammonium acetate", None),
+        (220.0, "ppm", "ammonium acetate", None),
+    ]
+
+
+def test_units_of_spaced_text_stand_under_their_headings(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Sample      pH   P-M3    K-M3    OM",
+        "            1:1  ppm     ppm     %",
+        "North       6.1  24      143     2.9",
+        "South hill  5.8  12      99      2.1",
+    )
+    assert figures(contents, "pH") == [(6.1, None, "1:1 water", None), (5.8, None, "1:1 water", None)]
+    assert figures(contents, "K") == [(143.0, "ppm", "Mehlich-3", None), (99.0, "ppm", "Mehlich-3", None)]
+
+
+def test_headings_made_for_machines(tmp_path: Path) -> None:
+    contents = sheet(tmp_path, "SAMPLE_ID,SOIL_PH,P_M1_LBS_AC,K_M3_MG_KG", "A,5.6,31,120")
+    assert figures(contents, "P") == [(31.0, "lb/acre", "Mehlich-1", None)]
+    assert figures(contents, "K") == [(120.0, "mg/kg", "Mehlich-3", None)]
+
+
+def test_calcium_acetate_lactate_in_a_long_table(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Probe;Feld;Parameter;Methode;Ergebnis;Einheit;Bearbeitung",
+        "P1;Nordacker;pH-Wert;CaCl2;6,1;;x",
+        "P1;Nordacker;Phosphor;CAL;6,4;mg/100 g;x",
+        encoding="utf-16",
+    )
+    assert figures(contents, "P") == [(6.4, "mg/100 g", "calcium-acetate-lactate", None)]
+    assert figures(contents, "pH") == [(6.1, None, "0.01 M CaCl2", None)]
+    assert [item.where for item in contents.left_out] == ["column 'Bearbeitung'"]
+
+
+def test_parzelle_names_the_plot_and_dl_is_a_lactate(tmp_path: Path) -> None:
+    contents = sheet(tmp_path, "Parzelle;pH (CaCl2);P2O5-DL mg/100g", "12/1;5,7;11", "12/2;6,3;24")
+    assert [one.label for one in contents.samples] == ["12/1", "12/2"]
+    assert figures(contents, "P")[0] == (11.0, "mg/100 g", "calcium lactate", "P2O5")
+
+
+def test_a_column_nobody_knows_may_name_the_plots(tmp_path: Path) -> None:
+    lines = ("Lieblingsname;pH;P Olsen mg/kg;K NH4OAc mg/kg", "Hof;6,1;12;140", "Bach;5,9;8;120")
+    contents = sheet(tmp_path, *lines)
+    assert "label" in asked(contents)
+    assert [one.label for one in contents.samples] == ["Hof", "Bach"]
+    assert "label" not in asked(sheet(tmp_path, *lines, label="Lieblingsname"))
+
+
+def test_an_extract_with_its_recipe_in_brackets(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path, "Sample,pH,P,K", ",,lb/A,lb/A", "Front,6.1,4,121", "Morgan extract (sodium acetate pH 4.8)"
+    )
+    assert figures(contents, "P") == [(4.0, "lb/acre", "Morgan", None)]
+
+
+def test_a_sheet_that_holds_no_figure_is_no_soil_test(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="no table of results, prices or tickets"):
+        sheet(tmp_path, "Sample,Date,Crop,Area", "1,2025-10-14,Corn,4", "2,2025-10-15,Hay,3")

@@ -39,6 +39,10 @@ def read_long_table(sheet: SoilSheet, block: Block) -> list[Sample]:
     names = {result.heading: result.name for result in results}
     sheet.reader.understand(list(names), names, sheet.system)
     label, number, others = label_columns(sheet, block, kept)
+    for place in block.places("unknown"):
+        if any(record.cells[place].text for record in kept):
+            column = block.columns[place]
+            sheet.inquiry.leave_out("heading not understood", f"column {column.name or column.letter!r}")
     samples: dict[tuple[str, ...], Sample] = {}
     figures: dict[tuple[str, ...], list[_Result]] = {}
     for result in results:

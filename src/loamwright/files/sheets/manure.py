@@ -7,6 +7,7 @@ taken; the other form is kept beside it; estimates are left out, for availabilit
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
@@ -19,8 +20,8 @@ from loamwright.files.sheets.sampling_dates import DATE_ROLES, DATED, Calendar
 from loamwright.files.sheets.statements import Statements
 from loamwright.files.sheets.words.figures import Printed
 from loamwright.files.sheets.words.headings import Heading, read_heading
-from loamwright.files.sheets.words.measures import find_units, unit_named
-from loamwright.files.sheets.words.vocabulary import Analyte, mentions, tokens, vocabulary
+from loamwright.files.sheets.words.measures import find_units, read_unit, unit_named
+from loamwright.files.sheets.words.vocabulary import Analyte, mentions, plain, tokens, vocabulary
 
 AS_RECEIVED, DRY = "as received", "dry"
 _PRODUCT_UNITS = (
@@ -116,8 +117,18 @@ def _upright(block: Block) -> tuple[list[_Entry], dict[int, _Head]]:
         for place, column in enumerate(block.columns):
             heading = column.heading
             if heading.analyte is not None and heading.role in ("reading", "recommendation", "share"):
-                entries.append(_entry(number, heading, heading, record.cells[place], record.where))
+                beside = _unit_beside(block, record) if not heading.units else ()
+                column_head = replace(heading, units=beside or heading.units)
+                entries.append(_entry(number, heading, column_head, record.cells[place], record.where))
     return entries, heads
+
+
+def _unit_beside(block: Block, record: Record) -> tuple[str, ...]:
+    """The unit in a row's own column of units, for all its nutrients."""
+    for place in block.places("units"):
+        if (found := read_unit(record.cells[place].text)) is not None:
+            return found.names
+    return ()
 
 
 def _turned(block: Block) -> tuple[list[_Entry], dict[int, _Head]]:
@@ -169,11 +180,16 @@ def _entry(sample: int, row: Heading, column: Heading, cell: Cell, where: str) -
     return _Entry(sample, row.analyte, unit, state, column.estimate or row.estimate, cell, where, row.text)
 
 
+def _is_estimate(entry: _Entry) -> bool:
+    """Of a manure "available N" is what a crop gets of it, not what is in it."""
+    return entry.analyte.name != "NH4-N" and re.search(r"\bavail", plain(entry.heading)) is not None
+
+
 def _settled(entries: list[_Entry], statements: Statements, inquiry: Inquiry) -> list[_Entry]:
     """Give each entry its unit and state: by the unit, by a sentence, else asked once."""
     done: list[_Entry] = []
     for entry in entries:
-        if not entry.cell.text or entry.estimate:
+        if not entry.cell.text or entry.estimate or _is_estimate(entry):
             continue
         unit, state = entry.unit, entry.state
         candidates: list[str] = []

@@ -36,8 +36,31 @@ _CURRENCIES = {
 _CHARGE = re.compile(
     r"(?P<before>[^$€£.;,]*?)\s*[$€£]?\s*(?P<amount>[0-9]+(?:[.,][0-9]+)?)\s*(?:kr\s*)?(?:/|\bper\b)\s*(?P<per>[^\W0-9_]+)(?P<after>[^.;,]*)"
 )
-_CHARGES = (("spread", "spreading"), ("deliver", "delivery"), ("haul", "delivery"), ("freight", "delivery"))
+_CHARGES = (
+    ("rental", "spreader_rental"),
+    ("spread", "spreading"),
+    ("deliver", "delivery"),
+    ("haul", "delivery"),
+    ("freight", "delivery"),
+    ("application", "application"),
+    ("blend", "blending"),
+)
+_MONEY = re.compile(
+    r"[$€£]\s*[0-9]|[0-9]\s*[%$€£]|[0-9]\s*(?:kr|eur|usd|gbp|dollars?)\b|[0-9]\s*(?:/|\bper\b)",
+    re.IGNORECASE,
+)
+_FEE = re.compile(
+    r"\b(?:charge|fee|surcharge|deposit|discount|delivery|delivered|freight|haul\w*|spread\w*|rental|application"
+    r"|blend\w*|prepay|minimum|order|pallets?|tax|zuschlag|fracht|lieferung|livraison|frais)\b",
+    re.IGNORECASE,
+)
+_PACKED = re.compile(
+    r"(?P<size>[0-9.,]+\s*(?:#|[^\W0-9_]+\.?))\s*(?P<kind>bag|sack|jug|tote|pail|drum|jar|sac)s?"
+)
 _UNITS = {
+    "bags": "bag",
+    "totes": "tote",
+    "unit": "each",
     "ac": "acre",
     "acres": "acre",
     "tons": "ton",
@@ -46,6 +69,9 @@ _UNITS = {
     "gallon": "gal",
     "mile": "mile",
     "mi": "mile",
+    "lbs": "lb",
+    "#": "lb",
+    "hundredweight": "cwt",
 }
 
 
@@ -65,18 +91,45 @@ def read_offers(blocks: Sequence[Block], inquiry: Inquiry) -> list[SheetOffer]:
     offers: list[SheetOffer] = []
     for block in blocks:
         if "product" in block.roles():
-            offers.extend(_offer(block, record, inquiry, comma) for record in block.records)
+            listed = [record for record in block.records if not _is_sentence(record)]
+            offers.extend(one for record in listed for one in _offers(block, record, inquiry, comma))
     missing = [offer.product for offer in offers if offer.price is None]
     if missing:
         inquiry.remark(f"no price for {', '.join(missing)}")
     return offers
 
 
+def _is_sentence(record: Record) -> bool:
+    """Tell whether a row under a table is no product: it speaks of fees, or one cell of terms or money.
+
+    A comma in a sentence without quotes has split it over several cells.
+    """
+    texts = [cell.text for cell in record.cells if cell.text]
+    if texts and re.search(r"[$€£]\s*[0-9]", texts[0]) and _FEE.search(texts[0]):
+        return True
+    if len(texts) != 1:
+        return False
+    spoken = len(texts[0].split()) > 2 and (_FEE.search(texts[0]) or texts[0].rstrip().endswith("."))
+    return bool(spoken) and not read_guarantees(texts[0]).analysis
+
+
+def sentences_among(blocks: Sequence[Block]) -> list[str]:
+    """Return the sentences that stand in rows under a table of products."""
+    records = (record for block in blocks if "product" in block.roles() for record in block.records)
+    return [
+        ", ".join(cell.text for cell in record.cells if cell.text)
+        for record in records
+        if _is_sentence(record)
+    ]
+
+
 def _bare(text: str) -> str:
     return re.sub(r"(?i)[$€£]|\b(?:usd|eur|gbp|nok|sek|dkk|kr)\b\.?", "", text).strip().rstrip(",-")
 
 
-def _offer(block: Block, record: Record, inquiry: Inquiry, comma: bool | None) -> SheetOffer:
+def _offers(block: Block, record: Record, inquiry: Inquiry, comma: bool | None) -> list[SheetOffer]:
+    """Read the offers of a row: one for each price in it."""
+
     def text(*roles: str) -> str:
         places = [
             at for at, column in enumerate(block.columns) if {column.role, *column.heading.also} & set(roles)
@@ -98,10 +151,15 @@ def _offer(block: Block, record: Record, inquiry: Inquiry, comma: bool | None) -
         candidates=(*renamed, *unread),
     )
     offer = _with_density(block, record, offer, comma)
-    offer = _with_price(block, record, offer, text("price_unit"), inquiry, comma)
-    return _with_notes(
-        offer, [text("note"), text("quantity"), text("in_stock"), text("price")], text("in_stock")
-    )
+    sold_by = text("price_unit") or text("units")
+    priced = [
+        priced
+        for place in block.places("price")
+        if (priced := _with_price(block, record, place, offer, sold_by, inquiry, comma)) is not None
+    ]
+    unpriced = text("price") if not priced else ""
+    notes = [text("note"), text("quantity"), text("in_stock"), unpriced]
+    return [_with_notes(one, notes, text("in_stock")) for one in priced or [offer]]
 
 
 def _product(cell: Cell, inquiry: Inquiry, where: str) -> tuple[str, tuple[str, ...]]:
@@ -158,7 +216,7 @@ def _form(title: str, product: str) -> str | None:
 
 
 def _package(size: str, title: str) -> str | None:
-    if plain(size) == "bulk":
+    if plain(size) in ("bulk", "loose", "lose", "lose ware", "vrac", "en vrac"):
         return "bulk"
     if size:
         match = re.fullmatch(r"([0-9.,]+)\s*(#|[^\W0-9_]+\.?)\s*(?:bags?|sacks?|jugs?|totes?)?", size.strip())
@@ -190,43 +248,53 @@ def _with_density(block: Block, record: Record, offer: SheetOffer, comma: bool |
 
 
 def _with_price(
-    block: Block, record: Record, offer: SheetOffer, sold_by: str, inquiry: Inquiry, comma: bool | None
-) -> SheetOffer:
-    for place in block.places("price"):
-        column = block.columns[place]
-        text = record.cells[place].text
-        match = re.fullmatch(
-            r"(?P<money>.*?[0-9][0-9.,\s]*?)\s*(?:(?:/|per)\s*(?P<per>[^\W0-9_]+))?", _bare(text)
-        )
-        printed = read_printed(match["money"], comma) if match else None
-        if printed is None or printed.value is None:
-            if printed is not None and printed.choices:
-                inquiry.ask(
-                    f"price.{slug(offer.product)}",
-                    f"price {text!r} of {offer.product}",
-                    record.where,
-                    ("<number>",),
-                )
-            continue
-        per = (match["per"] if match else None) or sold_by or (column.heading.per or "")
-        per = "ton" if plain(per) == "t" and "$" in f"{text}{column.name}" else plain(per)
-        per = _UNITS.get(per, per) or ("each" if "each" in plain(column.name) else "")
-        candidates = offer.candidates
-        if not per:
-            section = block.title or column.name
-            answer = inquiry.ask(
-                f"price-unit.{slug(section)}",
-                f"what the prices under {column.name!r} are for",
-                section,
-                ("each", "ton", "t", "gal", "lb", "kg"),
-                "each" if offer.package not in (None, "bulk") else None,
+    block: Block,
+    record: Record,
+    place: int,
+    offer: SheetOffer,
+    sold_by: str,
+    inquiry: Inquiry,
+    comma: bool | None,
+) -> SheetOffer | None:
+    """Return the offer at the price of one column; None when the cell holds no price."""
+    column = block.columns[place]
+    text = record.cells[place].text
+    match = re.fullmatch(r"(?P<money>.*?[0-9][0-9.,\s]*?)\s*(?:(?:/|per)\s*(?P<per>[^/]+?))?", _bare(text))
+    printed = read_printed(match["money"], comma) if match else None
+    if printed is None or printed.value is None:
+        if printed is not None and printed.choices:
+            inquiry.ask(
+                f"price.{slug(offer.product)}",
+                f"price {text!r} of {offer.product}",
+                record.where,
+                ("<number>",),
             )
-            likely = "each" if offer.package not in (None, "bulk") else ""
-            per, candidates = (answer, candidates) if answer else (likely, (*candidates, "per"))
-        return replace(
-            offer, price=printed.value, per=per or None, currency=currency_of(text), candidates=candidates
+        return None
+    per = (match["per"] if match else None) or column.heading.per or sold_by
+    per = "ton" if plain(per) == "t" and "$" in f"{text}{column.name}" else plain(per)
+    if packed := _PACKED.fullmatch(per):
+        package = _package(packed["size"], "")
+        offer = replace(offer, package=package if offer.package in (None, "bulk") else offer.package)
+        per = packed["kind"]
+    known = re.match(r"(?:short )?(tons?|tonnes?|t|gal|gallons?|lbs?|kg|cwt|dt|bags?|each)\b(?P<how>.*)", per)
+    if known and (how := known["how"].strip(" ,()")):  # $/ton delivered
+        per, offer = known[1], replace(offer, note=how)
+    per = _UNITS.get(per, per) or ("each" if "each" in plain(column.name) else "")
+    candidates = offer.candidates
+    if not per:
+        section = block.title or column.name
+        answer = inquiry.ask(
+            f"price-unit.{slug(section)}",
+            f"what the prices under {column.name!r} are for",
+            section,
+            ("each", "ton", "t", "gal", "lb", "kg"),
+            "each" if offer.package not in (None, "bulk") else None,
         )
-    return offer
+        likely = "each" if offer.package not in (None, "bulk") else ""
+        per, candidates = (answer, candidates) if answer else (likely, (*candidates, "per"))
+    return replace(
+        offer, price=printed.value, per=per or None, currency=currency_of(text), candidates=candidates
+    )
 
 
 def currency_of(text: str) -> str | None:
@@ -253,11 +321,18 @@ def _with_notes(offer: SheetOffer, texts: Sequence[str], stock: str) -> SheetOff
             offer = replace(offer, in_stock=True)
         elif text and not re.fullmatch(r"[$€£\s0-9.,/-]*(?:kr\.?)?(?:/\w+)?", text):
             notes.append(text)
-    return replace(offer, note="; ".join(dict.fromkeys(notes)) or None)
+    kept = [*([offer.note] if offer.note else []), *notes]
+    return replace(offer, note="; ".join(dict.fromkeys(kept)) or None)
 
 
 # ---------------------------------------------------------------------------------------------
 # Around the sections
+
+
+#: What stands before the day on which prices end.
+_ENDS = re.compile(
+    r"(?i)\b(?:thru|through|until|till|expires?|valid to|good to|bis|jusqu'au|gültig bis)\s*:?\s*$"
+)
 
 
 def price_date(lines: Iterable[str], inquiry: Inquiry, us: bool) -> dt.date | None:
@@ -265,7 +340,7 @@ def price_date(lines: Iterable[str], inquiry: Inquiry, us: bool) -> dt.date | No
     for text in lines:
         for match in _DATE.finditer(text):
             printed = read_printed_date(match[0])
-            if printed is None:
+            if printed is None or _ENDS.search(text[: match.start()]):
                 continue
             if printed.in_order(None) is not None:
                 return printed.in_order(None)
@@ -282,18 +357,34 @@ def price_date(lines: Iterable[str], inquiry: Inquiry, us: bool) -> dt.date | No
 
 
 def read_charges(lines: Iterable[str], inquiry: Inquiry) -> dict[str, str]:
-    """Find charges for delivery and spreading in the sentences of a price sheet."""
+    """Find charges for delivery, spreading and the like in sentences; what is not understood is left out."""
     charges: dict[str, str] = {}
     for text in lines:
-        for match in _CHARGE.finditer(text):
-            said = plain(f"{match['before']} {match['after']}")
-            kind = next((name for word, name in _CHARGES if word in said), None)
-            if kind is None:
-                continue
-            name = f"lime_{kind}" if mentions("lime", said) else kind
-            rest = re.sub(r"(?i)\b(spread|spreading|delivered|delivery)\b", "", match["after"]).strip()
-            per = _UNITS.get(plain(match["per"]), plain(match["per"]))
-            charges[name] = f"{match['amount']} per {per}{' ' + rest if rest else ''}"
+        for sentence in _CLAUSES.split(text):
+            _take_charges(sentence, charges, inquiry)
     if charges:
         inquiry.remark("the charges stand in a sentence: enter them by hand")
     return charges
+
+
+#: Where one charge ends and the next begins: "$65/load. Spreading $9/ac, lime $14/ton".
+_CLAUSES = re.compile(r"[.;](?=\s|$)|,(?=\s)")
+
+
+def _take_charges(clause: str, charges: dict[str, str], inquiry: Inquiry) -> None:
+    taken = False
+    for match in _CHARGE.finditer(clause):
+        said = plain(f"{match['before']} {match['after']}")
+        kind = next((name for word, name in _CHARGES if word in said), None)
+        if kind is None:
+            continue
+        name = f"lime_{kind}" if mentions("lime", said) else kind
+        rest = re.sub(r"(?i)\b(spread|spreading|delivered|delivery)\b", "", match["after"]).strip()
+        per = _UNITS.get(plain(match["per"]), plain(match["per"]))
+        amount = f"{match['amount']} per {per}{' ' + rest if rest else ''}"
+        charges[name] = f"{charges[name]}; {amount}" if name in charges else amount
+        taken = True
+    dated = read_printed_date(clause.strip()) is not None or _DATE.search(clause)
+    speaks = _MONEY.search(clause) or (_FEE.search(clause) and re.search("[0-9]", clause))
+    if not taken and speaks and not dated and not read_guarantees(clause).analysis:
+        inquiry.leave_out("a charge in a sentence: enter it by hand", f"{clause.strip()!r}")

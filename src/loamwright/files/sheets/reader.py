@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -12,13 +13,27 @@ from loamwright.files.sheets.inquiry import Inquiry, Profile, normal_headings
 from loamwright.files.sheets.layout import Block, find_blocks
 from loamwright.files.sheets.manure import is_manure, read_manure
 from loamwright.files.sheets.modus import is_modus, lab_of, read_modus
-from loamwright.files.sheets.offers import currency_of, price_date, read_charges, read_offers
+from loamwright.files.sheets.offers import (
+    currency_of,
+    price_date,
+    read_charges,
+    read_offers,
+    sentences_among,
+)
 from loamwright.files.sheets.records import SheetContents
 from loamwright.files.sheets.soil import read_soil
 from loamwright.files.sheets.statements import Statements, read_statements, statement_texts
 from loamwright.files.sheets.tickets import read_tickets
+from loamwright.files.sheets.words.guarantees import read_guarantees
 from loamwright.files.sheets.worth_saying import remarks_on
 
+_NO_TABLE = (
+    "no table of results, prices or tickets was found: "
+    "no row or column names three things a lab, dealer or quarry prints"
+)
+_NAME_COLUMNS = (
+    "Check that it is the right file, or name the columns as the paper does: pH, P, Product, Price."
+)
 READ_THEM, LEAVE_THEM = "read them", "leave them out"
 
 
@@ -107,12 +122,11 @@ def _contents(file: SheetFile, inquiry: Inquiry, profile: Profile | None) -> She
     if not with_records:
         raise refuse(
             file.name,
-            "no table of results, prices or tickets was found: "
-            "no row or column names three things a lab, dealer or quarry prints",
-            "Check that it is the right file, or name the columns as the paper does: pH, P, Product, Price.",
+            _NO_TABLE,
+            _NAME_COLUMNS,
         )
     with_records.sort(key=lambda pair: -sum(len(block.records) for block in pair[1]))
-    blocks = [block for _, found in with_records for block in found]
+    blocks = [_with_products(block) for _, found in with_records for block in found]
     headings = normal_headings([column.name for block in blocks for column in block.columns])
     _take_profile(inquiry, profile, headings)
     for grid, found in tables:
@@ -128,6 +142,18 @@ def _contents(file: SheetFile, inquiry: Inquiry, profile: Profile | None) -> She
     return replace(contents, encoding=file.encoding, report=statements.report, headings=headings)
 
 
+def _with_products(block: Block) -> Block:
+    """Take "Material" beside prices or tickets as the product, where no other column is it."""
+    if "product" in block.roles() or not {"price", "ticket"} & block.roles():
+        return block
+    place = next((at for at, one in enumerate(block.columns) if "product" in one.heading.also), None)
+    if place is None:
+        return block
+    columns = list(block.columns)
+    columns[place] = replace(columns[place], heading=replace(columns[place].heading, role="product"))
+    return replace(block, columns=tuple(columns))
+
+
 def _by_kind(
     file: SheetFile, blocks: Sequence[Block], statements: Statements, inquiry: Inquiry
 ) -> SheetContents:
@@ -141,6 +167,8 @@ def _by_kind(
         manure = read_manure(blocks, statements, inquiry)
         return SheetContents(file.name, "manure analysis", statements.lab, samples=tuple(manure))
     samples = read_soil(blocks, statements, inquiry)
+    if not any(sample.readings or sample.recommendations for sample in samples):
+        raise refuse(file.name, _NO_TABLE, _NAME_COLUMNS)
     return SheetContents(file.name, "soil tests", statements.lab, samples=tuple(samples))
 
 
@@ -155,11 +183,11 @@ def _prices(
     return SheetContents(
         file.name,
         "products",
-        seller=statements.first_line,
+        seller=_seller(statements),
         priced_on=price_date(texts, inquiry, us),
         currency=currency,
         offers=tuple(replace(offer, currency=None) for offer in offers),
-        charges=read_charges(texts, inquiry),
+        charges=read_charges([*texts, *sentences_among(blocks)], inquiry),
     )
 
 
@@ -170,10 +198,19 @@ def _tickets(
     return SheetContents(
         file.name,
         "lime tickets" if found.product is not None and found.product.form == "lime" else "tickets",
-        seller=statements.first_line,
+        seller=_seller(statements),
         product=found.product,
         deliveries=found.deliveries,
     )
+
+
+def _seller(statements: Statements) -> str | None:
+    """The first line around the tables names the seller, unless it is a guarantee or the day of prices."""
+    line = statements.first_line
+    if line is None or read_guarantees(line).analysis or re.search(r"[0-9]\s*%", line):
+        return None
+    stated = statements.pairs.get("seller")
+    return stated.text if stated is not None else line
 
 
 def _take_notes(statements: Statements, notes: Statements) -> None:

@@ -38,9 +38,13 @@ class CropColumns:
 
 def settle_roles(block: Block, inquiry: Inquiry) -> Block:
     """Decide for each nutrient column whether it is a reading or a recommendation."""
-    roles = [_sure_role(column.heading) for column in block.columns]
+    measured = {place for place in range(len(block.columns)) if _is_measured(block, place)}
+    roles = [
+        column.role if place in measured else _sure_role(column.heading)
+        for place, column in enumerate(block.columns)
+    ]
     for first, last in _runs(block.columns):
-        places = range(first, last)
+        places = [place for place in range(first, last) if place not in measured]
         seeds = [place for place in places if roles[place] in ("recommendation", "lime")]
         oxides = [place for place in places if _form(block.columns[place]) == "oxide"]
         if not seeds:
@@ -48,13 +52,21 @@ def settle_roles(block: Block, inquiry: Inquiry) -> Block:
                 roles[place] = _lone_oxide(block, place, inquiry)
             continue
         start = min([*seeds, *oxides])
+        limes = sum(roles[place] == "lime" for place in seeds)
         right = [place for place in places if place >= start and roles[place] == "reading"]
         doubled = any(
             _read_elsewhere(block, place) for place in right if _form(block.columns[place]) != "oxide"
         )
         for place in right:
             heading = block.columns[place].heading
-            if _form(block.columns[place]) == "oxide" or heading.unit in _RATES or doubled:
+            element = heading.analyte is not None and heading.analyte.name in ("P", "K")
+            of_lime_alone = len(seeds) == limes
+            if _form(block.columns[place]) == "oxide" or doubled:
+                roles[place] = "recommendation"
+            elif heading.unit in _RATES and (element or of_lime_alone):  # P and K are advised as oxides
+                likely = "reading" if of_lime_alone else "recommendation"
+                roles[place] = _ask_role(block.columns[place], inquiry, likely)
+            elif heading.unit in _RATES:
                 roles[place] = "recommendation"
             elif place > max(seeds):
                 roles[place] = _ask_role(block.columns[place], inquiry, "recommendation")
@@ -63,6 +75,19 @@ def settle_roles(block: Block, inquiry: Inquiry) -> Block:
         for column, role in zip(block.columns, roles, strict=True)
     )
     return replace(block, columns=columns)
+
+
+def _is_measured(block: Block, place: int) -> bool:
+    """Tell whether a nutrient column is surely a soil test: a rating stands right of it, or "available"."""
+    column, after = block.columns[place], block.columns[place + 1 : place + 2]
+    analyte = column.heading.analyte
+    if column.role != "reading" or analyte is None or analyte.kind != "nutrient":
+        return False
+    rated = any(
+        other.role == "rating" and other.heading.analyte in (None, analyte) and column.heading.unit
+        for other in after
+    )
+    return rated or re.search(r"\bavail", plain(column.name)) is not None
 
 
 def _form(column: Column) -> str:

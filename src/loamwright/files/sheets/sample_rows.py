@@ -88,7 +88,7 @@ def label_columns(
     ]
     number = numbers[0] if numbers else None
     if not filled:
-        return None, number, ()
+        return (_asked_label(sheet, block, kept) if number is None else None), number, ()
     label, *others = filled
     named = [place for place in filled if _names_places(block, place, kept)]
     running = [
@@ -110,6 +110,26 @@ def label_columns(
         label = next((place for place in rivals if block.columns[place].name == answer), label)
         others = [place for place in filled if place not in (label, number)]
     return label, number, tuple(others)
+
+
+def _asked_label(sheet: SoilSheet, block: Block, kept: Sequence[Record]) -> int | None:
+    """Ask which column names the plots where no heading says so; the first of texts is the candidate."""
+    places = [
+        place
+        for place, column in enumerate(block.columns)
+        if column.role in ("unknown", "aside") and column.name and _names_places(block, place, kept)
+    ]
+    if not places:
+        return None
+    names = [block.columns[place].name for place in places]
+    answer = sheet.inquiry.ask(
+        "label",
+        f"which column names the plot: {' or '.join(names)}",
+        f"columns {', '.join(names)}",
+        names,
+        names[0],
+    )
+    return next((place for place in places if block.columns[place].name == (answer or names[0])), None)
 
 
 def _names_places(block: Block, place: int, kept: Sequence[Record]) -> bool:

@@ -58,7 +58,8 @@ def read_table_of_samples(sheet: SoilSheet, block: Block) -> list[Sample]:
     limes = [cells[place] for cells in printed for place in amounts if block.columns[place].role == "lime"]
     rates = rate_units(block, groups, sheet.statements, sheet.inquiry, sheet.system, lime_is_advised(limes))
     label_place, number_place, others = label_columns(sheet, block, kept)
-    _leave_out_columns(sheet, block, columns)
+    taken = {place: cells for place, cells in columns.items() if place != label_place}
+    _leave_out_columns(sheet, block, taken)
     samples = []
     for row, record in enumerate(kept):
         shown = {place: texts[place][row] for place in figures}
@@ -127,12 +128,21 @@ def _answered_columns(sheet: SoilSheet, block: Block) -> Block:
 
 
 def _leave_out_columns(sheet: SoilSheet, block: Block, columns: Mapping[int, Sequence[Cell]]) -> None:
-    for place, column in enumerate(block.columns):
+    for place in columns:
+        column = block.columns[place]
         if column.role in ASIDE and any(cell.text for cell in columns[place]):
             sheet.inquiry.leave_out(ASIDE[column.role], f"column {column.name!r}")
         elif column.role == "unknown" and any(cell.text for cell in columns[place]):
             name = column.name or column.letter
             sheet.inquiry.leave_out("heading not understood", f"column {name!r}")
+        elif column.role == "rating" and column.heading.analyte and any(c.text for c in columns[place]):
+            element = column.heading.analyte.element
+            if not any(
+                other.role in ("reading", "index", "ask") and other.heading.analyte.element == element
+                for other in block.columns
+                if other.heading.analyte
+            ):
+                sheet.inquiry.leave_out("a rating without its figure", f"column {column.name!r}")
 
 
 def _readings(

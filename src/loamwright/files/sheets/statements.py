@@ -113,7 +113,8 @@ def _pair(found: Statements, cell: Cell, following: Cell | None) -> bool:
     found.lines.append(text)
     if found.first_line is None:
         found.first_line = text
-    if found.lab is None and mentions("lab", text) and len(text) < 80 and not (match and match[2]):
+    named = mentions("lab", text) and not find_units(text).names and not mentions("recommendation", text)
+    if found.lab is None and named and len(text) < 80 and not (match and match[2]):
         found.lab = text
     for sentence in _SENTENCES.split(text):
         _sentence(found, sentence)
@@ -207,6 +208,9 @@ def _test_or_unit(found: Statements, text: str) -> None:
     _, left = known.words["connector"].take(left)
     _, left = known.words["filler"].take(left)
     if [word for word in left if word not in ("/", "&", "+", "%")] or not (tests or units.names):
+        short = re.sub(r"\([^()]*\)", " ", text).strip()
+        if short and short != text:  # "Morgan extract (buffered at pH 4.8)"
+            _test_or_unit(found, short)
         return
     named = [meaning[0] for meaning in analytes]
     if asked and len(units.names) == 1 and not tests:

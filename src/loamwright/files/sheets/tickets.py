@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -62,7 +63,7 @@ def read_tickets(blocks: Sequence[Block], statements: Statements, inquiry: Inqui
             inquiry.leave_out("a weight without ticket and day: a sum", record.where)
         else:
             deliveries.append(_delivery(block, record, reader, calendar))
-    return Tickets(_product(blocks, statements), tuple(deliveries))
+    return Tickets(_product(blocks, statements, inquiry), tuple(deliveries))
 
 
 def _cell(block: Block, record: Record, *roles: str) -> Cell:
@@ -135,11 +136,13 @@ def _mass(block: Block, record: Record, reader: ColumnReader, role: str) -> floa
 # Analysis
 
 
-def _product(blocks: Sequence[Block], statements: Statements) -> SheetProduct | None:
+def _product(blocks: Sequence[Block], statements: Statements, inquiry: Inquiry) -> SheetProduct | None:
     analysis: dict[str, float] = {}
     for text in (cell.text for block in blocks for line in block.around for cell in line.cells):
         if len(text) <= _SHORT and (found := read_guarantees(text)).lime:  # "RNV 67" in a cell of its own
             analysis |= found.analysis
+        elif len(text) > _SHORT and re.search(r"[0-9]\s*%", text):
+            inquiry.leave_out("a guarantee in a sentence: enter it by hand", f"{text!r}")
     for name, value in _pairs(blocks):
         guaranteed = read_guarantee_line(name, value)
         if guaranteed is not None:
@@ -157,6 +160,7 @@ def _product(blocks: Sequence[Block], statements: Statements) -> SheetProduct | 
     if not names and not analysis:
         return None
     product = names.most_common(1)[0][0] if names else "lime"
+    analysis = {**read_guarantees(product).analysis, **analysis}
     return SheetProduct(product, "lime" if _is_lime(analysis, product) else None, analysis)
 
 

@@ -28,8 +28,12 @@ from loamwright.files.sheets.words.vocabulary import (
 from loamwright.units import read_number
 
 _PRICE = re.compile(
-    r"(?:price)?\W*(?:[$€£]|usd|eur|gbp|nok|sek|dkk|kr|cad|aud|nzd)\s*(?:/|per)\s*(?P<per>[^/()]+?)\W*"
+    r"(?:price|cost|prix|preis|pris)?\W*(?:(?<=\w)\W*|[$€£]|usd|eur|gbp|nok|sek|dkk|kr|cad|aud|nzd)"
+    r"\s*(?:/|\bper\b|\bpro\b|\bje\b|\bpar\b)\s*(?P<per>[^/()]+?)\W*"
 )
+
+#: Units in names made for machines: P_M1_LBS_AC, K_MG_KG.
+_MACHINE_UNIT = re.compile(r"(?i)(_|^)(LBS?|TONS?|T|KG|G|MG|MEQ|ME|CMOL|DT)_(ACRE|AC|A|HA|KG|L|100_?G)(_|$)")
 
 #: Units in which a figure is the same number.
 SAME_NUMBER = (frozenset({"ppm", "mg/kg"}), frozenset({"meq/100 g", "cmol(+)/kg"}))
@@ -98,6 +102,7 @@ _AIM = re.compile(r"\b(target|desired|optimum|optimal|ideal|goal|critical|sollwe
 def read_heading(text: str) -> Heading:
     """Read one heading."""
     bare = re.sub(r"[*†‡]+|\([0-9]\)", " ", text).strip().strip(":").strip()
+    bare = re.sub(r"(?<=1:[0-9]),(?=[0-9])", ".", bare)  # pH (1:2,5)
     if not bare:
         return Heading(text)
     price = _PRICE.fullmatch(plain(bare))
@@ -106,6 +111,7 @@ def read_heading(text: str) -> Heading:
     depth = read_depth(bare)
     if depth is not None:
         bare = DEPTH.sub(" ", plain(bare))
+    bare = _MACHINE_UNIT.sub(r"\1\2/\3\4", bare)
     found = find_units(bare)
     heading = _whole(text, bare, found.rest) or _rating(text, found.rest) or _parts(text, found.rest)
     basis, left = _basis(found.bases)
@@ -197,7 +203,8 @@ def _rating(text: str, rest: str) -> Heading | None:
     """Read "P1_RT" and "K Rating": the rating of a reading that stands in another column."""
     words = tokens(rest)
     for place, word in enumerate(words):
-        if {found.role for found in vocabulary().columns.whole(word)} == {"rating"}:
+        roles = {found.role for found in vocabulary().columns.whole(word)}
+        if roles and roles <= {"rating", "soil_class"}:
             left = " ".join((*words[:place], *words[place + 1 :]))
             of = _whole(text, left) or _parts(text, left)
             return replace(of, role="rating") if of.analyte and not of.left else None
@@ -225,7 +232,8 @@ def _parts(text: str, rest: str) -> Heading:
     marks: dict[str, Word] = {}
     for kind in ("estimate", "state", "availability"):
         found, left = known.words[kind].take(words)
-        if found and (kind != "estimate" or found[0][0].text != "available"):
+        found = [one for one in found if kind != "estimate" or one[0].text != "available"]
+        if found:
             marks[kind], words = found[0][0], left
     scores, _ = known.words["lime basis"].take(words)
     lime, _ = known.words["lime"].take(known.analytes.take(words)[1])
@@ -235,7 +243,7 @@ def _parts(text: str, rest: str) -> Heading:
     analytes_first, after_analytes = known.analytes.take(words)
     tests, after_tests = known.tests.take(words)
     analytes, left = known.analytes.take(after_tests)
-    if not analytes and analytes_first:
+    if not analytes and analytes_first and not _cut_off(after_analytes):  # "Mehlich P III", never "NH4OAc"
         analytes = analytes_first
         if not any(test.fits(meaning[0]) for meaning in analytes for found in tests for test in found):
             left, tests = after_analytes, []
@@ -293,6 +301,15 @@ def _parts(text: str, rest: str) -> Heading:
     if scores and not names:
         return replace(heading, role="lime", basis=scores[0][0].text, left=_unread(left, "lime"))
     return replace(heading, left=words)
+
+
+def _cut_off(words: tuple[str, ...]) -> bool:
+    """Tell whether words without their analyte hold a part of a test's name that means nothing alone."""
+    known = vocabulary()
+    _, left = known.tests.take(words)
+    for kind in ("index", "calculated", "recommendation", "filler"):
+        _, left = known.words[kind].take(left)
+    return any(word.isalpha() and word != "i" for word in left)
 
 
 def _more_telling(word: ColumnWord) -> tuple[bool, int]:

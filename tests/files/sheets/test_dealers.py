@@ -1,0 +1,134 @@
+"""Price sheets and tickets in the habits of dealers and quarries: units, packages, sentences with charges.
+
+All sheets are invented; every expected figure is typed by hand from the sheet above it.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+
+from loamwright.files.sheets import SheetContents, read_sheet
+
+
+def sheet(tmp_path: Path, *lines: str) -> SheetContents:
+    path = tmp_path / "sheet.csv"
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return read_sheet(path)
+
+
+def prices(contents: SheetContents) -> list[tuple[object, ...]]:
+    return [(one.product, one.package, one.price, one.per, one.note) for one in contents.offers]
+
+
+def left(contents: SheetContents) -> list[str]:
+    return [item.where for item in contents.left_out]
+
+
+def test_a_unit_for_each_price(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Millbrook Co-op (invented),,,",
+        "Product,Grade,Price,Unit",
+        "Urea,46-0-0,31.50,cwt",
+        "MAP,11-52-0,795.00,ton",
+        "Potash,0-0-60,22.40,50 lb bag",
+        "Thiosulfate 12-0-0-26S,,980,275 gal tote",
+        "Starter,6-24-6,7.10,gal",
+    )
+    assert contents.questions == ()
+    assert prices(contents) == [
+        ("Urea", None, 31.5, "cwt", None),
+        ("MAP", None, 795.0, "ton", None),
+        ("Potash", "50 lb", 22.4, "bag", None),
+        ("Thiosulfate 12-0-0-26S", "275 gal", 980.0, "tote", None),
+        ("Starter", None, 7.1, "gal", None),
+    ]
+
+
+def test_two_prices_in_a_row_are_two_offers(tmp_path: Path) -> None:
+    by_size = sheet(tmp_path, "Product,Analysis,Price per 50 lb bag,Price per ton", "Mix,10-10-10,16.50,560")
+    assert prices(by_size) == [("Mix", "50 lb", 16.5, "bag", None), ("Mix", None, 560.0, "ton", None)]
+    by_way = sheet(
+        tmp_path, "Material;Analysis;$ per ton picked up;$ per ton delivered", "Urea;46-0-0;560;575"
+    )
+    assert prices(by_way) == [
+        ("Urea", None, 560.0, "ton", "picked up"),
+        ("Urea", None, 575.0, "ton", "delivered"),
+    ]
+
+
+def test_a_charge_is_read_or_left_out_by_name_never_dropped(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Prices effective January 5 2026,,",
+        "Item,Analysis,Price per ton",
+        "DAP,18-46-0,$782.00",
+        "Spreading: $7.00/acre. Delivery: $4.00/mile one way. Bag surcharge $1.50 each.,,",
+        "Minimum order 3 tons. Tote deposit $150. Terms cash.,,",
+    )
+    assert prices(contents) == [("DAP", None, 782.0, "ton", None)]
+    assert contents.charges == {"spreading": "7.00 per acre", "delivery": "4.00 per mile one way"}
+    assert left(contents) == ["'Bag surcharge $1.50 each'", "'Minimum order 3 tons'", "'Tote deposit $150'"]
+
+
+def test_a_sentence_split_by_its_own_commas_is_no_product(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Product,Grade,Price,Unit",
+        "Urea,46-0-0,612,ton",
+        "Delivery is $3.50 per loaded mile, minimum $75.,,",
+        "Custom application $8.75 per acre; spreader rental $6 per ton, $50 minimum.,,",
+        "Fuel surcharge of 4% applies to all deliveries.,,,",
+    )
+    assert [one.product for one in contents.offers] == ["Urea"]
+    assert contents.charges == {
+        "delivery": "3.50 per loaded mile",
+        "application": "8.75 per acre",
+        "spreader_rental": "6 per ton",
+    }
+    assert sorted(left(contents)) == [
+        "'$50 minimum'",
+        "'Fuel surcharge of 4% applies to all deliveries'",
+        "'minimum $75'",
+    ]
+
+
+def test_a_charge_in_euros_behind_the_figure(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Landhandel Beispiel (erfunden)",
+        "Artikel;Gehalt;Gebinde;Preis €/dt",
+        "KAS;27-0-0;lose;36,50",
+        "Zuschlag für Kleinmengen 1,80 €",
+    )
+    assert prices(contents) == [("KAS", "bulk", 36.5, "dt", None)]
+    assert (contents.currency, left(contents)) == ("EUR", ["'Zuschlag für Kleinmengen 1,80 €'"])
+
+
+def test_the_last_day_of_prices_is_not_the_day_they_are_of(tmp_path: Path) -> None:
+    table = ("Product,Analysis,$/ton", "Urea,46-0-0,560")
+    assert sheet(tmp_path, "Price list - valid thru 3/31/2026,,", *table).priced_on is None
+    began = sheet(tmp_path, "Prices of 2/3/2026 valid until 3/31/2026,,", *table)
+    assert began.priced_on == dt.date(2026, 2, 3)
+
+
+def test_a_quarrys_score_is_not_its_name(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path, "Load #,Date,Material,Net Lbs", "1,10/14/2025,Pelletized lime ECC 90%,4020", "RNV 67,,,"
+    )
+    assert (contents.kind, contents.seller) == ("lime tickets", None)
+    assert contents.product is not None
+    assert dict(contents.product.analysis) == {"ecc": 90.0, "rnv": 67.0}
+    assert [load.net_tons for load in contents.deliveries] == [2.01]  # 4020 lb / 2000
+
+
+def test_a_guarantee_in_a_sentence_is_told(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Ticket No;Date;Product;Gross kg;Tare kg;Net kg",
+        "8801;12.03.2026;Kalk;28440;12020;16420",
+        "Neutralizing value 50 % CaO and moisture 4 % at most",
+    )
+    assert left(contents) == ["'Neutralizing value 50 % CaO and moisture 4 % at most'"]
+    assert [load.net_t for load in contents.deliveries] == [16.42]
