@@ -269,8 +269,8 @@ def blend_option(
     Returns
     -------
     str
-        A sentence: what it is made of, what it costs, and between which sums ordering it would save, as far as
-        the quick look proved either side, with every amount weighed out; or why there is none.
+        A sentence: what it is made of, what it costs, and between which sums ordering it would save, as far
+        as the quick look proved either side, with every amount weighed out; or why there is none.
     """
     made = _made(plots, wares, offers, terms, service)
     if isinstance(made, Problem):
