@@ -287,7 +287,7 @@ def _reading(row: Fields, element: str, symbol: str) -> Reading | None:
             what = f"no built-in table is written for {symbol} by {extractant}; the figure is kept"
             fix = "Use the lab's recommendation, or a guideline of your own for that test."
         else:
-            what = f"the extractant {extractant!r} is not known here; the figure is kept, but no table can use it"
+            what = f"the extractant {extractant!r} is not known here; it is kept, but no table can use it"
             fix = "Write it as the lab report names it, for example Bray P1, Olsen or Mehlich-3."
         row.problem(
             f"{element}_extractant",
