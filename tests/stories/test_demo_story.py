@@ -496,7 +496,7 @@ def test_the_plot_pages_say_what_the_plan_says(folder: Path, plan: dict[str, Any
             rate, mass, bags_and_round = (
                 r"[\d.,]+ (?:lb|tons)/acre(?: on the rest, [\d.]+ acres)?",
                 r"([\d.,]+) lb",
-                r"(.*?) \d+, load",
+                r"(.*?) \d+(?:, load| [A-Z]|$| \d [A-Z])",
             )
             words = rf"\d {re.escape(line['product'])} {when} {rate} {mass} {bags_and_round}"
             found = re.search(words, page)
