@@ -1053,6 +1053,15 @@ def test_what_was_set_and_decided_is_there_after_the_upgrade(tmp_path: Path) -> 
         editor.undo(change.change_id)
 
 
+def test_entries_from_before_jobs_were_named_stand_as_they_were(tmp_path: Path) -> None:
+    # files_kept/README.md: a job of two products was recorded for AF-01 on 2 May 2026
+    held = property_file.load(Path(shutil.copy(KEPT[3], tmp_path / "old.gpkg")))
+    brought = [e for e in held.applications if e.applied_on == dt.date(2026, 5, 2) and e.plot_id == "AF-01"]
+    assert [entry.product for entry in brought] == ["MAP 11-52-0", "Potash 0-0-60"]
+    assert {(entry.plan_id, entry.job_id, entry.report_id) for entry in brought} == {(None, None, None)}
+    assert {entry.operator for entry in brought} == {"Invented Person"}
+
+
 def test_every_older_version_has_a_step() -> None:
     assert sorted(property_file.UPGRADES) == list(range(1, property_file.SCHEMA_VERSION))
 
