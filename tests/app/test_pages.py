@@ -238,3 +238,65 @@ def test_each_reader_gets_their_orders(visitor: Visitor) -> None:
     assert visitor.get("/orders/helper?round=1").content[:5] == b"%PDF-"
     assert "no round" in words(visitor.get("/orders/helper?round=99").text)
     assert 'href="/orders/helper?round=1"' in page
+
+
+# ---------------------------------------------------------------------------------------------
+# The plan checklist
+
+
+def test_the_checklist_page_has_a_place_for_each_entry(visitor: Visitor) -> None:
+    shown = visitor.text("/checklist")
+    for number, title in files.load_checklist().items():
+        assert f"{number} {title[:1].upper()}{title[1:]}" in shown
+
+
+def test_an_entry_is_noted_by_whom_and_when_is_told_and_taken_back(visitor: Visitor) -> None:
+    upkeep.fill_checklist(visitor.path, "1.4", "", "Parcel 7", TODAY, "Ada")
+    shown = visitor.text("/checklist")
+    assert "by Ada" in shown
+    answer = visitor.send("/checklist", number="1.3", plot="", was="", text="Some <County>")
+    assert "<County>" not in answer.text  # it is text, not a tag
+    assert files.load(visitor.path).checklist[("1.3", "")] == "Some <County>"
+    newest = upkeep.changes(visitor.path)[-1]
+    assert f"change {newest.change}" in words(answer.text)
+    visitor.send(f"/undo/{newest.change}", **{"from": "/checklist"})
+    assert ("1.3", "") not in files.load(visitor.path).checklist
+    assert files.load(visitor.path).checklist[("1.4", "")] == "Parcel 7"
+
+
+def test_an_entry_of_one_plot_stands_beside_that_of_the_property_and_is_cleared(visitor: Visitor) -> None:
+    visitor.send("/checklist", number="4.8", plot="AF-01", was="", text="wet in May")
+    card = visitor.get("/checklist").text.split('id="n-4-8"')[1].split("</section>")[0]
+    assert [label in card for label in (">The property<", ">Plot AF-01<", "<option>AF-01")] == [
+        True,
+        True,
+        False,
+    ]
+    visitor.send("/checklist", number="4.8", plot="", was="", text="thin stands")
+    kept = {key: text for key, text in files.load(visitor.path).checklist.items() if key[0] == "4.8"}
+    assert kept == {("4.8", ""): "thin stands", ("4.8", "AF-01"): "wet in May"}
+    visitor.send("/checklist", number="4.8", plot="AF-01", was="wet in May", text="")
+    assert ("4.8", "AF-01") not in files.load(visitor.path).checklist
+    assert files.load(visitor.path).checklist[("4.8", "")] == "thin stands"
+
+
+def test_an_entry_somebody_else_wrote_meanwhile_is_asked_about(visitor: Visitor) -> None:
+    upkeep.fill_checklist(visitor.path, "1.3", "", "Theirs", TODAY, "")
+    mine = {"number": "1.3", "plot": "", "was": "", "text": "Mine"}
+    answer = visitor.send("/checklist", **mine)
+    assert answer.status_code == 422
+    assert "It was empty when you began, and is Theirs now" in words(answer.text)
+    assert 'value="Mine"' in answer.text
+    assert files.load(visitor.path).checklist[("1.3", "")] == "Theirs"
+    visitor.send("/checklist", **mine | {"answer.text": "mine"})
+    assert files.load(visitor.path).checklist[("1.3", "")] == "Mine"
+
+
+def test_a_number_or_plot_that_is_not_there_is_told(visitor: Visitor) -> None:
+    for fields, told in (
+        ({"number": "9.9", "plot": ""}, "'9.9' is no number of the list"),
+        ({"number": "1.3", "plot": "ZZ"}, "ZZ"),
+    ):
+        answer = visitor.send("/checklist", was="", text="x", **fields)
+        assert answer.status_code == 422
+        assert told in words(answer.text)

@@ -30,12 +30,13 @@ import shapely
 from rich.console import Console
 from rich.table import Table
 
+IN_A_TABLE = 50_000
 CROPS = ("red clover", "alsike clover", "grass hay", "oats", "deer mix")
 TESTED = "plot_id,sampled_on,depth,ph,buffer_ph,buffer_method,p,p_unit,p_extractant,k,k_unit,k_extractant"
 
 
-def make_files(folder: Path, count: int) -> tuple[Path, Path]:
-    """Write plots of 40 corners on a grid in Minnesota, and a soil test of each."""
+def make_files(folder: Path, count: int) -> list[Path]:
+    """Write plots of 40 corners on a grid in Minnesota, and tables with a soil test of each."""
     rng = np.random.default_rng(5)
     side = int(count**0.5) + 1
     lon, lat = -94.5 + np.arange(count) % side * 0.004, 45 + np.arange(count) // side * 0.003
@@ -45,17 +46,20 @@ def make_files(folder: Path, count: int) -> tuple[Path, Path]:
     shapes = shapely.polygons(np.concatenate([rings, rings[:, :1]], axis=1))
     ids = [f"P{number}" for number in range(count)]
     words = {"plot_id": ids, "crop": rng.choice(CROPS, count), "yield_goal": "2 ton/acre", "seeding": "no"}
-    plots, tests = folder / "plots.fgb", folder / "tests.csv"
+    plots = folder / "plots.fgb"
     gpd.GeoDataFrame(words, geometry=shapes, crs=4326).to_file(plots, driver="FlatGeobuf", SPATIAL_INDEX="NO")
-    with tests.open("w", encoding="utf-8", newline="") as file:
-        rows = csv.writer(file)
-        rows.writerow(TESTED.split(","))
-        for ident in ids:
-            acid = (round(rng.uniform(5, 7), 1), round(rng.uniform(6, 7), 1), "Sikora")
-            p = (rng.integers(1, 40), "ppm", "Bray P1")
-            k = (rng.integers(20, 250), "ppm", "ammonium acetate")
-            rows.writerow((ident, "2026-03-01", "0-6 in", *acid, *p, *k))
-    return plots, tests
+    made = [plots]
+    for start in range(0, count, IN_A_TABLE):
+        made.append(folder / f"tests-{start // IN_A_TABLE}.csv")
+        with made[-1].open("w", encoding="utf-8", newline="") as file:
+            rows = csv.writer(file)
+            rows.writerow(TESTED.split(","))
+            for ident in ids[start : start + IN_A_TABLE]:
+                acid = (round(rng.uniform(5, 7), 1), round(rng.uniform(6, 7), 1), "Sikora")
+                p = (rng.integers(1, 40), "ppm", "Bray P1")
+                k = (rng.integers(20, 250), "ppm", "ammonium acetate")
+                rows.writerow((ident, "2026-03-01", "0-6 in", *acid, *p, *k))
+    return made
 
 
 def command(files: Sequence[Path], parts: Path, *more: str) -> list[str]:

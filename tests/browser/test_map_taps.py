@@ -87,6 +87,26 @@ def test_what_shares_a_hopper_goes_on_together(open_page: Open, tmp_path: Path) 
     assert "Potash 0-0-60" in said
     assert {entry["line_id"] for entry in entries(page)} == shared
 
+    # Half of it instead, on another phone: the same share of each product of the mix.
+    page = open_page(path)
+    on_day(page, "2026-05-09")
+    plot(page, 0)
+    page.locator("[data-line='L-AF-01-N'] .form").tap()
+    assert "the same share of Potash 0-0-60, mixed with it" in page.inner_text("#check-off .planned")
+    page.locator("#check-off .pick", has_text="Part").tap()
+    page.locator("#check-off .shares button").nth(1).tap()
+    page.fill("#check-off [name=reason]", "north end left, rain")
+    page.locator("#check-off button.main").tap()
+    by_line = {line.line_id: line for line in lines}
+    found = entries(page)
+    assert {entry["line_id"] for entry in found} == shared
+    for entry in found:
+        assert entry["mass_kg"] == pytest.approx(
+            by_line[entry["line_id"]].mass_kg / 2, rel=2e-3
+        )  # a thousandth of a bag
+        assert (entry["done"], entry["reason"]) == ("part", "north end left, rain")
+    assert len({entry["entry_id"] for entry in found}) == 2
+
 
 def test_a_day_of_another_season_opens_the_form(open_page: Open, maps: Callable[..., Any]) -> None:
     page = open_page(maps(25))

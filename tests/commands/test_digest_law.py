@@ -32,7 +32,7 @@ def of_a_property(group: Any = None, before: str = "") -> Iterator[str]:
     for name, command in group.commands.items():
         if hasattr(command, "commands"):
             yield from of_a_property(command, f"{before}{name} ")
-        elif any(parameter.name == "property_path" for parameter in command.params):
+        elif any(parameter.name in ("property_path", "place") for parameter in command.params):
             yield before + name
 
 

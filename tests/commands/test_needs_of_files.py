@@ -10,7 +10,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from command_line import SEASON, TODAY, ran_well, run, worked_files
+from command_line import SAMPLED, SEASON, TODAY, ran_well, run, worked_files
 
 from loamwright import files, season
 from loamwright.season import partitions
@@ -61,7 +61,7 @@ def test_parts_hold_what_the_whole_holds_and_are_made_once(
 def test_a_run_that_is_stopped_goes_on_where_it_was(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     plots, tests, _ = worked_files(tmp_path)
     monkeypatch.setattr(partitions, "PART", 1)
-    record = files.without_property(plots, tests, SEASON, TODAY)
+    record = files.without_property(plots, [tests], SEASON, TODAY)
     told: list[str] = []
 
     def stop(stage: str) -> None:
@@ -101,13 +101,16 @@ def test_what_is_refused(tmp_path: Path) -> None:
     plots, tests, _ = worked_files(tmp_path)
     done = run("needs", tmp_path / "own.gpkg", "--parts", tmp_path / "parts")
     assert done.code == 2
-    assert done.says("--parts", "two files")
+    assert done.says("--parts", "files of plots and soil tests")
     done = run("needs", plots, tests, "--processes", "2")
     assert done.code == 2
     assert done.says("--processes", "--parts")
     done = run("needs", plots, tests, "--parts", tmp_path / "parts", "--processes", "0")
     assert done.code == 2
     assert done.says("--processes", "0 is no number of processes")
+    done = run("needs", plots, tests, tests)
+    assert done.code == 2
+    assert done.says("soil_tests.csv", f"A-1 {SAMPLED}", "stands in an earlier table too")
     tests.write_text(tests.read_text().replace("A-1", "A-9"))
     done = run("needs", plots, tests)
     assert done.code == 2

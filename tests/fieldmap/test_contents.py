@@ -270,3 +270,28 @@ def test_stops_say_what_to_load() -> None:
         assert stop.left == f"{last * 100 - spread:.1f} lb"
         bring = last * 100 - spread + mass - before
         assert stop.bring == ("" if bring < 1e-6 else f"{bring:.1f} lb")
+
+
+def test_what_shares_a_hopper_is_one_stop_with_its_recipe() -> None:
+    """60 lb and 170 lb in a hopper of 100 lb: 3 even fills of 20 + 56.67 = 76.67 lb."""
+    view = sample_view(25)
+    round_ = view.rounds[2]
+    first = round_.stops[0]
+    lb = 0.45359237
+    ids = [line.line_id for line in view.plan.lines if line.plot_id == first.plot_id][:2] if view.plan else []
+    mixed = tuple(
+        replace(
+            first, line_id=ident, product=name, mass_kg=pounds * lb, packages=None, left_on_vehicle_kg=None
+        )
+        for ident, name, pounds in zip(ids, ("Urea 46-0-0", "Potash 0-0-60"), (60, 170), strict=True)
+    )
+    own = replace(
+        round_, product="Urea 46-0-0 + Potash 0-0-60", stops=mixed, loads=3, trips=None, last_load_kg=None
+    )
+    found = map_data(replace(view, rounds=(own,))).rounds[0]
+    (stop,) = found.stops
+    assert (stop.line, stop.others) == (ids[0], (ids[1],))
+    assert stop.mass == "60.0 lb Urea 46-0-0 + 170.0 lb Potash 0-0-60"
+    assert stop.recipe == "3 even fills, each: 20.0 lb Urea 46-0-0 + 56.7 lb Potash 0-0-60 = 76.7 lb"
+    assert (stop.load, stop.bring, stop.left) == ("", "", "")
+    assert "3 loads" in found.facts

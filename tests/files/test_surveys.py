@@ -191,6 +191,24 @@ def test_circle_rectangle_trapezoid(tmp_path: Path) -> None:
     assert next(p for p in said["plots"] if p["plot_id"] == "Z-1")["perimeter_m"] is None
 
 
+def test_a_trapezoid_with_its_shift_is_laid_on_the_map(tmp_path: Path) -> None:
+    """Sides of 40 m and 20 m, 30 m apart, the other begins after 10 m: (40 + 20) / 2 · 30 = 900 m².
+
+    Its slanted ends are √(30² + 10²) = 31.623 m each, so its boundary is 40 + 20 + 2 · 31.623 = 123.246 m.
+    """
+    heading = "plot_id,parallel_1,parallel_2,height,shift,bearing,latitude,longitude"
+    said = measured(
+        tmp_path, heading, "T-1,40 m,20 m,30 m,10 m,90,46.05,-93.05", "T-2,40 m,20 m,30 m,,90,46.05,-93.05"
+    )
+    plots = {plot["plot_id"]: plot for plot in said["plots"]}
+    assert plots["T-1"]["area_acres"] * 4046.8564224 == pytest.approx(900, rel=1e-4)
+    assert plots["T-1"]["perimeter_m"] == pytest.approx(123.246, rel=1e-4)
+    assert plots["T-2"]["area_acres"] * 4046.8564224 == pytest.approx(900)
+    notes = [one["fix"] for one in said["problems"] if "without a shape" in one["what"]]
+    (note,) = notes
+    assert "add a column shift" in note
+
+
 def test_legs_that_do_not_come_back_are_refused(tmp_path: Path) -> None:
     file = written(tmp_path / "t.csv", "bearing,distance\nN 10 E,300 ft\nE,300 ft\nS,300 ft\n")
     done = run("measure", file)

@@ -27,7 +27,7 @@ from loamwright.handoff.paper import TEMPLATES, PaperOptions
 from loamwright.land import Way
 from loamwright.units import ACRE_M2, FT_M, HA_M2, LB_KG
 from loamwright.values import Spreader
-from loamwright.work import find_round
+from loamwright.work import find_round, recipe_words
 from loamwright.work.records import SeasonView
 
 #: lb of product per acre by hand: 40/0.46, 60/0.46, 30/0.60, 2000 lb ENP at 1000 lb per 2000 lb.
@@ -168,11 +168,11 @@ def test_mixed_fills_add_up_to_the_plan_by_hand(season: SeasonView) -> None:
     first = season.rounds[0].stops[0]
     one = replace(first, product=UREA, mass_kg=60 * LB_KG, packages=1.2)
     other = replace(first, product=POTASH, mass_kg=170 * LB_KG, packages=3.4)
-    said = booklet._recipe([one, other], [one.mass_kg, other.mass_kg], 100 * LB_KG, "us")
+    said = recipe_words([one, other], [one.mass_kg, other.mass_kg], 100 * LB_KG, "us")
     assert said == f"3 even fills, each: 20.0 lb {UREA} + 56.7 lb {POTASH} = 76.7 lb"
-    half = booklet._recipe([one, other], [0.0, 85 * LB_KG], 100 * LB_KG, "us")
+    half = recipe_words([one, other], [0.0, 85 * LB_KG], 100 * LB_KG, "us")
     assert half == f"1 fill: 85.0 lb {POTASH} = 85.0 lb"  # the urea is on already
-    assert "not stated" in booklet._recipe([one, other], [1.0, 1.0], None, "us")
+    assert "not stated" in recipe_words([one, other], [1.0, 1.0], None, "us")
 
 
 def test_bags_of_two_products_are_not_counted_together(season: SeasonView) -> None:

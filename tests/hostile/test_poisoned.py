@@ -36,3 +36,10 @@ def test_a_poisoned_entry_is_named_and_withdrawn(tmp_path: Path) -> None:
     assert "inf" not in str(history).lower().replace("information", "").replace("info", "")
     with closing(sqlite3.connect(path)) as database:
         assert database.execute("SELECT count(*) FROM applications").fetchone()[0] == 2
+    changes = run("changes", path).data["changes"]
+    assert [one["command"] for one in changes].count("withdraw E-odd, which cannot be read") == 1
+    after = run("check", path)
+    assert (after.code, len(after.problems)) == (0, 1)  # a note: nothing is left to mend
+    assert after.says("E-odd", "it is withdrawn")
+    assert run("undo", path).code == 0
+    assert run("status", path).code in (0, 1)

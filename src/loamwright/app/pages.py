@@ -159,6 +159,7 @@ PLACES = (
     Place("/records", "Records"),
     Place("/stock", "Purchases and stock"),
     Place("/history", "History and next season"),
+    Place("/checklist", "Plan checklist"),
     Place("/property", "Property"),
 )
 

@@ -31,6 +31,7 @@ from starlette.routing import Route as WebRoute
 
 from loamwright.app import (
     bring,
+    checklist,
     choices,
     drawing,
     ground,
@@ -61,7 +62,7 @@ LOOK_EVERY_S = 0.4
 #: The rooms whose pages are served.
 ROOMS = (
     *(start, plots, ground, tests, shop, needs, choices, planning, orders, records, stock, past),
-    *(property_page, things, bring, drawing),
+    *(checklist, property_page, things, bring, drawing),
 )
 
 #: What is served beside the pages: name in the address → (package, files one after the other, kind).

@@ -271,18 +271,16 @@ def needs(
         ),
     ],
     tests: Annotated[
-        Path | None,
-        typer.Argument(
-            metavar="[TESTS]", help="A table of soil tests: needs of two files, no property needed."
-        ),
+        list[Path] | None,
+        typer.Argument(metavar="[TESTS]…", help="Tables of soil tests: needs of files, no property needed."),
     ] = None,
     of_season: OfSeason = None,
-    guideline: Annotated[str, typer.Option(help="Of two files: the guideline to ask.")] = "",
+    guideline: Annotated[str, typer.Option(help="Of files: the guideline to ask.")] = "",
     layer: LayerName = None,
     parts: Annotated[
         Path | None,
         typer.Option(
-            metavar="DIR", help="Of two files: write tables of 2,000 plots here; go on where a run stopped."
+            metavar="DIR", help="Of files: write tables of 2,000 plots here; go on where a run stopped."
         ),
     ] = None,
     processes: Annotated[int, typer.Option(help="Of parts: processes to work in (extra `scale`).")] = 1,
@@ -294,7 +292,7 @@ def needs(
     from loamwright import files, season
     from loamwright.commands.results import SeasonNeeds
 
-    if tests is None:
+    if not tests:
         _not_of_a_property(
             {
                 "guideline": guideline,
@@ -310,13 +308,13 @@ def needs(
     if parts is None:
         _not_of_a_property({"processes": processes != 1, "cluster": cluster}, "needs written in parts")
         return Answer(SeasonNeeds(season.Season(record, today())))
-    sources = (place, tests)
+    sources = (place, *tests)
     return Answer(
         season.write_needs_in_parts(record, sources, parts, today(), processes, cluster, asked.progress)
     )
 
 
-def _not_of_a_property(stated: Mapping[str, object], needed: str = "two files, plots and soil tests") -> None:
+def _not_of_a_property(stated: Mapping[str, object], needed: str = "files of plots and soil tests") -> None:
     """Refuse options that mean nothing here."""
     told = [name for name, value in stated.items() if value]
     if told:

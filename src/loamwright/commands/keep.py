@@ -319,17 +319,12 @@ def note(
     by: Who = "",
 ) -> Answer:
     """Fill an entry of the plan's checklist with free text: operator, county, parcel, soil series …"""
-    from loamwright import files, upkeep
-    from loamwright.commands.results import ChecklistRow, ChecklistShown
+    from loamwright import upkeep
+    from loamwright.commands.results import ChecklistShown
     from loamwright.errors import InputError, Problem
 
     if number is None:
-        filled = files.load(property_path).checklist
-        rows = []
-        for key, title in files.load_checklist().items():
-            mine = sorted((plot_id, text) for (of, plot_id), text in filled.items() if of == key)
-            rows += [ChecklistRow(key, title, plot_id, text) for plot_id, text in mine or [("", "")]]
-        return Answer(ChecklistShown(tuple(rows)))
+        return Answer(ChecklistShown(upkeep.checklist(property_path)))
     if not words.strip():
         fix = "Write the text, or clear to take it out."
         raise InputError([Problem(f"note {number}", "no text is given", fix)])

@@ -88,9 +88,10 @@ def show_checked(out: Console, found: FileChecked, _system: str) -> None:
 
 def show_checklist(out: Console, found: ChecklistShown, _system: str) -> None:
     """Print the entries a plan is asked for, with what was noted."""
-    table = table_of("What a plan and its records are asked for", "no.", "what", "plot", "noted")
+    table = table_of("What a plan and its records are asked for", "no.", "what", "plot", "noted", "by, on")
     for row in found.entries:
-        table.add_row(*map(escape, (row.number, row.title, row.plot_id, row.text or "—")))
+        noted = ", ".join(filter(None, (row.made_by, row.made_at[:10])))
+        table.add_row(*map(escape, (row.number, row.title, row.plot_id, row.text or "—", noted)))
     out.print(table)
     out.print("Fill one with: note FILE NUMBER TEXT; the season record prints what is filled.", markup=False)
 

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     )
     from loamwright.season import CloseCall, Season
     from loamwright.supplies import Acidity, KnownMaterial, OfferComparison, Stock
-    from loamwright.upkeep import ChangeRow, ShownField
+    from loamwright.upkeep import ChangeRow, ChecklistEntry, ShownField
     from loamwright.work import Calibration, ChoiceRow, MixRow, PlotHistory, SamplingPlan, SeasonView
 
 
@@ -186,20 +186,10 @@ class HabitsCosted:
 
 
 @dataclass(frozen=True, slots=True)
-class ChecklistRow:
-    """One entry that a plan and its records are asked for as free text; its text is empty when not filled."""
-
-    number: str
-    title: str
-    plot_id: str
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
 class ChecklistShown:
     """The list of entries, filled or not."""
 
-    entries: tuple[ChecklistRow, ...]
+    entries: tuple[ChecklistEntry, ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ or status; it puts what others worked out into words and classes, in the propert
 
 from __future__ import annotations
 
+import math
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -83,9 +84,10 @@ from loamwright.work import (
     SeasonView,
     Stop,
     WorkState,
-    brought_kg,
+    hopper_of,
     lines_answered,
-    load_words,
+    places_of,
+    recipe_words,
     season_entries,
     taken_off,
     totals_told,
@@ -625,8 +627,10 @@ class _Contents:
 
     def round(self, one: Round) -> MapRound:
         total = sum(stop.mass_kg for stop in one.stops)
-        places = len({stop.plot_id for stop in one.stops})
-        facts = [f"{_count(places, 'stop')}, {mass_words(total, self.units)} of {_own(one.product)}"]
+        places = places_of(one)
+        spreaders = self.view.record.info.settings.spreaders
+        hopper_kg = hopper_of(next((each for each in spreaders if each.name == one.spreader), None))
+        facts = [f"{_count(len(places), 'stop')}, {mass_words(total, self.units)} of {_own(one.product)}"]
         if one.loads is not None:
             trips = f", {_count(one.trips, 'trip')}" if one.trips else ""
             facts.append(f"{_count(one.loads, 'load')}{trips}")
@@ -634,29 +638,59 @@ class _Contents:
             facts.append("loads unknown: the spreader's capacity is not stated")
         if one.last_load_kg is not None:
             facts.append(f"last load {mass_words(one.last_load_kg, self.units)}")
-        if one.hours is not None:
-            facts.append(f"about {one.hours:.1f} h of work")
-        stops = tuple(
-            MapStop(
-                self.place_of[stop.plot_id],
-                stop.line_id,
-                _of_a_mix(one, stop, mass_words(stop.mass_kg, self.units)),
-                _packages(stop.packages, stop.package, stop.mass_kg, self.units),
-                self.spread(stop),
-                load,
-                mass_words(more_kg, self.units) if more_kg else "",
-                "" if stop.left_on_vehicle_kg is None else mass_words(stop.left_on_vehicle_kg, self.units),
-            )
-            for stop, load, more_kg in zip(one.stops, load_words(one), brought_kg(one), strict=True)
-        )
+        facts += self.time_of(one)
         return MapRound(
             one.round_id,
             1 + self.view.rounds.index(one),
             one.title,
             one.spreader,
             tuple(facts),
-            stops,
+            tuple(self.stop(place, hopper_kg) for place in places),
             self.tables.places(one.steps),
+        )
+
+    def time_of(self, one: Round) -> list[str]:
+        """Say how long a round takes: by its jobs, with their fillings, where the plan tells."""
+        plan, lines = self.view.plan, {stop.line_id for stop in one.stops}
+        ids = {line.job_id for line in plan.lines if line.line_id in lines} if plan else set()
+        hours = [job.hours for job in plan.jobs if job.job_id in ids] if plan else []
+        known = [each for each in hours if each is not None]
+        if known and len(known) == len(ids):
+            return [f"about {math.fsum(known):.1f} h with filling, without the way there"]
+        return [] if one.hours is None else [f"about {one.hours:.1f} h of spreading alone"]
+
+    def stop(self, place: Sequence[tuple[Stop, str, float]], hopper_kg: float | None) -> MapStop:
+        """One plot of a round; what shares the hopper is one stop, with what goes into each fill."""
+        stops = [stop for stop, _, _ in place]
+        first, load, more_kg = place[0]
+        masses = [mass_words(stop.mass_kg, self.units) for stop in stops]
+        if len(stops) > 1:
+            packages = [_packages(s.packages, s.package, s.mass_kg, self.units) for s in stops]
+            parts = [
+                f"{bags} = {mass} {stop.product}" if bags else f"{mass} {stop.product}"
+                for stop, mass, bags in zip(stops, masses, packages, strict=True)
+            ]
+            rate = rate_words(first.load_rate_kg_ha, self.units)
+            recipe = recipe_words(stops, [stop.mass_kg for stop in stops], hopper_kg, self.units)
+            return MapStop(
+                self.place_of[first.plot_id],
+                first.line_id,
+                " + ".join(parts),
+                "",
+                f"{rate} of the mix",
+                others=tuple(stop.line_id for stop in stops[1:]),
+                recipe=recipe,
+            )
+        left_kg = first.left_on_vehicle_kg
+        return MapStop(
+            self.place_of[first.plot_id],
+            first.line_id,
+            masses[0],
+            _packages(first.packages, first.package, first.mass_kg, self.units),
+            self.spread(first),
+            load,
+            mass_words(more_kg, self.units) if more_kg else "",
+            "" if left_kg is None else mass_words(left_kg, self.units),
         )
 
     # --- layers ----------------------------------------------------------------------------------
@@ -844,8 +878,3 @@ def _letter(place: int) -> str:
         place, rest = divmod(place - 1, 26)
         name = ascii_uppercase[rest] + name
     return name
-
-
-def _of_a_mix(one: Round, stop: Stop, amount: str) -> str:
-    """An amount, with its product where several share the hopper."""
-    return amount if one.product == stop.product else f"{amount} {stop.product}"

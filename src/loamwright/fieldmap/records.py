@@ -299,14 +299,16 @@ class MapStop:
     plot
         Place in `MapData.plots`.
     line, mass, packages, rate
-        Plan line id and texts.
+        Plan line id and texts; of a mix its first line, every amount, and the rate the spreader is set to.
     load
         Hopper fills it uses: "4", or "4–6" when the hopper is filled again on the way.
     bring
         What the vehicle has to bring for it, as text; empty when what is on it is enough.
     left
         What is still on the vehicle after it, as text. All three are empty when the hopper size is
-        not stated.
+        not stated, and of a mix.
+    others, recipe
+        Lines that share its hopper, and what goes into each fill.
     """
 
     plot: int
@@ -314,9 +316,11 @@ class MapStop:
     mass: str
     packages: str
     rate: str
-    load: str
-    bring: str
-    left: str
+    load: str = ""
+    bring: str = ""
+    left: str = ""
+    others: tuple[str, ...] = ()
+    recipe: str = ""
 
 
 @dataclass(frozen=True, slots=True)

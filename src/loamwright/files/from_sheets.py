@@ -17,6 +17,7 @@ from loamwright.errors import InputError, Level, Problem
 from loamwright.files import pricelists, tables
 from loamwright.files.fields import key_of
 from loamwright.files.sheets import (
+    AS_SOLD,
     LabReading,
     ManureSample,
     PlotMatch,
@@ -407,7 +408,8 @@ def _lime(sample: Sample, amount: SheetAmount, asking: _Asking) -> dict[str, str
         asking.note(_place(sample), what, "Set rec_lime with its unit: 3000 lb ENP/acre.", Level.WARNING)
         return {}
     mass, _, area = (amount.unit or "").partition("/")
-    unit = f"{mass} {amount.basis}/{area}" if amount.basis and area else amount.unit or ""
+    named = amount.basis and amount.basis != AS_SOLD and area
+    unit = f"{mass} {amount.basis}/{area}" if named else amount.unit or ""
     return {"rec_lime": f"{amount.value:.10g}", "rec_lime_unit": unit or "lb ENP/acre"}
 
 

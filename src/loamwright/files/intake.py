@@ -150,7 +150,12 @@ def measure(
 
 
 def without_property(
-    path: Path, tests_path: Path, season: int, today: dt.date, layer: str | None = None, guideline: str = ""
+    path: Path,
+    tests_paths: Sequence[Path],
+    season: int,
+    today: dt.date,
+    layer: str | None = None,
+    guideline: str = "",
 ) -> PropertyRecord:
     """Read plots and their soil tests as a property that is kept nowhere.
 
@@ -158,8 +163,8 @@ def without_property(
     ----------
     path
         Map file with plots and what grows on them.
-    tests_path
-        Table of soil tests (CSV or XLSX) with the plots' ids.
+    tests_paths
+        Tables of soil tests (CSV or XLSX) with the plots' ids.
     season
         Season of croppings that name none [calendar year].
     today
@@ -176,19 +181,31 @@ def without_property(
     Raises
     ------
     InputError
-        When anything in either file has an error.
+        When anything in the files has an error.
     """
     settings = Settings(guideline=guideline) if guideline else Settings()
     with without_collecting():
         shapes = vectors.read_shapes(path, layer)
         read = plots.plots_from_shapes(shapes, season, settings.gps_sigma_m)
-        table = textrows.read_table(tests_path)
-        tests, found = tables.soil_tests_from(table, {plot.plot_id for plot in read.plots}, today)
-    problems = (*read.problems, *found)
+        known = {plot.plot_id for plot in read.plots}
+        problems = list(read.problems)
+        tests: dict[str, SoilTest] = {}
+        for tests_path in tests_paths:
+            brought, found = tables.soil_tests_from(textrows.read_table(tests_path), known, today)
+            problems.extend(found)
+            for test in brought:
+                if test.test_id in tests:
+                    what = f"the sample {test.test_id!r} stands in an earlier table too"
+                    fix = "Leave it out of one, or write the lab's number of each sample in test_id."
+                    problems.append(Problem(tests_path.name, what, fix))
+                tests[test.test_id] = test
     if has_errors(problems):
         raise InputError(problems)
     info = PropertyInfo(path.stem, season, settings=settings)
-    return PropertyRecord(info, read.plots, read.croppings, soil_tests=tests, problems=problems)
+    reports = tuple(tests.values())
+    return PropertyRecord(
+        info, read.plots, read.croppings, soil_tests=reports, problems=tuple(dict.fromkeys(problems))
+    )
 
 
 def compare(path: Path) -> supplies.Comparison:

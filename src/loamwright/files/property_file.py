@@ -377,12 +377,15 @@ def _loose_corrections(path: Path, connection: sqlite3.Connection) -> Iterator[P
             yield Problem(where, what, "Look whether it counts as it should.", Level.WARNING)
 
 
-def _withdraw(connection: sqlite3.Connection, row: Mapping[str, Any], today: dt.date) -> bool:
+def _is_withdrawn(connection: sqlite3.Connection, row: Mapping[str, Any]) -> bool:
+    """Tell whether another entry stands in the place of one."""
+    taken = "SELECT 1 FROM applications WHERE replaces = ?"
+    return connection.execute(taken, (str(row["entry_id"]),)).fetchone() is not None
+
+
+def _withdraw(connection: sqlite3.Connection, row: Mapping[str, Any], today: dt.date) -> None:
     """Add an entry that takes one back which cannot be read: the record itself is never changed."""
     entry = str(row["entry_id"])
-    taken = connection.execute("SELECT 1 FROM applications WHERE replaces = ?", (entry,)).fetchone()
-    if taken:
-        return False
     now = dt.datetime.now().astimezone().isoformat(timespec="seconds")
     stated = {
         **{name: "" for name, value in row.items() if isinstance(value, str)},
@@ -403,10 +406,9 @@ def _withdraw(connection: sqlite3.Connection, row: Mapping[str, Any], today: dt.
         "report_id": None,
     }
     marks = ", ".join("?" * len(stated))
-    connection.execute(
-        f"INSERT INTO applications ({', '.join(stated)}) VALUES ({marks})", tuple(stated.values())
-    )
-    return True
+    into = f"INSERT INTO applications ({', '.join(stated)}) VALUES ({marks})"
+    with _one_change(connection, f"withdraw {entry}, which cannot be read", ""):
+        connection.execute(into, tuple(stated.values()))
 
 
 def _called(table: str, row: Mapping[str, Any]) -> str:
@@ -511,7 +513,8 @@ def check_property(path: Path, mend: bool, today: dt.date) -> tuple[Problem, ...
     path
         The property file.
     mend
-        True takes out triggers and views that are not ours, after a dated copy.
+        True takes out triggers and views that are not ours, and withdraws entries that cannot be read, each
+        as a change of the journal; after a dated copy.
     today
         Date of that copy.
 
@@ -561,8 +564,12 @@ def check_property(path: Path, mend: bool, today: dt.date) -> tuple[Problem, ...
                     what, fix, level = f"it holds what cannot be read: {fault}", restore, Level.ERROR
                     if layout is APPLICATIONS:
                         fix = "Withdraw it with check: `mend`; what was really put on is then recorded anew."
-                        if mend and _withdraw(connection, row, today):
-                            what, level = f"{what}; it is withdrawn", Level.WARNING
+                        withdrawn = _is_withdrawn(connection, row)
+                        if mend and not withdrawn:
+                            _withdraw(connection, row, today)
+                        if mend or withdrawn:
+                            what = f"{what}; it is withdrawn"
+                            level = Level.NOTE if withdrawn else Level.WARNING
                             fix = "Record what was really put on."
                     found.append(Problem(where, what, fix, level))
                 named = {row["fid"] for row, _ in foreign_held}

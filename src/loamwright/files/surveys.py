@@ -14,7 +14,7 @@ sides, diagonals    ab bc cd da ac … in one row: letters name the corners in w
 offsets             station, and offset (to the right), or left and right
 circle              radius, diameter or circumference
 rectangle           length width
-trapezoid           parallel_1 parallel_2 height
+trapezoid           parallel_1 parallel_2 height, and shift: how far along the first the other begins
 place               latitude longitude in the first row of a plot: its first corner, the middle of a circle,
                     the start of a baseline; bearing: of the first side, or of the baseline
 ==================  ==================================================================================
@@ -43,6 +43,11 @@ from loamwright.units import FT_M, format_area, parse_length, read_number
 GOOD_CLOSURE = 200
 #: A check measured farther from what the other lengths make than this share is a warning (our choice).
 GOOD_CHECK = 0.01
+#: What a trapezoid lacks that is to be laid on the map.
+_SHIFT = (
+    "add a column shift, how far along parallel_1 the other side begins "
+    "(half the difference of the two where both ends slant alike, 0 where the first is square)."
+)
 #: Answer to where ground lies that is not to be taken in.
 LEAVE_OUT = "leave it out"
 
@@ -61,6 +66,7 @@ _ALIASES: Mapping[str, str] = {
     **dict.fromkeys(("side_1", "parallel_a"), "parallel_1"),
     **dict.fromkeys(("side_2", "parallel_b"), "parallel_2"),
     **dict.fromkeys(("between",), "height"),
+    **dict.fromkeys(("lean", "set_back"), "shift"),
     **dict.fromkeys(("epsg", "coordinate_system"), "crs"),
 }
 _NAMES = frozenset(
@@ -82,6 +88,7 @@ _NAMES = frozenset(
         "parallel_1",
         "parallel_2",
         "height",
+        "shift",
         "crs",
     ]
 )
@@ -339,7 +346,8 @@ class _Reader:
                 return land.circle_of(size * turns)
         if row.has("parallel_1") and row.text("parallel_1"):
             one, other, height = (self.needed(row, name) for name in ("parallel_1", "parallel_2", "height"))
-            return land.trapezoid_of(one, other, height)
+            shift = self.length(row, "shift") if row.has("shift") else None
+            return land.trapezoid_of(one, other, height, shift, bearing)
         length, width = self.needed(row, "length"), self.needed(row, "width")
         sides = {(0, 1): length, (1, 2): width, (2, 3): length, (0, 3): width}
         return land.from_sides(4, {**sides, (0, 2): (length**2 + width**2) ** 0.5}, bearing)
@@ -441,7 +449,7 @@ def _plot(
             reader.answered.add(f"place.{plot_id}")
             start = None if answer == LEAVE_OUT else parse_place(answer)
         reader.problems.extend(_remarks(where, ground))
-        if start is None:
+        if start is None or not ground.corners:
             name = next((words[n] for n in words if rank_of(n, "name") is not None), plot_id)
             return Unplaced(plot_id, name, where, ground)
         turnable = reader.layout in ("sides", "offsets", "one row") and not ground.is_round
@@ -487,7 +495,7 @@ def unplaced_note(item: Unplaced, system: str = "us") -> Problem:
     fix = (
         "Add latitude and longitude of its first corner to place it."
         if item.ground.corners
-        else "Two sides and the distance between tell no shape; sides and a diagonal do."
+        else f"Two sides and the distance between tell no shape: {_SHIFT}"
     )
     return Problem(item.where, what, fix, Level.NOTE)
 
@@ -499,4 +507,6 @@ def place_question(item: Unplaced, system: str = "us") -> Problem:
     if item.ground.corners:
         choices = ("<latitude, longitude of its first corner, as 46.05, -93.05>", LEAVE_OUT)
     fix = f"Choose one of: {'; '.join(choices)}."
+    if not item.ground.corners:
+        fix = f"{fix} To place it, {_SHIFT}"
     return Problem(item.where, what, fix, question=f"place.{item.plot_id}", choices=choices)

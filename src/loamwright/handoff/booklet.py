@@ -31,7 +31,6 @@ from loamwright.handoff.round_sheets import (
 from loamwright.land import Plot
 from loamwright.supplies import Form, Product
 from loamwright.units import ACRE_M2, HA_M2, LB_KG, format_area, format_length
-from loamwright.values import Spreader
 from loamwright.words import mass_words, packages_words, rate_words, timing_words, volume_words, way_words
 from loamwright.work import (
     LineStatus,
@@ -39,10 +38,11 @@ from loamwright.work import (
     SeasonView,
     Stop,
     before_a_job,
-    brought_kg,
     find_round,
     ground_m2,
-    load_words,
+    hopper_of,
+    places_of,
+    recipe_words,
 )
 
 #: Pounds in a short ton, kilograms in a tonne, by unit system.
@@ -219,26 +219,6 @@ def _ground(stop: Stop, view: SeasonView) -> str:
     return f"{said} of {format_area(whole_m2, system)}: the rest has had it, ask which"
 
 
-def _hopper_kg(spreader: Spreader | None) -> float | None:
-    held = [kg for kg in (spreader.hopper_kg, spreader.vehicle_kg) if kg] if spreader else []
-    return min(held) if held else None
-
-
-def _recipe(stops: Sequence[Stop], left: Sequence[float], hopper_kg: float | None, system: str) -> str:
-    """How a mixed load is made up: as many even fills as the hopper needs, each with its share of all."""
-    total_kg = math.fsum(left)
-    if len(stops) < 2 or not total_kg:
-        return ""
-    if hopper_kg is None:
-        return "What the hopper holds is not stated: mix each fill in the same shares as the amounts here."
-    fills = math.ceil(total_kg / hopper_kg - 1e-9)
-    shares = " + ".join(
-        f"{mass_words(kg / fills, system)} {stop.product}" for stop, kg in zip(stops, left, strict=True) if kg
-    )
-    said = "1 fill" if fills == 1 else f"{fills} even fills, each"
-    return f"{said}: {shares} = {mass_words(total_kg / fills, system)}"
-
-
 def _fills(round_: Round, system: str) -> str:
     """How the loads of one product fall."""
     if round_.loads is None or round_.last_load_kg is None:
@@ -265,7 +245,7 @@ def _place(
     states = [state_words(statuses.get(stop.line_id), system) for stop, _, _ in stops]
     mixed = len({stop.product for stop in round_.stops}) > 1
     spreader = next((one for one in view.record.info.settings.spreaders if one.name == round_.spreader), None)
-    recipe = _recipe([stop for stop, _, _ in stops], left, _hopper_kg(spreader), system)
+    recipe = recipe_words([stop for stop, _, _ in stops], left, hopper_of(spreader), system)
     if not mixed and round_.loads != 1:
         _, load, more_kg = stops[0]
         parts = [f"fill {load}" if load else "", f"bring {words.amount(more_kg, None)}" if more_kg else ""]
@@ -355,12 +335,9 @@ def _round_pages(
 ) -> RoundPages:
     view, system = words.view, words.system
     statuses = {status.line_id: status for status in view.statuses if status.line_id}
-    told = list(zip(round_.stops, load_words(round_), brought_kg(round_), strict=True))
-    by_plot: dict[str, list[tuple[Stop, str, float]]] = {}
-    for one in told:
-        by_plot.setdefault(one[0].plot_id, []).append(one)
+    places = places_of(round_)
     known = {plot.plot_id: plot for plot in view.record.plots}
-    plots = [known[plot_id] for plot_id in by_plot]
+    plots = [known[stops[0][0].plot_id] for stops in places]
     mixed = len({stop.product for stop in round_.stops}) > 1
     across = len(plots) > _BESIDE
     return RoundPages(
@@ -372,9 +349,7 @@ def _round_pages(
         "" if mixed else _fills(round_, system),
         _round_map(plots, view, across),
         across,
-        tuple(
-            _place(order, stops, round_, words, statuses) for order, stops in enumerate(by_plot.values(), 1)
-        ),
+        tuple(_place(order, stops, round_, words, statuses) for order, stops in enumerate(places, 1)),
         "" if words.driver else settings_words(round_, view.record.calibrations, system),
         tuple(f"{line} ({where})" if where else line for line, where in look_out),
     )

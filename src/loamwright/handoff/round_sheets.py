@@ -36,8 +36,11 @@ from loamwright.work import (
     before_a_job,
     brought_kg,
     ground_m2,
+    hopper_of,
     load_words,
+    places_of,
     rate_per_pass,
+    recipe_words,
     settings_to_try,
 )
 
@@ -292,6 +295,18 @@ def _load_line(round_: Round, system: str) -> str:
     return f"{text}. How: {'; '.join(step_words(step) for step in round_.steps)}."
 
 
+def _recipes(round_: Round, view: SeasonView) -> list[str]:
+    """What goes into each fill of a mixed load, plot by plot."""
+    spreaders = view.record.info.settings.spreaders
+    hopper_kg = hopper_of(next((one for one in spreaders if one.name == round_.spreader), None))
+    system, said = view.record.info.units, []
+    for place in places_of(round_):
+        stops = [stop for stop, _, _ in place]
+        recipe = recipe_words(stops, [stop.mass_kg for stop in stops], hopper_kg, system)
+        said += [f"{stops[0].plot_id}: {recipe}"] if recipe else []
+    return said
+
+
 def _whole_packages(stops: Sequence[Stop], left: Sequence[float]) -> list[tuple[float | None, str]]:
     """Packages to carry of each product: an opened one goes on to the next plot, never to another product."""
     counts: dict[tuple[str, str], float | None] = {}
@@ -368,7 +383,7 @@ def round_sheet(
         carry,
         loads,
         tuple(figures),
-        _load_line(round_, system),
+        "; ".join([_load_line(round_, system), *_recipes(round_, view)]),
         (*_before(round_, view), *_water(plots, view)),
         str(len(set(plots))),
         stops,

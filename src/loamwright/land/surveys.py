@@ -322,7 +322,9 @@ def circle_of(radius_m: float) -> Surveyed:
     return Surveyed(area, 2 * math.pi * radius_m, corners, steps=steps, is_round=True)
 
 
-def trapezoid_of(one_m: float, other_m: float, height_m: float) -> Surveyed:
+def trapezoid_of(
+    one_m: float, other_m: float, height_m: float, shift_m: float | None = None, bearing: float = 0.0
+) -> Surveyed:
     """Measure a trapezoid, or with a side of zero a triangle.
 
     Parameters
@@ -331,11 +333,15 @@ def trapezoid_of(one_m: float, other_m: float, height_m: float) -> Surveyed:
         Its parallel sides [m].
     height_m
         The distance between them, at right angles [m].
+    shift_m
+        How far along the first one, from its start, the other begins, to its right [m]; may be negative.
+    bearing
+        Of the first one [degree from north, clockwise].
 
     Returns
     -------
     Surveyed
-        An area; its slanted sides, and with them its shape, do not follow.
+        An area; without a shift its slanted sides, and with them its shape, do not follow.
 
     Raises
     ------
@@ -352,7 +358,16 @@ def trapezoid_of(one_m: float, other_m: float, height_m: float) -> Surveyed:
         Step("distance between", height_m, "m", USER),
         Step("area, half their sum times the distance", area / ACRE_M2, "acre", USER),
     )
-    return Surveyed(area, None, (), steps=steps)
+    if shift_m is None:
+        return Surveyed(area, None, (), steps=steps)
+    sides = ((0.0, 0.0), (0.0, one_m), (height_m, shift_m + other_m), (height_m, shift_m))
+    turn = math.radians(bearing)
+    turned = [
+        (beside * math.cos(turn) + along * math.sin(turn), along * math.cos(turn) - beside * math.sin(turn))
+        for beside, along in sides
+    ]
+    corners = [spot for at, spot in enumerate(turned) if math.dist(spot, turned[at - 1]) > 1e-9]
+    return _polygon(corners, [*steps, Step("the other begins after", shift_m, "m", USER)])
 
 
 def _positive(**lengths: float) -> None:

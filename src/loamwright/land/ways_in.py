@@ -65,7 +65,7 @@ class WaysIn:
     """
 
     def __init__(self, ways: Sequence[Way], plots: Sequence[Plot], keepouts: Sequence[KeepOut] = ()) -> None:
-        self._places = {plot.plot_id: plot.entrance or label_point(plot.boundary) for plot in plots}
+        self._plots = {plot.plot_id: plot for plot in plots}
         self._keepouts = keepouts
         self._pieces: list[_Piece] = []
         self._meets: list[list[int]] = []
@@ -182,7 +182,8 @@ class WaysIn:
         tuple of str
             Names, or ids where there is none.
         """
-        line = LineString((self._places[here], self._places[there]))
+        ends = [self._plots[plot_id] for plot_id in (here, there)]
+        line = LineString([plot.entrance or label_point(plot.boundary) for plot in ends])
         return tuple(
             one.name or one.keepout_id for one in self._keepouts if shapely.intersects(line, one.shape)
         )

@@ -34,7 +34,7 @@ from loamwright.needs.publication import Guideline
 from loamwright.needs.records import LimeNeed
 from loamwright.needs.seen import speaks_of_lime
 from loamwright.soil import Missing, SoilTest, rate_kg_ha
-from loamwright.units import LB_ACRE_KG_HA, convert
+from loamwright.units import CACO3_PER_CAO, LB_ACRE_KG_HA, convert, read_number
 from loamwright.values import ARITHMETIC, LAB, USER, LimeBasis, NeedState, Quantity, Step
 
 # ---------------------------------------------------------------------------------------------
@@ -50,7 +50,16 @@ _BASIS_WORDS = {
     "ep": LimeBasis.EP,
     "cce": LimeBasis.CCE,
     "caco3": LimeBasis.CCE,
+    "cao": LimeBasis.CCE,
+    "nv": LimeBasis.CCE,
 }
+#: Words of the CaO scale: what neutralizes as much as so much calcium oxide.
+_ON_THE_CAO_SCALE = frozenset({"cao", "nv"})
+#: A score the rate is of, before or after its word: "70% ENP", "NV 54".
+_SCORED = re.compile(
+    rf"(?P<before>[0-9]+(?:\.[0-9]+)?)\s*%?\s*(?=(?:{'|'.join(_BASIS_WORDS)})\b)"
+    rf"|(?<=[a-z0-9])\s+(?P<after>[0-9]+(?:\.[0-9]+)?)\s*%?(?=\s*/)"
+)
 _FILLER = re.compile(r"\(ohio\)|\b(?:ohio|of|ground|ag|agricultural|aglime|limestone|lime|product)\b")
 
 
@@ -72,6 +81,8 @@ def read_lab_lime(printed: Quantity) -> tuple[LimeBasis, float] | Missing:
     --------
     >>> read_lab_lime(Quantity(1000, "kg CCE/ha"))
     (<LimeBasis.CCE: 'CCE'>, 1000.0)
+    >>> read_lab_lime(Quantity(2, "t 50% CCE/ha"))
+    (<LimeBasis.CCE: 'CCE'>, 1000.0)
     """
     text = printed.unit.casefold()
     words = re.findall(r"[a-z]+\d?", text)
@@ -81,11 +92,20 @@ def read_lab_lime(printed: Quantity) -> tuple[LimeBasis, float] | Missing:
     basis = named.pop() if named else LimeBasis.PRODUCT
     if basis is LimeBasis.ENP and "ohio" in words:
         basis = LimeBasis.ENP_OHIO
-    bare = _FILLER.sub(" ", text)
+    share = CACO3_PER_CAO if _ON_THE_CAO_SCALE & set(words) else 1.0
+    bare = text
+    if basis is not LimeBasis.PRODUCT and (scored := _SCORED.search(text)):
+        share *= read_number(scored["before"] or scored["after"]) / 100
+        bare = text[: scored.start()] + " " + text[scored.end() :]
+    bare = _FILLER.sub(" ", bare)
     for word in _BASIS_WORDS:
         bare = re.sub(rf"\b{word}\b", " ", bare)
+    bare, decitonnes = re.subn(r"^\s*dt\b", "t", bare)  # 100 kg
+    share *= 0.1 if decitonnes else 1.0
     try:
-        rate_kg_ha = convert(printed.value, re.sub(r"\s+", " ", bare).replace(" /", "/").strip(), "kg/ha")
+        rate_kg_ha = share * convert(
+            printed.value, re.sub(r"\s+", " ", bare).replace(" /", "/").strip(), "kg/ha"
+        )
     except UnitError:
         return Missing(f"the lime rate {printed.value:g} {printed.unit!r} is not understood")
     if not rate_kg_ha >= 0:
@@ -219,6 +239,16 @@ def _lime_from_lab(printed: Sequence[SoilTest]) -> LimeAnswer:
             return LimeAnswer(NeedState.UNKNOWN, read.reason, steps=tuple(steps))
         text = f"The lab's own lime recommendation, as printed ({soil.sample_text((test,))})"
         steps.append(Step(text, quantity.value, quantity.unit, LAB))
+        if re.search(r"[0-9]\s*%|\b(?:nv|cao|dt)\b", quantity.unit.casefold()):
+            basis_text = f"lb {read[0].value}/acre"
+            steps.append(
+                Step(
+                    "The same in calcium carbonate or the score itself",
+                    read[1] / LB_ACRE_KG_HA,
+                    basis_text,
+                    ARITHMETIC,
+                )
+            )
         bases.add(read[0])
         rates.append(read[1])
     if len(bases) > 1:

@@ -119,6 +119,8 @@ class PlanModel:
         Rows that count the loads a machine brings of a product.
     need_rows
         (row, cell indices) of every need row.
+    total_rows
+        Rows that only repeat for the whole property what needs and pools say, for the proof's sake.
     model
         The program.
     """
@@ -145,6 +147,7 @@ class PlanModel:
     supply_row: Ints
     load_rows: Ints
     need_rows: tuple[tuple[int, tuple[int, ...]], ...]
+    total_rows: Ints
     model: Model
 
 
@@ -169,6 +172,9 @@ class Solution:
     stock_kg: Floats
     values: Floats
 
+
+#: What the solver may leave of a constraint, so that one is not asked for what others only nearly give.
+_ROUNDING = 1e-6
 
 # ---------------------------------------------------------------------------------------------
 # The program
@@ -213,6 +219,9 @@ def build(
     pool = add_offers(request, program, tiers)
     supply_row, stock = add_pools(request, program, passes, amount, tiers, pool.count)
     load_rows = add_loads(request, program, passes, amount)
+    total_rows = np.zeros(0, np.int64)
+    if not elastic:
+        total_rows = _add_totals(request, program, content, cells, wanted, tiers, pool.count, stock)
     if elastic and request.terms.budget is not None:
         cost = np.concatenate(program.costs())
         cost[servings.odd[servings.odd >= 0]] = 0.0
@@ -243,6 +252,7 @@ def build(
         supply_row,
         load_rows,
         need_rows,
+        total_rows,
         program.finish(),
     )
 
@@ -565,6 +575,40 @@ def _add_needs(
         len(groups), np.concatenate(rows), np.concatenate(columns), np.concatenate(values), lower=lower
     )
     return tuple((int(index), group[3]) for index, group in zip(indices, groups, strict=True))
+
+
+def _add_totals(
+    request: Request,
+    program: Program,
+    content: Floats,
+    cells: tuple[Cell, ...],
+    met: Floats,
+    tiers: tuple[Tier, ...],
+    count: Ints,
+    stock: Ints,
+) -> Ints:
+    """Ask that what is bought or in stock holds what all plots together need of each nutrient.
+
+    The needs and the pools say as much; said of whole packages alone, the solver sees at once what rounding
+    them up costs.
+    """
+    supplies = supply_keys(request)
+    total = np.zeros(len(supplies))
+    for cell, share in zip(cells, met, strict=True):
+        total[cell.supply] += (
+            band_of(request.plots[cell.plot], supplies[cell.supply]).low * cell.mass_kg * share
+        )
+    total *= (1 + request.terms.spare) * (1 - _ROUNDING)
+    tier_ware = np.array([tier.ware for tier in tiers], np.int64)
+    unit_kg = np.array([tier.unit_kg for tier in tiers])
+    stocked = np.flatnonzero(stock >= 0)
+    columns = np.concatenate([count, stock[stocked]])
+    held = np.concatenate([content[tier_ware] * unit_kg[:, None], content[stocked]])
+    asked = np.flatnonzero(total)
+    row, place = np.nonzero(held[:, asked].T)
+    return program.add_rows(
+        len(asked), row, columns[place], held[place, asked[row]] / total[asked[row]], lower=1.0
+    )
 
 
 def coverage_cost(plan_model: PlanModel) -> Floats:

@@ -351,6 +351,7 @@ def pound_prices(request: Request, plan: Plan) -> Mapping[Supply, float]:
     roomy = np.where(np.isfinite(passes.limit_kg), passes.limit_kg / passes.high_kg, math.inf)
     model.upper[plan_model.amount] = np.where(on | passes.forced, np.maximum(1.0, roomy), 0.0)
     model.row_upper[plan_model.switch_rows] = math.inf
+    model.row_lower[plan_model.total_rows] = -math.inf  # a price is that of a need's row alone
     _fix_orders(plan_model, plan, model.lower, model.upper)
     solved = model.solve(Effort(), relaxed=True)
     if solved.found is not Found.OPTIMAL:

@@ -24,6 +24,8 @@ from loamwright.planning.solver import Effort, Flags, Floats, Found, Ints, Model
 
 #: Programs with no more passes than this are solved as they are.
 SMALL = 120
+#: Where there are no more, the whole is solved from the first joined plan on: looking for more takes longer.
+MIDDLING = 1500
 #: A pass whose relaxed amount is no more than this share of its most is not made there.
 _HARDLY = 1e-6
 #: Rather than no plan at all, one this near to the cheapest of its passes is looked for, so long [s].
@@ -32,6 +34,8 @@ _ROUGHLY, _FIRST_PLAN_S = 0.05, 10.0
 _FEW = 300
 #: Counting packages out ends after so many nodes, on every machine alike, or when its time is up.
 _NODES = 500
+#: Share of the work on the whole program that looks for better plans: tried on seven properties of 20 plots.
+_LOOKOUT = 0.2
 #: Prices are moved this often, each to between this share of itself and itself.
 _ROUNDS, _LOWEST = 4, 0.85
 
@@ -117,7 +121,8 @@ class _Run:
 
     def try_model(self, name: str, model: Model, seconds: float, proves: bool = False) -> Solved:
         """Solve the program, or a restriction of it, and keep what is better."""
-        effort = Effort(self.gap, max(0.1, min(seconds, self.left())))
+        lookout = _LOOKOUT if proves else None
+        effort = Effort(self.gap, max(0.1, min(seconds, self.left())), lookout=lookout)
         solved = model.solve(effort, start=self.values if proves else None)
         if solved.has_values and solved.objective < self.cost:
             self.values, self.cost = solved.values, solved.objective
@@ -155,6 +160,8 @@ class _Run:
         )
         if not joined.has_values:
             self.try_model("their passes joined", only(plan_model, self.choices), 0.2 * self.left())
+        if plan_model.passes.count <= MIDDLING:
+            return
         random = np.random.default_rng(0)
         until = time.monotonic() + 0.3 * self.left()
         for _round in range(_ROUNDS):

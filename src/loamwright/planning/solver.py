@@ -71,6 +71,9 @@ class Effort:
     nodes
         Most nodes of the search tree; None = no limit. Unlike seconds, it ends at the same place on every
         machine.
+    lookout
+        Share of the work that goes into looking for better solutions, not into the proof [fraction]; None =
+        the solver's own.
     light
         True for very small programs: presolve and heuristics cost more than they save there.
     """
@@ -78,6 +81,7 @@ class Effort:
     gap: float = 1e-6
     time_limit_s: float = 60.0
     light: bool = False
+    lookout: float | None = None
     nodes: int | None = None
 
 
@@ -270,6 +274,8 @@ def _solver(effort: Effort) -> Any:
         solver.setOptionValue(option, value)
     if effort.nodes is not None:
         solver.setOptionValue("mip_max_nodes", effort.nodes)
+    if effort.lookout is not None:
+        solver.setOptionValue("mip_heuristic_effort", effort.lookout)
     if effort.light:
         solver.setOptionValue("presolve", "off")
         solver.setOptionValue("mip_heuristic_effort", 0.0)

@@ -150,6 +150,9 @@ function openCheckOff(plot, line, old) {
   const lineState = line ? lineStates(plot)[plot.lines.indexOf(line)] : null;
   const toDo = line ? Math.max(0, line.kg - (before ? 0 : lineState.kg)) : 0;
   const startKg = before ? before.mass_kg : toDo;
+  // What shares its hopper, with what is left of each: the same share of it goes on.
+  const mixed = line && line.job && !old ? lineStates(plot).map((now, i) => ({ line: plot.lines[i], left: plot.lines[i].kg - now.kg, now }))
+    .filter((each) => each.line !== line && each.line.job === line.job && each.left > 0 && each.now.state !== "done" && !each.now.notDone) : [];
 
   const product = line ? null : make("select", { name: "product", required: true },
     make("option", { value: "" }, "Choose"), list(data.products).map((name) => make("option", { value: name,
@@ -191,7 +194,8 @@ function openCheckOff(plot, line, old) {
     make("h2", { id: "check-off-title" }, before ? "Correct: " : "Check off: ", written(plotName(plot))),
     line ? make("p", { class: "planned" }, written(line.product), ` – planned ${line.mass}`,
       line.packages ? [" (", written(line.packages), ")"] : "", `, ${line.rate}`,
-      lineState.kg && !before ? `. So far ${massText(lineState.kg)}.` : "") : field("Product", product),
+      lineState.kg && !before ? `. So far ${massText(lineState.kg)}.` : "",
+      mixed.length ? ["; the same share of ", written(mixed.map((each) => each.line.product).join(", ")), ", mixed with it"] : "") : field("Product", product),
     stops.map((one) => make("p", { class: "caution stop" }, make("b", {}, LEVELS.stop, ": "), written(one.text))),
     make("fieldset", { class: "picks" }, make("legend", {}, "What happened"), ...states),
     shares, amountRow, areaField, reasonField,
@@ -296,10 +300,12 @@ function openCheckOff(plot, line, old) {
     if (old) entry.replaces = fixed ? before.entry_id : before.replaces;
     const { operator, equipment, method, ground, weather, forecast } = entry;
     shelf.put("last", { on: today(), operator, equipment, method, ground, weather, forecast });
-    const lasting = keep((entries) => [...(old && !fixed ? without(old)(entries) : entries), { entry, sent: "" }]);
+    const kept = [entry, ...mixed.map((each) => ({ ...newEntry(plot, entry), entry_id: newId(), product: each.line.product,
+      mass_kg: Number((toDo > 0 ? kg / toDo * each.left : 0).toFixed(5)), timing: each.line.timing || null, line_id: each.line.id }))];
+    const lasting = keep((entries) => [...(old && !fixed ? without(old)(entries) : entries), ...kept.map((one) => ({ entry: one, sent: "" }))]);
     shelf.put("draft", null);
     byId("check-off").close();
-    afterKeeping([entry], plot, lasting, old && !fixed ? [old] : []);
+    afterKeeping(kept, plot, lasting, old && !fixed ? [old] : []);
     return undefined;
   });
   byId("check-off").replaceChildren(form);
@@ -312,6 +318,6 @@ function openCheckOff(plot, line, old) {
 /** The spreader of the round that holds a line. */
 function equipmentFor(line) {
   if (!line) return "";
-  const round = list(data.rounds).find((one) => one.stops.some((stop) => stop.line === line.id));
+  const round = list(data.rounds).find((one) => one.stops.some((stop) => [stop.line, ...list(stop.others)].includes(line.id)));
   return round ? round.spreader : "";
 }

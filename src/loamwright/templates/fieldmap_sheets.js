@@ -187,11 +187,16 @@ function needCard(need) {
 const arrow = (path) => makeSvg("svg", { viewBox: "0 0 24 24", width: 24, height: 24, "aria-hidden": "true", focusable: "false" },
   makeSvg("path", { d: path, fill: "none", stroke: "currentColor", "stroke-width": 2.6 }));
 
-const lineOf = (stop) => list(data.plots[stop.plot].lines).find((line) => line.id === stop.line);
+const lineOf = (stop, id = stop.line) => list(data.plots[stop.plot].lines).find((line) => line.id === id);
+const linesOf = (stop) => [stop.line, ...list(stop.others)].map((id) => lineOf(stop, id));
 
+/** How a stop stands; what shares its hopper counts as one, and is open while all of it is. */
 function stopState(stop) {
   const plot = data.plots[stop.plot];
-  return lineStates(plot)[list(plot.lines).indexOf(lineOf(stop))];
+  const all = lineStates(plot);
+  const states = linesOf(stop).map((line) => all[list(plot.lines).indexOf(line)]);
+  const alike = states.every((one) => one.state === states[0].state);
+  return { ...states[0], state: alike ? states[0].state : "part", kg: states.reduce((kg, one) => kg + one.kg, 0) };
 }
 
 const isOpen = (stop) => {
@@ -271,7 +276,7 @@ function drawRound(focus) {
   const states = round.stops.map(stopState);
   const now = states[state.stop];
   const putOn = states.reduce((kg, one) => kg + one.kg, 0);
-  const planned = round.stops.reduce((kg, one) => kg + lineOf(one).kg, 0);
+  const planned = round.stops.flatMap(linesOf).reduce((kg, one) => kg + one.kg, 0);
   const cautions = cautionsOf(plot).filter((one) => one.level !== "note" && (one.product ? one.product === line.product : !one.everywhere));
   const later = round.stops.findIndex((each, number) => number > state.stop && isOpen(each));
   const next = later >= 0 ? later : state.stop + 1 < round.stops.length ? state.stop + 1 : -1;
@@ -282,8 +287,9 @@ function drawRound(focus) {
       make("p", { class: "lead" }, make("b", {}, written(plotName(plot))), `, ${plot.area}`),
       make("p", { class: "figures" }, stop.packages ? [make("b", {}, written(stop.packages)), " = "] : "", make("b", {}, stop.mass),
         `, ${stop.rate}`),
+      stop.recipe ? make("p", {}, written(stop.recipe)) : "",
       stop.bring ? make("p", {}, "Bring ", make("b", {}, stop.bring), " for this stop.") : "",
-      make("p", {}, stop.left ? ["Left on the vehicle after it, by the plan: ", make("b", {}, stop.left)]
+      stop.others ? "" : make("p", {}, stop.left ? ["Left on the vehicle after it, by the plan: ", make("b", {}, stop.left)]
         : "Left on the vehicle: unknown, its capacity is not stated."),
       make("p", { class: "state" }, `${STATE_MARKS[now.state]} ${now.state}`, now.kg ? `: ${massText(now.kg)}` : "",
         now.notDone ? [" – not done: ", written(now.notDone)] : ""),

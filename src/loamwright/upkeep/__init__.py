@@ -2,7 +2,7 @@
 
 Each function is one change: it opens the file, changes it, works the season out inside the transaction, and
 confirms only what the program can read afterwards. Whatever fails leaves the file as it was. The rooms:
-`transaction`, `showing`, `editing`, `drawing`, `bookkeeping`, `demo`.
+`transaction`, `showing`, `editing`, `drawing`, `bookkeeping`, `checklist`, `demo`.
 """
 
 from loamwright.upkeep.bookkeeping import (
@@ -10,11 +10,11 @@ from loamwright.upkeep.bookkeeping import (
     backup,
     decide,
     decide_mix,
-    fill_checklist,
     purchase,
     start_next_season,
     take_over,
 )
+from loamwright.upkeep.checklist import ChecklistEntry, checklist, fill_checklist
 from loamwright.upkeep.demo import Demo, build_demo
 from loamwright.upkeep.drawing import (
     GAP_M,
@@ -39,6 +39,7 @@ __all__ = [
     "GAP_M",
     "ChangeRow",
     "Changed",
+    "ChecklistEntry",
     "Demo",
     "SeasonStarted",
     "ShownField",
@@ -47,6 +48,7 @@ __all__ = [
     "build_demo",
     "change_row",
     "changes",
+    "checklist",
     "close_gap",
     "cut_hole",
     "cut_out",

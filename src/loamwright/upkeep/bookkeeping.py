@@ -1,4 +1,4 @@
-"""What was bought and decided, the checklist, the next season, and copies."""
+"""What was bought and decided, the next season, and copies."""
 
 from __future__ import annotations
 
@@ -322,47 +322,6 @@ def decide(
         f"Decided {chosen} on {told} for {record.info.season}: {value}.",
         tuple((f"decision {d.decision_id}", "—", f"{d.plot_id} {chosen} {value}") for d in made),
     )
-
-
-def fill_checklist(path: Path, number: str, plot: str, text: str, today: dt.date, by: str) -> Changed:
-    """Write the free text for one number of the list of what a plan and its records hold.
-
-    Parameters
-    ----------
-    path
-        The property file.
-    number
-        ``"1.3"``.
-    plot
-        For one plot; empty = for the property.
-    text
-        The text; ``"clear"`` takes it out.
-    today
-        Date for the season worked out.
-    by
-        Who.
-
-    Returns
-    -------
-    Changed
-
-    Raises
-    ------
-    InputError
-        When the number is none of the list, or there is no such plot; nothing was changed.
-    """
-    titles = files.load_checklist()
-    if number not in titles:
-        listed = "; ".join(f"{key} {title}" for key, title in titles.items())
-        raise InputError([Problem("note", f"{number!r} is no number of the list", f"There are: {listed}.")])
-    with changing(path, today, f"note {number} {plot}".strip(), by) as editor:
-        record = editor.record()
-        plot_id = files.find(files.thing_of("plot"), record, plot).plot_id if plot else ""
-        before = record.checklist.get((number, plot_id), "")
-        after = "" if text.strip().casefold() == "clear" else text.strip()
-        editor.put_checklist(number, plot_id, after)
-    title = f"{number} {titles[number]}" + (f", plot {plot_id}" if plot_id else "")
-    return Changed(editor.change_id, f"Noted {title}.", ((number, before or "—", after or "—"),))
 
 
 @dataclass(frozen=True, slots=True)

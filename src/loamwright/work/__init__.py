@@ -81,7 +81,16 @@ from loamwright.work.records import (
     receipt_of,
     stamp_of,
 )
-from loamwright.work.rounds import brought_kg, find_round, ground_m2, load_words, plan_rounds
+from loamwright.work.rounds import (
+    brought_kg,
+    find_round,
+    ground_m2,
+    hopper_of,
+    load_words,
+    places_of,
+    plan_rounds,
+    recipe_words,
+)
 from loamwright.work.sampling import SamplingGuide, plan_sampling
 from loamwright.work.seasons import next_season
 from loamwright.work.standing import aged, noted_beside, stands_on
@@ -152,6 +161,7 @@ __all__ = [
     "fire",
     "from_flow",
     "ground_m2",
+    "hopper_of",
     "hour",
     "lime_spread",
     "line_statuses",
@@ -165,6 +175,7 @@ __all__ = [
     "offers_in_stock",
     "on_the_ground",
     "on_the_rest",
+    "places_of",
     "plan_rounds",
     "plan_sampling",
     "planned_open",
@@ -173,6 +184,7 @@ __all__ = [
     "rate_per_pass",
     "reach",
     "receipt_of",
+    "recipe_words",
     "season_entries",
     "season_needs",
     "settings_to_try",

@@ -174,7 +174,8 @@ class Round:
     loads, trips
         Hopper fills and vehicle trips [count]; None when the capacity is not stated.
     last_load_kg
-        Product in the last hopper fill [kg]; None when the capacity is not stated.
+        Product in the last hopper fill [kg]; None when the capacity is not stated, and of a mixed load, whose
+        fills are even.
     hours
         Estimated working time by effective field capacity [h]; None when swath, speed or
         efficiency is not stated.

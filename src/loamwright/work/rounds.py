@@ -30,6 +30,7 @@ from loamwright.units import (
     format_mass,
 )
 from loamwright.values import ARITHMETIC, BOUNDARY, USER, Source, Spreader, Step, Timing
+from loamwright.words import mass_words
 from loamwright.work.calibration import positive
 from loamwright.work.records import Round, Stop
 
@@ -301,10 +302,18 @@ def _round(
     package = ordered[0].package
     sizes = {round(line.mass_kg / line.packages, 9) for line in ordered if line.packages}
     same_package = len(sizes) == 1 and all(line.packages and line.package == package for line in ordered)
-    loads = None
-    if spreader is not None:
+    loads = fills = None
+    if MIXED in product:  # each plot has its own mix, made up in even fills
+        hopper_kg = hopper_of(spreader)
+        if hopper_kg is not None:
+            on = [sum(line.mass_kg for line in ordered if line.plot_id == plot) for plot in plots]
+            fills = sum(fills_of(kg, hopper_kg) for kg in on)
+            what = f"even fills of up to {format_mass(hopper_kg)}, plot by plot"
+            steps.append(Step(what, float(fills), "fills", ARITHMETIC))
+    elif spreader is not None:
         loads = plan_loads(total_kg, spreader, sizes.pop() if same_package else None, package)
         steps.extend(loads.steps if loads else ())
+        fills = loads.fills if loads else None
     hours, time_steps = _hours(ordered, areas, spreader)
     steps.extend(time_steps)
     if not lost:
@@ -321,7 +330,7 @@ def _round(
         timing=timing,
         spreader=spreader.name if spreader else "",
         stops=_stops(ordered, loads),
-        loads=loads.fills if loads else None,
+        loads=fills,
         trips=loads.trips if loads else None,
         last_load_kg=loads.last_fill_kg if loads else None,
         hours=hours,
@@ -537,13 +546,13 @@ def load_words(round_: Round) -> tuple[str, ...]:
     -------
     tuple of str
         ``"4"``, or ``"4–6"`` when the hopper is filled again on the way; empty texts when the hopper's
-        size is not stated.
+        size is not stated, or each plot has a mix of its own.
 
     Notes
     -----
     A stop begins with the fill of its own number and ends with the one the next stop begins with.
     """
-    if round_.loads is None:
+    if round_.loads is None or round_.last_load_kg is None:
         return tuple("" for _ in round_.stops)
     first = [stop.load for stop in round_.stops]
     last = [*first[1:], round_.loads]
@@ -577,3 +586,85 @@ def brought_kg(round_: Round) -> tuple[float, ...]:
         brought.append(more_kg if more_kg > 0.001 * stop.mass_kg else 0.0)
         before_kg = after_kg
     return tuple(brought)
+
+
+def places_of(round_: Round) -> tuple[tuple[tuple[Stop, str, float], ...], ...]:
+    """Put together what goes on each plot of a round: of a mixed load, every product of it.
+
+    Parameters
+    ----------
+    round_
+        The round.
+
+    Returns
+    -------
+    tuple of tuple of (Stop, str, float)
+        Plot by plot in visiting order; each product with its words of `load_words` and its `brought_kg` [kg].
+    """
+    by_plot: dict[str, list[tuple[Stop, str, float]]] = {}
+    for one in zip(round_.stops, load_words(round_), brought_kg(round_), strict=True):
+        by_plot.setdefault(one[0].plot_id, []).append(one)
+    return tuple(map(tuple, by_plot.values()))
+
+
+def hopper_of(spreader: Spreader | None) -> float | None:
+    """Return what goes into one fill of a spreader [kg]; None when neither hopper nor vehicle is stated.
+
+    Parameters
+    ----------
+    spreader
+        The spreader, or None when it is not chosen.
+
+    Returns
+    -------
+    float or None
+    """
+    held = [kg for kg in (spreader.hopper_kg, spreader.vehicle_kg) if kg] if spreader else []
+    return min(held) if held else None
+
+
+def fills_of(total_kg: float, hopper_kg: float) -> int:
+    """Count the even fills an amount takes.
+
+    Parameters
+    ----------
+    total_kg, hopper_kg
+        The amount, and what one fill holds [kg].
+
+    Returns
+    -------
+    int
+    """
+    return math.ceil(total_kg / hopper_kg - 1e-9)
+
+
+def recipe_words(stops: Sequence[Stop], left: Sequence[float], hopper_kg: float | None, system: str) -> str:
+    """Say how a mixed load is made up: as many even fills as the hopper needs, each with its share of all.
+
+    Parameters
+    ----------
+    stops
+        The products of the mix on one plot.
+    left
+        What is still to put on of each [kg].
+    hopper_kg
+        What one fill holds [kg], or None when it is not stated.
+    system
+        ``"us"`` or ``"metric"``.
+
+    Returns
+    -------
+    str
+        Empty when nothing is mixed, or nothing left.
+    """
+    total_kg = math.fsum(left)
+    if len(stops) < 2 or not total_kg:
+        return ""
+    if hopper_kg is None:
+        return "What the hopper holds is not stated: mix each fill in the same shares as the amounts here."
+    fills = fills_of(total_kg, hopper_kg)
+    shares = " + ".join(
+        f"{mass_words(kg / fills, system)} {stop.product}" for stop, kg in zip(stops, left, strict=True) if kg
+    )
+    said = "1 fill" if fills == 1 else f"{fills} even fills, each"
+    return f"{said}: {shares} = {mass_words(total_kg / fills, system)}"

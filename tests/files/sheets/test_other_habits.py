@@ -453,3 +453,11 @@ def test_an_extract_with_its_recipe_in_brackets(tmp_path: Path) -> None:
 def test_a_sheet_that_holds_no_figure_is_no_soil_test(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="no table of results, prices or tickets"):
         sheet(tmp_path, "Sample,Date,Crop,Area", "1,2025-10-14,Corn,4", "2,2025-10-15,Hay,3")
+
+
+def test_lime_of_a_stated_score(tmp_path: Path) -> None:
+    """Tons of a lime of 70 % are no tons of the score itself."""
+    contents = sheet(tmp_path, "Sample,pH,P M3 ppm,K M3 ppm,Lime ton/ac (ENP basis 70%)", "X1,6.0,18,120,2.5")
+    lime = contents.samples[0].recommendations[0].amounts["lime"]
+    assert (lime.value, lime.unit, lime.basis) == (2.5, "ton/acre", "70% ENP")
+    assert not asked(contents) & {"lime-unit", "lime-basis"}

@@ -10,6 +10,7 @@ The rooms: `words` (what one text says), `records` (what a file says), `inquiry`
 from loamwright.files.sheets.inquiry import Profile, keep_answers, load_profile, save_profile
 from loamwright.files.sheets.matching import PlotMatch, match_plots
 from loamwright.files.sheets.reader import read_sheet
+from loamwright.files.sheets.recommended import AS_SOLD
 from loamwright.files.sheets.records import (
     LabReading,
     ManureSample,
@@ -23,6 +24,7 @@ from loamwright.files.sheets.records import (
 )
 
 __all__ = [
+    "AS_SOLD",
     "LabReading",
     "ManureSample",
     "PlotMatch",

@@ -23,7 +23,9 @@ from loamwright.files.sheets.words.vocabulary import plain
 
 _RATES = ("lb/acre", "kg/ha", "lb/1000 ft2")
 _LIME_RATES = ("ton/acre", "lb/acre", "t/ha", "kg/ha")
-_LIME_BASES = ("ground limestone as sold", "CCE", "ECC", "ECCE", "ENP", "ENM", "RNV", "NV")
+#: Lime as it comes from the quarry: no score is meant.
+AS_SOLD = "ground limestone as sold"
+_LIME_BASES = (AS_SOLD, "CCE", "ECC", "ECCE", "ENP", "ENM", "RNV", "NV")
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,6 +32,12 @@ _PRICE = re.compile(
     r"\s*(?:/|\bper\b|\bpro\b|\bje\b|\bpar\b)\s*(?P<per>[^/()]+?)\W*"
 )
 
+#: Lime of a stated score: "ENP basis 70%", "as 67% ECCE".
+_SCORED_LIME = re.compile(
+    r"(?i)\b(?P<score>ENP|ECCE|ECC|ENM|ENV|RNV|CCE|NV)\b[^0-9%/]{0,12}(?P<share>[0-9]{2,3}(?:\.[0-9]+)?)\s*%"
+    r"|(?P<before>[0-9]{2,3}(?:\.[0-9]+)?)\s*%\s*(?P<behind>ENP|ECCE|ECC|ENM|ENV|RNV|CCE|NV)\b"
+)
+
 #: Units in names made for machines: P_M1_LBS_AC, K_MG_KG.
 _MACHINE_UNIT = re.compile(r"(?i)(_|^)(LBS?|TONS?|T|KG|G|MG|MEQ|ME|CMOL|DT)_(ACRE|AC|A|HA|KG|L|100_?G)(_|$)")
 
@@ -111,6 +117,13 @@ def read_heading(text: str) -> Heading:
     depth = read_depth(bare)
     if depth is not None:
         bare = DEPTH.sub(" ", plain(bare))
+    scored = _SCORED_LIME.search(bare) if mentions("lime", bare) else None
+    if scored is not None:
+        heading = read_heading(
+            f"{bare[: scored.start()]} {scored['score'] or scored['behind']}{bare[scored.end() :]}"
+        )
+        share = f"{scored['share'] or scored['before']}% {(scored['score'] or scored['behind']).upper()}"
+        return replace(heading, text=text, basis=share) if heading.role == "lime" else heading
     bare = _MACHINE_UNIT.sub(r"\1\2/\3\4", bare)
     found = find_units(bare)
     heading = _whole(text, bare, found.rest) or _rating(text, found.rest) or _parts(text, found.rest)
