@@ -414,6 +414,9 @@ def full_record() -> PropertyRecord:
                 "",
                 "2026-05-02T11:00:00",
                 "south",
+                plan_id="P-1",
+                job_id="J-1",
+                report_id="E-1",
             ),
             Application(
                 "E-2", "A-1", "Urea", Done.NOT_DONE, dt.date(2026, 5, 3), 0.0, replaces="E-1", withdrawn=True
