@@ -274,3 +274,36 @@ def test_our_own_tables_are_read_as_ever(path: Path, tmp_path: Path) -> None:
     found = import_files(path, [write(tmp_path / "own.csv", rows)])
     assert found.sheets == ()
     assert files.load(path).soil_tests[0].readings["P"].value == 9
+
+
+@pytest.mark.parametrize(
+    "kind", ["ground limestone as sold", "CCE", "ECC", "ECCE", "ENP", "ENM", "RNV", "NV", "not known"]
+)
+def test_every_kind_of_lime_the_question_offers_is_taken(kind: str, path: Path, tmp_path: Path) -> None:
+    rows = [[*HEAD, "Lime T/A"], ["P1", "2026-04-02", "0-6 in", "5.5", "12", "2"]]
+    file = write(tmp_path / "lime.csv", rows)
+    asked = {
+        problem.question: problem.choices[0]
+        for problem in import_files(path, [file], preview=True).problems
+        if problem.question
+    }
+    assert asked["lime-basis"] == "ground limestone as sold"
+    import_files(path, [file], answers=asked | {"lime-basis": kind})
+    (test,) = files.load(path).soil_tests
+    if kind == "not known":
+        assert test.recommendation is None
+    else:
+        assert test.recommendation is not None
+        assert test.recommendation.lime is not None
+
+
+def test_a_test_no_table_is_written_for_is_named_and_kept(path: Path, tmp_path: Path) -> None:
+    rows = [
+        ["Schlag", "Probenahme", "Tiefe", "P2O5 (CAL) mg/100g", "K2O (CAL) mg/100g"],
+        ["P1", "2026-04-02", "0-30 cm", "8", "14"],
+    ]
+    found = import_files(path, [write(tmp_path / "cal.csv", rows)])
+    said = [problem.what for problem in found.problems]
+    assert "no built-in table is written for P by calcium-acetate-lactate; the figure is kept" in said
+    (test,) = files.load(path).soil_tests
+    assert {one.value for one in test.readings.values()} == {8.0, 14.0}

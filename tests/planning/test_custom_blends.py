@@ -102,13 +102,13 @@ def test_named_meadows_get_a_recipe_for_what_they_share() -> None:
 
 
 def test_a_blend_is_told_as_an_option_of_a_plan() -> None:
-    # One blend in one pass of 10 against three products in three: 20 saved, a cent less by its price for a
-    # ton, rounded up; a fee of 30 eats it.
+    # One blend in one pass of 10 against three products in three: 19.99 saved (its price for a
+    # ton is rounded up), told in whole dollars; a fee of 30 eats it.
     plots = [plot("a", 1.0, N=46, P2O5=45, K2O=60)]
     plan = make_plan(plots, WARES, OFFERS, TERMS)
     said = blend_option(plots, WARES, OFFERS, TERMS, SERVICE, plan)
     assert "15.3-15.0-20.0" in said
-    assert "would save about $19.99 and 2 trips" in said
+    assert "would save about $20.00 and 2 trips" in said
     dear = replace(SERVICE, fee_per_kg=Decimal("0.10"))
     assert "would not pay" in blend_option(plots, WARES, OFFERS, TERMS, dear, plan)
     none = replace(SERVICE, ingredients=("sand",))

@@ -422,8 +422,11 @@ def _prices(contents: SheetContents, path: Path, asking: _Asking) -> FromSheet:
         return FromSheet(problems=tuple(asking.problems))
     rows = [_price_row(offer, contents, asking) for offer in contents.offers]
     products, offers, problems = pricelists.products_from(_table(path, rows))
-    for words in contents.charges.values():
-        asking.note("", f"a charge stands in a sentence, and is not taken: {words}", "Enter it by hand.")
+    for name, words in contents.charges.items():
+        said = f"{name.replace('_', ' ')}, {words}"
+        asking.note("", f"a charge stands in a sentence, and is not taken: {said}", "Enter it by hand.")
+    for item in contents.left_out:
+        asking.note("", f"left out: {item.what}: {item.where}")
     return FromSheet(products=products, offers=offers, problems=(*asking.problems, *problems))
 
 

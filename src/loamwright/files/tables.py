@@ -33,6 +33,7 @@ from loamwright.files.fields import BOUNDS, Fields, key_of, shown
 from loamwright.files.label_figures import ANALYSIS
 from loamwright.files.named_columns import headings, rows_of
 from loamwright.files.pricelists import PASSING, PRODUCT_ALIASES, PRODUCT_FIELDS
+from loamwright.files.sheets.words.vocabulary import vocabulary
 from loamwright.files.textrows import Table
 from loamwright.needs import read_lab_lime
 from loamwright.planning import FixedPass
@@ -282,10 +283,16 @@ def _reading(row: Fields, element: str, symbol: str) -> Reading | None:
             f"for example {'Bray P1' if symbol == 'P' else 'Mehlich-3'}.",
         )
     elif read_extractant(extractant) is None:
+        if ("nutrient", extractant) in vocabulary().test_names:
+            what = f"no built-in table is written for {symbol} by {extractant}; the figure is kept"
+            fix = "Use the lab's recommendation, or a guideline of your own for that test."
+        else:
+            what = f"the extractant {extractant!r} is not known here; it is kept, but no table can use it"
+            fix = "Write it as the lab report names it, for example Bray P1, Olsen or Mehlich-3."
         row.problem(
             f"{element}_extractant",
-            f"the extractant {extractant!r} is not known here; the figure is kept, but no table can use it",
-            "Write it as the lab report names it, for example Bray P1, Olsen or Mehlich-3.",
+            what,
+            fix,
             Level.WARNING,
         )
     return Reading(value, unit, extractant or None, row.text(f"{element}_basis") or symbol)

@@ -269,8 +269,8 @@ def blend_option(
     Returns
     -------
     str
-        A sentence: what it is made of, what it costs, and what ordering it would save with every amount
-        weighed out on both sides; or why there is none.
+        A sentence: what it is made of, what it costs, and between which sums ordering it would save, as far
+        as the quick look proved either side, with every amount weighed out; or why there is none.
     """
     made = _made(plots, wares, offers, terms, service)
     if isinstance(made, Problem):
@@ -282,14 +282,18 @@ def blend_option(
     nearby = Nearby(likely | {(plot_id, name) for plot_id in made.group})
     with_blend = [_let_in(plot, made.ware, made.group, _names(wares)) for plot in plots]
     with_it = nearby.plan(with_blend, [*wares, made.ware], [*offers, made.offer], plainly)
-    saved = without.total_cost - with_it.total_cost
+    saved = float(without.total_cost - with_it.total_cost)
+    least = saved - float(without.total_cost) * (without.gap or 0.0)
+    most = saved + float(with_it.total_cost) * (with_it.gap or 0.0)
     ordered = any(one.offer_id == made.offer.offer_id and one.count > 0 for one in with_it.buy)
     words = _recipe_words(made)
     if not ordered or saved <= 0:
         return f"{words} It would not pay."
     trips = len(without.jobs) - len(with_it.jobs)
     fewer = f" and {trips} trip{'s' if trips > 1 else ''}" if trips > 0 else ""
-    return f"{words} Ordering it would save about {format_money(saved)}{fewer}, every amount weighed out."
+    low, high = (format_money(Decimal(round(sum_))) for sum_ in (max(0.0, least), most))
+    said = low if low == high else f"{low} to {high}"
+    return f"{words} Ordering it would save about {said}{fewer}, every amount weighed out."
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,286 @@
+"""Text in the shape of what readers read, made up by hypothesis: a value, or a sentence; never another error.
+
+The seeds are fixed, so that a run is the same every time. Each example has ten seconds; the gate runs all of
+them (some 2 minutes), the quick suite none.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import math
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from command_line import TODAY, planned_property
+from hypothesis import HealthCheck, given, seed, settings
+from hypothesis import strategies as st
+
+from loamwright import units
+from loamwright.errors import LoamwrightError
+from loamwright.files import (
+    check_property,
+    load,
+    measure,
+    parse_date,
+    parse_percent,
+    price_list,
+    without_property,
+)
+from loamwright.files.settings import info_in
+from loamwright.season import worked_out
+
+MANY = settings(
+    max_examples=400,
+    deadline=dt.timedelta(seconds=10),
+    suppress_health_check=list(HealthCheck),
+    database=None,
+)
+FEW = settings(MANY, max_examples=150)
+
+DIGITS = st.text("0123456789", min_size=1, max_size=6)
+FIGURE = st.one_of(
+    st.builds("".join, st.lists(st.one_of(DIGITS, st.sampled_from(",. '-+/½eE%")), min_size=1, max_size=6)),
+    st.sampled_from(
+        ("nan", "inf", "1e309", "-0", "٣", "1_000", "0x1F", "³", "1,234,56", "12.5.3", "9" * 400)
+    ),
+)
+UNIT = st.sampled_from(
+    ["lb", "kg/ha", "lb/acre", "ft", "m", "in", "ac", "°", "lb^9", "kg**2", "", "%", "Mlb", "\x00"]
+)
+QUANTITY = st.builds(
+    lambda a, gap, b: f"{a}{gap}{b}", FIGURE, st.sampled_from(("", " ", "\u00a0", "\t")), UNIT
+)
+DATE = st.builds(
+    lambda parts, mark: mark.join(parts),
+    st.lists(st.one_of(DIGITS, st.sampled_from(("May", "Mai", "13", "2026", "24:00", "Z"))), max_size=4),
+    st.sampled_from("-/. T"),
+)
+WORD = st.one_of(QUANTITY, DATE, st.text(max_size=8), st.sampled_from(('"', "=1+1", "\u202e", "<b>", "A-1")))
+
+
+def says_something(error: LoamwrightError) -> None:
+    """A refusal has a sentence."""
+    assert str(error).strip()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "parse",
+    [units.read_number, units.parse_length, units.parse_area, units.parse_mass, units.parse_rate, parse_date],
+    ids=lambda parse: parse.__name__,
+)
+def test_a_figure_is_a_finite_value_or_a_sentence(parse: Callable[[str], object]) -> None:
+    @seed(1)
+    @MANY
+    @given(st.one_of(QUANTITY, DATE, FIGURE))
+    def holds(text: str) -> None:
+        try:
+            value = parse(text)
+        except LoamwrightError as error:
+            says_something(error)
+            return
+        for part in value if isinstance(value, tuple) else (value,):
+            if isinstance(part, float):
+                assert math.isfinite(part)
+
+    holds()
+
+
+@pytest.mark.slow
+def test_a_percentage_is_a_value_or_a_sentence() -> None:
+    @seed(2)
+    @MANY
+    @given(QUANTITY)
+    def holds(text: str) -> None:
+        try:
+            assert math.isfinite(parse_percent(text))
+        except LoamwrightError as error:
+            says_something(error)
+
+    holds()
+
+
+RING = st.lists(
+    st.lists(st.one_of(st.floats(), st.integers(-200, 200), st.none(), st.text(max_size=2)), max_size=4)
+)
+SHAPE = st.fixed_dictionaries(
+    {
+        "type": st.sampled_from(
+            ("Polygon", "MultiPolygon", "LineString", "Point", "GeometryCollection", "X", 5)
+        ),
+        "coordinates": st.one_of(
+            RING, st.lists(RING), st.lists(st.lists(RING, max_size=2), max_size=2), st.none()
+        ),
+    }
+)
+FEATURE = st.fixed_dictionaries(
+    {
+        "type": st.sampled_from(("Feature", "feature", None)),
+        "properties": st.one_of(
+            st.none(), st.dictionaries(st.sampled_from(("plot_id", "name", "crop")), WORD)
+        ),
+        "geometry": st.one_of(SHAPE, st.none(), st.integers()),
+    }
+)
+
+
+def refused_well(call: Callable[[], object]) -> None:
+    """It is done, or refused with a problem that says something."""
+    try:
+        call()
+    except LoamwrightError as error:
+        says_something(error)
+
+
+@pytest.mark.slow
+def test_map_files() -> None:
+    @seed(3)
+    @FEW
+    @given(st.lists(FEATURE, max_size=3))
+    def holds(features: list[object]) -> None:
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / "plots.geojson"
+            path.write_text(json.dumps({"type": "FeatureCollection", "features": features}), encoding="utf-8")
+            refused_well(lambda: measure(path))
+
+    holds()
+
+
+XML = st.recursive(
+    st.text("ab &<>]0123456789.,-", max_size=12),
+    lambda inner: st.builds(
+        lambda tag, parts: f"<{tag}>{''.join(parts)}</{tag}>",
+        st.sampled_from(
+            ("Placemark", "Polygon", "outerBoundaryIs", "LinearRing", "coordinates", "trk", "trkseg", "a")
+        ),
+        st.lists(inner, max_size=3),
+    ),
+    max_leaves=12,
+)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("kind", ["kml", "gpx"])
+def test_xml_maps(kind: str) -> None:
+    @seed(4)
+    @FEW
+    @given(XML)
+    def holds(inner: str) -> None:
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / f"plots.{kind}"
+            path.write_text(f'<?xml version="1.0"?><{kind}>{inner}</{kind}>', encoding="utf-8")
+            refused_well(lambda: measure(path))
+
+    holds()
+
+
+@pytest.mark.slow
+def test_tables_of_soil_tests_and_of_products() -> None:
+    square = [[[-93.05, 46.05], [-93.049, 46.05], [-93.049, 46.051], [-93.05, 46.051], [-93.05, 46.05]]]
+    shape = {"type": "Polygon", "coordinates": square}
+    feature = {"type": "Feature", "properties": {"plot_id": "A-1"}, "geometry": shape}
+    heads = (
+        "plot_id",
+        "sampled_on",
+        "depth",
+        "ph",
+        "p",
+        "p_unit",
+        "product",
+        "package",
+        "price",
+        "n",
+        "p",
+        "",
+        "\t",
+    )
+
+    @seed(5)
+    @FEW
+    @given(
+        st.lists(st.sampled_from(heads), min_size=1, max_size=7),
+        st.lists(st.lists(WORD, max_size=8), max_size=5),
+    )
+    def holds(heading: list[str], rows: list[list[str]]) -> None:
+        with tempfile.TemporaryDirectory() as folder:
+            plots, table = Path(folder) / "plots.geojson", Path(folder) / "t.csv"
+            plots.write_text(json.dumps({"type": "FeatureCollection", "features": [feature]}))
+            lines = [",".join(heading), *(",".join(row) for row in rows)]
+            table.write_text("\n".join(lines), encoding="utf-8", errors="replace")
+            refused_well(lambda: without_property(plots, [table], 2026, dt.date(2026, 11, 1)))
+            refused_well(lambda: price_list(table))
+
+    holds()
+
+
+@pytest.mark.slow
+def test_settings() -> None:
+    keys = st.sampled_from(
+        ("name", "season", "units", "guideline", "spreaders", "currency", "gps_sigma", "work", "x")
+    )
+    values = st.recursive(
+        st.one_of(st.none(), st.booleans(), st.integers(), st.floats(), WORD),
+        lambda inner: st.one_of(st.lists(inner, max_size=3), st.dictionaries(keys, inner, max_size=3)),
+        max_leaves=8,
+    )
+
+    @seed(6)
+    @FEW
+    @given(st.dictionaries(keys, values))
+    def holds(content: dict[str, object]) -> None:
+        refused_well(lambda: info_in(Path("property.json"), content))
+
+    holds()
+
+
+FLIPS = st.lists(st.tuples(st.integers(0, 2**24), st.integers(0, 255)), min_size=1, max_size=12)
+
+
+def flipped(content: bytes, flips: list[tuple[int, int]]) -> bytes:
+    """Some bytes of a file replaced."""
+    changed = bytearray(content)
+    for place, byte in flips:
+        changed[place % len(changed)] = byte
+    return bytes(changed)
+
+
+@pytest.mark.slow
+def test_a_property_file_with_bytes_flipped(tmp_path: Path) -> None:
+    content = planned_property(tmp_path).read_bytes()
+
+    @seed(7)
+    @FEW
+    @given(FLIPS)
+    def holds(flips: list[tuple[int, int]]) -> None:
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / "own.gpkg"
+            path.write_bytes(flipped(content, flips))
+            refused_well(lambda: worked_out(load(path), TODAY))
+            refused_well(lambda: check_property(path, False, TODAY))
+
+    holds()
+
+
+@pytest.mark.slow
+def test_a_workbook_with_bytes_flipped(tmp_path: Path) -> None:
+    import openpyxl
+
+    book = openpyxl.Workbook()
+    for row in (("product", "form", "n", "package", "price"), ("Urea 46-0-0", "dry", 46, "50 lb bag", 28.5)):
+        book.active.append(row)
+    book.save(tmp_path / "products.xlsx")
+    content = (tmp_path / "products.xlsx").read_bytes()
+
+    @seed(8)
+    @FEW
+    @given(FLIPS)
+    def holds(flips: list[tuple[int, int]]) -> None:
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / "products.xlsx"
+            path.write_bytes(flipped(content, flips))
+            refused_well(lambda: price_list(path))
+
+    holds()
