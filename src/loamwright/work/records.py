@@ -537,7 +537,17 @@ class Application:
     report_id: str | None = field(default=None, repr=False)
 
     def as_kept(self, kept: Application) -> Application:
-        """Return this entry with what was added when it was kept, for comparing an entry that comes again."""
+        """Return this entry with what was added when it was kept, to compare one that comes again with it.
+
+        Parameters
+        ----------
+        kept
+            The entry on file.
+
+        Returns
+        -------
+        Application
+        """
         return replace(self, plan_id=kept.plan_id, job_id=kept.job_id, report_id=kept.report_id)
 
 
