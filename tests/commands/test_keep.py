@@ -476,6 +476,9 @@ def test_more_is_not_returned_than_there_is_without_a_word(own: Path) -> None:
         (("settings", "max_products_per_plot=0"), "Write 1 or more"),
         (("settings", "test_age_limit_years=0"), "more than 0"),
         (("product", "Ag lime", "enp=9000"), "scores at most 2.5 lb per pound"),
+        (("soil-test", "TEST", "rates_season=1907"), "is not between 1950 and 2099"),
+        (("soil-test", "TEST", "rates_season=1907"), 'for example 2026."'),
+        (("settings", "cost_per_haul=20000000"), "Write what it costs"),
     ],
 )
 def test_what_is_typed_is_held_to_the_bounds_of_files(own: Path, words: tuple[str, ...], why: str) -> None:

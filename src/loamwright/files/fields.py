@@ -121,6 +121,8 @@ class Bound:
             return UnitError(f"{shown} is not more than zero", self.why)
         if self.low <= value <= self.high:
             return None
+        if self is BOUNDS["season"]:  # a year is written without a comma
+            return UnitError(f"{shown} is not between {self.low:g} and {self.high:g}", self.why)
         ends = f"{self.low:,.10g} and {self.high:,.10g} {self.unit}".rstrip()
         return UnitError(f"{shown} is not between {ends}", self.why)
 
@@ -399,8 +401,7 @@ class Fields:
         """Read a calendar year."""
         if self._typed:
             return self.count(name, "season")
-        year = self._possible(name, "season", self.read(name, _year))
-        return None if year is None else int(year)
+        return self.read(name, parse_year)
 
     def percent(self, name: str, kind: str = "percent") -> float | None:
         """Read a percentage, with or without its sign."""
@@ -469,7 +470,7 @@ class Fields:
     def yes_no(self, name: str) -> bool | None:
         """Read yes or no, or true or false."""
         if not self._typed:
-            return self.read(name, _yes_no)
+            return self.read(name, parse_yes_no)
         value = self.value(name)
         if isinstance(value, bool | None):
             return value
@@ -478,11 +479,11 @@ class Fields:
 
     def word(self, name: str, words: type[E]) -> E | None:
         """Read one of a fixed set of words, whatever its case and hyphens."""
-        return self.read(name, lambda text: _word(text, words))
+        return self.read(name, lambda text: parse_word(text, words))
 
     def listed_words(self, name: str, words: type[E]) -> tuple[E, ...]:
         """Read words of a fixed set that stand between semicolons."""
-        found = (self._parsed(name, text, lambda text: _word(text, words)) for text in self.listed(name))
+        found = (self._parsed(name, text, lambda text: parse_word(text, words)) for text in self.listed(name))
         return tuple(word for word in found if word is not None)
 
     def listed(self, name: str) -> tuple[str, ...]:
@@ -578,15 +579,20 @@ def impossible(kind: str, text: str, value: float) -> UnitError | None:
     return bound.refusal(shown(text), _in_its_unit(bound, value))
 
 
-def _yes_no(text: str) -> bool:
-    if text.lower() not in _YES | _NO:
+def parse_yes_no(text: str) -> bool:
+    """Read yes or no, in any of the words for them."""
+    plain = text.strip().lower()
+    if plain not in _YES | _NO:
         raise UnitError(f"{shown(text)} is neither yes nor no", "write yes or no, or nothing")
-    return text.lower() in _YES
+    return plain in _YES
 
 
-def _year(text: str) -> int:
-    if not re.fullmatch(r"[0-9]{1,9}", text):
+def parse_year(text: str) -> int:
+    """Read a calendar year within `BOUNDS`."""
+    if not re.fullmatch(r"[0-9]{1,9}", text.strip()):
         raise UnitError(f"{shown(text)} is not a calendar year", "write for example 2026")
+    if refusal := BOUNDS["season"].refusal(shown(text), int(text)):
+        raise refusal
     return int(text)
 
 
@@ -620,7 +626,8 @@ def typed_options(texts: Mapping[str, str | None], problems: list[Problem], syst
     return Fields("", typed, problems, habits=Habits(system=system))
 
 
-def _word(text: str, words: type[E]) -> E:
+def parse_word(text: str, words: type[E]) -> E:
+    """Read one of a fixed set of words, whatever its case and hyphens."""
     plain = re.sub(r"[\s_-]+", "", text).lower()
     for word in words:
         if re.sub(r"[\s_-]+", "", word.value).lower() == plain:

@@ -15,7 +15,15 @@ from enum import StrEnum
 from typing import Any
 
 from loamwright.errors import UnitError
-from loamwright.files.fields import BOUNDS, impossible, parse_date, parse_percent
+from loamwright.files.fields import (
+    BOUNDS,
+    impossible,
+    parse_date,
+    parse_percent,
+    parse_word,
+    parse_year,
+    parse_yes_no,
+)
 from loamwright.files.tables import parse_depth
 from loamwright.files.work_rules import blending_text, parse_blending
 from loamwright.units import (
@@ -153,15 +161,6 @@ def count(name: str = "count", low: int = 0, high: int = 100_000) -> Kind:
     return Kind(name, str(max(low, 1)), read, lambda value, _: str(value))
 
 
-def _flag(text: str) -> bool:
-    plain = text.strip().casefold()
-    if plain in ("yes", "y", "true", "1"):
-        return True
-    if plain in ("no", "n", "false", "0"):
-        return False
-    raise ValueError(f"{text!r} is neither yes nor no; write yes or no")
-
-
 def word(name: str, words: type[StrEnum]) -> Kind:
     """Return the kind of a fixed set of words.
 
@@ -177,15 +176,8 @@ def word(name: str, words: type[StrEnum]) -> Kind:
     Kind
     """
 
-    def read(text: str) -> StrEnum:
-        plain = text.strip().casefold().replace("-", " ")
-        for item in words:
-            if item.value.casefold().replace("-", " ") == plain:
-                return item
-        listed = ", ".join(item.value for item in words)
-        raise ValueError(f"{text!r} is not one of: {listed}; write one of these words")
-
-    return Kind(name, next(iter(words)).value, read, lambda value, _: str(value))
+    first = next(iter(words)).value
+    return Kind(name, first, lambda text: parse_word(text, words), lambda value, _: str(value))
 
 
 def one_of(name: str, choices: tuple[str, ...]) -> Kind:
@@ -260,17 +252,10 @@ def _place(text: str) -> tuple[float, float]:
     return longitude, latitude
 
 
-def _year(text: str) -> int:
-    value = _number("year", 1900, 2200)(text)
-    if not value.is_integer():
-        raise ValueError(f"{text!r} is not a calendar year; write for example 2026")
-    return int(value)
-
-
 def _money(text: str) -> Decimal:
     amount = parse_money(text)
-    if amount < 0:
-        raise ValueError(f"{text!r} is negative; write what it costs")
+    if refusal := BOUNDS["money"].refusal(repr(text), amount):
+        raise refusal
     return amount
 
 
@@ -312,7 +297,7 @@ def _band(text: str) -> tuple[float, float]:
 
 def _mix(text: str) -> tuple[bool, str]:
     answer, _, reason = text.partition(",")
-    return _flag(answer), _text(reason)
+    return parse_yes_no(answer), _text(reason)
 
 
 def _window(text: str) -> OwnWindow:
@@ -441,8 +426,8 @@ SHARE = Kind(
     lambda value, _: f"{shown(value * 100)} %",
 )
 DATE = Kind("date", "2026-04-12", parse_date, lambda value, _: value.isoformat(), in_units=True)
-YEAR = Kind("year", "2026", _year, _as_is)
-FLAG = Kind("yes or no", "yes", _flag, lambda value, _: "yes" if value else "no")
+YEAR = Kind("year", "2026", parse_year, _as_is)
+FLAG = Kind("yes or no", "yes", parse_yes_no, lambda value, _: "yes" if value else "no")
 MONEY = Kind("money", "28.50", _money, lambda value, _: f"{value:f}")
 MONEY_PER_AREA = Kind(
     "money per area",

@@ -406,7 +406,7 @@ def assigned(thing: Thing, record: PropertyRecord, item: Any, texts: Sequence[st
             except ValueError as error:
                 what, _, fix = str(error).partition("; ")
                 fix = (
-                    f"{fix[:1].upper()}{fix[1:]}."
+                    f"{fix[:1].upper()}{fix[1:].rstrip('.')}."
                     if fix
                     else f"Write for example {known[name].kind.example}."
                 )
