@@ -414,6 +414,9 @@ def full_record() -> PropertyRecord:
                 "",
                 "2026-05-02T11:00:00",
                 "south",
+                plan_id="P-1",
+                job_id="J-1",
+                report_id="E-1",
             ),
             Application(
                 "E-2", "A-1", "Urea", Done.NOT_DONE, dt.date(2026, 5, 3), 0.0, replaces="E-1", withdrawn=True
@@ -1051,6 +1054,15 @@ def test_what_was_set_and_decided_is_there_after_the_upgrade(tmp_path: Path) -> 
     change = next(one for one in property_file.read_journal(file) if "topup_share" in one.command)
     with pytest.raises(InputError, match="keeps no such thing any more"), property_file.edit(file) as editor:
         editor.undo(change.change_id)
+
+
+def test_entries_from_before_jobs_were_named_stand_as_they_were(tmp_path: Path) -> None:
+    # files_kept/README.md: a job of two products was recorded for AF-01 on 2 May 2026
+    held = property_file.load(Path(shutil.copy(KEPT[3], tmp_path / "old.gpkg")))
+    brought = [e for e in held.applications if e.applied_on == dt.date(2026, 5, 2) and e.plot_id == "AF-01"]
+    assert [entry.product for entry in brought] == ["MAP 11-52-0", "Potash 0-0-60"]
+    assert {(entry.plan_id, entry.job_id, entry.report_id) for entry in brought} == {(None, None, None)}
+    assert {entry.operator for entry in brought} == {"Invented Person"}
 
 
 def test_every_older_version_has_a_step() -> None:

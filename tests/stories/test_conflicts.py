@@ -160,6 +160,42 @@ def test_a_job_is_recorded_as_one(demo: Path) -> None:
     states = {row["line_id"]: row["state"] for row in run("status", demo).data["lines"]}
     assert {states[ident] for ident in ids} == {"done"}
     assert run("record", demo, "--job", jobs[0]).code == 2  # done already: asked
+    brought = done.data["new"]
+    assert {entry["job_id"] for entry in brought} == {jobs[0]}
+    assert {entry["report_id"] for entry in brought} == {brought[0]["entry_id"]}
+    assert len({entry["plan_id"] for entry in brought}) == 1
+
+
+def test_what_a_phone_brings_names_its_job_when_it_is_kept(demo: Path, tmp_path: Path) -> None:
+    """One load of two products is one report; the file again, after another plan, changes nothing."""
+    first, second, *_ = [row for row in run("status", demo).data["lines"] if row["plot_id"] == "AF-01"]
+    entries = [
+        {
+            **ENTRY,
+            "entry_id": f"phone-{row['product']}",
+            "product": row["product"],
+            "line_id": row["line_id"],
+            "mass_kg": row["planned_lb"] * 0.45359237,
+        }
+        for row in (first, second)
+    ]
+    file = tmp_path / "phone.json"
+    file.write_text(json.dumps({"format": "loamwright-records", "version": 1, "entries": entries}))
+    one, other = run("record", demo, file).data["new"]
+    assert (one["plan_id"], one["job_id"]) == (other["plan_id"], other["job_id"])
+    assert one["job_id"]
+    assert (one["report_id"], other["report_id"]) == (one["entry_id"], one["entry_id"])
+    run("plan", demo, "--reason", "again")
+    again = run("record", demo, file)
+    assert (again.code, again.data["new"], len(again.data["already_there"])) == (0, [], 2)
+    wiser = run(
+        "record",
+        demo,
+        *("--plot", "AF-01", "--product", first["product"], "--operator", "Steward"),
+        *("--corrects", one["entry_id"], "--amount", "80 lb", "--reason", "weighed again"),
+    )
+    (corrected,) = wiser.data["new"]
+    assert (corrected["job_id"], corrected["report_id"]) == (one["job_id"], one["report_id"])
 
 
 def test_a_tarp_test_under_a_misspelt_name_is_refused(demo: Path) -> None:

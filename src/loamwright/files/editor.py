@@ -582,7 +582,7 @@ class Editor:
             for entry in waiting:
                 known = stored.get(entry.entry_id)
                 if known is not None:
-                    if known == entry:
+                    if known == entry.as_kept(known):
                         same.append(entry)
                     else:
                         conflicts.append(_conflict(entry, known))

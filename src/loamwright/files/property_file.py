@@ -56,10 +56,10 @@ from loamwright.work import PropertyRecord
 R = TypeVar("R")
 
 #: Version of the tables this program writes.
-SCHEMA_VERSION = 3
+SCHEMA_VERSION = 4
 
 #: Schema version to the SQL file in ``data/property_file`` that brings it one version further.
-UPGRADES: Mapping[int, str] = {1: "upgrade-1-to-2.sql", 2: "upgrade-2-to-3.sql"}
+UPGRADES: Mapping[int, str] = {1: "upgrade-1-to-2.sql", 2: "upgrade-2-to-3.sql", 3: "upgrade-3-to-4.sql"}
 
 #: How long a writer waits for another one [s].
 WAIT_S = 10.0
@@ -401,6 +401,9 @@ def _withdraw(connection: sqlite3.Connection, row: Mapping[str, Any], today: dt.
         "replaces": entry,
         "recorded_at": now,
         "withdrawn": 1,
+        "plan_id": None,
+        "job_id": None,
+        "report_id": None,
     }
     marks = ", ".join("?" * len(stated))
     into = f"INSERT INTO applications ({', '.join(stated)}) VALUES ({marks})"

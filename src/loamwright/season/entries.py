@@ -486,7 +486,7 @@ def _as_corrections(
     result, asked = [], []
     for entry in entries:
         before = known.get(entry.entry_id)
-        if before is None or before == entry:
+        if before is None or before == entry.as_kept(before):
             result.append(entry)
             continue
         mark = hashlib.sha256(repr(entry).encode()).hexdigest()[:12]
@@ -516,6 +516,7 @@ def _as_corrections(
 
 def _differing(before: Application, now: Application) -> str:
     """What two entries of one id say otherwise."""
+    now = now.as_kept(before)
     pairs = ((part.name, getattr(before, part.name), getattr(now, part.name)) for part in fields(Application))
     return "; ".join(f"{name} {was!s} → {is_now!s}" for name, was, is_now in pairs if was != is_now)
 
@@ -559,7 +560,8 @@ def _append(
                 ready.append(kept)
         if has_errors(asked):
             raise InputError(asked)
-        appended = editor.append_applications(ready)
+        named = work.with_jobs(ready, before.plan, before.record.applications)
+        appended = editor.append_applications(named)
         after = worked_out(editor.record(), today)
     return Recorded(
         appended.new,

@@ -47,6 +47,7 @@ from loamwright.work.ledger import (
     season_entries,
     taken_off,
     unknown_corrections,
+    with_jobs,
 )
 from loamwright.work.open_questions import (
     ChoiceRow,
@@ -202,5 +203,6 @@ __all__ = [
     "totals_told",
     "unknown_corrections",
     "user_figure",
+    "with_jobs",
     "with_published",
 ]

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from loamwright.errors import Level, Problem
@@ -42,6 +42,42 @@ def entries_that_count(applications: Sequence[Application]) -> tuple[Application
     """
     replaced = {entry.replaces for entry in applications if entry.replaces}
     return tuple(entry for entry in applications if entry.entry_id not in replaced)
+
+
+def with_jobs(
+    entries: Sequence[Application], plan: Plan | None, recorded: Sequence[Application]
+) -> tuple[Application, ...]:
+    """Name the plan and the job each new entry answers, and tie together the products reported as one load.
+
+    Parameters
+    ----------
+    entries
+        New entries, one a product.
+    plan
+        The newest plan, or None.
+    recorded
+        Entries on file: a correction of the same line takes over what the entry it corrects names.
+
+    Returns
+    -------
+    tuple of Application
+        In the same order. Entries of no job are as they were.
+    """
+    jobs = {line_id: job.job_id for job in plan.jobs for line_id in job.line_ids} if plan else {}
+    on_file = {entry.entry_id: entry for entry in recorded}
+    first: dict[tuple[str, ...], str] = {}
+    named = []
+    for entry in entries:
+        before, job_id = on_file.get(entry.replaces), jobs.get(entry.line_id)
+        if before is not None and before.job_id and before.line_id == entry.line_id:
+            named.append(entry.as_kept(before))
+        elif plan is not None and job_id is not None:
+            report = (job_id, str(entry.applied_on), entry.time_of_day, entry.operator, entry.part)
+            report_id = first.setdefault(report, entry.entry_id)
+            named.append(replace(entry, plan_id=plan.plan_id, job_id=job_id, report_id=report_id))
+        else:
+            named.append(entry)
+    return tuple(named)
 
 
 def season_entries(

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from enum import StrEnum
 from typing import TYPE_CHECKING, Protocol
@@ -498,6 +498,15 @@ class Application:
         Part of the plot it went on; empty = the whole plot, unless `area_m2` says less.
     withdrawn
         True: what the entry it replaces says never happened.
+    plan_id, job_id
+        Plan and job of it that the entry answers; None = none.
+    report_id
+        Shared by the products of one load that were reported together (`entry_id` of the first); None = none.
+
+    Notes
+    -----
+    What is named last is added when an entry is kept. `repr` leaves it out: the ids of corrections are made
+    of it, and are the same whatever plan stood when a file was read.
     """
 
     entry_id: str
@@ -523,6 +532,23 @@ class Application:
     recorded_at: str = ""
     part: str = ""
     withdrawn: bool = False
+    plan_id: str | None = field(default=None, repr=False)
+    job_id: str | None = field(default=None, repr=False)
+    report_id: str | None = field(default=None, repr=False)
+
+    def as_kept(self, kept: Application) -> Application:
+        """Return this entry with what was added when it was kept, to compare one that comes again with it.
+
+        Parameters
+        ----------
+        kept
+            The entry on file.
+
+        Returns
+        -------
+        Application
+        """
+        return replace(self, plan_id=kept.plan_id, job_id=kept.job_id, report_id=kept.report_id)
 
 
 @dataclass(frozen=True, slots=True)

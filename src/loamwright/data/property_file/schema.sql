@@ -1,5 +1,5 @@
--- The property file, schema version 2: a GeoPackage 1.3 (OGC 12-128r17) with these tables.
--- What upgrade-1-to-2.sql makes of a file of version 1 has the same columns; a test holds both together.
+-- The property file, schema version 4: a GeoPackage 1.3 (OGC 12-128r17) with these tables.
+-- What the upgrades make of a file of an older version has the same columns; a test holds them together.
 -- Nothing is deleted: what is retired keeps its row, with a date and a reason, and leaves lists and sums.
 -- A plot is told by its plot_key for ever: `plot_id` in every other table holds that key, and the plot's own
 -- `plot_id` is the name it has today.
@@ -539,7 +539,10 @@ CREATE TABLE applications (
     replaces TEXT NOT NULL, -- entry_id this one corrects, or empty
     recorded_at TEXT NOT NULL,
     part TEXT NOT NULL DEFAULT '', -- part of the plot it went on; with area_m2
-    withdrawn BOOLEAN NOT NULL DEFAULT 0 -- 1: the entry it replaces never happened
+    withdrawn BOOLEAN NOT NULL DEFAULT 0, -- 1: the entry it replaces never happened
+    plan_id TEXT, -- plan and job it answers; NULL = none, or kept before version 4
+    job_id TEXT,
+    report_id TEXT -- the same in all products of one report of a job: the entry_id of the first
 );
 CREATE TRIGGER applications_no_update BEFORE UPDATE ON applications
 BEGIN
