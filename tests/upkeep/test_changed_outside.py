@@ -101,5 +101,28 @@ def test_a_plot_taken_out_is_put_back_and_not_kept_so(path: Path) -> None:
     assert acres(path, "A-2") == pytest.approx(independent_area_m2(box(-93.04)[:-1]) / ACRE_M2, rel=1e-6)
 
 
+def test_a_boundary_that_crosses_itself_is_not_kept(path: Path) -> None:
+    west, south = -93.05, 46.05
+    bow_tie = [(west, south), (west + 0.001, south + 0.001), (west + 0.001, south), (west, south + 0.001)]
+    written_with_gdal(path, shapely.Polygon(bow_tie))
+    held = path.read_bytes()
+    assert run("check", path, "--accept").says("plot A-1", "crosses itself")
+    assert path.read_bytes() == held
+    assert found(path, "--restore") == []
+
+
+@pytest.mark.parametrize("option", ["--accept", "--restore"])
+def test_a_plot_drawn_there_is_named_and_kept_or_taken_out(path: Path, option: str) -> None:
+    with closing(sqlite3.connect(path)) as db, db:
+        names = [row[1] for row in db.execute("PRAGMA table_info(plots)") if row[1] != "fid"]
+        listed = ", ".join(names)
+        own = listed.replace("plot_id", "'A-9'").replace("plot_key", "'A-9'")
+        db.execute(f"INSERT INTO plots ({listed}) SELECT {own} FROM plots WHERE plot_id = 'A-2'")
+    assert any("plot A-9: another program added it" in said for said in found(path))
+    assert not any("A-9" in said for said in found(path, option))
+    listed_now = [name for name, _ in ran_well("show", path, "plots")["listed"]]
+    assert ("A-9" in listed_now) is (option == "--accept")
+
+
 def test_both_at_once_are_refused(path: Path) -> None:
     assert run("check", path, "--accept", "--restore").says("both")

@@ -55,6 +55,9 @@ TABLES: Mapping[str, tuple[str, ...]] = MappingProxyType(
 #: Tables whose rows are withdrawn or retired, never taken out again.
 KEPT_FOR_EVER = frozenset({"plans", "applications", "purchases", "calibrations"})
 
+#: What a GIS opens as layers of a map, and can draw in.
+MAP_LAYERS = ("plots", "keepouts", "ways")
+
 #: What people call a row of a table.
 NOUNS: Mapping[str, str] = MappingProxyType(
     {
@@ -333,7 +336,25 @@ def changed_outside(
         }
         if fields:
             found.append(RowChange(table, key, CHANGED, fields))
+    for table in MAP_LAYERS:
+        found.extend(_added_outside(connection, table, left))
     return tuple(found)
+
+
+def _added_outside(
+    connection: sqlite3.Connection, table: str, left: Mapping[tuple[str, tuple[Sql, ...]], object]
+) -> Iterator[RowChange]:
+    """Rows of a map layer that the journal does not know, later than one it knows.
+
+    Rows of a file that is older than its journal are not in it either, and have lower numbers.
+    """
+    rows = [dict(row) for row in connection.execute(f'SELECT * FROM "{table}" ORDER BY fid')]
+    keys = [tuple(row[name] for name in TABLES[table]) for row in rows]
+    known = [row["fid"] for row, key in zip(rows, keys, strict=True) if (table, key) in left]
+    for row, key in zip(rows, keys, strict=True):
+        if known and (table, key) not in left and row["fid"] > min(known):
+            stated = {name: (None, value) for name, value in row.items() if name not in _SILENT}
+            yield RowChange(table, key, ADDED, stated)
 
 
 # ---------------------------------------------------------------------------------------------

@@ -48,7 +48,7 @@ from loamwright.files.editor import Editor
 from loamwright.files.held import foreign_values, loose_rows_of, read_all
 from loamwright.files.told_values import told
 from loamwright.files.whole import write_new
-from loamwright.land import same_shape
+from loamwright.land import crossing_of, same_shape
 from loamwright.values import PropertyInfo
 from loamwright.version import __version__
 from loamwright.work import PropertyRecord
@@ -471,6 +471,10 @@ def settle_outside(path: Path, keep: bool, today: dt.date, by: str) -> int:
             if keep and row.kind == journal.REMOVED:
                 what = "another program took it out, and nothing is ever taken out of a property"
                 problems.append(Problem(row.name, what, "Put it back with check: `restore`; then retire it."))
+            elif keep and (crossed := _crosses(row)):
+                problems.append(
+                    Problem(row.name, crossed, "Mend it there, or put it back with check: `restore`.")
+                )
             elif fault := journal.apply(connection, row, forward=False):
                 problems.append(Problem(row.name, f"it cannot be put back: {fault}", "Correct it by hand."))
         if problems:
@@ -480,7 +484,8 @@ def settle_outside(path: Path, keep: bool, today: dt.date, by: str) -> int:
         with _one_change(connection, "keep what another program changed", by) as editor:
             for row in rows:
                 fields = dict(row.fields)
-                _, boundary = fields.pop("boundary", (None, None)) if row.table == "plots" else (None, None)
+                is_redrawn = row.table == "plots" and row.kind == journal.CHANGED
+                _, boundary = fields.pop("boundary", (None, None)) if is_redrawn else (None, None)
                 if isinstance(boundary, bytes):
                     editor.put_boundary(str(row.key[0]), shape_of(boundary))
                 if fields:
@@ -488,11 +493,21 @@ def settle_outside(path: Path, keep: bool, today: dt.date, by: str) -> int:
         return editor.change_id
 
 
+def _crosses(row: journal.RowChange) -> str:
+    """Say where a boundary that another program drew crosses itself; empty where none does."""
+    _, boundary = row.fields.get("boundary", (None, None)) if row.table == "plots" else (None, None)
+    place = crossing_of(shape_of(boundary)) if isinstance(boundary, bytes) else None
+    return "" if place is None else f"its boundary crosses itself near {place[1]:.5f}, {place[0]:.5f}"
+
+
 def _outside(path: Path, connection: sqlite3.Connection) -> Iterator[Problem]:
     """Name what another program changed, in words."""
     units = _units(connection)
     fix = "Keep it as a change with check: `accept`, or put back what was there with check: `restore`."
     for row in journal.changed_outside(connection, _means_the_same):
+        if row.kind == journal.ADDED:
+            yield Problem(f"{path.name}, {row.name}", "another program added it", fix, Level.WARNING)
+            continue
         if row.kind == journal.REMOVED:
             what = "another program took it out"
             yield Problem(
