@@ -225,7 +225,7 @@ def test_a_correction_keeps_what_it_does_not_say_anew(demo: Path) -> None:
     said = ("--operator", "Ann (invented)", "--ground", "moist", "--on", "2026-05-20")
     job = ("record", demo, "--plot", MAP[0], "--product", MAP[1])
     run(*job, "--amount", "50 lb", *said)
-    (first,) = [one.entry_id for one in files.load(demo).applications]
+    first = files.load(demo).applications[-1].entry_id
     run(*job, "--amount", "100 lb", "--corrects", first)
     entry = files.load(demo).applications[-1]
     assert (entry.applied_on.isoformat(), entry.operator, entry.ground) == (
