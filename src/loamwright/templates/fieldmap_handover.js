@@ -171,7 +171,7 @@ function entryItem(one, standing) {
     make("p", { class: "quiet" }, where),
     make("div", { class: "actions" },
       standing && plot ? button("Correct", () => openCheckOff(plot, line || null, one)) : "",
-      standing && !one.sent && !known.has(entry.entry_id) ? button("Remove", () => {
+      standing && !one.sent && !one.saved && !known.has(entry.entry_id) ? button("Remove", () => {
         keep(without(one));
         say("Removed.");
       }) : ""));
