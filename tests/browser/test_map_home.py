@@ -85,6 +85,9 @@ def test_what_was_done_comes_home_once(open_page: Open, own: Path, tmp_path: Pat
     file = saved(page, tmp_path)
     assert page.locator("ol.entries button", has_text="Remove").count() == 0  # it may be at home by now
     assert page.locator("ol.entries button", has_text="Correct").count() == 2
+    assert page.is_visible(
+        "[name=receipt]"
+    )  # a copy may have arrived although nobody tapped that it was sent
     first = ran_well("record", own, file)
     entry = one(first["new"], product="MAP 11-52-0")
     assert (entry["plot_id"], entry["operator"], entry["applied_on"]) == ("A-1", "Sam", str(TODAY))

@@ -138,7 +138,7 @@ function drawRecords() {
       make("p", {}, `${inHand.length} copied or saved, which is not yet sent.`),
       button("I handed them over", () => markSent(entries), { class: "main" })) : "",
     button("Mark a spot, a boundary or a core", openMark),
-    out ? make("form", { class: "receipt", on: { submit: (event) => {
+    out || inHand.length ? make("form", { class: "receipt", on: { submit: (event) => {
       event.preventDefault();
       say(takeReceipt(receipt.value) ? "They have arrived." : "This phone handed nothing over with that receipt.");
     } } }, field("Receipt", receipt, "Six letters that the property's keeper reads to you: then they have arrived."),
