@@ -6,7 +6,7 @@ import shutil
 from pathlib import Path
 
 import pytest
-from command_line import TODAY, planned_property, ran_well, run
+from command_line import TODAY, planned_property, ran_well, run, written
 from pypdf import PdfReader
 
 
@@ -167,3 +167,20 @@ def test_a_plan_of_an_older_version_is_old_by_what_changed_and_not_by_how_it_was
     said = made_before(Path(shutil.copy(kept, tmp_path / "old.gpkg")))
     named = ["need of AF-07 N", "decision on AF-07 N", "bought outside the plan"]
     assert [line.partition(":")[0] for line in said] == named
+
+
+def test_what_came_by_scale_ticket_is_known_to_the_plan_made_after_it(own: Path, tmp_path: Path) -> None:
+    """The failing case: a ticket's id holds a blank, and every plan made after it was old at once."""
+    tickets = written(
+        tmp_path / "tickets.csv",
+        "Savannah Ridge Quarry (invented)\n"
+        "Ticket,Date,Product,Gross lb,Tare lb,Net lb\n"
+        f"55231,{TODAY:%m/%d/%Y},Ag lime,51340,26900,24440\n",
+    )
+    asked = run("import", own, tickets)
+    answers = [f"{one['id']}={one['choices'][-1]}" for one in asked.data["questions"]]
+    done = run("import", own, tickets, *(word for one in answers for word in ("--answer", one)))
+    assert done.code in (0, 1), done.text
+    assert any("Ag lime" in said for said in made_before(own))
+    run("plan", own, "--reason", "lime came")
+    assert made_before(own) == []

@@ -368,3 +368,19 @@ def test_a_test_no_table_is_written_for_is_named_and_kept(path: Path, tmp_path: 
     assert "no built-in table is written for P by calcium-acetate-lactate; the figure is kept" in said
     (test,) = files.load(path).soil_tests
     assert {one.value for one in test.readings.values()} == {8.0, 14.0}
+
+
+def test_a_ph_printed_twice_is_asked_about(path: Path, tmp_path: Path) -> None:
+    rows = [
+        ["Date sampled: 10/26/2026"],
+        ["Extractant: Bray P1"],
+        ["Sample", "pH", "pH", "P ppm"],
+        ["Creek Bottom", "7.65", "5.3", "20"],
+        ["Long Stripe", "7.9", "6.1", "20"],
+    ]
+    file = write(tmp_path / "twice.csv", rows)
+    asked = questions(path, file)
+    assert asked["use.pH"] == ("the first", "the second")
+    chosen = {name: choices[0] for name, choices in asked.items()}
+    import_files(path, [file], answers=chosen | {"depth": "0-6 in", "use.pH": "the second"})
+    assert files.load(path).soil_tests[-1].ph == 6.1

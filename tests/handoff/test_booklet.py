@@ -225,7 +225,7 @@ def test_the_drivers_sheet_has_tons_limits_places_and_whom_to_call(
         "way in at 46.05000, -93.05000",
         "Call: Steward (invented), 555-0100",
         "Load at: Gravel yard",
-        "Plank bridge, carries 3,000 lb",
+        "Plank bridge, carries 3,000 lb: do not cross it, your load is up to 24,000 lb (12.00 tons)",
         "Rounds 1, 2, 3 are done with spreaders.",
     ):
         assert said in text, said

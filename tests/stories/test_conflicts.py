@@ -256,3 +256,16 @@ def test_a_wrong_answer_is_told_the_right_ones(demo: Path) -> None:
     wrong = run(*typed, "--answer", "again=zzz")
     assert wrong.code == 2
     assert wrong.says("'zzz' is none of the answers")
+
+
+def test_names_that_are_nearly_right_are_offered_and_a_part_without_an_amount_is_asked_for(
+    demo: Path,
+) -> None:
+    """The failing cases: AF-1 was told AF-19, AF-18 or AF-17; Potsh was told every product."""
+    amount = ("--amount", "10 lb")
+    assert run("record", demo, "--plot", "AF-1", "--product", MAP[1], *amount).says("Did you mean AF-01?")
+    near = run("record", demo, "--plot", "AF-01", "--product", "Potsh", *amount)
+    assert near.says("Did you mean Potash 0-0-60?")
+    part = run("record", demo, "--plot", "AF-01", "--product", MAP[1], "--part", "north half")
+    assert part.code == 2
+    assert part.says("how much of the part 'north half' is on is not said")

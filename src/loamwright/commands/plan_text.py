@@ -76,7 +76,8 @@ def show_plan(console: Console, made: PlanMade, system: str) -> None:
     _show_buying(console, plan)
     _show_jobs(console, plan, view, system)
     console.print("\n[bold]Left to decide[/]")
-    for sentence in plan.left_to_decide:
+    decide = dict.fromkeys(one.words for one in plan.left_to_decide)
+    for sentence in decide:
         _print_in(console, 0, f"• {escape(sentence)}")
     show_unknown(console, view)
     _show_close_calls(console, made.close_calls[:_CLOSEST], system)
@@ -85,7 +86,7 @@ def show_plan(console: Console, made: PlanMade, system: str) -> None:
         console.print(f"  {more} more: loamwright why … --ask tests")
     console.print("\n[bold]How sure it is, and before you begin[/]")
     for sentence in plan.explanation:
-        if sentence not in plan.left_to_decide:
+        if sentence not in decide:
             _print_in(console, 0, f"• {escape(sentence)}")
     for rule in made.ground_rules:
         said = f"{rule.state}, {rule.what}: {rule.rule} ({rule.who}; {rule.source})."

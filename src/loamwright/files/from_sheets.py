@@ -342,7 +342,17 @@ def _water_ph(sample: Sample, asking: _Asking) -> LabReading | None:
         method = salt[0].method
         what = f"pH in {method} is left out: lime tables here go by pH in water"
         asking.note("", what, "Ask the lab for its figure in water.", Level.WARNING)
+    if len({one.value for one in water}) > 1:
+        places = _WHICH[: len(water)]
+        printed = " and ".join(one.printed for one in water)
+        about = f"pH is printed more than once, here {printed}; which of them is the pH in water"
+        choice = asking.ask("use.pH", about, _place(sample), places)
+        return water[places.index(choice)] if choice in places else None
     return water[0] if water else None
+
+
+#: Columns of one figure, from left to right.
+_WHICH = ("the first", "the second", "the third", "the fourth")
 
 
 def _is_salt(method: str | None) -> bool:

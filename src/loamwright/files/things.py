@@ -249,10 +249,30 @@ def thing_of(word: str) -> Thing:
     return settings_thing() if name == SETTINGS_WORD else THINGS[name]
 
 
+def _near(typed: str, known: Sequence[str]) -> list[str]:
+    """Names near to what was typed: the same but for zeros, else alike, else with a word that is alike."""
+    bare = _without_zeros(typed)
+    if same := [name for name in known if _without_zeros(name) == bare]:
+        return same[:3]
+    folded = {name.casefold(): name for name in known}
+    if alike := difflib.get_close_matches(typed.casefold(), folded, 3, 0.6):
+        return [folded[name] for name in alike]
+    words: dict[str, list[str]] = {}
+    for name in known:
+        for part in name.casefold().split():
+            words.setdefault(part, []).append(name)
+    close = difflib.get_close_matches(typed.casefold(), words, 3, 0.75)
+    return list(dict.fromkeys(name for word in close for name in words[word]))[:3]
+
+
+def _without_zeros(name: str) -> str:
+    """A name without case, marks and leading zeros: `AF-01`, `af 1` and `AF1` are one."""
+    return re.sub(r"0*([0-9]+)", r"\1", re.sub(r"[\W_]+", "", name.casefold()))
+
+
 def _not_there(where: str, typed: str, what: str, known: Sequence[str]) -> Problem:
     """Say that there is no such thing, with the nearest spelling, or with what there is."""
-    folded = {name.casefold(): name for name in known}
-    near = [folded[name] for name in difflib.get_close_matches(typed.casefold(), folded, 3, 0.6)]
+    near = _near(typed, known)
     listed = ", ".join(list(known)[:60]) + (" …" if len(known) > 60 else "")
     fix = f"Did you mean {' or '.join(near)}? " if near else ""
     there = f"There are: {listed}." if known else "There is none yet."

@@ -124,6 +124,20 @@ def _ways(view: SeasonView, *kinds: str) -> tuple[str, ...]:
     return tuple(way_words(way, units) for way in view.record.ways if way.kind in kinds)
 
 
+def _passages(view: SeasonView, rounds: Sequence[Round]) -> tuple[str, ...]:
+    """Name gates and bridges, and which of them no load of these rounds may cross."""
+    used, units = {one.spreader for one in rounds}, view.record.info.units
+    machines = [one for one in view.record.info.settings.spreaders if one.name in used]
+    load_kg = max((one.vehicle_kg or one.hopper_kg or 0.0 for one in machines), default=0.0)
+    said = []
+    for way in view.record.ways:
+        if way.kind in ("gate", "bridge"):
+            too_weak = way.load_limit_kg is not None and load_kg > way.load_limit_kg
+            wrong = f": do not cross it, your load is up to {mass_words(load_kg, units)}" if too_weak else ""
+            said.append(way_words(way, units) + wrong)
+    return tuple(said)
+
+
 def _way_in(plot: Plot, system: str, with_place: bool) -> str:
     parts = [plot.access.rstrip(".")] if plot.access else []
     if plot.narrowest_m is not None:
@@ -413,7 +427,7 @@ def booklet(view: SeasonView, options: PaperOptions, driver: bool = False) -> Bo
         reader,
         _ways(view, "contact"),
         _ways(view, "loading place"),
-        _ways(view, "gate", "bridge") if driver else (),
+        _passages(view, rounds) if driver else (),
         elsewhere,
         tuple(everyday),
         () if driver else _tests(rounds, view),

@@ -169,6 +169,11 @@ def record_entry(
     area_m2 = files.typed_options({"area": hand.area}, problems).quantity("area", "area")
     mass_kg = 0.0
     try:
+        if not hand.amount.strip():
+            part = f" of the part {hand.part!r}" if hand.part else ""
+            raise UnitError(
+                f"how much{part} is on is not said", "write for example '100 lb', '2 bags', '50 lb/acre'"
+            )
         mass_kg = amount_kg(hand.amount, hand.product, hand.plot_id, area_m2, record)
     except UnitError as error:
         problems.append(error.at("amount"))

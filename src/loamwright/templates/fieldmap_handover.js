@@ -138,7 +138,7 @@ function drawRecords() {
       make("p", {}, `${inHand.length} copied or saved, which is not yet sent.`),
       button("I handed them over", () => markSent(entries), { class: "main" })) : "",
     button("Mark a spot, a boundary or a core", openMark),
-    out ? make("form", { class: "receipt", on: { submit: (event) => {
+    out || inHand.length ? make("form", { class: "receipt", on: { submit: (event) => {
       event.preventDefault();
       say(takeReceipt(receipt.value) ? "They have arrived." : "This phone handed nothing over with that receipt.");
     } } }, field("Receipt", receipt, "Six letters that the property's keeper reads to you: then they have arrived."),
@@ -171,7 +171,7 @@ function entryItem(one, standing) {
     make("p", { class: "quiet" }, where),
     make("div", { class: "actions" },
       standing && plot ? button("Correct", () => openCheckOff(plot, line || null, one)) : "",
-      standing && !one.sent && !known.has(entry.entry_id) ? button("Remove", () => {
+      standing && !one.sent && !one.saved && !known.has(entry.entry_id) ? button("Remove", () => {
         keep(without(one));
         say("Removed.");
       }) : ""));

@@ -8,6 +8,7 @@ bought that the plan did not ask for.
 from __future__ import annotations
 
 import dataclasses
+import json
 import re
 from collections.abc import Collection, Mapping
 from decimal import Decimal
@@ -157,8 +158,14 @@ def _since_the_plan(record: PropertyRecord, plan: Plan) -> dict[str, str]:
         for e in record.purchases
         if e.kind is not Movement.COUNTED
     ]
-    known = plan.fingerprint.get(_PURCHASES, "").split()
+    known = _known_purchases(plan)
     return found | dict(planning.bought_outside(wanted, known, book)) | _counted_otherwise(record, known)
+
+
+def _known_purchases(plan: Plan) -> list[str]:
+    """Ids of the purchases a plan knew; plans of schema 3 and before parted them by blanks."""
+    text = plan.fingerprint.get(_PURCHASES, "")
+    return list(json.loads(text)) if text.startswith("[") else text.split()
 
 
 def _counted_otherwise(record: PropertyRecord, known: Collection[str]) -> dict[str, str]:
@@ -255,4 +262,5 @@ def noted_beside(record: PropertyRecord) -> dict[str, str]:
     -------
     dict of str to str
     """
-    return {_PURCHASES: " ".join(entry.purchase_id for entry in record.purchases), _WORDING: _WORDED}
+    known = json.dumps([entry.purchase_id for entry in record.purchases])
+    return {_PURCHASES: known, _WORDING: _WORDED}

@@ -8,6 +8,8 @@ from __future__ import annotations
 import datetime as dt
 from pathlib import Path
 
+import pytest
+
 from loamwright.files.sheets import SheetContents, read_sheet
 
 
@@ -132,3 +134,20 @@ def test_a_guarantee_in_a_sentence_is_told(tmp_path: Path) -> None:
     )
     assert left(contents) == ["'Neutralizing value 50 % CaO and moisture 4 % at most'"]
     assert [load.net_t for load in contents.deliveries] == [16.42]
+
+
+@pytest.mark.parametrize(
+    "title",
+    [
+        "Ogeechee Farm Supply (invented) - Price sheet effective 11/20/2026",
+        "Ogeechee Farm Supply (invented), fall prices",
+        "Ogeechee Farm Supply (invented)",
+    ],
+)
+def test_the_seller_is_the_same_whatever_day_its_prices_are_of(tmp_path: Path, title: str) -> None:
+    """The failing case: December's sheet was another seller's, and November's prices stayed beside it."""
+    path = tmp_path / "prices.csv"
+    quoted = f'"{title}"'
+    path.write_text(f"{quoted},,,\nProduct,Analysis,Unit,Price\nUrea,46-0-0,ton,$610.00\n", encoding="utf-8")
+    contents = read_sheet(path)
+    assert contents.seller == "Ogeechee Farm Supply (invented)"

@@ -398,3 +398,26 @@ def test_a_rating_among_the_results_of_a_long_table_is_asked_about_and_left_out(
     assert "column.k-rt" in asked(contents)
     assert all("pH" not in sample.readings for sample in contents.samples)
     assert any("K_RT" in left.where for left in contents.left_out)
+
+
+PALMETTO = (
+    "Date sampled: 10/26/2026",
+    ",,Buffer,Soil,Mehlich-1 Extractable,,Ratings,",
+    "Lab No.,Sample ID,pH,pH,P,K,P,K",
+    ",,,,lbs/acre,lbs/acre,,",
+    "88101,POND TOP,7.65,5.3,14,62,L,L",
+    "88102,POND BOT,7.75,5.8,31,118,M,M",
+    "Sampling depth 0-6 inches",
+)
+
+
+def test_what_stands_over_two_ph_columns_tells_them_apart(tmp_path: Path) -> None:
+    """The failing case: the buffer's 7.65 was kept as the soil's pH, and 5.3 was lost."""
+    contents = sheet(tmp_path, *PALMETTO)
+    first = contents.samples[0].readings
+    assert [one.value for one in first["buffer pH"]] == [7.65]
+    assert [one.value for one in first["pH"]] == [5.3]
+    assert [(one.value, one.rating) for one in first["P"]] == [(14, "L")]
+    assert [(one.value, one.rating) for one in first["K"]] == [(62, "L")]
+    turned = sheet(tmp_path, *(line.replace("Buffer,Soil", "Soil,Buffer") for line in PALMETTO))
+    assert [one.value for one in turned.samples[0].readings["pH"]] == [7.65]

@@ -316,6 +316,10 @@ def _with_group(heading: Heading, texts: Sequence[str], group: str) -> Heading:
         return together
     if heading.role not in ("reading", "recommendation", "lime", "index", "rating"):
         return heading
+    if heading.role == "reading" and together.analyte and together.analyte.kind == "buffer":
+        return together  # "Buffer" over "pH"
+    if heading.role == "reading" and read_heading(group).role == "rating":
+        return replace(heading, role="rating")
     over = find_units(group)
     tests, _ = vocabulary().tests.take(tokens(over.rest))
     if mentions("recommendation", group) and heading.role == "reading":

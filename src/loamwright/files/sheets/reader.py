@@ -210,7 +210,15 @@ def _seller(statements: Statements) -> str | None:
     if line is None or read_guarantees(line).analysis or re.search(r"[0-9]\s*%", line):
         return None
     stated = statements.pairs.get("seller")
-    return stated.text if stated is not None else line
+    return stated.text if stated is not None else _OF_THE_SHEET.sub("", line) or line
+
+
+#: What a title says of the sheet and not of the seller: "… - Price sheet effective 11/20/2026".
+_OF_THE_SHEET = re.compile(
+    r"\s*[-–—|:,;]\s*(?:(?:spring|summer|fall|autumn|winter|current|new)\s+)?"
+    r"(?:prices?|price[- ]?(?:list|sheet)|quotes?|quotation|effective|valid|as of|updated)\b.*$",
+    re.IGNORECASE,
+)
 
 
 def _take_notes(statements: Statements, notes: Statements) -> None:
