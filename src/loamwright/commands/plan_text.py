@@ -170,7 +170,7 @@ def _amount(line: PlanLine, system: str) -> str:
 
 
 def _show_jobs(console: Console, plan: Plan, view: SeasonView, system: str) -> None:
-    """What to do when: the trips by time of the season, each with its load; what several share is said once."""
+    """What to do when: trips by time of the season, each with its load; what several share is said once."""
     names = {plot.plot_id: plot.name for plot in view.record.plots}
     line_of = {line.line_id: line for line in plan.lines}
     for timing in (*Timing, None):
