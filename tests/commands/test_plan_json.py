@@ -25,6 +25,7 @@ WINDOW = {"from", "to", "label"}
 COST = {"purchase", "delivery", "spreading", "filling", "handling", "hours", "total"}
 PLAN = {
     *("plan_id", "outcome", "gap", "season", "lines", "buy", "coverage", "plot_costs", "explanation"),
+    "left_to_decide",
     *("jobs", "cost", "currency", "totals", "cautions", "problems", "purchase_lists", "unknown"),
 }
 

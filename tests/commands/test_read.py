@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from command_line import run
+import pytest
+from command_line import Ran, box, geojson, ran_well, run
 
 LABS = Path(__file__).parents[1] / "files" / "sheets" / "labs"
 SHEETS = sorted(path for path in LABS.iterdir() if path.suffix in (".csv", ".xlsx"))
@@ -51,6 +52,54 @@ def test_a_profile_is_kept_and_used(tmp_path: Path) -> None:
     again = run("read", path, "--profile", str(profile))
     assert again.code == 0
     assert again.data["samples"][0]["depth"] == {"top": 0.0, "bottom": 15.0, "unit": "cm"}
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "labs/dev01_midwest_codes.csv",
+        "labs/dev03_two_crops_unit_row.csv",
+        "labs/dev04_value_with_rating.csv",
+        "labs/dev09_long_lims.csv",
+        "variants/group_heading.csv",
+        "variants/test_not_named.csv",
+        "modus/m3_slim.json",
+    ],
+)
+def test_a_profile_keeps_every_answer_that_lasts(name: str, tmp_path: Path) -> None:
+    """The next files of a lab ask for the day of sampling where none is printed, and for nothing else."""
+    source, path, profile = LABS.parent / name, tmp_path / "place.gpkg", tmp_path / "lab.json"
+    ran_well("new", path, "--name", "Place", "--season", "2026")
+    plots = geojson(
+        tmp_path / "plots.geojson",
+        ({"plot_id": "P1"}, [box()]),
+        ({"plot_id": "P2"}, [box(west=-93.04)]),
+    )
+    ran_well("import", path, plots)
+    answers: dict[str, str] = {}
+
+    def imported(year: str, *more: object) -> Ran:
+        file = tmp_path / f"{year}{source.suffix}"
+        file.write_text(source.read_text(encoding="utf-8-sig").replace("2025", year), encoding="utf-8")
+        given = [word for ident, text in answers.items() for word in ("--answer", f"{ident}={text}")]
+        return run("import", path, file, *given, *more, "--save-profile", profile)
+
+    while asked := imported("2025").data.get("questions"):
+        assert answers.keys().isdisjoint(question["id"] for question in asked)
+        answers |= {
+            one["id"]: "2026-03-01" if one["choices"][0].startswith("<day") else one["choices"][0]
+            for one in asked
+        }
+    day = {"sampled": answers["sampled"]} if "sampled" in answers else {}
+    for year in ("2026", "2027"):
+        answers = {}
+        said = imported(year, "--profile", profile)
+        assert [question["id"] for question in said.data.get("questions", [])] == list(day)
+        if day:
+            assert "no earlier file's day is taken" in said.data["questions"][0]["question"]
+            answers = day
+            said = imported(year, "--profile", profile)
+        assert said.data["taken"]
 
 
 def test_refusals(tmp_path: Path) -> None:

@@ -141,6 +141,67 @@ def test_a_plot_is_answered_by_its_id_or_name_however_it_is_written(
     assert [test.plot_id for test in files.load(path).soil_tests] == ["P1", "P2"]
 
 
+def test_a_label_of_no_plot_is_remembered_and_a_plot_of_that_name_wins(
+    path: Path, sheet: Path, tmp_path: Path
+) -> None:
+    first = import_files(path, [sheet], answers=ANSWERS | {"plot.longstripe": "no plot of this property"})
+    day = {"sampled": "2027-04-02"}
+    again = import_files(path, [sheet], profile=first.profile, answers=day)
+    assert any("'Long Stripe' is of no plot" in problem.what for problem in again.problems)
+    with files.edit(path) as editor:
+        editor.put_plots([Plot("P4", "Long Stripe", polygon(box(800, 0, 900, 100)))])
+    import_files(path, [sheet], profile=first.profile, answers=day)
+    assert files.load(path).soil_tests[-1].plot_id == "P4"
+
+
+def test_a_kept_choice_of_the_labs_crop_holds_while_the_same_crop_grows(path: Path, tmp_path: Path) -> None:
+    rows = [
+        [*HEAD, "Crop A", "Phosphate", "Crop B", "Phosphate"],
+        [*("" for _ in range(6)), LB_ACRE[1], "", LB_ACRE[1]],
+        ["P1", "2026-04-02", "0-6 in", "6.5", "12", "Legume hay", "40", "Small grain", "30"],
+    ]
+    file = write(tmp_path / "rates.csv", rows)
+    first = import_files(path, [file], answers={"advice.p1": "Legume hay", "no-k": "not tested"})
+    assert first.profile is not None
+    assert import_files(path, [file], profile=first.profile).taken
+    with files.edit(path) as editor:
+        editor.put_croppings([Cropping("P1", 2026, "oats")])
+    with pytest.raises(InputError, match="oats grows there"):
+        import_files(path, [file], profile=first.profile)
+
+
+def test_two_samples_of_one_plot_of_which_one_is_not_are_asked_for(path: Path, tmp_path: Path) -> None:
+    rows = [[*HEAD], *([name, "2026-04-02", "0-6 in", "6.5", "12"] for name in ("P1", "Creek Bottom"))]
+    file = write(tmp_path / "twins.csv", rows)
+    twice = {"no-k": "not tested", "plot.p1.twice": "one is of another plot"}
+    named = {name.replace(".", "__"): text for name, text in twice.items()}
+    assert set(questions(path, file, **named)) == {"plot.p1", "plot.creekbottom"}
+    import_files(path, [file], answers=twice | {"plot.p1": "P1", "plot.creekbottom": "P2"})
+    assert [test.plot_id for test in files.load(path).soil_tests] == ["P1", "P2"]
+
+
+def test_sulfur_without_a_test_is_asked_about_and_nitrate_needs_none(path: Path, tmp_path: Path) -> None:
+    rows = [
+        [*HEAD, "K Mehlich-3 ppm", "SO4-S ppm", "NO3-N ppm"],
+        ["P1", "2026-04-02", "0-6 in", "6.5", "12", "90", "7", "11"],
+    ]
+    file = write(tmp_path / "sulfur.csv", rows)
+    assert set(questions(path, file)) == {"test.S"}
+    import_files(path, [file], answers={"test.S": "not known"})
+    (test,) = files.load(path).soil_tests
+    assert "S" not in test.readings
+    assert (test.readings["NO3-N"].value, test.readings["NO3-N"].extractant) == (11, None)
+
+
+def test_a_slice_of_which_no_figure_is_kept_here_stops_nothing(path: Path) -> None:
+    """Chloride is of 0 to 24 inches there, the rest of 0 to 6 and of 6 to 24."""
+    file = Path(__file__).parent / "sheets" / "variants" / "nitrate_two_depths.csv"
+    found = import_files(path, [file], answers={"plot.wedge": "P1", "plot.bench": "P2"})
+    readings = [test.readings for test in files.load(path).soil_tests]
+    assert [(one["NO3-N"].value, one["P"].value) for one in readings] == [(12, 9), (8, 17)]
+    assert any("Cl is left out" in problem.what for problem in found.problems)
+
+
 def test_an_answer_that_names_no_plot_keeps_the_question_open(path: Path, sheet: Path) -> None:
     """A mistyped answer must not drop a sample without a word."""
     asked = questions(

@@ -33,7 +33,18 @@ from loamwright.errors import InputError, Level, Problem, PropertyFileError
 from loamwright.files import columns, property_file, whole
 from loamwright.land.records import Cropping, KeepOut, Plot, PlotPart, Way
 from loamwright.needs.decisions import Decision
-from loamwright.planning.records import Coverage, Job, Outcome, Plan, PlanLine, Purchase, Window
+from loamwright.planning.records import (
+    Coverage,
+    DecideKind,
+    Job,
+    LeftToDecide,
+    Outcome,
+    Plan,
+    PlanLine,
+    Purchase,
+    StillShort,
+    Window,
+)
 from loamwright.soil.records import LabRecommendation, OrganicInput, Reading, SoilTest
 from loamwright.supplies.records import Form, LimeLabel, Offer, Product
 from loamwright.supplies.stock import Movement, StockEntry
@@ -364,6 +375,15 @@ def full_record() -> PropertyRecord:
                 "price of urea",
                 ("E-1",),
                 ("Urea is cheapest.", "Lime drives the cost."),
+                (
+                    LeftToDecide(
+                        DecideKind.SMALL,
+                        "Lime drives the cost.",
+                        (StillShort("A-2", Supply("lime ENP"), 12.5),),
+                        Decimal("62.10"),
+                    ),
+                    LeftToDecide(DecideKind.BLEND, "Urea is cheapest."),
+                ),
                 (Problem("offer O-2", "no price", "Ask the seller.", Level.WARNING),),
                 (
                     Job(
@@ -1063,6 +1083,15 @@ def test_entries_from_before_jobs_were_named_stand_as_they_were(tmp_path: Path) 
     assert [entry.product for entry in brought] == ["MAP 11-52-0", "Potash 0-0-60"]
     assert {(entry.plan_id, entry.job_id, entry.report_id) for entry in brought} == {(None, None, None)}
     assert {entry.operator for entry in brought} == {"Invented Person"}
+
+
+def test_a_plan_from_before_what_is_left_to_decide_was_kept_apart_still_shows_it(tmp_path: Path) -> None:
+    held = property_file.load(Path(shutil.copy(KEPT[3], tmp_path / "old.gpkg")))
+    (plan,) = held.plans
+    (blend,) = plan.left_to_decide
+    assert (blend.kind, blend.short, blend.cost) == (DecideKind.BLEND, (), None)
+    assert blend.words in plan.explanation
+    assert "Ordering it would save about $122.24" in blend.words
 
 
 def test_every_older_version_has_a_step() -> None:

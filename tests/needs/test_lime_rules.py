@@ -261,7 +261,8 @@ def test_a_printed_depth_rule_halves_the_rate() -> None:
 # The lab's own lime
 
 
-LB_ACRE = 0.45359237 / (43560 * 0.3048**2) * 10_000
+LB_ACRE = 0.45359237 / (43560 * 0.3048**2) * 10_000  # kg/ha in a lb/acre
+CAO_TO_CACO3 = (40.078 + 12.011 + 3 * 15.999) / (40.078 + 15.999)  # IUPAC 2021: Ca, C, O [g/mol]
 
 
 @pytest.mark.parametrize(
@@ -280,11 +281,10 @@ LB_ACRE = 0.45359237 / (43560 * 0.3048**2) * 10_000
         (0, "lb ENP/acre", LimeBasis.ENP, 0),
         (2, "ton 70% ENP/acre", LimeBasis.ENP, 2800),  # 2 × 2000 × 0.70
         (1, "ton ground limestone ECCE 65/acre", LimeBasis.ECCE, 1300),  # 2000 × 0.65
-        # 100.087 / 56.077 = 1.78481 kg CaCO3 neutralize as much as a kg CaO; an acre is 0.40468564 ha and a
-        # pound 0.45359237 kg, so that 1 kg/ha is 0.8921791 lb/acre: 25 dt = 2500 kg, × 1.78481 × 0.8921791
-        (25, "dt CaO/ha", LimeBasis.CCE, 3980.9),
-        (2, "t ground limestone NV 54/ha", LimeBasis.CCE, 1719.7),  # 2000 × 0.54 × 1.78481 × 0.8921791
-        (25, "dt CaCO3/ha", LimeBasis.CCE, 2230.45),  # 2500 × 0.8921791
+        # a kg CaO neutralizes as much as the 1.78481 kg CaCO3 of the same moles: 25 dt are 2500 kg
+        (25, "dt CaO/ha", LimeBasis.CCE, 2500 * CAO_TO_CACO3 / LB_ACRE),
+        (2, "t ground limestone NV 54/ha", LimeBasis.CCE, 2000 * 0.54 * CAO_TO_CACO3 / LB_ACRE),
+        (25, "dt CaCO3/ha", LimeBasis.CCE, 2500 / LB_ACRE),
     ],
 )
 def test_lab_lime_keeps_its_basis(value: float, unit: str, basis: LimeBasis, lb_acre: float) -> None:
@@ -292,7 +292,7 @@ def test_lab_lime_keeps_its_basis(value: float, unit: str, basis: LimeBasis, lb_
     found = read_lab_lime(Quantity(value, unit))
     assert not isinstance(found, Missing)
     assert found[0] is basis
-    assert found[1] == pytest.approx(lb_acre * LB_ACRE, rel=5e-5)
+    assert found[1] == pytest.approx(lb_acre * LB_ACRE, rel=1e-9)
 
 
 @pytest.mark.parametrize(

@@ -23,7 +23,7 @@ from loamwright.planning.custom_blends import (
 )
 from loamwright.planning.inputs import Band, Demand, PlanPlot, Terms
 from loamwright.planning.planner import make_plan
-from loamwright.planning.records import Outcome
+from loamwright.planning.records import DecideKind, LeftToDecide, Outcome
 from loamwright.values import Supply, Timing
 
 UREA, TSP, POTASH = ware("urea", N=46), ware("tsp", P2O5=45), ware("potash", K2O=60)
@@ -106,13 +106,18 @@ def test_a_blend_is_told_as_an_option_of_a_plan() -> None:
     # ton is rounded up), told in whole dollars; a fee of 30 eats it.
     plots = [plot("a", 1.0, N=46, P2O5=45, K2O=60)]
     plan = make_plan(plots, WARES, OFFERS, TERMS)
-    said = blend_option(plots, WARES, OFFERS, TERMS, SERVICE, plan)
-    assert "15.3-15.0-20.0" in said
-    assert "would save about $20.00 and 2 trips" in said
-    dear = replace(SERVICE, fee_per_kg=Decimal("0.10"))
-    assert "would not pay" in blend_option(plots, WARES, OFFERS, TERMS, dear, plan)
-    none = replace(SERVICE, ingredients=("sand",))
-    assert "none of the ingredients" in blend_option(plots, WARES, OFFERS, TERMS, none, plan)
+    option = blend_option(plots, WARES, OFFERS, TERMS, SERVICE, plan)
+    assert isinstance(option, LeftToDecide)
+    assert option.kind is DecideKind.BLEND
+    assert "15.3-15.0-20.0" in option.words
+    assert "would save about $20.00 and 2 trips" in option.words
+    # one that does not pay, and none at all, are no choice
+    dear = blend_option(plots, WARES, OFFERS, TERMS, replace(SERVICE, fee_per_kg=Decimal("0.10")), plan)
+    assert isinstance(dear, str)
+    assert "would not pay" in dear
+    none = blend_option(plots, WARES, OFFERS, TERMS, replace(SERVICE, ingredients=("sand",)), plan)
+    assert isinstance(none, str)
+    assert "none of the ingredients" in none
 
 
 def test_a_plants_own_bulk_price_comes_before_the_bags() -> None:
@@ -200,8 +205,10 @@ def test_a_plants_terms_are_kept_and_every_plan_tells_its_blend(tmp_path: Path) 
     run("set", file, "settings", f"blending={terms}", "spreading_cost_per_pass=20")
     shown = next(one for one in run("show", file, "settings").data["fields"] if one["name"] == "blending")
     assert shown["value"].startswith("Plant; fee ")
-    told = [one for one in run("plan", file).data["explanation"] if "single blend" in one]
+    plan = run("plan", file).data
+    told = [one for one in plan["explanation"] if "single blend" in one]
     assert len(told) == 1
+    assert [one["words"] for one in plan["left_to_decide"] if one["kind"] == "a blend on offer"] == told
     assert "from Plant" in told[0]
     assert "would save about" in told[0]
     refused = run("set", file, "settings", "blending=Plant; MAP 11-52-0=300/ton")

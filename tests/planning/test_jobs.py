@@ -19,7 +19,7 @@ from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 
 from loamwright.planning.inputs import Band, Demand, Machine, PlanPlot, Terms, Ware
 from loamwright.planning.planner import make_plan
-from loamwright.planning.records import Outcome, Plan
+from loamwright.planning.records import DecideKind, Outcome, Plan
 from loamwright.supplies.records import Form, Offer
 from loamwright.values import Supply, Timing
 
@@ -140,7 +140,14 @@ def test_a_job_for_a_few_percent_is_left_as_a_choice() -> None:
     assert (len(whole.jobs), len(left.jobs)) == (2, 1)
     assert left.outcome is not Outcome.IMPOSSIBLE
     assert whole.total_cost - left.total_cost == 50  # a trip of 10 and four bags at 10
-    assert any("stays 50 kg lime ENP short" in said and "$50.00" in said for said in left.explanation)
+    (choice,) = left.left_to_decide
+    assert (choice.kind, choice.cost) == (DecideKind.SMALL, 50)
+    assert [(one.plot_id, one.supply) for one in choice.short] == [("a", "lime ENP")]
+    assert choice.short[0].mass_kg == pytest.approx(50)
+    assert choice.words in left.explanation
+    assert "stays 50 kg lime ENP short" in choice.words
+    assert "$50.00" in choice.words
+    assert whole.left_to_decide == ()
 
 
 def test_a_small_job_is_small_against_the_whole_need_of_the_season() -> None:
@@ -191,7 +198,11 @@ def test_where_nothing_gets_the_cheapest_change_that_would_help_is_said() -> Non
     goods = [stone, pellets], [bag("stone", "1"), bag("pellets", "4")], Terms(machines=machines)
     plan = make_plan([replace(one, kept_off=off)], *goods)
     assert plan.outcome is Outcome.IMPOSSIBLE
-    (said,) = [words for words in plan.explanation if words.startswith("Plot a")]
+    (open_,) = plan.left_to_decide
+    assert open_.kind is DecideKind.SHORT
+    assert [(one.plot_id, one.supply, one.mass_kg) for one in open_.short] == [("a", "lime ENP", 500)]
+    said = open_.words
+    assert said in plan.explanation
     assert "no machine gets to this plot (truck: it is heavy; wagon: the plot's reach says no)" in said
     assert "The cheapest change that would help: a way for truck; its lime ENP then costs $100.00" in said
     # a wagon gets there, but nothing it spreads is lime: the same, of the machines that do

@@ -321,10 +321,10 @@ def check_plan(
     what a small job would bring is left for the user to choose, and said.
     """
     got = supplied(plan["lines"])
-    left = [sentence for sentence in plan["explanation"] if sentence.startswith("Left for you to choose")]
+    left = {(one["plot_id"], one["nutrient"]) for choice in plan["left_to_decide"] for one in choice["short"]}
     for (plot_id, supply), need in wanted.items():
         allowed = 0.05 * whole.get((plot_id, supply), need) if supply != "B" else 0.0
-        if not any(f"{plot_id} stays" in sentence for sentence in left):
+        if (plot_id, supply) not in left:
             assert got[plot_id, supply] >= (need - allowed) * (1 - 1e-6), (plot_id, supply)
     for row in plan["coverage"]:
         key = row["plot_id"], row["nutrient"]

@@ -48,6 +48,7 @@ from loamwright.planning import (
     Plan,
     PlotCost,
     Reasons,
+    StillShort,
     Window,
 )
 from loamwright.season import Season
@@ -212,6 +213,7 @@ KEYS: Mapping[type, Mapping[str, str | None]] = {
     ),
     Job: _without("line_ids"),
     Window: {"opens": "from", "closes": "to"},
+    StillShort: {"supply": "nutrient"},
     Reasons: {"entries": "offers_not_bought", "ranges": "price_ranges"},
     NutrientReason: _without(
         "more_kg", supply="nutrient", without="saved_without", more="added_for_a_tenth_more"

@@ -25,10 +25,30 @@ from loamwright.errors import Level, Problem, PropertyFileError
 from loamwright.files.work_rules import kept_rules, rules_to_keep
 from loamwright.land import Cropping, KeepOut, Plot, PlotPart, Shape, Way, as_wkb, from_wkb
 from loamwright.needs import Decision
-from loamwright.planning import Coverage, Job, Plan, PlanLine, Purchase, Window
+from loamwright.planning import (
+    Coverage,
+    DecideKind,
+    Job,
+    LeftToDecide,
+    Plan,
+    PlanLine,
+    Purchase,
+    StillShort,
+    Window,
+)
 from loamwright.soil import OrganicInput, Reading, SoilTest
 from loamwright.supplies import LimeLabel, Offer, Product, StockEntry
-from loamwright.values import Nutrient, PropertyInfo, Quantity, Settings, Source, Spreader, Step, Timing
+from loamwright.values import (
+    Nutrient,
+    PropertyInfo,
+    Quantity,
+    Settings,
+    Source,
+    Spreader,
+    Step,
+    Supply,
+    Timing,
+)
 from loamwright.work import Application, Calibration
 
 R = TypeVar("R")
@@ -210,6 +230,32 @@ def _problems(column: str) -> Codec:
 
     def decode(content: list[dict[str, str]]) -> tuple[Problem, ...]:
         return tuple(Problem(p["where"], p["what"], p["fix"], Level(p["level"])) for p in content)
+
+    return _json(column, decode, encode)
+
+
+def _left_to_decide(column: str) -> Codec:
+    def encode(things: tuple[LeftToDecide, ...]) -> list[dict[str, object]]:
+        return [
+            {
+                "kind": str(one.kind),
+                "words": one.words,
+                "short": [[need.plot_id, str(need.supply), need.mass_kg] for need in one.short],
+                "cost": None if one.cost is None else str(one.cost),
+            }
+            for one in things
+        ]
+
+    def decode(content: list[dict[str, Any]]) -> tuple[LeftToDecide, ...]:
+        return tuple(
+            LeftToDecide(
+                DecideKind(held["kind"]),
+                held["words"],
+                tuple(StillShort(plot_id, Supply(supply), kg) for plot_id, supply, kg in held["short"]),
+                None if held["cost"] is None else Decimal(held["cost"]),
+            )
+            for held in content
+        )
 
     return _json(column, decode, encode)
 
@@ -417,6 +463,7 @@ PLANS = Layout(
     {
         "counted_entries": _texts("counted_entries"),
         "explanation": _texts("explanation"),
+        "left_to_decide": _left_to_decide("left_to_decide"),
         "problems": _problems("problems"),
         "fingerprint": _mapping("fingerprint"),
     },

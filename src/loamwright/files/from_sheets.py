@@ -10,14 +10,17 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from loamwright.errors import InputError, Level, Problem
 from loamwright.files import pricelists, tables
 from loamwright.files.fields import key_of
 from loamwright.files.sheets import (
+    ALL_OF_IT,
     AS_SOLD,
+    FAMILY_TESTS,
+    NOT_KNOWN,
     LabReading,
     ManureSample,
     PlotMatch,
@@ -30,7 +33,7 @@ from loamwright.files.sheets import (
     match_plots,
 )
 from loamwright.files.textrows import Row, Table
-from loamwright.soil import SoilTest
+from loamwright.soil import SoilTest, read_unit
 from loamwright.supplies import Movement, Offer, Product, StockEntry
 from loamwright.units import TON_KG
 from loamwright.values import Nutrient
@@ -44,6 +47,8 @@ _SCORES = {"enp_lb_ton": "enp", "enm_lb_ton": "enm"}
 _TAKE_LIMIT, _LEAVE_OUT = "take the limit itself", "leave those figures out"
 _SPREAD, _NOT_YET = "yes, on the day of each ticket", "not yet"
 _NONE_OF_THEM = "none of them"
+#: Columns that hold no figure of a test.
+_ABOUT_A_SAMPLE = frozenset({"test_id", "plot_id", "lab", "sampled_on", "depth", "texture"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +65,8 @@ class FromSheet:
         Questions that are still open, as errors; and what was left out and why.
     answered
         Ids of the answers that were used.
+    lasting
+        Answers that hold for every file of the sender, by id.
     """
 
     tests: tuple[SoilTest, ...] = ()
@@ -70,11 +77,7 @@ class FromSheet:
     plots: Mapping[str, str] | None = None
     problems: tuple[Problem, ...] = ()
     answered: frozenset[str] = frozenset()
-
-    @property
-    def lasting(self) -> tuple[str, ...]:
-        """Ids of answers that hold for every file of the sender."""
-        return tuple(ident for ident in self.answered if ident == "limits" or ident.startswith("use."))
+    lasting: Mapping[str, str] = field(default_factory=dict)
 
 
 class _Asking:
@@ -84,19 +87,19 @@ class _Asking:
         self.file, self.answers = file, answers
         self.problems: list[Problem] = []
         self.used: set[str] = set()
+        self.lasting: dict[str, str] = {}
 
-    def ask(
-        self, ident: str, about: str, where: str, choices: Sequence[str], likely: str | None = None
-    ) -> str:
-        """The answer, or empty, with the question noted."""
-        answer = self.answers.get(ident, "")
+    def ask(self, ident: str, about: str, where: str, choices: Sequence[str], kept_as: str = "") -> str:
+        """The answer, or empty, with the question noted; `kept_as` = its id for later files."""
+        answer = self.answers.get(ident) or self.answers.get(kept_as, "")
         if answer in choices:
             self.used.add(ident)
+            if kept_as:
+                self.lasting[kept_as] = answer
             return answer
         if all(problem.question != ident for problem in self.problems):
             what = f"{answer!r} is no answer: {about}" if answer else about
-            guess = f" Likely: {likely}." if likely else ""
-            fix = f"Choose one of: {', '.join(choices[:40])}.{guess}"
+            fix = f"Choose one of: {', '.join(choices[:40])}."
             place = f"{self.file}, {where}" if where else self.file
             self.problems.append(Problem(place, what, fix, question=ident, choices=tuple(choices)))
         return ""
@@ -177,11 +180,17 @@ def _soil(
     asking.problems += _as_problems(contents.file, questions)
     # An answer that a match was made by, and answers about two samples of one plot.
     asking.used |= {ident for ident in asking.answers if ident.startswith("plot.")}
+    asking.lasting |= {
+        ident: answer
+        for ident, answer in asking.answers.items()
+        if ident.endswith(".twice") and answer == ALL_OF_IT
+    }
     rows: list[tuple[Sample, dict[str, str], SheetRecommendation | None]] = []
     kept: dict[str, str] = {}
     for sample, match in zip(samples, matches, strict=True):
         if match.plot_id is None:
             if match.how != "asked":
+                kept[match.sample] = ""
                 asking.note(
                     _place(sample), f"the sample {match.sample!r} is of no plot here, and is left out"
                 )
@@ -192,7 +201,9 @@ def _soil(
             asking.note(_place(sample), what, "Tables here go by the slice from the surface.")
             continue
         advice = _advice(sample, match, record, asking)
-        rows.append((sample, _row(contents, sample, match, advice, asking), advice))
+        row = _row(contents, sample, match, advice, asking)
+        if any(text for column, text in row.items() if column not in _ABOUT_A_SAMPLE):
+            rows.append((sample, row, advice))
     if any(problem.question for problem in asking.problems) or not rows:
         return FromSheet(problems=tuple(asking.problems), answered=frozenset(asking.used), plots=kept)
     columns = tuple(dict.fromkeys(name for _, row, _ in rows for name in row))
@@ -213,6 +224,7 @@ def _soil(
         plots=kept,
         problems=(*asking.problems, *problems),
         answered=frozenset(asking.used),
+        lasting=asking.lasting,
     )
 
 
@@ -276,9 +288,23 @@ def _row(
         reading = _chosen(symbol, sample.readings.get(symbol, ()), sample, asking)
         if reading is None or not (text := _figure(reading, symbol, asking)):
             continue
+        unit = _unit(reading, contents)
+        if reading.unit == "index" and read_unit(unit) is None:
+            whose = contents.lab or "a laboratory not named"
+            what = f"{symbol} is left out: no table here reads an index of {whose}"
+            asking.note("", what, "Ask the laboratory for the figure in ppm and its test.", Level.WARNING)
+            continue
+        extractant = reading.extractant or (
+            "" if reading.unit == "index" else _asked_test(symbol, sample, asking)
+        )
+        if extractant == NOT_KNOWN:
+            asking.note(
+                "", f"{symbol} is left out: its test is not known", "Ask the laboratory.", Level.WARNING
+            )
+            continue
         row[column] = text
-        row[f"{column}_unit"] = _unit(reading, contents)
-        row[f"{column}_extractant"] = reading.extractant or ""
+        row[f"{column}_unit"] = unit
+        row[f"{column}_extractant"] = extractant
         if reading.basis:
             row[f"{column}_basis"] = reading.basis
     known = {"pH", "buffer pH", "OM", "CEC", "acidity", "base saturation", *_COLUMNS}
@@ -286,6 +312,18 @@ def _row(
         if name not in known:
             asking.note("", f"{name} is left out: no table here goes by it")
     return row | _rates(sample, advice, asking)
+
+
+def _asked_test(symbol: str, sample: Sample, asking: _Asking) -> str:
+    """The test of an element the sheet names none for; nitrate is the same by any."""
+    if symbol == "NO3-N":
+        return ""
+    family = {"P": "P", "S": "S", "B": "B", "K": "cations", "Ca": "cations", "Mg": "cations"}.get(
+        symbol, "metals"
+    )
+    ident = f"test.{family}"
+    about = f"extractant of {symbol}: the sheet names none"
+    return asking.ask(ident, about, _place(sample), (*FAMILY_TESTS[family], NOT_KNOWN), ident)
 
 
 def _unit(reading: LabReading, contents: SheetContents) -> str:
@@ -333,7 +371,7 @@ def _figure(reading: LabReading, name: str, asking: _Asking) -> str:
     if limit is None:
         return ""
     about = f"some figures are given as limits only, for example {name} {reading.printed}"
-    choice = asking.ask("limits", about, "", (_TAKE_LIMIT, _LEAVE_OUT))
+    choice = asking.ask("limits", about, "", (_TAKE_LIMIT, _LEAVE_OUT), "limits")
     return f"{limit:.10g}" if choice == _TAKE_LIMIT else ""
 
 
@@ -349,7 +387,7 @@ def _chosen(
     ident = f"use.{symbol}"
     listed = " and ".join(by_test)
     about = f"{symbol} was tested by {listed}; which test the needs go by"
-    choice = asking.ask(ident, about, _place(sample), tuple(by_test))
+    choice = asking.ask(ident, about, _place(sample), tuple(by_test), ident)
     if choice not in by_test and asking.answers.get(ident):
         return None
     return by_test.get(choice)
@@ -379,7 +417,8 @@ def _advice(
     ident = f"advice.{key_of(match.sample)}"
     grows = f"; {', '.join(sorted(grown))} grows there" if grown else ""
     about = f"the lab's rates for {match.sample!r} were written for {', '.join(crops)}{grows}"
-    choice = asking.ask(ident, about, _place(sample), (*dict.fromkeys(crops), _NONE_OF_THEM))
+    kept_as = f"{ident}.{'+'.join(sorted(grown)) or 'no crop'}"  # holds as long as the same crop grows
+    choice = asking.ask(ident, about, _place(sample), (*dict.fromkeys(crops), _NONE_OF_THEM), kept_as)
     return next((one for one, crop in zip(found, crops, strict=True) if crop == choice), None)
 
 

@@ -492,10 +492,11 @@ class _Basket:
         now = replace(self.held, plots=(*self.held.plots, *self.plots.values()))
         found = from_sheets.take_sheet(contents, path, now, answers, known.plots if known else {}, self.today)
         self.answered |= found.answered | set(contents.answered)
+        if self.sheets and (self.sheets[-1].kind, self.sheets[-1].lab) == (contents.kind, contents.lab):
+            known = self.profile
         self.sheets.append(contents)
         kept = keep_answers(contents, earlier=known, plots=found.plots)
-        lasting = {ident: answers[ident] for ident in found.lasting}
-        self.profile = replace(kept, answers={**kept.answers, **lasting})
+        self.profile = replace(kept, answers={**kept.answers, **found.lasting})
         self.tests.extend(found.tests)
         self._once(path, "test_id", (test.test_id for test in found.tests))
         self.purchases.extend(found.purchases)
@@ -729,10 +730,10 @@ def _read(
         for its_kind, room in (("settings", settings), ("records", field_records)):
             if room.looks_like(document):
                 return _File(path, its_kind, document)
-        if isinstance(document, dict) and "type" not in document and "features" not in document:
+        if isinstance(document, dict) and {"type", "samples"} - document.keys() != {"samples"}:
             return _sheet_or(
                 path, None, None, reads, record
-            )  # no GeoJSON: the results of a laboratory, if anything
+            )  # no GeoJSON: a laboratory's results, if anything
     shapes = vectors.read_shapes(path, layer, document)
     if kind is None and not shapes.features:
         raise InputError(shapes.problems)

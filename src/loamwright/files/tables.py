@@ -273,8 +273,8 @@ def _reading(row: Fields, element: str, symbol: str) -> Reading | None:
             f"the unit {unit!r} of {symbol} {figure} is not understood",
             "Write ppm, mg/kg, lb/acre or kg/ha; mg/l, mg/100 g; an index with its laboratory, as NC index.",
         )
-    if not extractant and read_unit(unit) in INDEX_UNITS:
-        pass  # a laboratory's index says which test it is of
+    if not extractant and (read_unit(unit) in INDEX_UNITS or symbol == "NO3-N"):
+        pass  # an index says which test it is of; nitrate dissolves in water, and no table asks for its test
     elif not extractant:
         row.problem(
             f"{element}_extractant",

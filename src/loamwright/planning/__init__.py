@@ -27,7 +27,18 @@ from loamwright.planning.lines import short_of_bands
 from loamwright.planning.planner import make_plan
 from loamwright.planning.purchase_lists import PurchaseList, purchase_lists
 from loamwright.planning.reasons import NutrientReason, PlotCost, Question, Reasons, explain
-from loamwright.planning.records import Coverage, Job, Outcome, Plan, PlanLine, Purchase, Window
+from loamwright.planning.records import (
+    Coverage,
+    DecideKind,
+    Job,
+    LeftToDecide,
+    Outcome,
+    Plan,
+    PlanLine,
+    Purchase,
+    StillShort,
+    Window,
+)
 from loamwright.planning.targets import LimeDose, lime_ledger, plan_plots
 from loamwright.planning.terms import band_words, bands, handling, machines
 
@@ -41,10 +52,12 @@ __all__ = [
     "Coverage",
     "CurvePoint",
     "CustomBlend",
+    "DecideKind",
     "FixedPass",
     "GroundRule",
     "Habit",
     "Job",
+    "LeftToDecide",
     "LimeDose",
     "Machine",
     "NutrientReason",
@@ -57,6 +70,7 @@ __all__ = [
     "PurchaseList",
     "Question",
     "Reasons",
+    "StillShort",
     "Terms",
     "Variant",
     "Ware",

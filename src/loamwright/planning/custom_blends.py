@@ -19,7 +19,7 @@ from loamwright.errors import Problem
 from loamwright.money import format_money, money_sign
 from loamwright.planning.inputs import PlanPlot, Request, Terms, Ware, band_of, check_request, known_kg
 from loamwright.planning.planner import Nearby, likely_of, make_plan
-from loamwright.planning.records import BLEND_WORDS, Plan
+from loamwright.planning.records import DecideKind, LeftToDecide, Plan
 from loamwright.planning.solver import Effort, Floats, Program
 from loamwright.supplies import Form, Offer, Product, blend
 from loamwright.units import (
@@ -254,7 +254,7 @@ def blend_option(
     terms: Terms,
     service: BlendService,
     plan: Plan,
-) -> str:
+) -> LeftToDecide | str:
     """Say what a blend would bring to a plan, in a quick look near the plan.
 
     Parameters
@@ -268,9 +268,10 @@ def blend_option(
 
     Returns
     -------
-    str
-        A sentence: what it is made of, what it costs, and between which sums ordering it would save, as far
-        as the quick look proved either side, with every amount weighed out; or why there is none.
+    LeftToDecide or str
+        What it is made of, what it costs, and between which sums ordering it would save, as far as the quick
+        look proved either side, with every amount weighed out; or in a sentence why it would not pay, or
+        why there is none.
     """
     made = _made(plots, wares, offers, terms, service)
     if isinstance(made, Problem):
@@ -293,7 +294,8 @@ def blend_option(
     fewer = f" and {trips} trip{'s' if trips > 1 else ''}" if trips > 0 else ""
     low, high = (format_money(Decimal(round(sum_))) for sum_ in (max(0.0, least), most))
     said = low if low == high else f"{low} to {high}"
-    return f"{words} Ordering it would save about {said}{fewer}, every amount weighed out."
+    words = f"{words} Ordering it would save about {said}{fewer}, every amount weighed out."
+    return LeftToDecide(DecideKind.BLEND, words)
 
 
 @dataclass(frozen=True, slots=True)
@@ -597,7 +599,7 @@ def _recipe_words(made: _Made) -> str:
     per_ton = made.offer.price * Decimal((1000.0 if made.metric else TON_KG) / made.offer.package_kg)
     seller = f" from {made.offer.seller}" if made.offer.seller else ""
     return (
-        f"{BLEND_WORDS}{', '.join(made.group)} is {made.grade} ({mix}), "
+        f"The cheapest single blend for {', '.join(made.group)} is {made.grade} ({mix}), "
         f"{format_money(per_ton.quantize(Decimal('0.01')))} per {ton}{seller}."
     )
 

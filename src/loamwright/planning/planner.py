@@ -37,7 +37,7 @@ from loamwright.planning.lines import (
 )
 from loamwright.planning.model import PlanModel, Solution, build, cell_values, coverage_cost, settle
 from loamwright.planning.passes import need_cells, supply_keys
-from loamwright.planning.records import CHOICE_WORDS, Outcome, Plan
+from loamwright.planning.records import DecideKind, LeftToDecide, Outcome, Plan, StillShort
 from loamwright.planning.search import SMALL, Search, count_out, only, search
 from loamwright.planning.shortfalls import Shortfall, limits_of_plots, limits_of_sellers
 from loamwright.planning.solver import Effort, Flags, Floats, Found
@@ -242,7 +242,12 @@ def _for_needs(request: Request) -> _Whole:
     if found.solution is None:
         words = f"No plan was found in {terms.time_limit_s:g} s; allow more time."
         explanation = (words, *(one.sentence(terms.units) for one in shortfalls))
-        plan = replace(_nothing(request, explanation), outcome=Outcome.FOUND, gap=1.0)
+        plan = replace(
+            _nothing(request, explanation),
+            outcome=Outcome.FOUND,
+            gap=1.0,
+            left_to_decide=_open_of(request, shortfalls),
+        )
         return _Whole(plan, shares, shortfalls, found.bound, has_plan=False)
     weighed = _written(plan_model, found.solution)
     full: Plan | None = None
@@ -265,8 +270,9 @@ def _for_needs(request: Request) -> _Whole:
         gap=None if shortfalls else gap,
         explanation=(
             *_sentences(request, plan, weighed, found.bound, shortfalls, proved, weighed_proved),
-            *choices,
+            *(choice.words for choice in choices),
         ),
+        left_to_decide=(*_open_of(request, shortfalls), *choices),
     )
     return _Whole(plan, shares, shortfalls, found.bound, has_plan=True)
 
@@ -303,25 +309,33 @@ def _without_small_jobs(request: Request, shares: Floats, plan: Plan) -> Floats 
     return lesser if (lesser < shares).any() else None
 
 
-def _left_as_choices(request: Request, full: Plan, weighed: Plan, plan: Plan) -> tuple[str, ...]:
+def _open_of(request: Request, shortfalls: Sequence[Shortfall]) -> tuple[LeftToDecide, ...]:
+    return tuple(one.to_decide(request.terms.units) for one in shortfalls)
+
+
+def _left_as_choices(request: Request, full: Plan, weighed: Plan, plan: Plan) -> tuple[LeftToDecide, ...]:
     """Say which needs a plan leaves short of their bands, and what meeting them would cost.
 
     The money and the trips are those of the two plans with every amount weighed out, so that they differ in
     the small jobs alone.
     """
     already = {(row.plot_id, row.supply) for row in short_of_bands(request.plots, full)}
-    words = [
-        f"{row.plot_id} stays "
-        f"{amount_text((row.need_kg or 0.0) - row.supplied_kg, row.supply, request.terms.units)} short"
+    short = tuple(
+        StillShort(row.plot_id, row.supply, (row.need_kg or 0.0) - row.supplied_kg)
         for row in short_of_bands(request.plots, plan)
         if (row.plot_id, row.supply) not in already
-    ]
-    if not words:
+    )
+    if not short:
         return ()
-    more = format_money(max(Decimal(0), full.total_cost - weighed.total_cost))
+    units = request.terms.units
+    listed = "; ".join(
+        f"{one.plot_id} stays {amount_text(one.mass_kg, one.supply, units)} short" for one in short
+    )
+    more = max(Decimal(0), full.total_cost - weighed.total_cost)
     trips = len(full.jobs) - len(weighed.jobs)
     counted = f" in {trips} small trip{'s' if trips != 1 else ''}" if trips > 0 else ""
-    return (f"{CHOICE_WORDS}{'; '.join(words)}. Bringing it{counted} would cost {more}.",)
+    words = f"Left for you to choose: {listed}. Bringing it{counted} would cost {format_money(more)}."
+    return (LeftToDecide(DecideKind.SMALL, words, short, more),)
 
 
 def _counted(request: Request, shares: Floats, found: Search, weighed: Plan) -> Plan:
@@ -480,6 +494,7 @@ def _for_money(request: Request, whole: _Whole, cents_off: int = 0, likely: Like
         outcome=Outcome.FOUND,
         gap=gap,
         explanation=_money_sentences(request, plan, whole, value, gap),
+        left_to_decide=_open_of(request, whole.shortfalls),
     )
 
 

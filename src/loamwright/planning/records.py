@@ -24,10 +24,52 @@ class Outcome(StrEnum):
 # ---------------------------------------------------------------------------------------------
 # Plan
 
-#: How the sentences of an explanation begin that a person decides on: a need that stays short, a job too
-#: small to be planned, a blend on offer.
-SHORT_WORDS, CHOICE_WORDS, BLEND_WORDS = "Plot ", "Left for you to choose: ", "The cheapest single blend for "
-DECIDE_WORDS = (SHORT_WORDS, CHOICE_WORDS, BLEND_WORDS)
+
+class DecideKind(StrEnum):
+    """What kind of thing a plan leaves to a person."""
+
+    SHORT = "cannot be met"
+    SMALL = "too small a job"
+    BLEND = "a blend on offer"
+
+
+@dataclass(frozen=True, slots=True)
+class StillShort:
+    """What a plan leaves one need short of.
+
+    Parameters
+    ----------
+    plot_id, supply
+        Which need.
+    mass_kg
+        Short of the whole need [kg].
+    """
+
+    plot_id: str
+    supply: Supply
+    mass_kg: float
+
+
+@dataclass(frozen=True, slots=True)
+class LeftToDecide:
+    """One thing that a plan leaves to a person.
+
+    Parameters
+    ----------
+    kind
+        A need that cannot be met, a job too small to be planned, or a blend on offer.
+    words
+        The sentence of the explanation that says it.
+    short
+        The needs it is about; empty for a blend, and in plans kept before these were.
+    cost
+        What meeting them would add [money]; None = not one sum.
+    """
+
+    kind: DecideKind
+    words: str
+    short: tuple[StillShort, ...] = ()
+    cost: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,6 +251,8 @@ class Plan:
         Ids of the record entries whose amounts were already taken off the needs.
     explanation
         Sentences: why it is what it is, or why it is impossible.
+    left_to_decide
+        What a person decides on, each said by one of those sentences.
     problems
         What was left out and why.
     fingerprint
@@ -230,6 +274,7 @@ class Plan:
     reason: str = ""
     counted_entries: tuple[str, ...] = ()
     explanation: tuple[str, ...] = ()
+    left_to_decide: tuple[LeftToDecide, ...] = ()
     problems: tuple[Problem, ...] = ()
     jobs: tuple[Job, ...] = ()
     filling_cost: Decimal = Decimal(0)
@@ -246,11 +291,6 @@ class Plan:
             + self.filling_cost
             + self.handling_cost
         )
-
-    @property
-    def left_to_decide(self) -> tuple[str, ...]:
-        """Sentences of the explanation that a person decides on: what is short, a choice, an option."""
-        return tuple(words for words in self.explanation if words.startswith(DECIDE_WORDS))
 
     @property
     def fills(self) -> int:

@@ -26,7 +26,7 @@ from loamwright.planning.inputs import (
 )
 from loamwright.planning.model import PlanModel, build, coverage_cost
 from loamwright.planning.passes import TIMES, need_cells, supply_keys
-from loamwright.planning.records import SHORT_WORDS
+from loamwright.planning.records import DecideKind, LeftToDecide, StillShort
 from loamwright.planning.solver import Effort, Flags, Floats
 from loamwright.supplies import Offer, score
 from loamwright.values import Supply, Timing
@@ -64,7 +64,12 @@ class Shortfall:
         when = "" if self.timing is None else f" {self.timing.value}"
         got = amount_text(self.possible_kg, "", units).strip() if self.possible_kg > 0 else "none of it"
         need = amount_text(self.need_kg, self.supply, units)
-        return f"{SHORT_WORDS}{self.plot_id} needs {need}{when} and gets {got}: {self.because}. {self.change}"
+        return f"Plot {self.plot_id} needs {need}{when} and gets {got}: {self.because}. {self.change}"
+
+    def to_decide(self, units: str) -> LeftToDecide:
+        """Return it as a thing for a person to decide on."""
+        short = StillShort(self.plot_id, self.supply, self.need_kg - self.possible_kg)
+        return LeftToDecide(DecideKind.SHORT, self.sentence(units), (short,))
 
 
 def _delivered_kg(plot: PlanPlot, supply: Supply, need_kg: float, reached: float) -> float:

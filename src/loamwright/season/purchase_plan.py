@@ -11,7 +11,7 @@ from pathlib import Path
 
 from loamwright import files, planning, supplies, work
 from loamwright.errors import InputError, Level, Problem, has_errors
-from loamwright.planning import Plan
+from loamwright.planning import LeftToDecide, Plan
 from loamwright.season.opening import Progress, Season, product_contents, quiet, worked_out
 from loamwright.supplies import Offer, Product
 from loamwright.values import Supply, WorkRules
@@ -210,8 +210,9 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
     entries = work.season_entries(before.record.applications, info.season, info.settings.season_start)
     task = planning_task(before, options)
     made = planning.make_plan(task.plots, task.wares, task.offers, task.terms)
-    rules, info = before.record.info.settings.work, before.record.info
+    rules = info.settings.work
     contents = product_contents(before.record)
+    blends = _blends(task, made, rules, progress)
     made = replace(
         made,
         jobs=planning.dated_jobs(
@@ -229,7 +230,11 @@ def make_plan(path: Path, options: PlanOptions, today: dt.date, progress: Progre
         explanation=(
             *made.explanation,
             *_bands_said(task, before),
-            *_blend_said(task, made, rules, progress),
+            *(blend.words if isinstance(blend, LeftToDecide) else blend for blend in blends),
+        ),
+        left_to_decide=(
+            *made.left_to_decide,
+            *(blend for blend in blends if isinstance(blend, LeftToDecide)),
         ),
         problems=(*task.problems, *made.problems, *_left_open(before, options)),
         counted_entries=tuple(entry.entry_id for entry in entries),
@@ -251,7 +256,9 @@ def _bands_said(task: PlanningTask, view: SeasonView) -> tuple[str, ...]:
     return (words,) if words else ()
 
 
-def _blend_said(task: PlanningTask, made: Plan, rules: WorkRules, progress: Progress) -> tuple[str, ...]:
+def _blends(
+    task: PlanningTask, made: Plan, rules: WorkRules, progress: Progress
+) -> tuple[LeftToDecide | str, ...]:
     """Say what the blending plant's cheapest blend would cost, and what it would save."""
     plant = rules.blending
     if plant is None or not made.lines or task.terms.budget is not None:

@@ -441,7 +441,8 @@ CREATE TABLE plans (
     retired_on DATE,
     retired_because TEXT NOT NULL DEFAULT '',
     filling_cost TEXT NOT NULL DEFAULT '0',
-    handling_cost TEXT NOT NULL DEFAULT '0'
+    handling_cost TEXT NOT NULL DEFAULT '0',
+    left_to_decide TEXT NOT NULL DEFAULT '[]' -- JSON list: kind, words, needs still short, cost
 );
 
 CREATE TABLE plan_jobs (

@@ -7,8 +7,9 @@ The rooms: `words` (what one text says), `records` (what a file says), `inquiry`
 (samples to plots), `reader` (the one road in).
 """
 
-from loamwright.files.sheets.inquiry import Profile, keep_answers, load_profile, save_profile
-from loamwright.files.sheets.matching import PlotMatch, match_plots
+from loamwright.files.sheets.figures import FAMILY_TESTS
+from loamwright.files.sheets.inquiry import NOT_KNOWN, Profile, keep_answers, load_profile, save_profile
+from loamwright.files.sheets.matching import ALL_OF_IT, PlotMatch, match_plots
 from loamwright.files.sheets.reader import read_sheet
 from loamwright.files.sheets.recommended import AS_SOLD
 from loamwright.files.sheets.records import (
@@ -24,7 +25,10 @@ from loamwright.files.sheets.records import (
 )
 
 __all__ = [
+    "ALL_OF_IT",
     "AS_SOLD",
+    "FAMILY_TESTS",
+    "NOT_KNOWN",
     "LabReading",
     "ManureSample",
     "PlotMatch",

@@ -19,6 +19,7 @@ from loamwright.files.sheets.records import ManureSample, Question, Sample
 NEAR = 0.72
 
 NO_PLOT = "no plot of this property"
+ALL_OF_IT, OF_ANOTHER = "all are of this plot", "one is of another plot"
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +56,7 @@ def match_plots(
     plots
         Name by plot id; an empty name where a plot has none.
     remembered
-        Plot id by sample label, from a profile.
+        Plot id by sample label, from a profile; empty for a label of no plot.
     answers
         Answers by question id.
 
@@ -80,7 +81,7 @@ def match_plots(
         matches.append(match)
         if question is not None:
             questions.setdefault(question.id, question)
-    for question in _twins(samples, matches, given):
+    for question in _twins(samples, matches, plots, given):
         questions.setdefault(question.id, question)
     return tuple(matches), tuple(questions.values())
 
@@ -116,6 +117,8 @@ def _match(
         if found:
             about = f"{text!r} names more than one plot"
             return PlotMatch(name, None, "asked"), Question(ident, about, name, (*found, NO_PLOT))
+    if remembered.get(name) == "":
+        return PlotMatch(name, None, "remembered"), None
     near = _near((name, *others), plots)
     choices = (*near, *(plot_id for plot_id in plots if plot_id not in near), NO_PLOT)
     about = f"which plot the sample {name!r} is of"
@@ -142,7 +145,10 @@ def _near(names: Sequence[str], plots: Mapping[str, str]) -> list[str]:
 
 
 def _twins(
-    samples: Sequence[Sample | ManureSample], matches: Sequence[PlotMatch], answers: Mapping[str, str]
+    samples: Sequence[Sample | ManureSample],
+    matches: Sequence[PlotMatch],
+    plots: Mapping[str, str],
+    answers: Mapping[str, str],
 ) -> list[Question]:
     """Ask about two samples of one plot at one depth: parts of it, or one of another plot."""
     places = [
@@ -152,11 +158,19 @@ def _twins(
     found = []
     for (plot_id, depth), count in Counter(places).items():
         ident = f"plot.{_key(plot_id or '')}.twice"
-        if plot_id is None or count < 2 or ident in answers:
+        if plot_id is None or count < 2 or answers.get(ident) == ALL_OF_IT:
             continue
         names = [
             match.sample for match, place in zip(matches, places, strict=True) if place == (plot_id, depth)
         ]
         about = f"{count} samples are of plot {plot_id}: {', '.join(names)}"
-        found.append(Question(ident, about, plot_id, ("all are of this plot", "one is of another plot")))
+        if answers.get(ident) != OF_ANOTHER:
+            found.append(Question(ident, about, plot_id, (ALL_OF_IT, OF_ANOTHER)))
+            continue
+        asked = {name: f"plot.{_key(name)}" for name in names}
+        found.extend(
+            Question(one, f"which plot the sample {name!r} is of", name, (*plots, NO_PLOT))
+            for name, one in asked.items()
+            if one not in answers
+        )
     return found

@@ -24,7 +24,7 @@ from loamwright.files.sheets.records import (
     SheetContents,
     SheetRecommendation,
 )
-from loamwright.files.sheets.sampling_dates import is_day
+from loamwright.files.sheets.sampling_dates import DAY_OF_SAMPLING, is_day
 from loamwright.files.sheets.words.calendar_dates import read_printed_date
 from loamwright.files.sheets.words.depths import Depth, read_depth
 from loamwright.files.sheets.words.figures import read_printed
@@ -481,7 +481,7 @@ def _asked(reader: _Reader, samples: list[Sample]) -> list[Sample]:
     if undated:
         listed = ", ".join(sample.label or "?" for sample in undated)
         answer = reader.inquiry.ask(
-            "sampled", "day of sampling", listed, ("<day, as 2025-10-18>",), accepts=is_day
+            "sampled", DAY_OF_SAMPLING, listed, ("<day, as 2025-10-18>",), accepts=is_day
         )
         samples = [replace(s, sampled_on=s.sampled_on or _day(answer)) for s in samples]
     return samples

@@ -30,6 +30,7 @@ _MEANINGS = {
     "the day the lab received it": "received",
     "the day of the report": "reported",
 }
+DAY_OF_SAMPLING = "day of sampling: this file prints none, and no earlier file's day is taken for it"
 SAME_AS_RECEIVED = "take the day received"
 AS_STORED, SWAPPED = "as stored", "day and month swapped"
 _LENGTHS = {'"': "in", "in": "in", "inches": "in", "cm": "cm"}

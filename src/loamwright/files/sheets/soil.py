@@ -20,6 +20,7 @@ from loamwright.files.sheets.sample_rows import SoilSheet
 from loamwright.files.sheets.sampling_dates import (
     DATE_ROLES,
     DATED,
+    DAY_OF_SAMPLING,
     SAME_AS_RECEIVED,
     Calendar,
     asked_depth,
@@ -283,9 +284,7 @@ def _ask_for_day(sheet: SoilSheet, samples: list[Sample], undated: Sequence[int]
     if known:
         sheet.inquiry.remark(f"{' and '.join(known)} dates are there, the sampling date is not")
     choices = ("<day, as 2025-10-18>", *((SAME_AS_RECEIVED,) if received else ()))
-    answer = sheet.inquiry.ask(
-        "sampled", "day of sampling", _listed(samples, undated), choices, accepts=is_day
-    )
+    answer = sheet.inquiry.ask("sampled", DAY_OF_SAMPLING, _listed(samples, undated), choices, accepts=is_day)
     printed = read_printed_date(answer) if answer else None
     given = printed.in_order(None) if printed else None
     for at in undated:

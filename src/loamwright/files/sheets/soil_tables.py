@@ -35,10 +35,10 @@ from loamwright.files.sheets.words.headings import Heading, read_heading
 def read_table_of_samples(sheet: SoilSheet, block: Block) -> list[Sample]:
     """Read the samples of a table with one column for each analyte."""
     kept = sample_records(sheet, block)
-    names = {column.heading: column.name for column in block.columns}
     filled = _filled_figures(block, kept)
     _ask_about_columns(sheet, block, filled)
     block = _answered_columns(sheet, block)
+    names = {column.heading: column.name for column in block.columns}
     figures = [place for place in filled if block.columns[place].role in ("reading", "index", "ask")]
     sheet.reader.understand([block.columns[place].heading for place in figures], names, sheet.system)
     columns = {place: [record.cells[place] for record in kept] for place in range(len(block.columns))}
