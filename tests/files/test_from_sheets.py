@@ -193,6 +193,19 @@ def test_sulfur_without_a_test_is_asked_about_and_nitrate_needs_none(path: Path,
     assert (test.readings["NO3-N"].value, test.readings["NO3-N"].extractant) == (11, None)
 
 
+@pytest.mark.parametrize(
+    ("answer", "basis"), [("nitrate-N", "NO3-N"), ("nitrate itself", "NO3"), ("not known", None)]
+)
+def test_no3_without_its_n_is_asked_about(answer: str, basis: str | None, path: Path, tmp_path: Path) -> None:
+    rows = [[*HEAD, "K Mehlich-3 ppm", "NO3 ppm"], ["P1", "2026-04-02", "0-6 in", "6.5", "12", "90", "11"]]
+    file = write(tmp_path / "nitrate.csv", rows)
+    assert questions(path, file) == {"basis.no3": ("nitrate-N", "nitrate itself", "not known")}
+    import_files(path, [file], answers={"basis.no3": answer})
+    (test,) = files.load(path).soil_tests
+    kept = test.readings.get("NO3-N")
+    assert (kept and (kept.value, kept.basis)) == (basis and (11, basis))
+
+
 def test_a_slice_of_which_no_figure_is_kept_here_stops_nothing(path: Path) -> None:
     """Chloride is of 0 to 24 inches there, the rest of 0 to 6 and of 6 to 24."""
     file = Path(__file__).parent / "sheets" / "variants" / "nitrate_two_depths.csv"

@@ -294,6 +294,14 @@ def _row(
             what = f"{symbol} is left out: no table here reads an index of {whose}"
             asking.note("", what, "Ask the laboratory for the figure in ppm and its test.", Level.WARNING)
             continue
+        if "basis" in reading.candidates:
+            asking.note(
+                "",
+                f"{symbol} is left out: it is not known what it is of",
+                "Ask the laboratory.",
+                Level.WARNING,
+            )
+            continue
         extractant = reading.extractant or (
             "" if reading.unit == "index" else _asked_test(symbol, sample, asking)
         )
