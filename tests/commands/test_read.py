@@ -102,6 +102,15 @@ def test_a_profile_keeps_every_answer_that_lasts(name: str, tmp_path: Path) -> N
         assert said.data["taken"]
 
 
+def test_below_a_limit_that_is_not_printed_is_told_as_that(tmp_path: Path) -> None:
+    path = tmp_path / "place.gpkg"
+    ran_well("new", path, "--name", "Place", "--season", "2026")
+    ran_well("import", path, geojson(tmp_path / "plots.geojson", ({"plot_id": "P1"}, [box()])))
+    said = run("add", path, "soil-test", "T1", "plot=P1", "p=DL", "p_unit=ppm", "p_extractant=Olsen")
+    assert said.code == 2
+    assert said.says("'DL' says that less was there than the laboratory can find", "is not zero")
+
+
 def test_refusals(tmp_path: Path) -> None:
     path = str(LABS / "dev06_uk_indices.xlsx")
     for words, what in (
