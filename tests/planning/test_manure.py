@@ -10,6 +10,7 @@ gallons of 8.3 lb).
 from __future__ import annotations
 
 import datetime as dt
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -20,8 +21,8 @@ from plan_cases import bag, plot, ware
 from loamwright.planning.inputs import FixedPass, Terms, Ware
 from loamwright.planning.planner import make_plan
 from loamwright.planning.records import Outcome
-from loamwright.supplies.products import supply_fractions
-from loamwright.supplies.records import Form, Product
+from loamwright.supplies.products import compare, supply_fractions
+from loamwright.supplies.records import Form, Offer, Product
 from loamwright.units import ACRE_M2, HA_M2, LB_KG, TON_KG
 from loamwright.values import Nutrient, Supply
 
@@ -191,3 +192,23 @@ def test_planned_manure_is_held_away_from_water(tmp_path: Path) -> None:
     plan = run("plan", file).data
     assert any(line["product"] == "Heap" for line in plan["lines"])
     assert any(one["rule"] == "C-10" for one in plan["cautions"])
+
+
+def test_a_manures_price_is_that_of_what_a_crop_can_use() -> None:
+    """Litter of 62 lb N a ton (3.1 %) at $28, 60 % of it usable: 28 ÷ 37.2 = $0.753 a pound, and not 0.45.
+
+    P2O5, whose usable share nobody stated, has no price: it is not zero and not all.
+    """
+    pound, ton = 0.45359237, 907.18474
+    litter = Product(
+        "litter",
+        Form.DRY,
+        {Nutrient.N: 3.1, Nutrient.P2O5: 2.5},
+        material="poultry",
+        available_pct={Nutrient.N: 60},
+    )
+    row = compare([litter], [Offer("1", "litter", "1 ton bulk", ton, Decimal(28))]).offers[0]
+    assert row.price_per_kg[Nutrient.N] * pound == pytest.approx(28 / 37.2, rel=1e-9)
+    assert Nutrient.P2O5 not in row.price_per_kg
+    assert row.nutrients_kg[Nutrient.P2O5] == pytest.approx(50 * pound)
+    assert any("is not stated: it has no price" in step.what for step in row.steps)

@@ -156,6 +156,12 @@ def _when(job: Job) -> str:
     return "any time that suits" if job.timing is None else job.timing.value
 
 
+def _when_and_how(job: Job) -> str:
+    """When a job is done and how it is placed, each said once."""
+    when = _when(job)
+    return f"{when}, {job.placement}" if job.placement and job.placement not in when else when
+
+
 def _amount(line: PlanLine, system: str) -> str:
     """One product of a load, in packages where they come out whole or half."""
     if line.packages is not None and (line.packages * 2) % 1 == 0:
@@ -164,7 +170,7 @@ def _amount(line: PlanLine, system: str) -> str:
 
 
 def _show_jobs(console: Console, plan: Plan, view: SeasonView, system: str) -> None:
-    """What to do when: the trips by time of the season, each with its load."""
+    """What to do when: trips by time of the season, each with its load; what several share is said once."""
     names = {plot.plot_id: plot.name for plot in view.record.plots}
     line_of = {line.line_id: line for line in plan.lines}
     for timing in (*Timing, None):
@@ -173,17 +179,23 @@ def _show_jobs(console: Console, plan: Plan, view: SeasonView, system: str) -> N
             continue
         heading = "any time of the season" if timing is None else timing.value
         console.print(f"\n[bold]To do {heading}[/]")
+        told: dict[str, list[Job]] = {}
         for job in jobs:
-            load = [line_of[line] for line in job.line_ids]
-            parts = " + ".join(_amount(line, system) for line in load)
-            mixed = ", mixed" if len(load) > 1 else ""
-            spreader = f" with {job.spreader}" if job.spreader else ""
-            placed = f", {job.placement}" if job.placement and job.placement not in _when(job) else ""
-            area_m2 = view.areas[job.plot_id].spread_area_m2
-            rate = spread_words(job.mass_kg, job.rate_kg_ha, area_m2, system)
-            name = names.get(job.plot_id, "")
-            _print_in(console, 2, f"[bold]{escape(job.plot_id)}[/] {escape(name)}: {escape(parts)}{mixed}")
-            _print_in(console, 4, f"{rate}{escape(spreader)}; {escape(_when(job))}{escape(placed)}")
+            told.setdefault(_when_and_how(job), []).append(job)
+        for said in sorted(told, key=lambda words: words != heading):
+            inward = 2 if said == heading else 4
+            if said != heading:
+                _print_in(console, 2, f"{escape(said)}:")
+            for job in told[said]:
+                load = [line_of[line] for line in job.line_ids]
+                parts = " + ".join(_amount(line, system) for line in load)
+                mixed = ", mixed" if len(load) > 1 else ""
+                spreader = f" with {job.spreader}" if job.spreader else ""
+                area_m2 = view.areas[job.plot_id].spread_area_m2
+                rate = spread_words(job.mass_kg, job.rate_kg_ha, area_m2, system)
+                plot = f"[bold]{escape(job.plot_id)}[/] {escape(names.get(job.plot_id, ''))}"
+                _print_in(console, inward, f"{plot}: {escape(parts)}{mixed}")
+                _print_in(console, inward + 2, f"{rate}{escape(spreader)}")
 
 
 def _show_tables(console: Console, plan: Plan, view: SeasonView, system: str) -> None:

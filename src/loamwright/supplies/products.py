@@ -576,8 +576,9 @@ def compare(products: Sequence[Product], offers: Sequence[Offer]) -> Comparison:
 
     Notes
     -----
-    price per pound = package price / pounds of that nutrient, all of the price on it. Such prices rank
-    single-nutrient products; for the rest see `value_against_references`.
+    price per pound = package price / pounds of that nutrient, all of the price on it; of a manure the pounds
+    a crop can use in the first season. Such prices rank single-nutrient products; for the rest see
+    `value_against_references`.
 
     Examples
     --------
@@ -610,6 +611,7 @@ def _compare_one(label: Product | None, offer: Offer) -> OfferComparison:
     price = offer.price if offer.price is not None and offer.price > 0 else None
     content = nutrient_fractions(label)
     steps = [*content.steps, _package_step(label, offer, offer.package_kg)]
+    usable = usable_fractions(label)
     nutrients_kg: dict[Nutrient, float] = {}
     price_per_kg: dict[Nutrient, float] = {}
     for nutrient, fraction in content.fractions.items():
@@ -620,6 +622,18 @@ def _compare_one(label: Product | None, offer: Offer) -> OfferComparison:
         pounds, name = mass_kg / LB_KG, nutrient.value
         words = f"{format_figure(offer.package_kg / LB_KG)} lb × {format_figure(fraction * 100)} % {name}"
         steps.append(Step(words, pounds, f"lb {name}", ARITHMETIC))
+        if nutrient not in usable:
+            words = f"what a crop can use of the {name} in the first season is not stated: it has no price"
+            steps.append(Step(words, None, "", LABEL))
+            continue
+        if not math.isclose(usable[nutrient], fraction):
+            share = usable[nutrient] / fraction
+            words = f"{format_figure(share * 100)} % of the {name} is for the crop of the first season"
+            mass_kg = offer.package_kg * usable[nutrient]
+            pounds = mass_kg / LB_KG
+            steps.append(Step(words, pounds, f"lb {name}", ARITHMETIC))
+        if mass_kg <= 0:
+            continue
         if price is not None:
             price_per_kg[nutrient] = float(price) / mass_kg
             words = f"{format_money(price)} ÷ {format_figure(pounds)} lb {name}, all of the price on it"
