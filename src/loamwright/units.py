@@ -164,6 +164,9 @@ _WAYS = tuple(
 _NUMBER_FIRST = re.compile(rf"\$?\s*([+-]?(?:[0-9.,]|{_BLANK}(?=[0-9]{{3}}(?![0-9])))+)")
 
 _LONGEST_NUMBER = 40  # characters; ours: a float is written with 24 at most
+_BELOW_A_LIMIT = frozenset(
+    {"dl", "<dl", "bdl", "<lod", "n.d."}
+)  # laboratories' marks; common practice, no source
 _LARGEST_NUMBER, _SMALLEST_NUMBER = 1e15, 1e-30  # ours: wider than any figure of soil, land or money
 
 
@@ -185,6 +188,9 @@ def _plain_decimal(text: str, decimal_comma: bool | None) -> str:
     if not readings:
         if re.fullmatch(r"[0-9 ]*[0-9]\s*/\s*[0-9]+|[0-9 ]*[¼-¾⅐-⅞]", bare):
             raise UnitError(f"{_shown(text)} is a fraction", "write it with decimals, for example 0.5")
+        if bare.casefold() in _BELOW_A_LIMIT:
+            fix = "leave it empty, or write the limit if the laboratory prints it: this is not zero"
+            raise UnitError(f"{_shown(text)} says that less was there than the laboratory can find", fix)
         raise UnitError(f"{_shown(text)} is not a number", "write digits only, for example 12.5")
     plain, *other = readings
     for reading in readings:

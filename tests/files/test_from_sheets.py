@@ -15,8 +15,10 @@ from places import box, polygon
 
 from loamwright import files, season
 from loamwright.errors import InputError
+from loamwright.files import guidelines
 from loamwright.files.intake import import_files
 from loamwright.land import Cropping, Plot
+from loamwright.needs.lime_rules import LimeCase
 from loamwright.supplies import Form, LimeLabel, Movement, Product
 from loamwright.values import Nutrient, PropertyInfo
 
@@ -191,6 +193,40 @@ def test_sulfur_without_a_test_is_asked_about_and_nitrate_needs_none(path: Path,
     (test,) = files.load(path).soil_tests
     assert "S" not in test.readings
     assert (test.readings["NO3-N"].value, test.readings["NO3-N"].extractant) == (11, None)
+
+
+@pytest.mark.parametrize(
+    ("answer", "basis"), [("nitrate-N", "NO3-N"), ("nitrate itself", "NO3"), ("not known", None)]
+)
+def test_no3_without_its_n_is_asked_about(answer: str, basis: str | None, path: Path, tmp_path: Path) -> None:
+    rows = [[*HEAD, "K Mehlich-3 ppm", "NO3 ppm"], ["P1", "2026-04-02", "0-6 in", "6.5", "12", "90", "11"]]
+    file = write(tmp_path / "nitrate.csv", rows)
+    assert questions(path, file) == {"basis.no3": ("nitrate-N", "nitrate itself", "not known")}
+    import_files(path, [file], answers={"basis.no3": answer})
+    (test,) = files.load(path).soil_tests
+    kept = test.readings.get("NO3-N")
+    assert (kept and (kept.value, kept.basis)) == (basis and (11, basis))
+
+
+def test_north_carolinas_ac_comes_to_its_lime(path: Path, tmp_path: Path) -> None:
+    """NCDA&CS, note under the buffer table: Ac 1.2 is 4 for each unit below 6.6, so that the buffer was 6.3.
+
+    Lime 1.2 × (6.0 − 5.0) / (6.6 − 5.0) = 0.75 ton/acre, as lime.
+    """
+    rows = [
+        ["Sample ID", "Date sampled", "Depth", "pH", "Ac meq/100 cm3", "P Mehlich-3 ppm", "K Mehlich-3 ppm"],
+        ["P1", "2026-04-02", "0-8 in", "5.0", "1.2", "12", "90"],
+    ]
+    file = write(tmp_path / "ac.csv", rows)
+    assert questions(path, file) == {"acidity": ("North Carolina's Ac", "another laboratory's acidity")}
+    found = import_files(path, [file], answers={"acidity": "North Carolina's Ac"})
+    assert any("6.6 - 1.2 / 4 = 6.3" in problem.what for problem in found.problems)
+    (test,) = files.load(path).soil_tests
+    assert (test.buffer_ph, test.buffer_method) == (6.3, "NCDA")
+    (rule,) = guidelines.load_guideline("ncda-lime").lime
+    assert rule.rate(LimeCase((test,))).value == pytest.approx(0.75)
+    kept = import_files(path, [file], answers={"acidity": "another laboratory's acidity"}, preview=True)
+    assert any("acidity in meq/100 cm3 is left out" in problem.what for problem in kept.problems)
 
 
 def test_a_slice_of_which_no_figure_is_kept_here_stops_nothing(path: Path) -> None:

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from loamwright.errors import InputError, Level, Problem
-from loamwright.files import pricelists, tables
+from loamwright.files import guidelines, pricelists, tables
 from loamwright.files.fields import key_of
 from loamwright.files.sheets import (
     ALL_OF_IT,
@@ -33,6 +33,7 @@ from loamwright.files.sheets import (
     match_plots,
 )
 from loamwright.files.textrows import Row, Table
+from loamwright.needs import AcidityByPh
 from loamwright.soil import SoilTest, read_unit
 from loamwright.supplies import Movement, Offer, Product, StockEntry
 from loamwright.units import TON_KG
@@ -46,6 +47,7 @@ _NUTRIENTS = {nutrient.value: nutrient.value.lower() for nutrient in Nutrient}
 _SCORES = {"enp_lb_ton": "enp", "enm_lb_ton": "enm"}
 _TAKE_LIMIT, _LEAVE_OUT = "take the limit itself", "leave those figures out"
 _SPREAD, _NOT_YET = "yes, on the day of each ticket", "not yet"
+_CAROLINAS, _OTHER_LAB = "North Carolina's Ac", "another laboratory's acidity"
 _NONE_OF_THEM = "none of them"
 #: Columns that hold no figure of a test.
 _ABOUT_A_SAMPLE = frozenset({"test_id", "plot_id", "lab", "sampled_on", "depth", "texture"})
@@ -280,6 +282,9 @@ def _row(
         reading = next(iter(sample.readings.get(name, ())), None)
         if reading is None:
             continue
+        if name == "acidity" and buffer is None and _is_carolinas(reading, sample, asking):
+            row |= _carolinas_buffer(reading, sample, asking)
+            continue
         if name != "OM" and reading.unit not in ("meq/100 g", None):
             asking.note(_place(sample), f"{name} in {reading.unit} is left out: it is kept in meq/100 g here")
             continue
@@ -293,6 +298,14 @@ def _row(
             whose = contents.lab or "a laboratory not named"
             what = f"{symbol} is left out: no table here reads an index of {whose}"
             asking.note("", what, "Ask the laboratory for the figure in ppm and its test.", Level.WARNING)
+            continue
+        if "basis" in reading.candidates:
+            asking.note(
+                "",
+                f"{symbol} is left out: it is not known what it is of",
+                "Ask the laboratory.",
+                Level.WARNING,
+            )
             continue
         extractant = reading.extractant or (
             "" if reading.unit == "index" else _asked_test(symbol, sample, asking)
@@ -312,6 +325,27 @@ def _row(
         if name not in known:
             asking.note("", f"{name} is left out: no table here goes by it")
     return row | _rates(sample, advice, asking)
+
+
+def _is_carolinas(reading: LabReading, sample: Sample, asking: _Asking) -> bool:
+    """Whether acidity by volume, without a buffer pH, is what North Carolina works out from its buffer."""
+    if reading.unit != "meq/100 cm3" or reading.value is None:
+        return False
+    about = f"whose acidity {reading.printed} meq/100 cm3 is: lime here goes by the buffer it was read in"
+    return asking.ask("acidity", about, _place(sample), (_CAROLINAS, _OTHER_LAB), "acidity") == _CAROLINAS
+
+
+def _carolinas_buffer(reading: LabReading, sample: Sample, asking: _Asking) -> dict[str, str]:
+    """North Carolina's Ac as the buffer pH it was worked out from, by the formula printed with it."""
+    rule = guidelines.load_guideline("ncda-lime").lime[0]
+    if not isinstance(rule, AcidityByPh) or reading.value is None:
+        return {}
+    buffer_ph = rule.ceiling_ph - reading.value / rule.per_buffer_unit
+    reckoned = f"{rule.ceiling_ph:g} - {reading.value:g} / {rule.per_buffer_unit:g} = {buffer_ph:.10g}"
+    asking.note(
+        _place(sample), f"Ac is kept as the buffer pH it comes from: {reckoned} ({rule.source.publication})"
+    )
+    return {"buffer_ph": f"{buffer_ph:.10g}", "buffer_method": rule.buffers[0]}
 
 
 def _asked_test(symbol: str, sample: Sample, asking: _Asking) -> str:

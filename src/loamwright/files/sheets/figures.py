@@ -44,6 +44,7 @@ FAMILY_TESTS: Mapping[str, tuple[str, ...]] = {
     "B": ("hot water", "Mehlich-3", "hot CaCl2", "DTPA-sorbitol"),
     "metals": ("DTPA", "Mehlich-3", "Mehlich-3 ICP", "HCl", "Mehlich-1"),
 }
+NITRATE_N, NITRATE = "nitrate-N", "nitrate itself"
 BUFFERS = ("SMP", "Sikora", "Mehlich", "modified Mehlich", "Adams-Evans", "Woodruff", "Moore-Sikora")
 
 
@@ -169,6 +170,9 @@ class ColumnReader:
             asked.append("test")
         oxide = analyte.form == "oxide" or (heading.basis is not None and _is_oxide(heading.basis, analyte))
         basis = (heading.basis if analyte.form != "oxide" else analyte.name) if oxide else None
+        if analyte.name == "NO3" and (basis := self._nitrate_basis(names[heading])) == NOT_KNOWN:
+            basis = None
+            asked.append("basis")
         printed = None if analyte.name == analyte.element or oxide else analyte.name
         no_unit = unit == "none"
         return Kind(
@@ -181,6 +185,12 @@ class ColumnReader:
             heading.calculated and analyte.kind == "nutrient",
             tuple(asked),
         )
+
+    def _nitrate_basis(self, name: str) -> str | None:
+        """Ask what a column headed NO3 is of: many laboratories mean its nitrogen, which is 14/62 of it."""
+        about = f"whether {name!r} is nitrate itself or its nitrogen (nitrate-N)"
+        answer = self.inquiry.ask("basis.no3", about, f"column {name!r}", (NITRATE_N, NITRATE))
+        return {NITRATE_N: None, NITRATE: "NO3"}.get(answer or "", NOT_KNOWN)
 
     def _charge_unit(self) -> str | None:
         """Ask what acidity and exchange capacity are of: weight, or volume where a lab weighs its scoop."""
