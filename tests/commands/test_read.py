@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 from command_line import Ran, box, geojson, ran_well, run
 
+from loamwright.files import load
+
 LABS = Path(__file__).parents[1] / "files" / "sheets" / "labs"
 SHEETS = sorted(path for path in LABS.iterdir() if path.suffix in (".csv", ".xlsx"))
 
@@ -100,6 +102,23 @@ def test_a_profile_keeps_every_answer_that_lasts(name: str, tmp_path: Path) -> N
             answers = day
             said = imported(year, "--profile", profile)
         assert said.data["taken"]
+
+
+@pytest.mark.parametrize(
+    ("name", "label", "potassium"), [("m1_result_v1.xml", "AF-03", 88), ("m2_result_v1.json", "AF-04", 140)]
+)
+def test_results_of_the_open_standard_come_into_a_property(
+    name: str, label: str, potassium: float, tmp_path: Path
+) -> None:
+    path = tmp_path / "place.gpkg"
+    ran_well("new", path, "--name", "Place", "--season", "2026")
+    ran_well("import", path, geojson(tmp_path / "plots.geojson", ({"plot_id": label}, [box()])))
+    asked = run("import", path, LABS.parent / "modus" / name)
+    answers = [f"{one['id']}={one['choices'][0]}" for one in asked.data["questions"]]
+    given = [word for answer in answers for word in ("--answer", answer)]
+    assert run("import", path, LABS.parent / "modus" / name, *given).code < 2
+    (test,) = load(path).soil_tests
+    assert (test.plot_id, test.readings["K"].value) == (label, potassium)
 
 
 def test_below_a_limit_that_is_not_printed_is_told_as_that(tmp_path: Path) -> None:

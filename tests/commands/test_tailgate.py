@@ -61,6 +61,19 @@ def test_a_tarp_of_56_inches_is_a_two_thousandth_of_an_acre() -> None:
     assert found["caught_lb"] == pytest.approx(3, abs=0.002)
 
 
+def test_a_flow_by_weight_another_width_and_the_side_of_a_tarp() -> None:
+    # 5 mph are 440 ft/min; × 20 ft / 43,560 = 0.20202 acre/min; 12 lb/min / 0.20202 = 59.4 lb/acre
+    flow = ran_well("tailgate", "flow", "12 lb/min", "--swath", "20 ft", "--speed", "5 mph")
+    assert flow["rate_lb_per_acre"] == pytest.approx(59.4)
+    # the same flow over 24 ft in place of 20: 120 × 20 / 24 = 100
+    wider = ran_well("tailgate", "change", "120 lb/acre", "--tested-swath", "20 ft", "--swath", "24 ft")
+    assert wider["rate_lb_per_acre"] == pytest.approx(100)
+    # 43.56 ft2 = 6.6 ft × 6.6 ft
+    assert ran_well("tailgate", "tarp", "--area", "43.56 ft2")["side_ft"] == pytest.approx(6.6)
+    # 50 lb at 120 lb/acre go over 5/12 acre, whatever the width
+    assert ran_well("tailgate", "bag", "50 lb", "120 lb/acre")["area_acres"] == pytest.approx(5 / 12)
+
+
 def test_a_stopwatch_a_bag_and_trays() -> None:
     # 100 ft in 17 s: 100 / 17 × 3600 / 5280 = 4.0107 mph
     assert ran_well("tailgate", "speed", "100 ft", "17")["speed_mph"] == pytest.approx(4.0107, abs=1e-4)
@@ -142,6 +155,13 @@ def test_worth_carrying_and_hauling_by_hand() -> None:
     assert (haul["cost"], haul["loads"]) == (pytest.approx(810), 3)
     exact = ran_well("buy", "haul", "10 miles", "40 tons", "--load", "20 tons", "--charge", "1/mile")
     assert exact["loads"] == 2
+
+
+def test_a_lime_by_the_value_of_each_size() -> None:
+    """Western Australia DPIRD, Comparing limes, 2018, Tables 1, 2: 5 % at 90 is 4.5, 48 % at 90.5 is 43.4."""
+    found = ran_well("buy", "sizes", "0-0.125=5@90", "0.125-0.25=48@90.5")
+    assert [step["value"] for step in found["steps"][:2]] == [pytest.approx(4.5), pytest.approx(43.44)]
+    assert found["efficiency_pct"] == pytest.approx(4.5 + 43.44)
 
 
 def test_two_offers_by_the_ton(tmp_path: Path) -> None:

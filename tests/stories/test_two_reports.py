@@ -1,4 +1,4 @@
-"""One job told by two phones, or by phone and paper: what is asked, what is added, and that nothing doubles."""
+"""One job told by two phones, or by phone and paper: what is asked, what is added, that nothing doubles."""
 
 from __future__ import annotations
 
