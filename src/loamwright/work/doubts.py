@@ -66,8 +66,8 @@ def doubts(
     if ground is not None:
         yield from _too_large(entry, ground, where)
         yield from (asked("amount", *found) for found in _too_much(entry, record, ground, plan))
-    if not entry.replaces:
-        yield from (asked("again", *found) for found in _again(entry, record, plan))
+    twice = _corrected(entry, record) if entry.replaces else _again(entry, record, plan)
+    yield from (asked("again", *found) for found in twice)
 
 
 def _too_large(entry: Application, ground: PlotArea, where: str) -> Iterator[Problem]:
@@ -126,6 +126,14 @@ def _again(entry: Application, record: PropertyRecord, plan: Plan | None) -> Ite
     elif on_kg + entry.mass_kg > PARTS_SHARE * line.mass_kg and not entry.reason:
         more = format_mass(on_kg + entry.mass_kg)
         yield _asked_again(mine[-1], f"with it {more} would be on, of {format_mass(line.mass_kg)} planned")
+
+
+def _corrected(entry: Application, record: PropertyRecord) -> Iterator[tuple[str, ...]]:
+    """Whether the entry it corrects is corrected already, so that both corrections would count."""
+    standing = entries_that_count(record.applications)
+    others = [one for one in standing if one.replaces == entry.replaces and one.entry_id != entry.entry_id]
+    if others:
+        yield _asked_again(others[-1], f"entry {entry.replaces} is corrected already")
 
 
 def _of_line(

@@ -1,0 +1,115 @@
+"""One job told by two phones, or by phone and paper: what is asked, what is added, that nothing doubles."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+from command_line import Ran, run
+
+LB_KG = 0.45359237  # the exact pound
+PLOT, PRODUCT = "AF-01", "MAP 11-52-0"
+
+
+@pytest.fixture
+def demo(the_demo: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copy(the_demo / "alder_fork.gpkg", tmp_path))
+
+
+def of_job(demo: Path) -> dict[str, float]:
+    lines = run("status", demo).data["lines"]
+    (found,) = [row for row in lines if (row["plot_id"], row["product"]) == (PLOT, PRODUCT)]
+    return found
+
+
+def brings(demo: Path, ident: str, mass_lb: float, *words: str, **changes: object) -> Ran:
+    """What a phone's file of one entry comes to."""
+    entry = {
+        "entry_id": ident,
+        "plot_id": PLOT,
+        "product": PRODUCT,
+        "done": "done",
+        "applied_on": "2026-05-20",
+        "mass_kg": mass_lb * LB_KG,
+        "operator": f"Helper {ident}",
+        "recorded_at": "2026-05-20T10:00:00",
+        **changes,
+    }
+    file = demo.with_name(f"{ident}.json")
+    file.write_text(json.dumps({"format": "loamwright-records", "version": 1, "entries": [entry]}))
+    return run("record", demo, file, *words)
+
+
+def asked(ran: Ran) -> list[str]:
+    assert ran.code == 2, ran.text
+    return [one["id"] for one in ran.data["questions"]]
+
+
+@pytest.mark.parametrize(
+    ("answer", "new", "times"), [("the same work", 0, 1), ("instead of it", 1, 1), ("on top of it", 1, 2)]
+)
+def test_two_phones_report_one_job(demo: Path, answer: str, new: int, times: int) -> None:
+    planned = of_job(demo)["planned_lb"]
+    assert len(brings(demo, "a1", planned).data["new"]) == 1
+    before = demo.read_bytes()
+    assert asked(brings(demo, "b1", planned)) == ["again.b1"]
+    assert demo.read_bytes() == before
+    settled = brings(demo, "b1", planned, "--answer", f"again.b1={answer}")
+    assert len(settled.data["new"]) == new
+    assert of_job(demo)["applied_lb"] == pytest.approx(times * planned, rel=1e-3)
+
+
+def test_what_the_phone_told_is_asked_about_when_it_is_typed_from_paper(demo: Path) -> None:
+    planned = of_job(demo)["planned_lb"]
+    brings(demo, "a1", planned)
+    typed = ("--plot", PLOT, "--product", PRODUCT, "--operator", "Steward", "--amount", f"{planned} lb")
+    assert asked(run("record", demo, *typed)) == ["again"]
+    assert run("record", demo, *typed, "--answer", "again=the same work").data["new"] == []
+    assert of_job(demo)["applied_lb"] == pytest.approx(planned, rel=1e-3)
+
+
+def test_parts_are_added_until_they_are_more_than_the_job(demo: Path) -> None:
+    """0.5 + 0.55 = 1.05 of the job is added; with 0.1 more it is 1.15, past the 1.1 that is let through."""
+    planned = of_job(demo)["planned_lb"]
+    assert len(brings(demo, "a1", 0.5 * planned, done="part", part="east").data["new"]) == 1
+    assert len(brings(demo, "b1", 0.55 * planned, done="part", part="west").data["new"]) == 1
+    assert of_job(demo)["applied_lb"] == pytest.approx(1.05 * planned, rel=1e-3)
+    assert asked(brings(demo, "c1", 0.1 * planned, done="part", part="gate")) == ["again.c1"]
+
+
+@pytest.mark.parametrize(
+    ("answer", "stands_lb"), [("the same work", 80), ("instead of it", 90), ("on top of it", 170)]
+)
+def test_two_files_correct_one_entry(demo: Path, answer: str, stands_lb: float) -> None:
+    """100 lb, corrected to 80 by one file and to 90 by another: 80 + 90 = 170 only if somebody says so."""
+    brings(demo, "a1", 100)
+    assert len(brings(demo, "b1", 80, replaces="a1", reason="weighed").data["new"]) == 1
+    second = {"replaces": "a1", "reason": "counted bags"}
+    assert asked(brings(demo, "c1", 90, **second)) == ["again.c1"]
+    assert of_job(demo)["applied_lb"] == pytest.approx(80)
+    brings(demo, "c1", 90, "--answer", f"again.c1={answer}", **second)
+    assert of_job(demo)["applied_lb"] == pytest.approx(stands_lb)
+
+
+def test_what_an_unknown_product_brought_is_said_to_be_unknown(demo: Path) -> None:
+    told = brings(demo, "a1", 50, product="Neighbour's mix")
+    assert len(told.data["new"]) == 1
+    assert told.says("Neighbour's mix", "unknown")
+
+
+def test_an_undo_takes_a_whole_file_back(demo: Path) -> None:
+    file = demo.with_name("both.json")
+    brings(demo, "a1", 50)
+    kept = of_job(demo)["applied_lb"]
+    entry = {"plot_id": PLOT, "product": PRODUCT, "done": "part", "applied_on": "2026-05-21", "mass_kg": 1.0}
+    entries = [{**entry, "entry_id": ident, "recorded_at": "2026-05-21T10:00:00"} for ident in ("b1", "c1")]
+    for one, part in zip(entries, ("east", "west"), strict=True):
+        one["part"] = part
+    file.write_text(json.dumps({"format": "loamwright-records", "version": 1, "entries": entries}))
+    assert len(run("record", demo, file).data["new"]) == 2
+    assert of_job(demo)["applied_lb"] > kept
+    taken_back = run("undo", demo)
+    assert taken_back.code == 0, taken_back.text
+    assert of_job(demo)["applied_lb"] == kept
