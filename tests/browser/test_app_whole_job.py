@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+import json
 import os
 import zipfile
 from collections.abc import Iterator, Mapping
@@ -279,14 +280,17 @@ def check_off(job: Job, chromium: Any, map_file: Path) -> Path:
 
 
 def record(job: Job, records: Path) -> None:
-    for told in ("1 new", "0 new, 1 already there"):
+    brought = len(json.loads(records.read_text(encoding="utf-8"))["entries"])  # one for each product of a mix
+    for told in (f"{brought} new", f"0 new, {brought} already there"):
         job.go("Records")
         job.hand.bring(job.page.locator("#phone-file"), records)
         job.send("Take it in")
         job.said(told)
-    (entry,) = files.load(job.path).applications
-    assert (entry.plot_id, entry.operator) == ("P-1", "Sam Alder (invented)")
-    job.said(mass_words(entry.mass_kg, "us"), entry.product)
+    entries = files.load(job.path).applications
+    assert len(entries) == brought
+    for entry in entries:
+        assert (entry.plot_id, entry.operator) == ("P-1", "Sam Alder (invented)")
+        job.said(mass_words(entry.mass_kg, "us"), entry.product)
 
 
 def row_of(job: Job, plot: str) -> Any:
