@@ -141,7 +141,7 @@ FOREIGN: dict[str, tuple[tuple[str, ...], tuple[str, ...], str, tuple[int, ...]]
 }
 
 
-#: What a value of the right kind means all the same: name of the case → code, and what must be said. A value
+#: What a value of the right kind means all the same: name of the case → code, and what must be said. One
 #: of a wrong kind (bytes, a word for a number) is refused by the column's name, and a word for a word is read.
 OTHERWISE: dict[str, tuple[int, str]] = {
     "loamwright.schema_version/bytes/needs": (2, "it does not say its version (it says \"b'\\\\x00"),
@@ -296,8 +296,8 @@ def cases() -> Iterator[Case]:
             )  # pages of tables that it does not open
             code, says = (0, "") if unread else (2, "is damaged")
             yield Case(f"damage/page {page}/{command}", (command, "P"), says, bytes_at=damage, code=(code,))
-    headers = {place: (2, "is damaged") for place in (16, 18, 20, 28)} | {0: (2, "not a property file")}
-    headers |= {place: (0, "sound") for place in (24, 44, 56, 60, 96)}  # counters and marks no reader needs
+    headers = dict.fromkeys((16, 18, 20, 28), (2, "is damaged")) | {0: (2, "not a property file")}
+    headers |= dict.fromkeys((24, 44, 56, 60, 96), (0, "sound"))  # counters and marks no reader needs
     for place, (code, says) in headers.items():
         yield Case(
             f"damage/header {place}",
