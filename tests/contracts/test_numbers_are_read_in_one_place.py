@@ -48,7 +48,7 @@ ALLOWED: Mapping[str, tuple[str, str]] = {
     ),
     "files/reference.py": ("*", "figures that ship with the program"),
     "files/columns.py": (
-        "price mesh held['cost']",
+        "price mesh held['cost'] text",
         "our property file",
     ),
     "files/property_file.py": ("row['schema_version']", "an integer of our property file"),
@@ -78,7 +78,6 @@ ALLOWED: Mapping[str, tuple[str, str]] = {
         "str(ACRE_M2) str(TON_KG) str(LB_KG)",
         "already read by `fields`; digits of a day that `date` then holds against the calendar",
     ),
-    "files/columns.py": ("text", "a sum of money of our own property file"),
     "files/record_codes.py": ("key[1]", "the digits of a count that a pattern matched"),
     "files/things.py": ("match[2] or record.info.season match[3] or 0", "digits that a pattern matched"),
     "needs/seen.py": ("part", "month and day of a setting that was read"),
