@@ -48,7 +48,7 @@ ALLOWED: Mapping[str, tuple[str, str]] = {
     ),
     "files/reference.py": ("*", "figures that ship with the program"),
     "files/columns.py": (
-        "price mesh held['cost']",
+        "price mesh held['cost'] text",
         "our property file",
     ),
     "files/property_file.py": ("row['schema_version']", "an integer of our property file"),

@@ -52,11 +52,20 @@ def outcome(case: Case, start: Path) -> dict[str, object]:
             (folder / file).write_bytes(content)
         if case.sql:
             with contextlib.closing(sqlite3.connect(folder / "own.gpkg", isolation_level=None)) as database:
+                began_with, shape = (
+                    database.total_changes,
+                    database.execute("PRAGMA schema_version").fetchone(),
+                )
                 try:
                     for statement in case.sql:
                         database.execute(statement)
                 except sqlite3.IntegrityError:
                     return {"name": case.name, "refused": "by the file itself"}
+                if (database.total_changes, database.execute("PRAGMA schema_version").fetchone()) == (
+                    began_with,
+                    shape,
+                ):
+                    return {"name": case.name, "refused": "by an empty table"}
         if case.bytes_at:
             content = bytearray((folder / "own.gpkg").read_bytes())
             for place, byte in case.bytes_at.items():

@@ -30,6 +30,8 @@ class Case:
         Statements run on the property first, as another program might.
     bytes_at
         Place → byte, written into the property first.
+    unless_taken
+        Where it is not read as if nothing were (code 0), one of these is told; empty = nothing is asked.
     """
 
     name: str
@@ -39,6 +41,7 @@ class Case:
     code: tuple[int, ...] = (2,)
     sql: tuple[str, ...] = ()
     bytes_at: Mapping[int, int] = field(default_factory=dict)
+    unless_taken: tuple[str, ...] = ()
 
 
 def one_by_one(cases: Iterable[Case]) -> tuple[Case, ...]:

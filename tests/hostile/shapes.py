@@ -99,34 +99,34 @@ GEOMETRIES: dict[str, tuple[Any, str, tuple[int, ...]]] = {
     "text coordinates": (_polygon([[str(x), str(y)] for x, y in RING]), "B-1", (2,)),
     "null coordinate": (_polygon([[None, 46.05], *RING[1:]]), "B-1", (2,)),
     "a coordinate missing": (_polygon([[-93.02], *RING[1:]]), "B-1", (2,)),
-    "five coordinates": (_polygon([[x, y, 1, 2, 3] for x, y in RING]), "", (0, 1, 2)),
+    "five coordinates": (_polygon([[x, y, 1, 2, 3] for x, y in RING]), "not a GeoJSON geometry", (2,)),
     "true for a coordinate": (_polygon([[True, 46.05], *RING[1:]]), "B-1", (2,)),
     "400 digits": (_polygon([[int("9" * 400), 46.05], *RING[1:]]), "", (2,)),
     "beyond the globe": (_polygon([[-993.02, 46.05], *RING[1:-1], [-993.02, 46.05]]), "-993.02", (2,)),
     "latitude 91": (_polygon(_moved(-93.0, 91.0, 0.001)), "91", (2,)),
     "metres": (_polygon(_moved(500_000.0, 5_100_000.0, 100.0)), "500", (2,)),
-    "null island": (_polygon(_moved(0.0, 0.0, 0.001)), "B-1", (1, 2)),
-    "a county": (_polygon(_moved(-93.5, 45.5, 0.6)), "B-1", (1, 2)),
+    "null island": (_polygon(_moved(0.0, 0.0, 0.001)), "B-1", (2,)),
+    "a county": (_polygon(_moved(-93.5, 45.5, 0.6)), "B-1", (1,)),
     "half the world": (_polygon([[-170, -80], [170, -80], [170, 80], [-170, 80], [-170, -80]]), "B-1", (2,)),
-    "a stamp": (_polygon(_moved(-93.02, 46.05, 1e-7)), "B-1", (1, 2)),
-    "bow tie": (_polygon([RING[0], RING[2], RING[1], RING[3], RING[0]]), "B-1", (1, 2)),
-    "spike": (_polygon([*RING[:2], [-93.0, 46.0505], RING[1], *RING[2:]]), "", (0, 1, 2)),
-    "hole outside": ({"type": "Polygon", "coordinates": [RING, _moved(-92.0, 46.0, 0.001)]}, "B-1", (1, 2)),
-    "hole over all": ({"type": "Polygon", "coordinates": [RING, RING]}, "B-1", (1, 2)),
-    "parts that overlap": ({"type": "MultiPolygon", "coordinates": [[RING], [RING]]}, "B-1", (1, 2)),
+    "a stamp": (_polygon(_moved(-93.02, 46.05, 1e-7)), "B-1", (2,)),
+    "bow tie": (_polygon([RING[0], RING[2], RING[1], RING[3], RING[0]]), "B-1", (2,)),
+    "spike": (_polygon([*RING[:2], [-93.0, 46.0505], RING[1], *RING[2:]]), "It was cleaned", (0,)),
+    "hole outside": ({"type": "Polygon", "coordinates": [RING, _moved(-92.0, 46.0, 0.001)]}, "B-1", (2,)),
+    "hole over all": ({"type": "Polygon", "coordinates": [RING, RING]}, "B-1", (2,)),
+    "parts that overlap": ({"type": "MultiPolygon", "coordinates": [[RING], [RING]]}, "B-1", (1,)),
     "empty multi": ({"type": "MultiPolygon", "coordinates": []}, "B-1", (2,)),
-    "a point": ({"type": "Point", "coordinates": [-93.02, 46.05]}, "B-1", (1, 2)),
+    "a point": ({"type": "Point", "coordinates": [-93.02, 46.05]}, "B-1", (2,)),
     "line of one point": ({"type": "LineString", "coordinates": [[-93.02, 46.05]]}, "B-1", (2,)),
     "line of none": ({"type": "LineString", "coordinates": []}, "B-1", (2,)),
-    "collection": ({"type": "GeometryCollection", "geometries": [_polygon(RING)]}, "", (0, 1, 2)),
+    "collection": ({"type": "GeometryCollection", "geometries": [_polygon(RING)]}, "1 plot", (0,)),
     "collection in itself": (
         {"type": "GeometryCollection", "geometries": [{"type": "GeometryCollection", "geometries": []}]},
         "B-1",
         (2,),
     ),
-    "comb of 20,000 teeth": (_polygon(_comb(20_000)), "", (0, 1, 2)),
-    "scribble": (_polygon(_scribble(130)), "B-1", (1, 2)),
-    "scribble line": ({"type": "LineString", "coordinates": _scribble(130)}, "B-1", (1, 2)),
+    "comb of 20,000 teeth": (_polygon(_comb(20_000)), "1 plot", (0,)),
+    "scribble": (_polygon(_scribble(130)), "B-1", (2,)),
+    "scribble line": ({"type": "LineString", "coordinates": _scribble(130)}, "B-1", (2,)),
 }
 
 #: Called → bytes of a GeoJSON file, what must be said, codes.
@@ -161,29 +161,37 @@ DOCUMENTS: dict[str, tuple[bytes, str, tuple[int, ...]]] = {
         "b.geojson",
         (2,),
     ),
-    "words a list": (_map({"type": "Feature", "properties": [1], "geometry": _polygon(RING)}), "", (1, 2)),
-    "words null": (_map({"type": "Feature", "properties": None, "geometry": _polygon(RING)}), "", (1, 2)),
-    "word a list": (_map(_feature(_polygon(RING), crop=["oats"])), "", (0, 1, 2)),
-    "word an object": (_map(_feature(_polygon(RING), crop={"a": 1})), "", (0, 1, 2)),
-    "word true": (_map(_feature(_polygon(RING), crop=True)), "", (0, 1, 2)),
+    "words a list": (
+        _map({"type": "Feature", "properties": [1], "geometry": _polygon(RING)}),
+        "no plot_id",
+        (2,),
+    ),
+    "words null": (
+        _map({"type": "Feature", "properties": None, "geometry": _polygon(RING)}),
+        "no plot_id",
+        (2,),
+    ),
+    "word a list": (_map(_feature(_polygon(RING), crop=["oats"])), "1 plot", (0,)),
+    "word an object": (_map(_feature(_polygon(RING), crop={"a": 1})), "1 plot", (0,)),
+    "word true": (_map(_feature(_polygon(RING), crop=True)), "1 plot", (0,)),
     "surrogate": (_map(_feature(_polygon(RING))).replace(b"B-1", b"B\\ud800"), "b.geojson", (2,)),
     "control characters": (_map(_feature(_polygon(RING))).replace(b"B-1", b"B\\u0000"), "b.geojson", (2,)),
     "id of 10,000 letters": (_map(_feature(_polygon(RING), plot_id="B" * 10_001)), "b.geojson", (2,)),
     "name of a million letters": (_map(_feature(_polygon(RING), name="n" * 1_000_000)), "b.geojson", (2,)),
-    "id empty": (_map(_feature(_polygon(RING), plot_id="")), "", (0, 1, 2)),
-    "id blank": (_map(_feature(_polygon(RING), plot_id=" \u00a0")), "", (0, 1, 2)),
-    "id with zero width": (_map(_feature(_polygon(RING), plot_id="A\u200b-1")), "A-1", (0, 1)),
-    "id with no-break": (_map(_feature(_polygon(RING), plot_id="A-1\u00a0")), "A-1", (0, 1)),
-    "id in full width": (_map(_feature(_polygon(RING), plot_id="\uff21-1")), "1", (1, 2)),
+    "id empty": (_map(_feature(_polygon(RING), plot_id="")), "no plot_id", (2,)),
+    "id blank": (_map(_feature(_polygon(RING), plot_id=" \u00a0")), "no plot_id", (2,)),
+    "id with zero width": (_map(_feature(_polygon(RING), plot_id="A\u200b-1")), "A-1", (0,)),
+    "id with no-break": (_map(_feature(_polygon(RING), plot_id="A-1\u00a0")), "A-1", (0,)),
+    "id in full width": (_map(_feature(_polygon(RING), plot_id="\uff21-1")), "1", (1,)),
     "ids that look alike": (
         _map(
             _feature(_polygon(RING), plot_id="caf\u00e9"),
             _feature(_polygon(_moved(-93.0, 46.0, 0.001)), plot_id="cafe\u0301"),
         ),
         "caf",
-        (1, 2),
+        (2,),
     ),
-    "id in another case": (_map(_feature(_polygon(RING), plot_id="a-1")), "a-1", (1, 2)),
+    "id in another case": (_map(_feature(_polygon(RING), plot_id="a-1")), "a-1", (1,)),
     "foreign system": (
         _map(_feature(_polygon(RING))).replace(
             b'"features"', b'"crs":{"properties":{"name":"EPSG:x"}},"features"'
@@ -233,8 +241,8 @@ OTHERS: dict[str, tuple[str, bytes, str, tuple[int, ...]]] = {
         KML.format(
             dtd='<!DOCTYPE kml [<!ENTITY x SYSTEM "file:///etc/passwd">]>', name="&x;", ring=KML_RING
         ).encode(),
-        "",
-        (1, 2),
+        "not KML",
+        (2,),
     ),
     "kml/not kml": ("b.kml", b"<html><body>404</body></html>", "not KML", (2,)),
     "kml/deep": ("b.kml", b"<kml>" + b"<Folder>" * 50_000, "b.kml", (2,)),
@@ -263,8 +271,8 @@ OTHERS: dict[str, tuple[str, bytes, str, tuple[int, ...]]] = {
     "gpx/empty segment": (
         "b.gpx",
         GPX.format(f"<trk><trkseg/><trkseg>{TRACK}</trkseg></trk>").encode(),
-        "",
-        (0, 1, 2),
+        "the walk ends",
+        (2,),
     ),
     "gpx/only empty segments": ("b.gpx", GPX.format("<trk><trkseg/><trkseg/></trk>").encode(), "b.gpx", (2,)),
     "gpx/no segment": ("b.gpx", GPX.format("<trk><name>x</name></trk>").encode(), "b.gpx", (2,)),
@@ -292,7 +300,7 @@ OTHERS: dict[str, tuple[str, bytes, str, tuple[int, ...]]] = {
             f"<trk><trkseg>{TRACK}</trkseg></trk><trk><trkseg>{_fix(-93, 46)}</trkseg></trk>"
         ).encode(),
         "b.gpx",
-        (1, 2),
+        (2,),
     ),
     "gpkg/empty": ("b.gpkg", b"", "empty", (2,)),
     "gpkg/head only": ("b.gpkg", b"SQLite format 3\x00", "b.gpkg", (2,)),
@@ -321,6 +329,13 @@ def cases() -> Iterator[Case]:
         )
     for called, (name, content, says, codes) in OTHERS.items():
         yield Case(called, ("import", "P", name), says, {name: content}, codes)
-    for called in ("a county", "comb of 20,000 teeth", "scribble", "null island", "bow tie", "a point"):
+    for called, code, says in (
+        ("a county", 0, "768661"),
+        ("comb of 20,000 teeth", 0, "1.275"),
+        ("scribble", 2, "more than 500 places"),
+        ("null island", 2, "in the sea off Africa"),
+        ("bow tie", 2, "crosses itself"),
+        ("a point", 2, "this is a Point"),
+    ):
         content = _map(_feature(GEOMETRIES[called][0]))
-        yield Case(f"measure/{called}", ("measure", "b.geojson"), "", {"b.geojson": content}, (0, 1, 2))
+        yield Case(f"measure/{called}", ("measure", "b.geojson"), says, {"b.geojson": content}, (code,))

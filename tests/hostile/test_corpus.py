@@ -46,6 +46,8 @@ def faults(case: Case, ended: dict[str, Any]) -> Iterator[str]:
         yield f"it ended with {ended['code']}, not {case.code}"
     if json.dumps(case.says, ensure_ascii=False)[1:-1] not in ended["said"]:
         yield f"nothing says {case.says!r}"
+    if ended["code"] and case.unless_taken and not any(one in ended["said"] for one in case.unless_taken):
+        yield f"none of {case.unless_taken} is told"
     if ended["code"] == 2 and ended["changed"]:
         yield "it was refused, and the property changed"
 

@@ -146,6 +146,14 @@ def _one(
     )
 
 
+def _money(text: str) -> Decimal:
+    """A stored sum of money; infinity and NaN are none."""
+    found = Decimal(text)
+    if not found.is_finite():
+        raise ValueError(text)
+    return found
+
+
 def _plain(column: str, hint: Any) -> Codec:
     """The codec of a plain field from its annotation."""
     if isinstance(hint, types.UnionType):
@@ -157,7 +165,7 @@ def _plain(column: str, hint: Any) -> Codec:
     if hint is dt.date:
         return _one(column, dt.date.isoformat, dt.date.fromisoformat)
     if hint is Decimal:
-        return _one(column, str, Decimal)
+        return _one(column, str, _money)
     if isinstance(hint, type) and issubclass(hint, StrEnum):
         return _one(column, str, hint)
     raise TypeError(f"the field {column} of type {hint} needs a codec of its own")

@@ -206,7 +206,10 @@ def unused(where: str, names: Sequence[str], done: str) -> list[Problem]:
     """Say which columns, properties or keys of a file are not used here."""
     if not names:
         return []
-    listed, one = ", ".join(map(shown, names)), len(names) == 1
+    most, one = 12, len(names) == 1
+    listed = ", ".join(map(shown, names[:most]))
+    if len(names) > most:
+        listed += f" and {len(names) - most:,} more"
     what = f"{listed} {'is' if one else 'are'} {done}"
     return [Problem(where, what, "Check the spelling if it should be used.", Level.NOTE)]
 

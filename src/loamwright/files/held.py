@@ -360,7 +360,10 @@ def _read_info(connection: sqlite3.Connection, reader: Reader) -> PropertyInfo:
     if not found:
         raise PropertyFileError("the file has lost its name and season; restore it from a copy")
     row = found[0]
-    dt.date.fromisoformat(f"2024-{row['season_start']}")
+    try:
+        dt.date.fromisoformat(f"2024-{row['season_start']}")
+    except ValueError as error:
+        raise ValueError(f"season_start {row['season_start']!r} is no day of a year, as 09-01") from error
     if refusal := BOUNDS["season"].refusal(f"season {row['season']}", row["season"]):
         raise refusal
     limits = rows_of(connection, "surplus_limits")

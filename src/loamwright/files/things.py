@@ -403,9 +403,15 @@ def assigned(thing: Thing, record: PropertyRecord, item: Any, texts: Sequence[st
     folded = {name.casefold().replace(" ", "_"): name for name in known}
     where = thing.word if thing.word == SETTINGS_WORD else f"{thing.word} {thing.name_of(item)}"
     problems: list[Problem] = []
+    seen: set[str] = set()
     for text in sorted(texts, key=_turn):
         typed, equals, value = text.partition("=")
         name = folded.get(typed.strip().casefold().replace(" ", "_"))
+        if name in seen:
+            problems.append(Problem(f"{where}, {name}", "it is set twice", "Set it once."))
+            continue
+        if name is not None:
+            seen.add(name)
         if not equals:
             problems.append(
                 Problem(where, f"{text!r} sets nothing", "Write field=value, for example name=North.")

@@ -315,6 +315,8 @@ def rename(path: Path, word: str, name: str, new_name: str, today: dt.date, by: 
         raise InputError([Problem("rename", what, f"Change its name: set {thing.word} '{name}' name=…")])
     with changing(path, today, f"rename plot {name} {new_name}", by) as editor:
         plot = files.find(thing, editor.record(), name)
+        if plot.plot_id == new_name.strip():
+            return Changed(editor.change_id, f"Plot {plot.plot_id} is called that; nothing was changed.", ())
         editor.rename_plot(plot.plot_id, new_name.strip())
     return Changed(
         editor.change_id,
