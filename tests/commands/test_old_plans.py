@@ -184,3 +184,13 @@ def test_what_came_by_scale_ticket_is_known_to_the_plan_made_after_it(own: Path,
     assert any("Ag lime" in said for said in made_before(own))
     run("plan", own, "--reason", "lime came")
     assert made_before(own) == []
+
+
+def test_hauling_alone_never_says_that_a_price_has_changed(own: Path, tmp_path: Path) -> None:
+    """The failing case: orders of a plan with hauling in its cost always warned of a changed price."""
+    ran_well("set", own, "settings", "hauling=12/ton", "cost_per_haul=25", "haul_load=1 ton")
+    run("plan", own, "--reason", "with hauling")
+    assert made_before(own) == []
+    done = run("orders", own, tmp_path / "orders")
+    assert done.code in (0, 1), done.text
+    assert not [said for said in done.problems if "price" in said or "changed" in said]
