@@ -113,3 +113,6 @@ def test_an_undo_takes_a_whole_file_back(demo: Path) -> None:
     taken_back = run("undo", demo)
     assert taken_back.code == 0, taken_back.text
     assert of_job(demo)["applied_lb"] == kept
+    again = run("record", demo, file)  # the file comes once more: it is not lost without a word
+    assert (again.code, again.data["new"]) == (1, [])
+    assert sum("was taken back: it does not count" in said for said in again.problems) == 2

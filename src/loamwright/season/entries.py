@@ -576,6 +576,7 @@ def _append(
         (
             *problems,
             *appended.conflicts,
+            *_taken_back(appended.already_there, after.record),
             *_unnamed(appended.new),
             *_unknown_products(appended.new, after.record),
             *_other_seasons(appended.new, after.record),
@@ -583,6 +584,21 @@ def _append(
         work.receipt_of([*(entry.entry_id for entry in entries), *marks])
         if marked and not appended.conflicts
         else "",
+    )
+
+
+def _taken_back(entries: Sequence[Application], record: PropertyRecord) -> tuple[Problem, ...]:
+    """Say which entries that came again were taken back, and so do not count."""
+    withdrawn = {entry.replaces for entry in record.applications if entry.withdrawn}
+    return tuple(
+        Problem(
+            f"entry {entry.entry_id}",
+            f"{entry.product} on {entry.plot_id} is on record and was taken back: it does not count",
+            "To have it again, undo the change that took it back: `changes` lists it.",
+            Level.WARNING,
+        )
+        for entry in entries
+        if entry.entry_id in withdrawn
     )
 
 
