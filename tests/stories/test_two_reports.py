@@ -59,6 +59,11 @@ def test_two_phones_report_one_job(demo: Path, answer: str, new: int, times: int
     settled = brings(demo, "b1", planned, "--answer", f"again.b1={answer}")
     assert len(settled.data["new"]) == new
     assert of_job(demo)["applied_lb"] == pytest.approx(times * planned, rel=1e-3)
+    if new:  # the same file once more changes nothing and asks nothing
+        again = brings(demo, "b1", planned)
+        assert again.code in (0, 1), again.text
+        assert again.data["new"] == []
+        assert of_job(demo)["applied_lb"] == pytest.approx(times * planned, rel=1e-3)
 
 
 def test_what_the_phone_told_is_asked_about_when_it_is_typed_from_paper(demo: Path) -> None:

@@ -548,7 +548,10 @@ class Application:
         -------
         Application
         """
-        return replace(self, plan_id=kept.plan_id, job_id=kept.job_id, report_id=kept.report_id)
+        answered = self.replaces or kept.replaces  # it may have been said to stand instead of another
+        return replace(
+            self, plan_id=kept.plan_id, job_id=kept.job_id, report_id=kept.report_id, replaces=answered
+        )
 
 
 @dataclass(frozen=True, slots=True)
