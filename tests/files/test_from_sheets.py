@@ -172,6 +172,20 @@ def test_a_kept_choice_of_the_labs_crop_holds_while_the_same_crop_grows(path: Pa
         import_files(path, [file], profile=first.profile)
 
 
+def test_rates_that_are_said_to_fit_what_grows_are_of_that_crop(path: Path, tmp_path: Path) -> None:
+    """The failing case: "Bermudagrass hay" was chosen for bermudagrass, and its rates were not used."""
+    rows = [
+        [*HEAD, "Crop", "Phosphate"],
+        [*("" for _ in range(6)), LB_ACRE[1]],
+        ["P1", "2026-04-02", "0-6 in", "6.5", "12", "Bermudagrass hay", "40"],
+    ]
+    file = write(tmp_path / "rates.csv", rows)
+    with files.edit(path) as editor:
+        editor.put_croppings([Cropping("P1", 2026, "bermudagrass")])
+    import_files(path, [file], answers={"advice.p1": "Bermudagrass hay", "no-k": "not tested"})
+    assert files.load(path).soil_tests[-1].rates_crop == "bermudagrass"
+
+
 def test_two_samples_of_one_plot_of_which_one_is_not_are_asked_for(path: Path, tmp_path: Path) -> None:
     rows = [[*HEAD], *([name, "2026-04-02", "0-6 in", "6.5", "12"] for name in ("P1", "Creek Bottom"))]
     file = write(tmp_path / "twins.csv", rows)

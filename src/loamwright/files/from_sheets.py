@@ -438,7 +438,7 @@ def _advice(
     if not found:
         return None
     grown = {
-        crop.crop.casefold()
+        crop.crop.casefold(): crop.crop
         for crop in record.croppings
         if crop.plot_id == match.plot_id and crop.season == record.info.season and crop.crop
     }
@@ -453,7 +453,11 @@ def _advice(
     about = f"the lab's rates for {match.sample!r} were written for {', '.join(crops)}{grows}"
     kept_as = f"{ident}.{'+'.join(sorted(grown)) or 'no crop'}"  # holds as long as the same crop grows
     choice = asking.ask(ident, about, _place(sample), (*dict.fromkeys(crops), _NONE_OF_THEM), kept_as)
-    return next((one for one, crop in zip(found, crops, strict=True) if crop == choice), None)
+    chosen = next((one for one, crop in zip(found, crops, strict=True) if crop == choice), None)
+    if chosen is None or len(grown) != 1:
+        return chosen
+    (crop,) = grown.values()
+    return replace(chosen, crop=crop)  # the person says that they fit what grows, whatever the lab calls it
 
 
 def _rates(sample: Sample, advice: SheetRecommendation | None, asking: _Asking) -> dict[str, str]:
