@@ -26,6 +26,7 @@ from pathlib import Path
 import pyogrio
 import pytest
 import shapely
+from command_line import run
 from pyproj import Geod
 from sample_view import sample_view
 
@@ -1221,3 +1222,17 @@ def test_shapes_written_by_a_gis_come_back(tmp_path: Path) -> None:
         columns.shape_of(struct.pack("<2sBBi", b"GP", 0, 1, 3857) + shapely.to_wkb(box))
     with pytest.raises(PropertyFileError, match="not a GeoPackage geometry"):
         columns.shape_of(shapely.to_wkb(box))
+
+
+def test_a_schema_whose_names_are_no_text_is_refused(tmp_path: Path) -> None:
+    """Found by flipped bytes: SQLite names the broken part in its message, which then cannot be decoded."""
+    path = tmp_path / "own.gpkg"
+    property_file.create(path, PropertyInfo("Own", 2026))
+    content = path.read_bytes()
+    for place in range(7):
+        name = bytearray(b"CREATE TABLE plots")
+        name[6 + place] = 0x80
+        path.write_bytes(content.replace(b"CREATE TABLE plots", bytes(name)))
+        with pytest.raises(PropertyFileError, match="damaged"):
+            property_file.load(path)
+        assert run("check", path).code == 2

@@ -241,7 +241,7 @@ def _opened(path: Path, wait_s: float) -> Iterator[sqlite3.Connection]:
             "file does not hold, or contradicts what is there",
             str(path),
         ) from error
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:  # the latter where a name in the schema is no text
         raise PropertyFileError(_why(error, wait_s), str(path)) from error
     except PropertyFileError as error:
         raise PropertyFileError(error.what, str(path)) from error
