@@ -126,3 +126,13 @@ def test_a_plot_drawn_there_is_named_and_kept_or_taken_out(path: Path, option: s
 
 def test_both_at_once_are_refused(path: Path) -> None:
     assert run("check", path, "--accept", "--restore").says("both")
+
+
+@pytest.mark.parametrize("key", ['["A-\x01"]', "[", "7", '{"a": 1}', ""])
+def test_a_journal_that_cannot_be_read_is_named(path: Path, key: str) -> None:
+    """Found by flipped bytes: the key of a row in the journal was no JSON any more."""
+    with closing(sqlite3.connect(path)) as db, db:
+        db.execute("UPDATE change_values SET row_key = ? WHERE table_name = 'plots'", (key,))
+    assert any("its journal names a row by" in said for said in found(path))
+    assert run("changes", path).says("its journal names a row by", "Restore it from a copy")
+    assert run("needs", path).code in (0, 1)  # the property itself is whole

@@ -17,7 +17,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
-from loamwright.errors import InputError, Problem
+from loamwright.errors import InputError, Problem, PropertyFileError
 from loamwright.units import ACRE_M2
 
 #: What SQLite stores.
@@ -273,8 +273,23 @@ def _key_text(key: Sequence[Sql]) -> str:
     return json.dumps(list(key), ensure_ascii=False)
 
 
+def _key_of(text: str) -> tuple[Sql, ...]:
+    try:
+        key = json.loads(text)
+    except (ValueError, TypeError):
+        key = None
+    if not isinstance(key, list):
+        raise PropertyFileError(
+            f"its journal names a row by {text!r}, which is no key; restore it from a copy"
+        )
+    return tuple(key)
+
+
 def read(connection: sqlite3.Connection, numbers: Iterable[int] | None = None) -> tuple[Change, ...]:
-    """Read the journal, oldest first; only some changes when their numbers are given."""
+    """Read the journal, oldest first; only some changes when their numbers are given.
+
+    Raises `PropertyFileError` when a row of it cannot be read.
+    """
     wanted = None if numbers is None else frozenset(numbers)
     rows: dict[int, dict[tuple[str, str, str], dict[str, tuple[Sql, Sql]]]] = {}
     heads = connection.execute(
@@ -295,7 +310,7 @@ def read(connection: sqlite3.Connection, numbers: Iterable[int] | None = None) -
             command,
             undoes,
             tuple(
-                RowChange(table, tuple(json.loads(key)), kind, fields)
+                RowChange(table, _key_of(key), kind, fields)
                 for (table, key, kind), fields in rows.get(number, {}).items()
             ),
         )

@@ -598,7 +598,10 @@ def check_property(path: Path, mend: bool, today: dt.date) -> tuple[Problem, ...
                             Problem(f"{path.name}, {layout.table}, row {row['fid']}", error.what, restore)
                         )
             found.extend(_loose_corrections(path, connection))
-            found.extend(_outside(path, connection))
+            try:
+                found.extend(_outside(path, connection))
+            except PropertyFileError as error:
+                found.append(Problem(f"{path.name}, changes", error.what, restore))
             try:
                 record = read_all(connection)
             except PropertyFileError as error:

@@ -10,7 +10,7 @@ from typing import Any
 from loamwright.errors import PropertyFileError, UnitError
 from loamwright.files import kinds
 from loamwright.files.columns import Sql, shape_of
-from loamwright.land import areas_m2, geometry_type, label_point
+from loamwright.land import areas_m2, bounds, geometry_type
 from loamwright.units import format_area, parse_money
 
 #: How a column's name ends when it holds an amount, and how that amount is written.
@@ -75,8 +75,9 @@ def _shape_told(blob: bytes, system: str) -> str:
     if kind.endswith("Polygon"):
         (area_m2,) = areas_m2([shape]).tolist()
         return f"a shape of {format_area(area_m2, system)}"
-    longitude, latitude = label_point(shape)
-    return f"a {'line' if 'Line' in kind else 'place'} at {latitude:.5f}, {longitude:.5f}"
+    west, south, east, north = bounds(shape)
+    where = f"{(south + north) / 2:.5f}, {(west + east) / 2:.5f}"
+    return f"a {'line' if 'Line' in kind else 'place'} at {where}"
 
 
 def _listed(text: str) -> str:
