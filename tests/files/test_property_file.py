@@ -1236,3 +1236,16 @@ def test_a_schema_whose_names_are_no_text_is_refused(tmp_path: Path) -> None:
         with pytest.raises(PropertyFileError, match="damaged"):
             property_file.load(path)
         assert run("check", path).code == 2
+
+
+def test_a_shape_off_the_globe_is_refused(tmp_path: Path) -> None:
+    """Found by flipped bytes: a corner at 279° north, of which no plane can be made."""
+    path = tmp_path / "own.gpkg"
+    property_file.create(path, PropertyInfo("Own", 2026))
+    with property_file.edit(path) as editor:
+        editor.put_plots([Plot("A", "A", shapely.box(-93.05, 46.05, -93.04, 46.06))])
+    far = columns.shape_blob(shapely.MultiPolygon([shapely.box(-93.05, 46.05, -93.04, 279.425)]))
+    with closing(sqlite3.connect(path)) as db, db:
+        db.execute("UPDATE plots SET boundary = ?", (far,))
+    assert run("needs", path).says("off the globe")
+    assert run("check", path).says("off the globe")

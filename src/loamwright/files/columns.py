@@ -23,7 +23,7 @@ from typing import Any, Generic, TypeVar, get_args, get_type_hints
 
 from loamwright.errors import Level, Problem, PropertyFileError
 from loamwright.files.work_rules import kept_rules, rules_to_keep
-from loamwright.land import Cropping, KeepOut, Plot, PlotPart, Shape, Way, as_wkb, from_wkb
+from loamwright.land import Cropping, KeepOut, Plot, PlotPart, Shape, Way, as_wkb, bounds, from_wkb
 from loamwright.needs import Decision
 from loamwright.planning import (
     Coverage,
@@ -80,11 +80,15 @@ def shape_of(blob: bytes) -> Shape:
 
 def _read(wkb: bytes) -> Shape:
     try:
-        return from_wkb(wkb)
+        shape = from_wkb(wkb)
     except ValueError as error:
         raise PropertyFileError(
             f"a shape of {len(wkb)} bytes in the file cannot be read; restore it from a copy"
         ) from error
+    west, south, east, north = bounds(shape)
+    if west < -180 or south < -90 or east > 180 or north > 90:
+        raise PropertyFileError("a shape in the file lies off the globe; restore it from a copy")
+    return shape
 
 
 def _wkb_in(blob: bytes) -> bytes:
