@@ -368,12 +368,14 @@ def test_a_newer_test_without_advice_goes_before_an_older_ones_advice() -> None:
     assert pounds(needs([old, CLOVER], crop()), "P2O5") == pytest.approx(25)
 
 
-def test_old_advice_is_noted_because_it_was_for_another_crop() -> None:
+def test_old_advice_is_a_choice_because_it_was_for_another_seasons_crop() -> None:
     old = report(sampled_on=dt.date(2024, 4, 1), recommendation=advice(P2O5=99))
-    said = "it is from 2024-04-01 and was made for the crop named then"
-    assert [p.what for p in needs([old], crop()).problems].count(said) == 1
-    both = report(sampled_on=dt.date(2024, 4, 1), recommendation=advice(P2O5=99, K2O=40))
-    assert [p.what for p in needs([both], crop()).problems].count(said) == 1  # once a plot, not once a rate
+    found = of(needs([old], crop()), "P2O5")
+    assert found.state is NeedState.TO_DECIDE
+    assert found.rate_kg_ha is None
+    assert found.published_kg_ha == pytest.approx(99 * LB_ACRE_KG_HA)
+    last_year = replace(old, sampled_on=dt.date(2025, 4, 1))  # a fall or spring sample for this crop
+    assert pounds(needs([last_year], crop()), "P2O5") == pytest.approx(99)
 
 
 def test_parts_sampled_on_different_days_of_a_year_stand_together() -> None:

@@ -114,10 +114,14 @@ def test_a_year_in_hectares_and_francs(hof: Path, tmp_path: Path, monkeypatch: p
     ran_well("export", hof, "csv", tmp_path / "out")
     assert "hectares covered" in (tmp_path / "out" / "applications.csv").read_text("utf-8")
 
-    # The next season: both stands go on; what W1 got too much of is all that is left of it.
+    # The next season: both stands go on, the lab's rates by decision; what W1 got too much of is left of it.
     Clock(monkeypatch).set("2026-09-10")
     started = run("season", "next", hof).data
     assert (started["season"], started["goes_on"]) == (2027, ["W1", "W2"])
+    asked = need(hof, "W1", "K2O")
+    assert asked["state"] == "to decide"
+    assert "soil test L1) were written for grasses for hay and pasture in 2026" in asked["reason"]
+    ran_well("decide", hof, "W1", "K2O", "published", "--because", "gleicher Bestand")
     assert kg(need(hof, "W1", "K2O")) == pytest.approx(80 * HA - (135 - 80 * HA), rel=1e-4)
     then = {
         (row["plot_id"], row["nutrient"]): row for row in run("status", hof, "--season", 2026).data["balance"]

@@ -187,24 +187,34 @@ def test_a_labs_rate_for_corn_does_not_go_on_alfalfa_the_year_after(kept: Path, 
     assert need(kept, "A-2", "N")["lb_per_acre"] != 140
 
 
-def test_a_labs_rate_used_again_for_the_same_crop_is_said_until_it_is_confirmed(
-    kept: Path, clock: Clock
-) -> None:
+def test_a_labs_rate_of_the_season_before_is_asked_about_for_the_same_crop(kept: Path, clock: Clock) -> None:
+    """It is used only for the season it was written for; after that it stands as the published figure."""
     clock.set("2026-04-01")
     rates = ("rec_k2o=40", "rec_unit=lb/acre", "rates_crop=red clover", "rates_season=2026")
     ran_well("set", kept, "soil-test", "T-1", *rates)
     ran_well("set", kept, "cropping", "A-1", "crop=red clover")
-
-    def said() -> int:
-        found = run("needs", kept).data["problems"]
-        return sum("written for red clover in 2026 and are used again in 2027" in p["what"] for p in found)
-
-    assert said() == 0
-    run("season", "next", kept)
     assert need(kept, "A-1", "K2O")["lb_per_acre"] == pytest.approx(40)
-    assert said() == 1
-    ran_well("set", kept, "soil-test", "T-1", "rates_season=2027")
-    assert said() == 0
+    run("season", "next", kept)
+
+    asked = need(kept, "A-1", "K2O")
+    assert (asked["state"], asked["lb_per_acre"]) == ("to decide", None)
+    assert asked["published_lb_per_acre"] == pytest.approx(40)
+    assert "written for red clover in 2026, and this is 2027" in asked["reason"]
+    ran_well("decide", kept, "A-1", "K2O", "published", "--because", "the stand is as it was")
+    assert need(kept, "A-1", "K2O")["lb_per_acre"] == pytest.approx(40)
+
+    ran_well("undo", kept)
+    assert need(kept, "A-1", "K2O")["state"] == "to decide"
+    ran_well("set", kept, "soil-test", "T-1", "rates_season=2027")  # the lab said so
+    assert need(kept, "A-1", "K2O")["lb_per_acre"] == pytest.approx(40)
+
+
+def test_an_old_report_that_names_no_crop_and_season_is_asked_about(kept: Path, clock: Clock) -> None:
+    clock.set("2026-04-01")
+    ran_well("set", kept, "soil-test", "T-1", "rec_k2o=40", "rec_unit=lb/acre", "sampled_on=2023-10-01")
+    asked = need(kept, "A-1", "K2O")
+    assert asked["state"] == "to decide"
+    assert "written for the crop of 2023, and this is 2026" in asked["reason"]
 
 
 def test_potash_before_a_may_sample_is_not_taken_off(kept: Path, clock: Clock, tmp_path: Path) -> None:

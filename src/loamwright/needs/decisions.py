@@ -1,21 +1,23 @@
 """What a person decides where the source leaves a choice, and what is still to decide.
 
-This file answers "is this need asked of a person first, why, and what was decided?". It knows the three
+This file answers "is this need asked of a person first, why, and what was decided?". It knows the four
 places where a published figure is a choice: nitrogen on a legume mixture, a rate on ground nobody
-sampled, lime above one dose where no dose rule is set. (A printed range, and lime for a sample of another
-depth than its table assumes, are choices that the tables themselves leave: `rates`, `lime_rules`.) It
-applies a decision to a published rate; the published figure stays beside it.
+sampled, a lab's rate of another season, lime above one dose where no dose rule is set. (A printed range,
+and lime for a sample of another depth than its table assumes, are choices that the tables themselves
+leave: `rates`, `lime_rules`.) It applies a decision to a published rate; the published figure stays
+beside it.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from loamwright.errors import InputError, Problem
-from loamwright.values import Source
+from loamwright.soil import SoilTest
+from loamwright.values import LAB, Source
 
 #: Legume share from which nitrogen is a choice [percent of the stand]; `Settings.legume_share_no_n_pct`.
 LEGUME_SHARE_PCT = 25.0
@@ -217,6 +219,38 @@ def nitrogen_to_decide(
         return ToDecide(
             f"{legume_pct:g} % of {crop} is legume: from {limit_pct:g} % on, sources leave the nitrogen off",
             LEGUME_SOURCE,
+        )
+    return None
+
+
+def lab_rates_to_decide(season: int, advised: Sequence[SoilTest]) -> ToDecide | None:
+    """Tell whether a lab's rates are those of another season, and a choice therefore.
+
+    A report that names no season, nor a crop of the record that tells it, counts as one of another season
+    when its sample was taken before the calendar year that precedes this one.
+
+    Parameters
+    ----------
+    season
+        The season asked about [calendar year].
+    advised
+        Reports whose rates were written for the crop that grows.
+
+    Returns
+    -------
+    ToDecide or None
+    """
+    for test in advised:
+        if test.rates_season is not None and test.rates_season != season:
+            written = " in ".join(filter(None, (test.rates_crop, str(test.rates_season))))
+        elif test.rates_season is None and test.sampled_on is not None and test.sampled_on.year < season - 1:
+            written = f"the crop of {test.sampled_on.year}"
+        else:
+            continue
+        return ToDecide(
+            f"the lab's rates (soil test {test.test_id}) were written for {written}, and this is {season}: "
+            "as published, another amount, or a new sample",
+            LAB,
         )
     return None
 

@@ -47,6 +47,7 @@ from loamwright.needs.decisions import (
     Decision,
     ToDecide,
     governing_decision,
+    lab_rates_to_decide,
     nitrogen_to_decide,
     unsampled_to_decide,
 )
@@ -294,6 +295,7 @@ def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
     advised, problems = _for_this_crop(
         case, nutrient, [test for test in governing if _recommended(test, nutrient) is not None]
     )
+    of_another_season = lab_rates_to_decide(case.season, advised)
     gross = (
         _from_lab(case, nutrient, governing, advised)
         if advised
@@ -321,7 +323,7 @@ def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
         )
         return unknown, problems
 
-    to_decide = _to_decide(case, nutrient, gross, governing)
+    to_decide = of_another_season or _to_decide(case, nutrient, gross, governing)
     published = gross.rate_kg_ha if to_decide is not None or decision is not None else None
     if decision is not None:
         gross = _decided(case, nutrient, gross, decision)
@@ -406,11 +408,7 @@ def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
 def _for_this_crop(
     case: Case, nutrient: Nutrient, advised: Sequence[SoilTest]
 ) -> tuple[list[SoilTest], list[Problem]]:
-    """Keep the lab's rates that were written for the crop asked about; ask about those for another.
-
-    Those of the same crop go on in later seasons, as perennial stands are sampled every few years (common
-    practice, no source), but not unsaid.
-    """
+    """Keep the lab's rates that were written for the crop asked about; ask about those for another."""
     kept, problems = [], []
     for test in advised:
         other_crop = test.rates_crop and not _same_crop(case, test.rates_crop)
@@ -419,8 +417,6 @@ def _for_this_crop(
         )
         if not other_crop and not other_season:
             kept.append(test)
-            if test.rates_season is not None and test.rates_season < case.season:
-                problems.append(_used_again(case, test, test.rates_season))
             continue
         printed = _recommended(test, nutrient)
         assert printed is not None
@@ -436,14 +432,6 @@ def _for_this_crop(
             )
         )
     return kept, problems
-
-
-def _used_again(case: Case, test: SoilTest, written_for: int) -> Problem:
-    """Say that a lab's rates of an earlier season are used again."""
-    what = f"the lab's rates were written for {test.rates_crop or 'the crop'} in {written_for}"
-    fix = f"If they go on, set soil-test {test.test_id} rates_season={case.season}; else decide, or sample"
-    where = f"{case.where}, soil test {test.test_id}"
-    return Problem(where, f"{what} and are used again in {case.season}", fix, Level.NOTE)
 
 
 def _same_crop(case: Case, crop: str) -> bool:
@@ -543,16 +531,6 @@ def _from_lab(
                 f"{case.where}, {nutrient.value}",
                 f"only {len(advised)} of {len(governing)} samples carry a recommendation",
                 "Check the reports",
-                Level.NOTE,
-            )
-        )
-    sampled_on = soil.latest_date(advised)
-    if sampled_on is not None and sampled_on.year < case.season - 1:
-        problems.append(
-            Problem(
-                f"{case.where}, lab's recommendation",
-                f"it is from {sampled_on} and was made for the crop named then",
-                f"Check that it fits {case.crop_text or 'this crop'} in {case.season}",
                 Level.NOTE,
             )
         )

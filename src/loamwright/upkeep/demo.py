@@ -51,6 +51,9 @@ def source_files() -> Path:
 GRASS_FIRST = ("AF-03", "AF-17")
 
 
+#: A plot whose only report, of 2021, carries the lab's rates: they go on once more, until a new sample.
+OLD_REPORT, OLD_RATES = "AF-14", ("N", "P2O5", "K2O")
+
 #: Who decides and enters things in the demo.
 STEWARD = "Steward (invented)"
 
@@ -74,8 +77,10 @@ def _enter_reach(path: Path, today: dt.date) -> None:
 
 
 def _decide(path: Path, today: dt.date) -> None:
-    """Make two of the demo's decisions; the others stay open."""
+    """Make some of the demo's decisions; the others stay open."""
     steward = STEWARD
+    for nutrient in OLD_RATES:
+        decide(path, (OLD_REPORT,), nutrient, "published", "as in 2021 until fall's sample", today, steward)
     decide(path, GRASS_FIRST, "N", "published", "hay is cut here, grass first", today, steward)
     rows = view(path, today).choices
     limed = [row.plot_id for row in rows if row.open and row.supply == "lime"]
