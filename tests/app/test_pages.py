@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -300,3 +302,22 @@ def test_a_number_or_plot_that_is_not_there_is_told(visitor: Visitor) -> None:
         answer = visitor.send("/checklist", was="", text="x", **fields)
         assert answer.status_code == 422
         assert told in words(answer.text)
+
+
+@pytest.mark.parametrize(("answer", "name"), [("keep", "By GIS"), ("restore", "Creek bend")])
+def test_what_another_program_changed_is_kept_or_put_back_on_the_page(
+    visitor: Visitor, answer: str, name: str
+) -> None:
+    def plot_name() -> str:
+        return next(p.name for p in files.load(visitor.path).plots if p.plot_id == "AF-01")
+
+    upkeep.set_fields(visitor.path, "plot", "AF-01", ("name=Creek bend",), TODAY, "")
+    assert "Keep what another program changed" not in visitor.text("/property?check=yes")
+    with closing(sqlite3.connect(visitor.path)) as db, db:
+        db.execute("UPDATE plots SET name = 'By GIS' WHERE plot_id = 'AF-01'")
+    told = visitor.text("/property?check=yes")
+    assert "another program changed its name: Creek bend → By GIS" in told
+    after = words(visitor.send("/property?check=yes", outside=answer).text)
+    assert "Take it back" in after
+    assert "Everything is as it should be." in after
+    assert plot_name() == name

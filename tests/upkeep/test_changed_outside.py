@@ -68,6 +68,27 @@ def test_a_moved_boundary_is_named_and_put_back(path: Path) -> None:
     assert len(list(path.parent.glob("own.2*.gpkg"))) == 1  # the copy made first
 
 
+def test_what_is_put_back_stands_in_the_journal_with_what_the_other_program_wrote(path: Path) -> None:
+    with closing(sqlite3.connect(path)) as db, db:
+        db.execute("UPDATE plots SET name = 'Wider' WHERE plot_id = 'A-1'")
+    assert found(path, "--restore", "--by", "Steward") == []
+    newest = ran_well("changes", path)["changes"][-1]
+    assert (newest["command"], newest["made_by"]) == ("put back what another program changed", "Steward")
+    assert any("Wider" in str(row) for row in newest["did"])
+    ran_well("undo", path)
+    shown = {row["name"]: row["value"] for row in ran_well("show", path, "plot", "A-1")["fields"]}
+    assert shown["name"] == "Wider"
+    assert found(path) == []
+
+
+@pytest.mark.parametrize("option", ["--accept", "--restore"])
+def test_where_nothing_differs_nothing_is_written_and_no_copy_is_made(path: Path, option: str) -> None:
+    held, beside = path.read_bytes(), sorted(path.parent.iterdir())
+    assert found(path, option) == []
+    assert path.read_bytes() == held
+    assert sorted(path.parent.iterdir()) == beside
+
+
 def test_a_moved_boundary_is_kept_as_a_change_and_taken_back(path: Path) -> None:
     before = acres(path)
     written_with_gdal(path, shapely.Polygon(box(size=0.0012)))

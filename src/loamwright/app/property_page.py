@@ -9,7 +9,9 @@ from pathlib import Path
 import segno
 
 from loamwright import files, upkeep
-from loamwright.app.pages import Ask, Reply, Route, Sent, Shown
+from loamwright.app.pages import Ask, Reply, Route, Sent, Shown, changed, problems_of
+from loamwright.errors import LoamwrightError
+from loamwright.upkeep import Changed
 
 #: Changes shown before the older ones are asked for.
 NEWEST = 60
@@ -17,9 +19,14 @@ NEWEST = 60
 
 def show(ask: Ask) -> Reply:
     """Show settings, machines, changes."""
+    return _page(ask)
+
+
+def _page(ask: Ask, error: LoamwrightError | None = None) -> Shown:
     desk = ask.desk
     found = upkeep.changes(desk.path)
     every = ask.query.get("all") == "yes"
+    checked = bool(ask.query.get("check"))
     filled = {
         "path": str(desk.path),
         "settings": [row for row in upkeep.show(desk.path, files.SETTINGS_WORD, None).fields if row.value],
@@ -28,9 +35,21 @@ def show(ask: Ask) -> Reply:
         "more": 0 if every else max(0, len(found) - NEWEST),
         "retired": desk.season.record.retired,
         "can_share": ask.share is not None,
-        "faults": files.check_property(desk.path, False, desk.today) if ask.query.get("check") else None,
+        "faults": files.check_property(desk.path, False, desk.today) if checked else None,
+        "outside": bool(files.changed_outside(desk.path)) if checked else False,
+        "problems": problems_of(error) if error else (),
     }
-    return Shown("app_property.html", filled)
+    return Shown("app_property.html", filled, 422 if error else 200)
+
+
+def settle(ask: Ask) -> Reply:
+    """Keep what another program changed in the file as a change, or put back what was there."""
+    keep = ask.form.get("outside") == "keep"
+    try:
+        number = files.settle_outside(ask.desk.path, keep, ask.desk.today, "")
+    except LoamwrightError as error:
+        return _page(ask, error)
+    return changed("/property?check=yes", Changed(number, "Nothing differs from what the journal left."))
 
 
 def phone(ask: Ask) -> Reply:
@@ -51,7 +70,7 @@ def copy(ask: Ask) -> Reply:
 
 
 ROUTES = (
-    Route("/property", show),
+    Route("/property", show, settle),
     Route("/property/copy", copy),
     Route("/phone", phone, phone),
 )

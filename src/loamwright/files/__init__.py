@@ -50,6 +50,7 @@ from loamwright.files.large_maps import LargeMeasured
 from loamwright.files.pricelists import parse_grade
 from loamwright.files.property_file import (
     backup,
+    changed_outside,
     check_property,
     create,
     differences,
@@ -127,6 +128,7 @@ __all__ = [
     "assigned",
     "backup",
     "brought_from",
+    "changed_outside",
     "check_guideline",
     "check_property",
     "choose",

@@ -443,16 +443,17 @@ def settle_outside(path: Path, keep: bool, today: dt.date, by: str) -> int:
         The property file.
     keep
         True takes what stands there into the journal, as a change that can be undone; a boundary is kept like
-        one that is redrawn, with the one before. False puts back what the journal left.
+        one that is redrawn, with the one before. False puts back what the journal left, as a change too: what
+        the other program wrote stays readable in it.
     today
-        Date of the copy that is made first.
+        Date of the copy that is made first, where something differs.
     by
         Who; empty = the keeper that the settings name.
 
     Returns
     -------
     int
-        Number of the change; 0 when nothing differed, or when it was put back.
+        Number of the change; 0 when nothing differed.
 
     Raises
     ------
@@ -461,26 +462,19 @@ def settle_outside(path: Path, keep: bool, today: dt.date, by: str) -> int:
     PropertyFileError
         As for `edit`.
     """
+    if not changed_outside(path):
+        return 0
     _dated_copy(path, path.parent, today)
     with _opened(path, WAIT_S) as connection, _transaction(connection, "BEGIN IMMEDIATE"):
         _refuse_foreign(connection)
         connection.execute("PRAGMA defer_foreign_keys = ON")
         rows = journal.changed_outside(connection, _means_the_same)
-        problems = []
-        for row in rows:
-            if keep and row.kind == journal.REMOVED:
-                what = "another program took it out, and nothing is ever taken out of a property"
-                problems.append(Problem(row.name, what, "Put it back with check: `restore`; then retire it."))
-            elif keep and (crossed := _crosses(row)):
-                problems.append(
-                    Problem(row.name, crossed, "Mend it there, or put it back with check: `restore`.")
-                )
-            elif fault := journal.apply(connection, row, forward=False):
-                problems.append(Problem(row.name, f"it cannot be put back: {fault}", "Correct it by hand."))
-        if problems:
-            raise InputError(problems)
         if not keep:
-            return 0
+            with _one_change(connection, "put back what another program changed", by) as editor:
+                _put_back(connection, rows)
+            return editor.change_id
+        _refuse_to_keep(rows)
+        _put_back(connection, rows)
         with _one_change(connection, "keep what another program changed", by) as editor:
             for row in rows:
                 fields = dict(row.fields)
@@ -493,11 +487,58 @@ def settle_outside(path: Path, keep: bool, today: dt.date, by: str) -> int:
         return editor.change_id
 
 
+def _put_back(connection: sqlite3.Connection, rows: Sequence[journal.RowChange]) -> None:
+    """Write what the journal left over what another program changed."""
+    problems = [
+        Problem(row.name, f"it cannot be put back: {fault}", "Correct it by hand.")
+        for row in rows
+        if (fault := journal.apply(connection, row, forward=False))
+    ]
+    if problems:
+        raise InputError(problems)
+
+
+def _refuse_to_keep(rows: Sequence[journal.RowChange]) -> None:
+    """Refuse what no change of this program would do: take a row out, or cross a boundary."""
+    problems = []
+    for row in rows:
+        if row.kind == journal.REMOVED:
+            what = "another program took it out, and nothing is ever taken out of a property"
+            problems.append(Problem(row.name, what, "Put it back with check: `restore`; then retire it."))
+        elif crossed := _crosses(row):
+            fix = "Mend it there, or put it back with check: `restore`."
+            problems.append(Problem(row.name, crossed, fix))
+    if problems:
+        raise InputError(problems)
+
+
 def _crosses(row: journal.RowChange) -> str:
     """Say where a boundary that another program drew crosses itself; empty where none does."""
     _, boundary = row.fields.get("boundary", (None, None)) if row.table == "plots" else (None, None)
     place = crossing_of(shape_of(boundary)) if isinstance(boundary, bytes) else None
     return "" if place is None else f"its boundary crosses itself near {place[1]:.5f}, {place[0]:.5f}"
+
+
+def changed_outside(path: Path) -> tuple[Problem, ...]:
+    """Name what another program changed in a property.
+
+    Parameters
+    ----------
+    path
+        The property file.
+
+    Returns
+    -------
+    tuple of Problem
+        Empty when everything stands as the journal left it.
+
+    Raises
+    ------
+    PropertyFileError
+        When the file is missing, not ours, newer than this program, busy or damaged.
+    """
+    with _opened(path, WAIT_S) as connection:
+        return tuple(_outside(path, connection))
 
 
 def _outside(path: Path, connection: sqlite3.Connection) -> Iterator[Problem]:
