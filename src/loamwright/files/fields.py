@@ -599,6 +599,22 @@ def parse_year(text: str) -> int:
     return int(text)
 
 
+def parse_place(text: str) -> tuple[float, float]:
+    """Read a longitude and a latitude [degrees]; `UnitError` when the text is no place on the globe."""
+    fix = 'write longitude, latitude: for example "-93.05, 46.05"'
+    try:
+        numbers = [read_number(part, decimal_comma=False) for part in re.split(r"[,;\s]+", text) if part]
+    except UnitError:
+        numbers = []
+    if len(numbers) != 2:
+        raise UnitError(f"{shown(text)} is not a longitude and a latitude", fix)
+    lon, lat = numbers
+    if abs(lat) > 90 or abs(lon) > 180:
+        swapped = " (they look swapped)" if abs(lon) <= 90 and abs(lat) <= 180 else ""
+        raise UnitError(f"{shown(text)} is not a longitude and a latitude in degrees{swapped}", fix)
+    return lon, lat
+
+
 def typed_options(texts: Mapping[str, str | None], problems: list[Problem], system: str = "us") -> Fields:
     """Return what was typed for the options of a command, to be read as values.
 

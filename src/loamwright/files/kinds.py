@@ -20,6 +20,7 @@ from loamwright.files.fields import (
     impossible,
     parse_date,
     parse_percent,
+    parse_place,
     parse_word,
     parse_year,
     parse_yes_no,
@@ -240,16 +241,6 @@ def _months(text: str) -> tuple[int, ...]:
         span = range(start, end + 1) if start <= end else (*range(start, 13), *range(1, end + 1))
         found.extend(span)
     return tuple(dict.fromkeys(found))
-
-
-def _place(text: str) -> tuple[float, float]:
-    parts = text.replace(";", ",").split(",")
-    if len(parts) != 2:
-        raise ValueError(f"{text!r} is not a place; write longitude, latitude: -93.05, 46.05")
-    longitude, latitude = (read_number(part.strip()) for part in parts)
-    if not (-180 <= longitude <= 180 and -90 <= latitude <= 90):
-        raise ValueError(f"{text!r} is not on the globe; write longitude, latitude: -93.05, 46.05")
-    return longitude, latitude
 
 
 def _money(text: str) -> Decimal:
@@ -501,7 +492,7 @@ QUANTITY = Kind(
 DEPTH = Kind("depth", "0-6 in", parse_depth, _depth_text)
 LIST = Kind("list", "one; another", _list, lambda value, _: "; ".join(value))
 MONTHS = Kind("months", "5-10", _months, lambda value, _: "; ".join(map(str, value)))
-PLACE = Kind("place", "-93.05, 46.05", _place, lambda value, _: f"{shown(value[0])}, {shown(value[1])}")
+PLACE = Kind("place", "-93.05, 46.05", parse_place, lambda value, _: f"{shown(value[0])}, {shown(value[1])}")
 MONTH_DAY = Kind("month and day", "09-01", _month_day, _as_is)
 CURRENCY = Kind("currency", "USD", _currency, _as_is)
 SIEVES = Kind(

@@ -8,7 +8,6 @@ that all faults are told at once. Whether anything is imported then is `season`'
 
 from __future__ import annotations
 
-import re
 from collections.abc import Collection, Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -18,7 +17,7 @@ from pathlib import Path
 import shapely
 
 from loamwright.errors import InputError, Level, Problem, UnitError
-from loamwright.files.fields import Fields, Habits, key_of, looks, shown, unused
+from loamwright.files.fields import Fields, Habits, key_of, looks, parse_place, unused
 from loamwright.files.vectors import Feature, ShapeFile
 from loamwright.land import (
     DUPLICATE_SHARE,
@@ -35,7 +34,7 @@ from loamwright.land import (
 )
 from loamwright.needs import read_use
 from loamwright.soil import Missing
-from loamwright.units import format_area, read_number
+from loamwright.units import format_area
 
 #: Column → other names it goes by. Compared without capitals, spaces and punctuation; the ten-letter
 #: names are what a Shapefile makes of the long ones.
@@ -148,22 +147,6 @@ def rows_of(shapes: ShapeFile, columns: Mapping[str, tuple[str, ...]]) -> list[F
         )
         for feature, words, extra in zip(shapes.features, named, extras, strict=True)
     ]
-
-
-def _place(text: str) -> tuple[float, float]:
-    """Read a longitude and a latitude."""
-    fix = 'write longitude, latitude: for example "-93.05, 46.05"'
-    try:
-        numbers = [read_number(part, decimal_comma=False) for part in re.split(r"[,;\s]+", text) if part]
-    except UnitError:
-        numbers = []
-    if len(numbers) != 2:
-        raise UnitError(f"{shown(text)} is not a longitude and a latitude", fix)
-    lon, lat = numbers
-    if abs(lat) > 90 or abs(lon) > 180:
-        swapped = " (they look swapped)" if abs(lon) <= 90 and abs(lat) <= 180 else ""
-        raise UnitError(f"{shown(text)} is not a longitude and a latitude in degrees{swapped}", fix)
-    return lon, lat
 
 
 def _unused_columns(rows: list[Fields], shapes: ShapeFile, kept: str) -> list[Problem]:
@@ -291,7 +274,7 @@ def outlines_of(features: Sequence[Feature], gps_sigma_m: float) -> list[Outline
 
 
 def _plot(plot_id: str, outline: Outline, row: Fields) -> Plot | None:
-    entrance, weight = row.read("entrance", _place), row.number("weight", "weight")
+    entrance, weight = row.read("entrance", parse_place), row.number("weight", "weight")
     if outline.boundary is None:
         return None
     if entrance is not None:
