@@ -432,5 +432,10 @@ def test_a_ph_printed_twice_is_asked_about(path: Path, tmp_path: Path) -> None:
     asked = questions(path, file)
     assert asked["use.pH"] == ("the first", "the second")
     chosen = {name: choices[0] for name, choices in asked.items()}
-    import_files(path, [file], answers=chosen | {"depth": "0-6 in", "use.pH": "the second"})
+    first = import_files(path, [file], answers=chosen | {"depth": "0-6 in", "use.pH": "the second"})
     assert files.load(path).soil_tests[-1].ph == 6.1
+
+    # The lab's next file is laid out alike: which of its two columns it is, is not asked again.
+    rows[0], rows[3:] = ["Date sampled: 10/26/2027"], [["Creek Bottom", "7.4", "5.5", "21"]]
+    import_files(path, [write(tmp_path / "next.csv", rows)], profile=first.profile)
+    assert files.load(path).soil_tests[-1].ph == 5.5

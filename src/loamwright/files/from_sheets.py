@@ -380,7 +380,7 @@ def _water_ph(sample: Sample, asking: _Asking) -> LabReading | None:
         places = _WHICH[: len(water)]
         printed = " and ".join(one.printed for one in water)
         about = f"pH is printed more than once, here {printed}; which of them is the pH in water"
-        choice = asking.ask("use.pH", about, _place(sample), places)
+        choice = asking.ask("use.pH", about, _place(sample), places, "use.pH")
         return water[places.index(choice)] if choice in places else None
     return water[0] if water else None
 
