@@ -106,6 +106,20 @@ def test_too_much_on_a_part_does_not_feed_the_rest() -> None:
     assert (done.rest_kg, done.topup_kg) == (120, 0)
 
 
+def test_a_sliver_that_rounded_acres_leave_is_no_ground_to_go_to() -> None:
+    """39,999 of 40,000 m2 got 55 of 60 kg/ha: 5 x 3.9999 + 60 x 0.0001 = 20.0055 kg, listed, not planned."""
+    done = seen.rest_of_plot(60, 40_000, [(39_999, 55 * 3.9999)], least_kg_ha=6)
+    assert (done.area_m2, done.rest_kg, done.done_area_m2) == (0, 0, 40_000)
+    assert done.topup_kg == pytest.approx(20.0055)
+
+
+def test_of_two_parts_the_one_far_from_enough_still_asks() -> None:
+    """2 ha got 55 of 60 kg/ha, short of 2 x 5 = 10 kg; 2 ha got 20, short of 2 x 40 = 80 kg."""
+    done = seen.rest_of_plot(60, 40_000, [(20_000, 110), (20_000, 40)], least_kg_ha=6)
+    assert (done.area_m2, done.rest_kg) == (20_000, 80)
+    assert (done.done_area_m2, done.topup_kg) == (20_000, 10)
+
+
 def test_parts_larger_than_the_plot_are_refused() -> None:
     with pytest.raises(ValueError, match="50000 m2 lie on a plot of 40000 m2"):
         seen.rest_of_plot(60, 40_000, [(30_000, 1), (20_000, 1)])

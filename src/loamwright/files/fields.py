@@ -611,7 +611,7 @@ def parse_place(text: str) -> tuple[float, float]:
     lon, lat = numbers
     if abs(lat) > 90 or abs(lon) > 180:
         swapped = " (they look swapped)" if abs(lon) <= 90 and abs(lat) <= 180 else ""
-        raise UnitError(f"{shown(text)} is not a longitude and a latitude in degrees{swapped}", fix)
+        raise UnitError(f"{shown(text)} is not on the globe as longitude, latitude{swapped}", fix)
     return lon, lat
 
 

@@ -49,7 +49,7 @@ from loamwright.needs import read_chosen, write_chosen
 from loamwright.soil import OrganicInput, SoilTest
 from loamwright.supplies import Offer, PriceList, Product, StockEntry
 from loamwright.values import PropertyInfo, Settings
-from loamwright.work import Application, PropertyRecord
+from loamwright.work import Application, PropertyRecord, with_jobs
 
 R = TypeVar("R")
 
@@ -639,7 +639,7 @@ class _Basket:
             editor.put_purchases(self.purchases)
             for rows in self.changes:
                 getattr(editor, thing_of(rows.word).put)(rows.items)
-            conflicts = editor.append_applications(self.entries).conflicts
+            conflicts = editor.append_applications(with_jobs(self.entries, editor.record())).conflicts
             if conflicts:
                 raise InputError(conflicts)  # leaves the transaction, which undoes it
             check(editor.record())

@@ -50,6 +50,7 @@ from loamwright.needs.rates import CONDITIONS, YIELD, Cell, Equation, RateRow, R
 from loamwright.needs.records import Credit, LimeNeed, Need, PlotNeeds
 from loamwright.needs.seen import (
     NITROGEN,
+    WHOLE_FRACTION,
     Clock,
     growing_since,
     left_of_earlier,
@@ -64,6 +65,7 @@ __all__ = [
     "DEPTH",
     "DEPTH_RULES",
     "NITROGEN",
+    "WHOLE_FRACTION",
     "YIELD",
     "AcidityByPh",
     "AcidityFormula",

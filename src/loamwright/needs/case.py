@@ -198,9 +198,11 @@ def same_step(case: Case, rate_kg_ha: float, of: str) -> Step:
     return rate_step(case, f"The same in {per_area(case)}", rate_kg_ha, of, ARITHMETIC)
 
 
-def on_the_rest(case: Case, supply: Supply, net_kg_ha: float) -> PartDone:
-    """Divide what is still to supply [kg/ha] between the part that got some and the rest."""
-    return rest_of_plot(net_kg_ha, case.area.spread_area_m2, case.parts.get(supply, ()))
+def on_the_rest(case: Case, supply: Supply, gross_kg_ha: float, net_kg_ha: float) -> PartDone:
+    """Divide what is still to supply [kg/ha] between the part that got its share and the rest."""
+    least = case.settings.work.least_job_share * gross_kg_ha
+    parts = case.parts.get(supply, ())
+    return rest_of_plot(net_kg_ha, case.area.spread_area_m2, parts, least_kg_ha=least)
 
 
 def rest_steps(case: Case, supply: Supply, done: PartDone) -> tuple[Step, ...]:
@@ -212,7 +214,7 @@ def rest_steps(case: Case, supply: Supply, done: PartDone) -> tuple[Step, ...]:
     of = f"{mass_unit(case)} {supply.name_alone}"
     steps = [
         Step(
-            f"{whole:.6g} {unit}, less {gone:.6g} that got some: the rest",
+            f"{whole:.6g} {unit}, less {gone:.6g} that got their share: the rest",
             done.area_m2 / area_m2,
             unit,
             RECORD,
@@ -220,7 +222,7 @@ def rest_steps(case: Case, supply: Supply, done: PartDone) -> tuple[Step, ...]:
         Step("Still to supply on the rest", done.rest_kg / unit_kg(case), of, ARITHMETIC),
     ]
     if done.topup_kg > 0:
-        text = "The part that got some is still short, listed and not planned"
+        text = "The other ground is still a little short, listed and not planned"
         steps.append(Step(text, done.topup_kg / unit_kg(case), of, ARITHMETIC))
     return tuple(steps)
 

@@ -34,7 +34,7 @@ from loamwright.needs.publication import Guideline
 from loamwright.needs.records import LimeNeed
 from loamwright.needs.seen import speaks_of_lime
 from loamwright.soil import Missing, SoilTest, rate_kg_ha
-from loamwright.units import CACO3_PER_CAO, LB_ACRE_KG_HA, convert, read_number
+from loamwright.units import CACO3_PER_CAO, HA_M2, LB_ACRE_KG_HA, convert, read_number
 from loamwright.values import ARITHMETIC, LAB, USER, LimeBasis, NeedState, Quantity, Step
 
 # ---------------------------------------------------------------------------------------------
@@ -185,7 +185,7 @@ def _lime_owed(case: Case, need: LimeNeed, answer: LimeAnswer, magnesium: Sequen
             rate_step(case, "Spread since the soil was sampled", there, of, RECORD),
             rate_step(case, "Still to supply, never below zero", net, of, ARITHMETIC),
         ]
-    done = on_the_rest(case, supply, net)
+    done = on_the_rest(case, supply, gross, net)
     mass_kg = done.rest_kg if done.area_m2 > 0 else done.topup_kg
     share = case.settings.work.least_job_share
     covered = f"what was applied covers it: {answer.reason}" if gross > 0 else f"none: {need.reason}"
@@ -194,7 +194,8 @@ def _lime_owed(case: Case, need: LimeNeed, answer: LimeAnswer, magnesium: Sequen
         return replace(none, reason=sentence(covered), steps=(*steps, *magnesium))
     if case.area_ha <= 0:
         return replace(none, reason="The keep-outs leave no ground to spread on.", steps=(*steps, *magnesium))
-    if (applied > 0 or case.parts.get(supply)) and mass_kg <= share * gross * case.area_ha:
+    little = mass_kg <= share * gross * case.area_ha
+    if done.area_m2 == 0 or (little and (applied > 0 or case.parts.get(supply))):
         reason = sentence(within_reach(case, mass_kg / case.area_ha, share))
         return replace(none, reason=reason, topup_kg=mass_kg, steps=(*steps, *magnesium))
     part = rest_steps(case, supply, done)
@@ -202,7 +203,7 @@ def _lime_owed(case: Case, need: LimeNeed, answer: LimeAnswer, magnesium: Sequen
     return replace(
         need,
         basis=answer.basis,
-        rate_kg_ha=net,
+        rate_kg_ha=mass_kg / done.area_m2 * HA_M2 if case.parts.get(supply) else net,
         mass_kg=mass_kg,
         steps=(*steps, *magnesium),
         rest_m2=done.area_m2 if part and done.area_m2 > 0 else None,

@@ -57,7 +57,7 @@ from loamwright.needs.rates import Rate, Situation
 from loamwright.needs.records import Credit, Need, PlotNeeds
 from loamwright.needs.seen import Clock, element_of, speaks_of
 from loamwright.soil import Missing, OrganicInput, SoilTest, flag, rate_kg_ha, unit_of
-from loamwright.units import K_PER_K2O, LB_ACRE_KG_HA, P_PER_P2O5, convert
+from loamwright.units import HA_M2, K_PER_K2O, LB_ACRE_KG_HA, P_PER_P2O5, convert
 from loamwright.values import (
     ARITHMETIC,
     LAB,
@@ -348,7 +348,9 @@ def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
         steps.append(rate_step(case, text, net, nutrient.value, ARITHMETIC))
     state, reason = NeedState.NEEDED, gross.reason
     supply = Supply(nutrient.value)
-    done = on_the_rest(case, supply, net)
+    done = on_the_rest(case, supply, gross.rate_kg_ha, net)
+    if case.parts.get(supply) and done.area_m2 > 0:
+        net = done.rest_kg / done.area_m2 * HA_M2
     topup_kg = done.topup_kg
     mass_kg = done.rest_kg if done.area_m2 > 0 else done.topup_kg
     share = case.settings.work.least_job_share
@@ -362,7 +364,7 @@ def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
         state, net, reason = NeedState.NONE, 0.0, "the keep-outs leave no ground to spread on"
     elif case.applied_kg.get(supply, 0.0) > 0 and net <= little:
         state, topup_kg, reason = NeedState.NONE, mass_kg, within_reach(case, net, share)
-    elif done.area_m2 == 0 and mass_kg <= little * case.area_ha:
+    elif done.area_m2 == 0:
         state, topup_kg = NeedState.NONE, mass_kg
         reason = within_reach(case, mass_kg / case.area_ha, share)
     if state is NeedState.NONE:

@@ -284,11 +284,12 @@ class PartDone:
     Parameters
     ----------
     area_m2
-        Ground that got nothing of it yet [m2].
+        Ground that still asks for it [m2]: what got nothing yet; where all of it got some, the parts that
+        got far from enough.
     rest_kg
         Still to supply there [kg].
     done_area_m2, topup_kg
-        Ground that got some [m2], and what it would still be short of [kg].
+        The other ground [m2], and what it would still be short of [kg].
     """
 
     area_m2: float
@@ -297,8 +298,17 @@ class PartDone:
     topup_kg: float
 
 
+#: An entry that covers less than this share of a plot is one on a part of it: ours, so that an area noted
+#: to the tenth of an acre still is the whole plot.
+WHOLE_FRACTION = 0.95
+
+
 def rest_of_plot(
-    gross_kg_ha: float, plot_area_m2: float, parts: Sequence[tuple[float, float]], whole_kg: float = 0.0
+    gross_kg_ha: float,
+    plot_area_m2: float,
+    parts: Sequence[tuple[float, float]],
+    whole_kg: float = 0.0,
+    least_kg_ha: float = 0.0,
 ) -> PartDone:
     """Divide a need between the part of a plot that got something and the rest.
 
@@ -312,6 +322,8 @@ def rest_of_plot(
         (area [m2], amount [kg]) for each part that got some; parts do not overlap.
     whole_kg
         Put on the plot as a whole [kg].
+    least_kg_ha
+        What a part may be short of and ask for nothing more [kg/ha].
 
     Returns
     -------
@@ -325,7 +337,8 @@ def rest_of_plot(
     Notes
     -----
     On each part: ``max(0, gross − whole − amount ÷ area)``; what a part got too much of does not feed the
-    rest.
+    rest. A rest of less than a twentieth of the plot (`WHOLE_FRACTION`) is what areas noted to the tenth of
+    an acre differ by: no ground to go to, and what it lacks is listed with the top-ups.
 
     Examples
     --------
@@ -341,5 +354,15 @@ def rest_of_plot(
         raise ValueError(f"parts of {covered:.0f} m2 lie on a plot of {plot_area_m2:.0f} m2")
     rest_m2 = max(0.0, plot_area_m2 - covered)
     base = max(0.0, gross_kg_ha - (whole_kg / plot_area_m2 * 1e4 if plot_area_m2 else 0.0))
-    topup = sum(max(0.0, base - kg / area * 1e4) * area / 1e4 for area, kg in parts if area > 0)
+    short = [(area, max(0.0, base - kg / area * 1e4)) for area, kg in parts if area > 0]
+    if covered > 0 and rest_m2 < (1 - WHOLE_FRACTION) * plot_area_m2:
+        short.append((rest_m2, base))
+        asking = [(area, lacks) for area, lacks in short[:-1] if lacks > least_kg_ha]
+        asking_m2, asking_kg = (
+            sum(area for area, _ in asking),
+            sum(area * lacks for area, lacks in asking) / 1e4,
+        )
+        topup = sum(area * lacks for area, lacks in short) / 1e4 - asking_kg
+        return PartDone(asking_m2, asking_kg, plot_area_m2 - asking_m2, max(0.0, topup))
+    topup = sum(area * lacks for area, lacks in short) / 1e4
     return PartDone(rest_m2, base * rest_m2 / 1e4, min(covered, plot_area_m2), topup)

@@ -333,8 +333,8 @@ def record_job(
     area_m2, applied_on = typed.quantity("area", "area"), typed.date("applied on") or now.date()
     if problems:
         raise InputError(problems)
-    spread_m2 = view.areas[lines[0].plot_id].spread_area_m2
-    share = 1.0 if area_m2 is None or not spread_m2 else min(1.0, area_m2 / spread_m2)
+    whole_m2, job_m2 = view.areas[lines[0].plot_id].spread_area_m2, work.ground_m2(lines[0], view.areas)
+    share = 1.0 if area_m2 is None or not job_m2 else min(1.0, area_m2 / job_m2)
     entries = [
         Application(
             entry_id=str(uuid.uuid4()),
@@ -351,7 +351,7 @@ def record_job(
             weather=hand.weather,
             note=hand.note,
             reason=hand.reason,
-            area_m2=area_m2,
+            area_m2=job_m2 if area_m2 is None and job_m2 < whole_m2 else area_m2,
             part=hand.part,
             recorded_at=now.isoformat(timespec="seconds"),
         )
@@ -565,8 +565,7 @@ def _append(
                 ready.append(kept)
         if has_errors(asked):
             raise InputError(asked)
-        named = work.with_jobs(ready, before.plan, before.record.applications)
-        appended = editor.append_applications(named)
+        appended = editor.append_applications(work.with_jobs(ready, before.record))
         after = worked_out(editor.record(), today)
     return Recorded(
         appended.new,

@@ -125,13 +125,18 @@ class Season(SeasonView):
         return work.clocks(self.record, self.croppings, self.made_on)
 
     @cached_property
+    def _placed(self) -> tuple[work.Application, ...]:
+        """The entries, each with the ground its job was planned on."""
+        return work.on_their_ground(self.record.applications, self.record.plans, self.areas)
+
+    @cached_property
     def _ground(self) -> work.OnTheGround:
         """What went on the plots and counts against their needs."""
         record, settings = self.record, self.record.info.settings
         earlier = work.season_needs(record, self.contents)
         season, start = record.info.season, settings.season_start
         return work.on_the_ground(
-            record.applications, self.contents, self.areas, self._clocks, season, start, earlier
+            self._placed, self.contents, self.areas, self._clocks, season, start, earlier
         )
 
     @cached_property
@@ -215,19 +220,17 @@ class Season(SeasonView):
             return ()
         return work.aged(self.record, self.plan, self.needs_before, self.areas)
 
-    @cached_property
+    @property
     def plan(self) -> Plan | None:
         """The newest plan of the season, or None."""
-        plans = [plan for plan in self.record.plans if plan.season == self.record.info.season]
-        return plans[-1] if plans else None
+        return self.record.plan
 
     @cached_property
     def statuses(self) -> tuple[LineStatus, ...]:
         """What became of each line of the plan."""
         info = self.record.info
-        spread_m2 = {plot_id: area.spread_area_m2 for plot_id, area in self.areas.items()}
         return work.line_statuses(
-            self.plan, self.record.applications, info.season, info.settings.season_start, spread_m2
+            self.plan, self._placed, info.season, info.settings.season_start, self.areas
         )
 
     @cached_property

@@ -1,9 +1,9 @@
 """Who goes where with what, what to look out for, and what is done?
 
 The rooms: `records` (entries, rounds, statuses, and the season as a whole), `calibration` (what a catch
-means), `tailgate` (reckoned on the spot), `rounds` (loads, trips, order of stops), `ledger` (what counts,
-what is owed), `doubts` (can it be what happened?), `history`, `sampling`,
-`cautions` (when to warn, with its source).
+means), `tailgate` (reckoned on the spot), `ground` (all of a plot, or the rest of it), `rounds` (loads,
+trips, order of stops), `ledger` (what counts, what is owed), `doubts` (can it be what happened?), `history`,
+`sampling`, `cautions` (when to warn, with its source).
 """
 
 from loamwright.work.calibration import COURSE_M2, calibrate, rate_per_pass, settings_to_try
@@ -22,6 +22,7 @@ from loamwright.work.counting import (
     tests_with_their_crops,
 )
 from loamwright.work.doubts import MOST_KG_HA, TOO_MUCH, doubts, settled
+from loamwright.work.ground import ground_m2, on_their_ground
 from loamwright.work.history import (
     ChangeFigure,
     PlotHistory,
@@ -84,7 +85,6 @@ from loamwright.work.records import (
 from loamwright.work.rounds import (
     brought_kg,
     find_round,
-    ground_m2,
     hopper_of,
     load_words,
     places_of,
@@ -175,6 +175,7 @@ __all__ = [
     "offers_in_stock",
     "on_the_ground",
     "on_the_rest",
+    "on_their_ground",
     "places_of",
     "plan_rounds",
     "plan_sampling",

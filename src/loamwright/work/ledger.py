@@ -13,12 +13,13 @@ from types import MappingProxyType
 
 from loamwright.errors import Level, Problem
 from loamwright.land import PlotArea
-from loamwright.needs import NITROGEN, Clock, PlotNeeds, left_of_earlier, season_of
+from loamwright.needs import NITROGEN, WHOLE_FRACTION, Clock, PlotNeeds, left_of_earlier, season_of
 from loamwright.planning import Plan, PlanLine
 from loamwright.supplies import Acidity, Form, Product, add_up, dose_limit, nitrogen_acidity
 from loamwright.units import HA_M2
 from loamwright.values import Settings, Supply, Timing
-from loamwright.work.records import Application, Balance, Done, LineStatus, WorkState
+from loamwright.work.ground import covered_share, ground_m2
+from loamwright.work.records import Application, Balance, Done, LineStatus, PropertyRecord, WorkState
 
 #: A line counts as done from this share of the planned mass: catch tests call a spreader calibrated
 #: when it is within 5 % (UMass Extension, Rotary Spreader Calibration Procedures).
@@ -44,31 +45,35 @@ def entries_that_count(applications: Sequence[Application]) -> tuple[Application
     return tuple(entry for entry in applications if entry.entry_id not in replaced)
 
 
-def with_jobs(
-    entries: Sequence[Application], plan: Plan | None, recorded: Sequence[Application]
-) -> tuple[Application, ...]:
+def with_jobs(entries: Sequence[Application], record: PropertyRecord) -> tuple[Application, ...]:
     """Name the plan and the job each new entry answers, and tie together the products reported as one load.
+
+    An entry that names no line of the plan answers a job when only one line of the season is of its plot,
+    product and timing.
 
     Parameters
     ----------
     entries
         New entries, one a product.
-    plan
-        The newest plan, or None.
-    recorded
-        Entries on file: a correction of the same line takes over what the entry it corrects names.
+    record
+        The property they come to: its newest plan, and its entries. A correction of the same line takes over
+        what the entry it corrects names.
 
     Returns
     -------
     tuple of Application
         In the same order. Entries of no job are as they were.
     """
+    plan, start = record.plan, record.info.settings.season_start
     jobs = {line_id: job.job_id for job in plan.jobs for line_id in job.line_ids} if plan else {}
-    on_file = {entry.entry_id: entry for entry in recorded}
+    on_file = {entry.entry_id: entry for entry in record.applications}
     first: dict[tuple[str, ...], str] = {}
     named = []
     for entry in entries:
         before, job_id = on_file.get(entry.replaces), jobs.get(entry.line_id)
+        if plan is not None and not entry.line_id and season_of(entry.applied_on, start) == plan.season:
+            answered = [line for line in plan.lines if _answers(entry, line)]
+            job_id = jobs.get(answered[0].line_id) if len(answered) == 1 else None
         if before is not None and before.job_id and before.line_id == entry.line_id:
             named.append(entry.as_kept(before))
         elif plan is not None and job_id is not None:
@@ -129,11 +134,6 @@ def applied_supplies(
         for supply, fraction in contents[entry.product].items():
             applied[entry.plot_id][supply] += entry.mass_kg * fraction
     return {plot_id: dict(supplies) for plot_id, supplies in applied.items()}, tuple(problems)
-
-
-#: An entry that covers less than this share of a plot is one on a part of it: ours, so that an area noted
-#: to the tenth of an acre still is the whole plot.
-WHOLE_FRACTION = 0.95
 
 
 @dataclass(frozen=True, slots=True)
@@ -306,18 +306,6 @@ def _state(planned_kg: float, applied_kg: float) -> WorkState:
     return WorkState.DONE if applied_kg >= planned_kg * DONE_FRACTION else WorkState.PART
 
 
-def covered_share(entries: Sequence[Application], spread_m2: float | None) -> float:
-    """Say how much of a plot's ground entries went on [fraction, at most 1].
-
-    An entry that states no area and no part went on all of it; one on a part without an area may have, and
-    counts as all of it too.
-    """
-    done = [entry for entry in entries if entry.done is not Done.NOT_DONE]
-    if not spread_m2 or any(entry.area_m2 is None for entry in done):
-        return 1.0
-    return min(1.0, sum(entry.area_m2 or 0.0 for entry in done) / spread_m2)
-
-
 def _with_ground(state: WorkState, share: float) -> WorkState:
     """A job whose amount is on, but not on all its ground, is a part of it."""
     whole = state in (WorkState.DONE, WorkState.OVER)
@@ -392,7 +380,7 @@ def line_statuses(
     applications: Sequence[Application],
     season: int,
     start: str = "01-01",
-    spread_m2: Mapping[str, float] = MappingProxyType({}),
+    areas: Mapping[str, PlotArea] = MappingProxyType({}),
 ) -> tuple[LineStatus, ...]:
     """Compare each plan line with the entries that answer it.
 
@@ -407,9 +395,8 @@ def line_statuses(
         All entries, in the order they were recorded.
     season, start
         Calendar year, and the month and day a season begins.
-    spread_m2
-        Spread area by plot_id [m2]: a line is done only when its ground is, too. A plot that is not named
-        counts as covered.
+    areas
+        By plot_id: a line is done only when its ground is, too. A plot that is not named counts as covered.
 
     Returns
     -------
@@ -439,7 +426,9 @@ def line_statuses(
                 applied_kg,
                 _with_ground(
                     _state(line.mass_kg, applied_kg),
-                    covered_share(matching[line.line_id], spread_m2.get(line.plot_id)),
+                    covered_share(
+                        matching[line.line_id], ground_m2(line, areas) if line.plot_id in areas else None
+                    ),
                 ),
                 tuple(e.reason for e in matching[line.line_id] if e.reason),
             )

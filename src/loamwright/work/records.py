@@ -298,6 +298,11 @@ class PropertyRecord:
     property_uid: str = ""
     editions: Mapping[str, Mapping[str, bytes]] = field(default_factory=dict)
 
+    @property
+    def plan(self) -> Plan | None:
+        """The newest plan of the season, or None."""
+        return next((plan for plan in reversed(self.plans) if plan.season == self.info.season), None)
+
 
 class SeasonView(Protocol):
     """One season of one property: what the map and the paper are drawn from."""

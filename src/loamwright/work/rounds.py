@@ -21,7 +21,6 @@ from loamwright.planning import PlanLine
 from loamwright.supplies import Form, Product
 from loamwright.units import (
     ACRE_M2,
-    HA_M2,
     LB_KG,
     MILE_M,
     format_area,
@@ -32,6 +31,7 @@ from loamwright.units import (
 from loamwright.values import ARITHMETIC, BOUNDARY, USER, Source, Spreader, Step, Timing
 from loamwright.words import mass_words
 from loamwright.work.calibration import positive
+from loamwright.work.ground import ground_m2
 from loamwright.work.records import Round, Stop
 
 if TYPE_CHECKING:
@@ -369,28 +369,6 @@ def _stops(lines: Sequence[PlanLine], loads: Loads | None) -> tuple[Stop, ...]:
             )
         )
     return tuple(stops)
-
-
-def ground_m2(one: PlanLine | Stop, areas: Mapping[str, PlotArea]) -> float:
-    """Give the ground a line or stop goes on: all of its plot, or the rest of it.
-
-    Parameters
-    ----------
-    one
-        The line or stop; a rate of zero says nothing of its ground.
-    areas
-        By plot_id.
-
-    Returns
-    -------
-    float
-        [m2].
-    """
-    whole_m2 = areas[one.plot_id].spread_area_m2
-    if one.rate_kg_ha <= 0:
-        return whole_m2
-    covered_m2 = one.mass_kg / one.rate_kg_ha * HA_M2
-    return covered_m2 if covered_m2 < 0.999 * whole_m2 else whole_m2
 
 
 def _hours(

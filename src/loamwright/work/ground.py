@@ -1,0 +1,100 @@
+"""Which ground of a plot a job goes on, and an entry went on.
+
+A job may be planned on the rest of a plot, where a part has got its share. An entry that reports on such a
+job as a whole went on that rest, whatever it says of its area or leaves unsaid.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from loamwright.land import PlotArea
+from loamwright.needs import WHOLE_FRACTION
+from loamwright.planning import Plan, PlanLine
+from loamwright.units import HA_M2
+from loamwright.work.records import Application, Done, Stop
+
+
+def ground_m2(one: PlanLine | Stop, areas: Mapping[str, PlotArea]) -> float:
+    """Give the ground a line or stop goes on: all of its plot, or the rest of it.
+
+    Parameters
+    ----------
+    one
+        The line or stop; a rate of zero says nothing of its ground.
+    areas
+        By plot_id.
+
+    Returns
+    -------
+    float
+        [m2].
+    """
+    whole_m2 = areas[one.plot_id].spread_area_m2
+    if one.rate_kg_ha <= 0:
+        return whole_m2
+    covered_m2 = one.mass_kg / one.rate_kg_ha * HA_M2
+    return covered_m2 if covered_m2 < 0.999 * whole_m2 else whole_m2
+
+
+def on_their_ground(
+    applications: Sequence[Application], plans: Sequence[Plan], areas: Mapping[str, PlotArea]
+) -> tuple[Application, ...]:
+    """Give entries that report on a job planned for the rest of a plot that ground, and one name for it.
+
+    Parameters
+    ----------
+    applications
+        All entries.
+    plans
+        All plans, with the jobs the entries name.
+    areas
+        By plot_id.
+
+    Returns
+    -------
+    tuple of Application
+        In the same order. An entry that states less ground than the job has is left as it is.
+    """
+    planned = {
+        (plan.plan_id, line.job_id, line.plot_id, line.product): line
+        for plan in plans
+        for line in plan.lines
+        if line.job_id
+    }
+
+    def placed(entry: Application) -> Application:
+        job = entry.plan_id or "", entry.job_id or "", entry.plot_id, entry.product
+        line = planned.get(job)
+        if line is None or entry.plot_id not in areas:
+            return entry
+        rest_m2, whole_m2 = ground_m2(line, areas), areas[entry.plot_id].spread_area_m2
+        said_m2 = whole_m2 if entry.area_m2 is None else entry.area_m2
+        if rest_m2 >= WHOLE_FRACTION * whole_m2 or said_m2 < WHOLE_FRACTION * rest_m2:
+            return entry
+        return replace(entry, area_m2=rest_m2, part=f"the rest of {rest_m2:.0f} m2")
+
+    return tuple(placed(entry) for entry in applications)
+
+
+def covered_share(entries: Sequence[Application], of_m2: float | None) -> float:
+    """Say how much of the ground of a job entries went on.
+
+    Parameters
+    ----------
+    entries
+        Those that report on it. One that states no area and no part went on all of it; one on a part without
+        an area may have, and counts as all of it too.
+    of_m2
+        The ground of the job [m2]; None = not known, which counts as covered.
+
+    Returns
+    -------
+    float
+        [fraction, at most 1]
+    """
+    done = [entry for entry in entries if entry.done is not Done.NOT_DONE]
+    if not of_m2 or any(entry.area_m2 is None for entry in done):
+        return 1.0
+    return min(1.0, sum(entry.area_m2 or 0.0 for entry in done) / of_m2)
