@@ -19,7 +19,7 @@ from loamwright.fieldmap.records import plain
 from loamwright.units import format_mass
 from loamwright.values import Timing
 from loamwright.work.ledger import line_statuses
-from loamwright.work.records import Application, SeasonView, WorkState
+from loamwright.work.records import Application, Done, SeasonView, WorkState
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
@@ -83,7 +83,7 @@ def _season_with_split_lines() -> SeasonView:
 def test_states_are_decided_as_the_ledger_decides_them(
     open_page: Open, ask_script: Callable[..., Any], tmp_path: Path
 ) -> None:
-    """Random check-offs on the phone; the same entries through ledger.py give the same states."""
+    """Random check-offs on the phone, some on a part; the same through ledger.py give the same states."""
     view = _season_with_split_lines()
     assert view.plan is not None
     rng = random.Random(11)
@@ -105,8 +105,12 @@ def test_states_are_decided_as_the_ledger_decides_them(
                 "line_id": rng.choice([line.line_id, "", "", "L-of-an-older-plan"]),
                 "replaces": earlier,
                 "reason": "as it came",
+                "area_m2": rng.choice([None, 0.2, 0.5, 1]),
             }
         )
+    for entry in entries:
+        if entry["area_m2"] is not None:
+            entry["area_m2"] *= view.areas[entry["plot_id"]].spread_area_m2
     page = open_page(write_map(view, tmp_path / "map.html").path)
     key = plain(map_data(view))["store_key"]
     page.evaluate(
@@ -119,14 +123,14 @@ def test_states_are_decided_as_the_ledger_decides_them(
     typed = tuple(
         Application(
             **{k: v for k, v in entry.items() if k not in ("applied_on", "done")},
-            done=view.record.applications[0].done,
+            done=Done(entry["done"]),
             applied_on=view.record.applications[0].applied_on,
         )
         for entry in entries
     )
     # The file's own entries come first, as in the record the phone's entries are appended to.
     applications = view.record.applications + typed
-    statuses = [s for s in line_statuses(view.plan, applications, 2026) if s.line_id]
+    statuses = [s for s in line_statuses(view.plan, applications, 2026, areas=view.areas) if s.line_id]
     by_plot = {plot.plot_id: place for place, plot in enumerate(view.record.plots)}
     statuses.sort(key=lambda s: by_plot[s.plot_id])
     assert {s.state for s in statuses} == set(WorkState)

@@ -84,6 +84,7 @@ from loamwright.work import (
     SeasonView,
     Stop,
     WorkState,
+    ground_m2,
     hopper_of,
     lines_answered,
     places_of,
@@ -536,7 +537,10 @@ class _Contents:
             tests=tuple(_test(test) for test in self.tests[plot_id]),
             history=tuple(history),
             on_file=tuple(
-                MapEntry(e.entry_id, e.product, e.mass_kg, str(e.timing or ""), e.line_id)
+                MapEntry(
+                    *(e.entry_id, e.product, e.mass_kg, str(e.timing or ""), e.line_id),
+                    area_m2=None if e.area_m2 is None else round(e.area_m2, 1),
+                )
                 for e in self.entries[plot_id]
                 if self.answered.get(e.entry_id) in self.lines[plot_id]
             ),
@@ -590,6 +594,8 @@ class _Contents:
 
     def line(self, line: PlanLine) -> MapLine:
         status = self.status.get(line.line_id)
+        ground = ground_m2(line, self.view.areas)
+        is_rest = ground < self.view.areas[line.plot_id].spread_area_m2
         return MapLine(
             line.line_id,
             line.product,
@@ -603,6 +609,7 @@ class _Contents:
             line.job_id,
             status.reasons if status else (),
             self.tables.places(line.steps),
+            round(ground, 2) if is_rest else None,
         )
 
     def spread(self, one: PlanLine | Stop) -> str:

@@ -132,6 +132,8 @@ class MapLine:
         Reasons on file where planned and applied differ.
     steps
         Places in `MapData.steps`.
+    rest_m2
+        Where it goes on the rest of the plot only, that ground [m2].
     """
 
     id: str
@@ -146,6 +148,7 @@ class MapLine:
     job: str = ""
     reasons: tuple[str, ...] = ()
     steps: tuple[int, ...] = ()
+    rest_m2: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,6 +159,8 @@ class MapEntry:
     ----------
     entry_id, product, mass_kg, timing, line_id
         As recorded; timing and line are empty when the entry named none.
+    area_m2
+        Ground it went on [m2]; None = not said.
     """
 
     entry_id: str
@@ -163,6 +168,7 @@ class MapEntry:
     mass_kg: float
     timing: str
     line_id: str
+    area_m2: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

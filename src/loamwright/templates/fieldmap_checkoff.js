@@ -52,6 +52,9 @@ function afterKeeping(entries, plot, lasting, before) {
 
 // --- done as planned, by one tap ---------------------------------------------------------------------------
 
+/** Ground a line goes on [m2]: the rest of its plot, or all of it. */
+const groundOf = (plot, line) => (line && line.rest_m2) || plot.spread_m2;
+
 /** Open lines of the load that a line is part of: what shares a hopper goes on together. */
 function loadOf(plot, line) {
   const states = lineStates(plot);
@@ -68,7 +71,7 @@ async function markDone(plot, line) {
   const lately = on === today() ? { ground, weather, forecast } : {};
   const entries = lines.map((each) => newEntry(plot, { product: each.product, done: "done", applied_on: today(),
     mass_kg: Number(each.kg.toFixed(5)), timing: each.timing || null, line_id: each.id, time_of_day: nowTime(),
-    area_m2: plot.spread_m2 ? Number(plot.spread_m2.toFixed(1)) : null, operator, method, equipment: equipmentFor(each), ...lately }));
+    area_m2: groundOf(plot, each) ? Number(groundOf(plot, each).toFixed(1)) : null, operator, method, equipment: equipmentFor(each), ...lately }));
   const lasting = keep((all) => [...all, ...entries.map((entry) => ({ entry, sent: "" }))]);
   return afterKeeping(entries, plot, lasting, []);
 }
@@ -174,7 +177,7 @@ function openCheckOff(plot, line, old) {
   const reasonField = field("Reason", reason, "Why it differs from the plan.");
   const area = make("input", { name: "area", type: "number", inputmode: "decimal", min: "0", step: "any",
     value: before ? (before.area_m2 === null ? "" : String(Number((before.area_m2 / data.area_unit_m2).toFixed(3))))
-      : plot.spread_m2 ? String(Number((plot.spread_m2 / data.area_unit_m2).toFixed(3))) : "" });
+      : groundOf(plot, line) ? String(Number((groundOf(plot, line) / data.area_unit_m2).toFixed(3))) : "" });
   const text = (name, value, props) => make("input", { name, value: value || "", autocomplete: "off", maxlength: "500", ...props });
   const problem = make("p", { class: "problem", role: "alert" });
   const amountRow = make("div", { class: "amount" }, field("Amount", amount), unit, echo);

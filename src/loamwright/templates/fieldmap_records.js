@@ -39,7 +39,7 @@ function stateOf(kg, plannedKg) {
  * an entry goes to the first line that is not done yet, one of its own timing before others.
  */
 function lineStates(plot) {
-  const rows = list(plot.lines).map((line) => ({ line, kg: 0, refused: "" }));
+  const rows = list(plot.lines).map((line) => ({ line, kg: 0, refused: "", m2: 0 }));
   for (const entry of standingEntries(plot)) {
     const fitting = rows.filter((row) => answers(entry, row.line));
     const own = (row) => (row.line.timing || "") === (entry.timing || "");
@@ -47,11 +47,17 @@ function lineStates(plot) {
     const row = inOrder.find((one) => ["nothing yet", "part"].includes(stateOf(one.kg, one.line.kg))) || inOrder[0];
     if (row) {
       row.kg += entry.mass_kg;
+      if (entry.mass_kg > 0) row.m2 += entry.area_m2 ?? Infinity; // not said: on all of it
       if (entry.done === "not done") row.refused ||= entry.reason;
     }
   }
-  return rows.map(({ line, kg, refused }) => (
-    { state: stateOf(kg, line.kg), kg, notDone: kg <= 0 ? refused : "" }));
+  // A job whose amount is on, but not on all its ground, is a part of it.
+  const onPart = ({ line, m2 }) => m2 < data.done_fraction * (line.rest_m2 || plot.spread_m2);
+  const stateIn = (row) => {
+    const state = stateOf(row.kg, row.line.kg);
+    return ["done", "over"].includes(state) && onPart(row) ? "part" : state;
+  };
+  return rows.map((row) => ({ state: stateIn(row), kg: row.kg, notDone: row.kg <= 0 ? row.refused : "" }));
 }
 
 function redraw() {
