@@ -178,11 +178,31 @@ def test_what_only_the_rest_of_a_plot_needs_goes_on_the_rest_in_a_trip_of_its_ow
     # what serves a need of the whole plot goes on all of it, in one trip
     both = make_plan([half], [ware("dap", N=18, P2O5=46)], [bag("dap", "25")], terms)
     assert (len(both.jobs), both.jobs[0].part) == (1, "")
+    # half of the diammonium phosphate lands beside the rest: 23 kg N there take 23 / (0.18 / 2) kg of it
+    assert both.lines[0].mass_kg == pytest.approx(23 / 0.09)
     # the smallest and largest rates are those of the ground it goes on
     least = ware("urea", N=46, min_rate=60.0, max_rate=110.0)
     plan = make_plan([half], [least, TSP], BAGS[:2], terms)
     assert plan.outcome is Outcome.PROVED
     assert {line.product: line.mass_kg for line in plan.lines}["urea"] == pytest.approx(50.0)
+
+
+def test_what_lands_beside_the_rest_of_a_plot_serves_nothing_there() -> None:
+    """The failing case: all of the nitrogen of a phosphate on the whole plot was taken off the rest's need.
+
+    46 kg P2O5 on the hectare are 100 kg of map; its 11 kg N land half on the half that has its share. The
+    rest still lacks 23 - 5.5 = 17.5 kg, 17.5 / 0.46 kg of urea.
+    """
+    half = replace(plot("a", 1.0, N=23.0, P2O5=46.0), rest_ha={Supply.N: 0.5})
+    plan = make_plan(
+        [half], [UREA, ware("map", N=11, P2O5=46)], [BAGS[0], bag("map", "20")], Terms(units="metric")
+    )
+    spread = {line.product: line.mass_kg for line in plan.lines}
+    assert spread == pytest.approx({"map": 100.0, "urea": 17.5 / 0.46})
+    (nitrogen,) = [row for row in plan.coverage if row.supply is Supply.N]
+    assert (nitrogen.need_kg, nitrogen.supplied_kg) == pytest.approx((23.0, 23.0))
+    urea = next(line for line in plan.lines if line.product == "urea")
+    assert any("5.5 from map" in step.what for step in urea.steps)
 
 
 def test_where_nothing_gets_the_cheapest_change_that_would_help_is_said() -> None:

@@ -299,12 +299,14 @@ def offer_row(purchase: dict[str, Any]) -> dict[str, str]:
     return found
 
 
-def supplied(lines: Rows) -> dict[tuple[str, str], float]:
-    """Pounds of each nutrient the lines put on each plot."""
+def supplied(lines: Rows, acres: dict[str, float]) -> dict[tuple[str, str], float]:
+    """Pounds of each nutrient the lines put on each plot; where a part has its share, on the rest of it."""
     total: dict[tuple[str, str], float] = defaultdict(float)
     for line in lines:
+        plot_id = line["plot_id"]
         for supply, share in brings(line["product"]).items():
-            total[line["plot_id"], supply] += line["mass_lb"] * share
+            beside = 0.0 if line["part"] == "rest" else PART_DONE.get((plot_id, supply), 0.0)
+            total[plot_id, supply] += line["mass_lb"] * share * (1 - beside / acres[plot_id])
     return total
 
 
@@ -320,7 +322,7 @@ def check_plan(
     wanted a twentieth of the season's whole need may be left (the bands of the plan); boron has no band, and
     what a small job would bring is left for the user to choose, and said.
     """
-    got = supplied(plan["lines"])
+    got = supplied(plan["lines"], acres)
     left = {(one["plot_id"], one["nutrient"]) for choice in plan["left_to_decide"] for one in choice["short"]}
     for (plot_id, supply), need in wanted.items():
         allowed = 0.05 * whole.get((plot_id, supply), need) if supply != "B" else 0.0
@@ -393,9 +395,14 @@ NEVER = [{"Urea 46-0-0", "Triple superphosphate 0-46-0"}]
 
 
 def of_the_season(wanted: dict[tuple[str, str], float]) -> dict[tuple[str, str], float]:
-    """What is wanted with what was put on before and what is listed only: a band is a share of the whole."""
+    """What is wanted with what was put on before and what is listed only: a band is a share of the whole.
+
+    Where a part of a plot has its share, it is a share of what the rest needs.
+    """
     return {
-        key: lb + APPLIED_LB.get(key[0], {}).get(key[1], 0.0) + TOPUP_LB.get(key, 0.0)
+        key: lb
+        if key in PART_DONE
+        else lb + APPLIED_LB.get(key[0], {}).get(key[1], 0.0) + TOPUP_LB.get(key, 0.0)
         for key, lb in wanted.items()
     }
 
@@ -442,10 +449,10 @@ def test_the_plan_adds_up(
 
 
 def test_the_plan_puts_no_phosphate_where_none_is_needed(
-    plan: dict[str, Any], wanted: dict[tuple[str, str], float]
+    plan: dict[str, Any], wanted: dict[tuple[str, str], float], acres: dict[str, float]
 ) -> None:
     """Nor anything at all on the plot whose needs are unknown."""
-    got = supplied(plan["lines"])
+    got = supplied(plan["lines"], acres)
     for plot_id in ("AF-06", "AF-07", "AF-15"):
         assert wanted[plot_id, "P2O5"] == 0
         assert got[plot_id, "P2O5"] == 0

@@ -363,6 +363,21 @@ def ground_ha(plot: PlanPlot, ware: Ware) -> float:
     return min(plot.area_ha, max(plot.rest_ha[supply] for supply in served))
 
 
+def serving(plot: PlanPlot, ware: Ware) -> Mapping[Supply, float]:
+    """Give what 1 kg of a product brings towards the plot's needs [kg], by supply.
+
+    It is what the product holds. Where only the rest of the plot still asks for a supply, what lands beside
+    that rest serves no need.
+    """
+    ground = ground_ha(plot, ware)
+    if not plot.rest_ha or ground <= 0:
+        return ware.contents
+    return {
+        supply: content * min(1.0, plot.rest_ha.get(supply, ground) / ground)
+        for supply, content in ware.contents.items()
+    }
+
+
 def machines_of(terms: Terms) -> tuple[Machine, ...]:
     """List the machines, one without a name at the terms' own costs when none is given."""
     if terms.machines:

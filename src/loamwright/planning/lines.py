@@ -32,6 +32,7 @@ from loamwright.planning.inputs import (
     lowest_rate_kg_ha,
     machines_of,
     need_values,
+    serving,
 )
 from loamwright.planning.model import PlanModel, Solution
 from loamwright.planning.packages import seller_of
@@ -383,10 +384,11 @@ def coverage(
     plots: Sequence[PlanPlot], wares: Sequence[Ware], passes: Sequence[Spread]
 ) -> tuple[Coverage, ...]:
     """Add up, in plain arithmetic, what each plot gets of what was asked for."""
-    contents = {ware.product.product: ware.contents for ware in wares}
+    of_product = {ware.product.product: ware for ware in wares}
+    of_plot = {plot.plot_id: plot for plot in plots}
     brought: dict[tuple[str, str], float] = {}
     for one in passes:
-        for supply, content in contents[one.product].items():
+        for supply, content in serving(of_plot[one.plot_id], of_product[one.product]).items():
             key = (one.plot_id, supply)
             brought[key] = brought.get(key, 0.0) + content * one.mass_kg
     rows = []
@@ -426,10 +428,11 @@ def short_of_bands(plots: Sequence[PlanPlot], plan: Plan) -> tuple[Coverage, ...
 
 def covered(plots: Sequence[PlanPlot], wares: Sequence[Ware], passes: Sequence[Spread]) -> float:
     """Tell which share of all known needs is met, weighed by plot, area and priority."""
-    contents = {ware.product.product: ware.contents for ware in wares}
+    of_product = {ware.product.product: ware for ware in wares}
+    of_plot = {plot.plot_id: plot for plot in plots}
     brought: dict[tuple[str, str, Timing | None], float] = {}
     for one in passes:
-        for supply, content in contents[one.product].items():
+        for supply, content in serving(of_plot[one.plot_id], of_product[one.product]).items():
             at = (one.plot_id, supply, one.timing)
             brought[at] = brought.get(at, 0.0) + content * one.mass_kg
     whole = met = 0.0
@@ -657,17 +660,22 @@ class _Words:
         """From need to product mass and rate."""
         steps: list[Step] = []
         setter = ""
-        known = known_kg(plot)
+        known, serves = known_kg(plot), serving(plot, ware)
         for supply, content in ware.contents.items():
             needs = {t: kg for (key, t), kg in known.items() if key == supply}
             if not needs:
                 continue
-            timing, need_kg, others = _row_served(supply, one, needs, on_plot, wares)
+            timing, need_kg, others = _row_served(supply, one, needs, on_plot, plot, wares)
             unit = f"{self.mass_unit} {supply}"
             steps.append(
                 Step(f"{supply} this plot needs{_when(timing)}", need_kg / self.mass_kg, unit, ARITHMETIC)
             )
             steps.append(self._held(ware.product, supply, content))
+            held, content = content, serves[supply]
+            if content < held:
+                share = content / held
+                words = f"share of it that lands on the rest of the plot, which alone asks for {supply}"
+                steps.append(Step(words, share, "", ARITHMETIC))
             others_kg = math.fsum(kg for _name, kg in others)
             if not setter and math.isclose(others_kg + content * one.mass_kg, need_kg, rel_tol=SAME):
                 setter = self._sum(supply, content, need_kg, others)
@@ -751,13 +759,17 @@ def _row_served(
     one: Spread,
     needs: Mapping[Timing | None, float],
     on_plot: Sequence[Spread],
+    plot: PlanPlot,
     wares: Mapping[str, Ware],
 ) -> tuple[Timing | None, float, list[tuple[str, float]]]:
     """Find the need a pass answers, and what the plot's other passes bring towards it."""
     timing = one.timing if one.timing in needs else None
     need_kg = needs[timing] if timing is not None else math.fsum(needs.values())
     others = [
-        (other.product + _when(other.timing), wares[other.product].contents[supply] * other.mass_kg)
+        (
+            other.product + _when(other.timing),
+            serving(plot, wares[other.product])[supply] * other.mass_kg,
+        )
         for other in on_plot
         if other is not one
         and wares[other.product].contents.get(supply, 0.0) > 0

@@ -92,8 +92,6 @@ class PlanModel:
         What was asked.
     supplies
         Supply keys in use.
-    content
-        [ware, supply] kg per kg.
     caps
         [plot, supply] kg, infinite where not capped.
     cells, met
@@ -127,7 +125,6 @@ class PlanModel:
 
     request: Request
     supplies: tuple[Supply, ...]
-    content: Floats
     caps: Floats
     cells: tuple[Cell, ...]
     met: Floats
@@ -209,13 +206,13 @@ def build(
     switch_rows = np.concatenate([switch_rows, more_rows])
     counted_content = capped_matrix(request.wares, supplies)
     over, over_at = _add_caps(program, passes, amount, counted_content, caps, soft_caps)
-    _add_edges(request, program, passes, amount, content, supplies)
+    _add_edges(request, program, passes, amount, supplies)
     share = program.add_columns(
         len(cells) if elastic else 0,
         upper=wanted if elastic else 1.0,
         owner=np.array([cell.plot for cell in cells], np.int64) if elastic else -1,
     )
-    need_rows = _add_needs(request, program, passes, amount, content, cells, wanted, share)
+    need_rows = _add_needs(request, program, passes, amount, cells, wanted, share)
     pool = add_offers(request, program, tiers)
     supply_row, stock = add_pools(request, program, passes, amount, tiers, pool.count)
     load_rows = add_loads(request, program, passes, amount)
@@ -232,7 +229,6 @@ def build(
     return PlanModel(
         request,
         supplies,
-        content,
         caps,
         cells,
         wanted,
@@ -496,7 +492,6 @@ def _add_edges(
     program: _Owned,
     passes: Passes,
     amount: Ints,
-    content: Floats,
     supplies: tuple[str, ...],
 ) -> None:
     """Hold what is put on for one nutrient alone under the upper edge of its band."""
@@ -511,9 +506,9 @@ def _add_edges(
             if not math.isfinite(high):
                 continue
             column = place[supply]
-            brings = content[passes.ware[here], column] * passes.high_kg[here]
-            alone = (brings > 0) & ((content[passes.ware[here]] > 0)[:, wanted].sum(axis=1) == 1)
-            smallest = (content[passes.ware[here], column] * passes.low_kg[here])[alone].min(initial=math.inf)
+            brings = passes.serving[here, column] * passes.high_kg[here]
+            alone = (brings > 0) & ((passes.serving[here] > 0)[:, wanted].sum(axis=1) == 1)
+            smallest = (passes.serving[here, column] * passes.low_kg[here])[alone].min(initial=math.inf)
             edge = high * need[supply]
             edge = max(edge, smallest) if math.isfinite(smallest) else edge
             if brings[alone & ~passes.forced[here]].sum() > edge:
@@ -532,7 +527,6 @@ def _add_needs(
     program: Program,
     passes: Passes,
     amount: Ints,
-    content: Floats,
     cells: tuple[Cell, ...],
     met: Floats,
     share: Ints,
@@ -556,7 +550,7 @@ def _add_needs(
         band = band_of(request.plots[plot], supplies[supply])
         total = band.low * sum(cells[m].mass_kg for m in served)
         here = np.arange(first_pass[plot], first_pass[plot + 1])
-        brings = content[passes.ware[here], supply] * passes.high_kg[here]
+        brings = passes.serving[here, supply] * passes.high_kg[here]
         used = brings > 0
         if time != ANY_TIME:
             used &= passes.time[here] == time
@@ -734,7 +728,7 @@ def _counted_out(mass: Floats, servings: Servings, values: Floats) -> Floats:
 
 def _topped_up(plan_model: PlanModel, mass: Floats, values: Floats) -> Floats:
     """Raise amounts by the few parts in a billion that rounding in the solver left short."""
-    passes, content = plan_model.passes, plan_model.content
+    passes = plan_model.passes
     mass = mass.copy()
     order = np.argsort(passes.plot, kind="stable")
     bounds = np.searchsorted(passes.plot[order], np.arange(len(plan_model.request.plots) + 1))
@@ -746,7 +740,7 @@ def _topped_up(plan_model: PlanModel, mass: Floats, values: Floats) -> Floats:
         here = order[bounds[cell.plot] : bounds[cell.plot + 1]]
         if len(members) == 1 and cell.time != ANY_TIME:
             here = here[passes.time[here] == cell.time]
-        brings = content[passes.ware[here], cell.supply] * mass[here]
+        brings = passes.serving[here, cell.supply] * mass[here]
         got = float(brings.sum())
         if 0 < wanted - got <= 1e-5 * wanted and got > 0:
             mass[here[brings > 0]] *= wanted / got * (1 + 1e-15)

@@ -36,6 +36,7 @@ from loamwright.planning.inputs import (
     known_kg,
     lowest_rate_kg_ha,
     machines_of,
+    serving,
 )
 from loamwright.planning.solver import Flags, Floats, Ints
 from loamwright.values import Supply, Timing
@@ -107,6 +108,8 @@ class Passes:
         True for passes the user has fixed.
     area_ha
         The ground each goes on [ha].
+    serving
+        [pass, supply]: what 1 kg brings towards the plot's need of it [kg].
     jobs
         The trips.
     """
@@ -120,6 +123,7 @@ class Passes:
     limit_kg: Floats
     forced: Flags
     area_ha: Floats
+    serving: Floats
     jobs: Jobs
 
     @property
@@ -304,7 +308,7 @@ class _Lister:
     def _bounds(self, plot: int, ware: int, time: int) -> tuple[float, float, float]:
         """Smallest, most useful and most allowed amount of one pass [kg]."""
         area = float(self.ground[plot, ware])
-        part = self.content[ware]
+        part = self._serving(np.array([plot]), np.array([ware]))[0]
         has = part > 0
         wanted = (self.tied[plot, has, time] + self.free[plot, has]) * self.edge[plot, has]
         low = float(self.low_rate[ware] * area)
@@ -313,6 +317,15 @@ class _Lister:
         within = (self.caps[plot, counted > 0] / counted[counted > 0]).min(initial=math.inf)
         limit = float(min(self.high_rate[ware] * area, within))
         return low, min(max(useful, low), limit), limit
+
+    def _serving(self, plot: Ints, ware: Ints) -> Floats:
+        """[pass, supply]: the contents, less what lands beside the rest of a plot that still asks."""
+        result: Floats = self.content[ware]
+        partly = np.array([bool(one.rest_ha) for one in self.request.plots], bool)
+        for row in np.flatnonzero(partly[plot]):
+            brought = serving(self.request.plots[plot[row]], self.request.wares[ware[row]])
+            result[row] = [brought.get(key, 0.0) for key in supply_keys(self.request)]
+        return result
 
     def _add(self, plot: int, time: int, wares: list[int], fixed: dict[int, float]) -> None:
         """Add the jobs of one plot at one time."""
@@ -377,7 +390,19 @@ class _Lister:
             held,
         )
         low, high, limit = bounds[:, 0], bounds[:, 1], bounds[:, 2]
-        return Passes(plot, ware, time, job, np.minimum(low, high), high, limit, forced, area, jobs)
+        return Passes(
+            plot,
+            ware,
+            time,
+            job,
+            np.minimum(low, high),
+            high,
+            limit,
+            forced,
+            area,
+            self._serving(plot, ware),
+            jobs,
+        )
 
 
 # ---------------------------------------------------------------------------------------------

@@ -24,6 +24,7 @@ from loamwright.planning.inputs import (
     amount_text,
     band_of,
     check_request,
+    serving,
 )
 from loamwright.planning.lines import (
     counts,
@@ -283,7 +284,7 @@ def _without_small_jobs(request: Request, shares: Floats, plan: Plan) -> Floats 
     if least <= 0:
         return None
     supplies = supply_keys(request)
-    contents = {ware.product.product: ware.contents for ware in request.wares}
+    wares = {ware.product.product: ware for ware in request.wares}
     product = {line.line_id: (line.product, line.mass_kg) for line in plan.lines}
     row = {(one.plot_id, one.supply): one for one in plan.coverage}
     numbers: dict[tuple[str, Supply], list[int]] = {}
@@ -291,13 +292,13 @@ def _without_small_jobs(request: Request, shares: Floats, plan: Plan) -> Floats 
         numbers.setdefault((request.plots[cell.plot].plot_id, supplies[cell.supply]), []).append(number)
     lesser = shares.copy()
     for job in plan.jobs:
+        plot = next(one for one in request.plots if one.plot_id == job.plot_id)
         brings: dict[Supply, float] = {}
         for line in job.line_ids:
             name, mass_kg = product[line]
-            for supply, content in contents[name].items():
+            for supply, content in serving(plot, wares[name]).items():
                 brings[supply] = brings.get(supply, 0.0) + content * mass_kg
         needed = [key for key in brings if (row.get((job.plot_id, key)) and row[job.plot_id, key].need_kg)]
-        plot = next(one for one in request.plots if one.plot_id == job.plot_id)
         whole = {key: plot.whole_kg.get(key, row[job.plot_id, key].need_kg or 0.0) for key in needed}
         if not needed or any(brings[key] > least * whole[key] for key in needed):
             continue

@@ -239,12 +239,11 @@ def _left_out(plot_ids: Sequence[str]) -> tuple[Problem, ...]:
 
 
 def _of_the_whole(
-    plot_id: str,
     demands: tuple[Demand, ...],
     usual: Mapping[Supply, Band],
-    whole_kg: Mapping[tuple[str, Supply], float],
+    whole_kg: Mapping[Supply, float],
 ) -> Mapping[Supply, Band]:
-    """Hold bands against the season's whole need, of which a part may have been put on already.
+    """Hold bands against the season's whole need of the ground, of which a part may have been put on already.
 
     What is still needed but lies inside the band is met: no trip is planned for it.
     """
@@ -253,7 +252,7 @@ def _of_the_whole(
         left[demand.supply] = left.get(demand.supply, 0.0) + (demand.mass_kg or 0.0)
     held = dict(usual)
     for supply, left_kg in left.items():
-        band, whole = usual.get(supply), whole_kg.get((plot_id, supply), left_kg)
+        band, whole = usual.get(supply), whole_kg.get(supply, left_kg)
         if band is None or whole <= left_kg * (1 + 1e-9):
             continue
         low_kg = left_kg - (1 - band.low) * whole
@@ -458,6 +457,9 @@ def plan_plots(
             else:
                 caps[supply] = _cap_kg(plot_needs.of(Nutrient(supply)), limit, area_ha)
         demands = _demands(replace(plot_needs, lime=lime))
+        rest_ha = _rest_ha(plot_needs)
+        whole = {key: kg for (plot_id, key), kg in whole_kg.items() if plot_id == plot.plot_id}
+        asked_kg = {key: kg * rest_ha.get(key, area_ha) / area_ha for key, kg in whole.items()}
         result.append(
             PlanPlot(
                 plot_id=plot.plot_id,
@@ -466,11 +468,11 @@ def plan_plots(
                 caps=caps,
                 weight=plot.weight,
                 allowed_products=allowed,
-                bands=_of_the_whole(plot.plot_id, demands, bands(supplies, settings), whole_kg),
+                bands=_of_the_whole(demands, bands(supplies, settings), asked_kg),
                 machines=machines,
                 kept_off=off,
-                rest_ha=_rest_ha(plot_needs),
-                whole_kg={key: kg for (plot_id, key), kg in whole_kg.items() if plot_id == plot.plot_id},
+                rest_ha=rest_ha,
+                whole_kg=whole,
             )
         )
     return tuple(result), (*_left_out(left_out), *_divided(divided, settings))
