@@ -100,8 +100,10 @@ def test_a_year_in_hectares_and_francs(hof: Path, tmp_path: Path, monkeypatch: p
     (stock,) = [row for row in ran_well("stock", hof)["stock"] if row["product"] == "Kalisalz 60"]
     left = stock["counted_lb"] + stock["bought_lb"] - stock["used_lb"]
     assert left * KG == pytest.approx(bags * 25 - 225 - 137.5)
+    # The rest asks for 95 % of 100 kg/ha: the bags that are left hold 82.5 kg, so one more is bought.
+    assert 0.60 * left * KG < 0.95 * 100 * (HA - 0.8) <= 0.60 * (left * KG + 25)
     again = run("plan", hof, "--reason", "after spreading").data
-    assert not any(row["product"] == "Kalisalz 60" and row["count"] for row in again["buy"])
+    assert {row["product"]: row["count"] for row in again["buy"]}["Kalisalz 60"] == 1
 
     # On paper and in tables: francs, kilograms, hectares.
     run("report", hof, tmp_path / "report")
