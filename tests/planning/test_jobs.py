@@ -125,6 +125,57 @@ def test_packages_are_counted_in_halves_inside_the_band() -> None:
     assert weighed.total_cost == 40  # what it is worth not to weigh is no money
 
 
+#: Potash by the ton, at 360 a 1,000 kg: bulk, which nobody counts.
+LOOSE = Offer("loose", "potash", "1000 kg bulk", 1000.0, Decimal(360), divisible=True)
+
+
+def test_loose_goods_go_on_at_a_logged_setting_inside_the_band() -> None:
+    """60 kg K2O are 100 kg of 0-0-60; the band of 95 to 110 % is 95 to 110 kg, on one hectare.
+
+    Of the settings logged for the wagon, 104 kg/ha lies in it, 112 and 90 do not: 104 kg at 0.36 are 37.44.
+    """
+    banded = replace(plot("a", 1.0, K2O=60.0), bands={Supply.K2O: Band(0.95, 1.1)})
+    terms = Terms(machines=(SPREADER,), odd_amount_cost=Decimal(5))
+    weighed = make_plan([banded], [POTASH], [LOOSE], terms)
+    assert weighed.lines[0].mass_kg == pytest.approx(95)
+    logged = replace(terms, logged_kg_ha={(SPREADER.name, "potash"): (112.0, 104.0, 90.0)})
+    plan = make_plan([banded], [POTASH], [LOOSE], logged)
+    assert plan.lines[0].mass_kg == pytest.approx(104)
+    assert plan.purchase_cost == Decimal("37.44")
+    assert any("logged setting" in step.what for step in plan.lines[0].steps)
+    outside = replace(terms, logged_kg_ha={(SPREADER.name, "potash"): (112.0, 90.0)})
+    assert make_plan([banded], [POTASH], [LOOSE], outside).lines[0].mass_kg == pytest.approx(95)
+    # of two plots each has its own ground, and a spreader that cannot get there logs nothing for it
+    off = replace(banded, machines=frozenset({"other"}))
+    other = replace(SPREADER, name="other")
+    plan = make_plan([off], [POTASH], [LOOSE], replace(logged, machines=(SPREADER, other)))
+    assert plan.lines[0].mass_kg == pytest.approx(95)
+    # the setting costs 9 kg x 0.36 = 3.24 more than weighing 95 kg out, which is worth 3 here
+    cheap = replace(logged, odd_amount_cost=Decimal(3))
+    assert make_plan([banded], [POTASH], [LOOSE], cheap).lines[0].mass_kg == pytest.approx(95)
+
+
+def test_a_logged_setting_meets_a_need_together_with_what_other_products_bring() -> None:
+    """46 kg P2O5 are 100 kg of map with 11 kg N; of 60 kg N the band leaves 57 to 60, so 46 to 49 from uan.
+
+    At 28 % that is 164.3 to 175 kg; the sprayer's setting of 170 kg/ha brings 47.6 kg, 58.6 in all.
+    """
+    one = plot("a", 1.0, N=60.0, P2O5=46.0)
+    banded = replace(one, bands={Supply.N: Band(0.95, 1.0), Supply.P2O5: Band(1.0, 1.0)})
+    sprayer = Machine("sprayer", Decimal(0))
+    uan = ware("uan", Form.LIQUID, N=28)
+    tote = Offer("tote", "uan", "1000 kg bulk", 1000.0, Decimal(300), divisible=True)
+    terms = Terms(
+        machines=(sprayer,),
+        odd_amount_cost=Decimal(5),
+        logged_kg_ha={("sprayer", "uan"): (150.0, 170.0, 180.0)},
+    )
+    plan = make_plan([banded], [uan, ware("map", N=11, P2O5=46)], [tote, bag("map", "20")], terms)
+    assert {line.product: line.mass_kg for line in plan.lines} == pytest.approx({"map": 100, "uan": 170})
+    (nitrogen,) = [row for row in plan.coverage if row.supply is Supply.N]
+    assert nitrogen.supplied_kg == pytest.approx(58.6)
+
+
 def test_a_job_for_a_few_percent_is_left_as_a_choice() -> None:
     # the wagon's lime may bring 450 of 500 kg; the last 50, 10 %, would be 100 kg of pellets by hand.
     stone = ware("stone", Form.LIME, lime_enp=0.5, max_rate=900.0)

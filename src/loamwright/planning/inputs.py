@@ -239,6 +239,9 @@ class Terms:
     odd_amount_cost
         What it is worth not to have to weigh out a part of a package other than a half [money]. It steers
         the plan and is not part of its cost.
+    logged_kg_ha
+        (machine, product) to the rates that its logged settings gave [kg/ha]: where one of them keeps the
+        needs inside their bands, a product not counted in packages is spread at it, at the same worth.
     least_job_share
         A job that brings no need more than this share of the season's whole need is left as a choice
         [fraction]; 0 = every job is planned.
@@ -269,6 +272,7 @@ class Terms:
     machines: tuple[Machine, ...] = ()
     mixing: frozenset[frozenset[str]] = frozenset()
     odd_amount_cost: Decimal = Decimal(0)
+    logged_kg_ha: Mapping[tuple[str, str], tuple[float, ...]] = field(default_factory=dict)
     least_job_share: float = 0.0
     spare: float = 0.0
     gap: float = 0.001
@@ -417,6 +421,41 @@ def loads_of(mass_kg: float, load_kg: float) -> int:
 def fill_cost_per_kg(machine: Machine) -> float:
     """Filling the hopper [money per kg]: a part of a fill costs its part; zero for a hopper not stated."""
     return float(machine.cost_per_fill) / machine.hopper_kg if machine.hopper_kg else 0.0
+
+
+def logged_kg(plot: PlanPlot, ware: Ware, near_kg: Sequence[float], terms: Terms) -> float:
+    """Give the amount a logged spreader setting puts on a plot, the next to what it would get weighed out.
+
+    Parameters
+    ----------
+    plot, ware
+        Where and what.
+    near_kg
+        What goes on weighed out, time by time [kg].
+    terms
+        The settings' rates, and the smallest rate.
+
+    Returns
+    -------
+    float
+        [kg]; 0.0 where no setting is logged, or only such that are no rate for the product or over a cap.
+    """
+    least, most = lowest_rate_kg_ha(ware.product, terms), ware.product.max_rate_kg_ha or math.inf
+    possible = [
+        rate * ground_ha(plot, ware)
+        for (machine, product), logged in terms.logged_kg_ha.items()
+        if product == ware.product.product and (plot.machines is None or machine in plot.machines)
+        for rate in logged
+        if least <= rate <= most
+    ]
+    under_caps = [
+        kg
+        for kg in possible
+        if all(part * kg <= plot.caps.get(supply, math.inf) for supply, part in ware.capped.items())
+    ]
+    # What is weighed out often stands at the lower edge of a band: the next rate above it comes first.
+    away = [(kg < near * (1 - 1e-9), abs(kg - near), kg) for kg in under_caps for near in near_kg]
+    return min(away, default=(False, 0.0, 0.0))[2]
 
 
 #: A package heavier than this is not counted by halves on a plot [kg]; it is weighed like bulk. Ours.

@@ -731,9 +731,12 @@ class _Words:
     def _limit(self, plot: PlanPlot, ware: Ware, one: Spread, request: Request) -> str:
         ground = ground_ha(plot, ware)
         low = lowest_rate_kg_ha(ware.product, request.terms) * ground
+        logged = request.terms.logged_kg_ha.get((one.machine, one.product), ())
         high = (ware.product.max_rate_kg_ha or math.inf) * ground
         if (one.plot_id, one.product) in {(fixed.plot_id, fixed.product) for fixed in request.terms.fixed}:
             return "fixed by the user"
+        if any(math.isclose(one.mass_kg, rate * ground, rel_tol=SAME) for rate in logged):
+            return f"the rate that a logged setting of the {one.machine} gives × area"
         if low > 0 and math.isclose(one.mass_kg, low, rel_tol=SAME):
             return "the smallest practical rate × area"
         if math.isclose(one.mass_kg, high, rel_tol=SAME):

@@ -19,6 +19,7 @@ which amounts, is worked out in `passes`.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,6 +29,7 @@ from loamwright.planning.inputs import (
     band_of,
     half_package_kg,
     is_lime,
+    logged_kg,
     lowest_rate_kg_ha,
     need_values,
     needed_kg,
@@ -52,6 +54,7 @@ from loamwright.planning.passes import (
     need_cells,
     supply_keys,
 )
+from loamwright.planning.records import PlanLine
 from loamwright.planning.solver import Effort, Flags, Floats, Found, Ints, Model, Program
 from loamwright.values import Supply
 
@@ -67,7 +70,7 @@ class Servings:
     of_pass
         The serving of each pass.
     half_kg
-        Half a package [kg]; zero where it is not counted.
+        Half a package, or what a logged setting puts on [kg]; zero where it is not counted.
     taken, halves, odd
         Column indices: used or not, half packages, and whether a part of one is weighed out on top; -1 =
         no such column.
@@ -182,9 +185,9 @@ def build(
     met: Floats | None = None,
     elastic: bool = False,
     soft_caps: bool = False,
-    counted: bool = False,
+    weighed: Sequence[PlanLine] | None = None,
 ) -> PlanModel:
-    """Write the program of a request."""
+    """Write the program of a request; of a plan weighed out, the program that counts it out."""
     supplies = supply_keys(request)
     content = content_matrix(request.wares, supplies)
     caps = cap_matrix(request.plots, supplies)
@@ -202,7 +205,7 @@ def build(
         owner=passes.plot,
     )
     switch, switch_rows = _add_jobs(request, program, passes, amount)
-    servings, more_rows = _add_servings(request, program, passes, amount, counted)
+    servings, more_rows = _add_servings(request, program, passes, amount, weighed)
     switch_rows = np.concatenate([switch_rows, more_rows])
     counted_content = capped_matrix(request.wares, supplies)
     over, over_at = _add_caps(program, passes, amount, counted_content, caps, soft_caps)
@@ -332,7 +335,7 @@ def _add_jobs(request: Request, program: _Owned, passes: Passes, amount: Ints) -
 
 
 def _add_servings(
-    request: Request, program: _Owned, passes: Passes, amount: Ints, counted: bool
+    request: Request, program: _Owned, passes: Passes, amount: Ints, weighed: Sequence[PlanLine] | None
 ) -> tuple[Servings, Ints]:
     """Add what belongs to a product on a plot at a time: the places it takes, and its half packages."""
     key = (passes.plot * len(TIMES) + passes.time) * max(1, len(request.wares)) + passes.ware
@@ -366,8 +369,10 @@ def _add_servings(
     )
     load_rows = _one_load_at_most(program, amount, of_pass)
     half, halves, odd = np.zeros(number), np.full(number, -1, np.int64), np.full(number, -1, np.int64)
-    if counted:
-        half, halves, odd = _add_halves(request, program, passes, amount, of_pass, plot, ware, forced)
+    if weighed is not None:
+        size, most = _sizes(request, plot, ware, weighed)
+        half = np.where(forced, 0.0, size)
+        halves, odd = _add_halves(request, program, passes, amount, of_pass, plot, half, most)
     servings = Servings(plot, ware, of_pass, half, taken, halves, odd)
     return servings, np.concatenate([taken_rows, load_rows])
 
@@ -387,21 +392,18 @@ def _add_halves(
     amount: Ints,
     of_pass: Ints,
     plot: Ints,
-    ware: Ints,
-    forced: Flags,
-) -> tuple[Floats, Ints, Ints]:
-    """Count products in half packages; a part of one may be weighed out on top, at a price."""
+    half: Floats,
+    most_halves: Floats,
+) -> tuple[Ints, Ints]:
+    """Count products by halves, or spread them at a logged setting; else they are weighed, which costs."""
     number = len(plot)
     halves, odd = np.full(number, -1, np.int64), np.full(number, -1, np.int64)
     price = float(request.terms.odd_amount_cost)
-    size = np.array([half_package_kg(one, request.offers) for one in request.wares])
-    half = np.where(forced, 0.0, size[ware])
     most = np.zeros(number)
     np.maximum.at(most, of_pass, passes.high_kg)
     on = np.flatnonzero(half > 0)
-    halves[on] = program.add_columns(
-        len(on), upper=np.floor(most[on] / half[on] + 1e-9), integer=True, owner=plot[on]
-    )
+    upper = np.minimum(np.floor(most[on] / half[on] + 1e-9), most_halves[on])
+    halves[on] = program.add_columns(len(on), upper=upper, integer=True, owner=plot[on])
     odd[on] = program.add_columns(len(on), cost=price, upper=1.0, integer=True, owner=plot[on])
     inside = np.flatnonzero(half[of_pass] > 0)
     row = np.searchsorted(on, of_pass[inside])
@@ -418,7 +420,25 @@ def _add_halves(
         np.concatenate([entries[2], -np.ones(len(on))]),
         upper=0.0,
     )
-    return half, halves, odd
+    return halves, odd
+
+
+def _sizes(request: Request, plot: Ints, ware: Ints, weighed: Sequence[PlanLine]) -> tuple[Floats, Floats]:
+    """What each serving is counted in [kg], 0 = weighed, and how often at most.
+
+    Packages by halves; what is not packed, once what a logged setting puts on.
+    """
+    halves = np.array([half_package_kg(one, request.offers) for one in request.wares])
+    size = halves[ware]
+    most = np.full(len(size), math.inf)
+    near: dict[tuple[str, str], list[float]] = {}
+    for line in weighed:
+        near.setdefault((line.plot_id, line.product), []).append(line.mass_kg)
+    for row in np.flatnonzero(size == 0) if request.terms.logged_kg_ha else ():
+        place, goods = request.plots[plot[row]], request.wares[ware[row]]
+        if amounts := near.get((place.plot_id, goods.product.product)):
+            size[row], most[row] = logged_kg(place, goods, amounts, request.terms), 1.0
+    return size, most
 
 
 def _crowds(request: Request, plot: Ints, ware: Ints, time: Ints, forced: Flags) -> list[tuple[Ints, int]]:

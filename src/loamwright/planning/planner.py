@@ -343,7 +343,7 @@ def _counted(request: Request, shares: Floats, found: Search, weighed: Plan) -> 
     """The same jobs with packages counted out on the plots, where that is asked for and comes off."""
     if request.terms.odd_amount_cost <= 0:
         return weighed
-    counted = build(request, shares, counted=True)
+    counted = build(request, shares, weighed=weighed.lines)
     solution = count_out(found, counted, min(_COUNTING_S, request.terms.time_limit_s))
     return weighed if solution is None else _written(counted, solution)
 
@@ -360,6 +360,10 @@ def _nothing(request: Request, explanation: tuple[str, ...]) -> Plan:
     """Write a plan that buys and spreads nothing."""
     empty = Plan("", Outcome.IMPOSSIBLE, None, Decimal(0), Decimal(0), Decimal(0), explanation=explanation)
     return write_plan(request, (), shopping(request, (), {}), replace(empty, problems=request.problems))
+
+
+def _at_settings(request: Request) -> str:
+    return " and, what is loose, at logged spreader settings" if request.terms.logged_kg_ha else ""
 
 
 def _sentences(
@@ -392,10 +396,11 @@ def _sentences(
         )
     elif weighed_proved:
         more = plan.total_cost - weighed.total_cost
+        beside = f"{format_money(abs(more))} {'more' if more >= 0 else 'less'}"
         words.append(
             f"Proved cheapest for {subject}{rules} within {_percent(above(weighed.total_cost))} if every "
             f"amount is weighed out: {format_money(weighed.total_cost)}. In whole and half packages on each "
-            f"plot, as planned here, it costs {format_money(abs(more))} {'more' if more >= 0 else 'less'}."
+            f"plot{_at_settings(request)}, as planned here, it costs {beside}."
         )
     else:
         seconds = f"{request.terms.time_limit_s:g} s"

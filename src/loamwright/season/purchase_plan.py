@@ -151,6 +151,7 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
             machines=planning.machines(settings),
             mixing=supplies.pairs_that_may(answers, undecided=options.mix_undecided),
             odd_amount_cost=settings.work.odd_amount_cost,
+            logged_kg_ha=work.logged_rates(record.calibrations),
             least_job_share=settings.work.least_job_share,
             spare=settings.work.spare,
             fixed=options.fixed,

@@ -6,7 +6,7 @@ trips, order of stops), `ledger` (what counts, what is owed), `doubts` (can it b
 `sampling`, `cautions` (when to warn, with its source).
 """
 
-from loamwright.work.calibration import COURSE_M2, calibrate, rate_per_pass, settings_to_try
+from loamwright.work.calibration import COURSE_M2, calibrate, logged_rates, rate_per_pass, settings_to_try
 from loamwright.work.captured import Captured, CapturedKind, Fix, Offers, offers
 from loamwright.work.cautions import fire
 from loamwright.work.cautions.before_job import before_a_job
@@ -167,6 +167,7 @@ __all__ = [
     "line_statuses",
     "lines_answered",
     "load_words",
+    "logged_rates",
     "manure_of_earlier_seasons",
     "mix_rows",
     "next_season",

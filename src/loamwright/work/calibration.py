@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from loamwright.errors import InputError, Problem
@@ -228,6 +228,26 @@ class SettingAdvice:
     settings: tuple[SettingToTry, ...]
     advice: str
     steps: tuple[Step, ...]
+
+
+def logged_rates(calibrations: Sequence[Calibration]) -> Mapping[tuple[str, str], tuple[float, ...]]:
+    """Give the rates that logged settings gave.
+
+    Parameters
+    ----------
+    calibrations
+        The whole log; of several tests of one setting the newest counts.
+
+    Returns
+    -------
+    mapping of (spreader, product) to tuple of float
+        [kg/ha], as their newest tests write the names.
+    """
+    newest: dict[tuple[str, str], dict[str, float]] = {}
+    for test in sorted(calibrations, key=lambda test: test.tested_on):
+        if test.rate_kg_ha > 0:
+            newest.setdefault((test.spreader, test.product), {})[test.setting] = test.rate_kg_ha
+    return {names: tuple(rates.values()) for names, rates in newest.items()}
 
 
 def settings_to_try(
