@@ -112,6 +112,17 @@ def test_inside_a_band_the_whole_need_is_met_where_it_costs_nothing() -> None:
     assert plan.lines[0].mass_kg == pytest.approx(45 / 0.46, rel=1e-6)
 
 
+def test_what_is_carried_above_a_band_is_said() -> None:
+    """46 kg P2O5 are 100 kg of map, whose 11 kg N are 110 % of the 10 kg that are asked for."""
+    one = plot("a", 1.0, N=10.0, P2O5=46.0)
+    banded = replace(one, bands={Supply.N: Band(0.95, 1.0), Supply.P2O5: Band(1.0, 1.1)})
+    plan = make_plan([banded], [UREA, ware("map", N=11, P2O5=46)], [BAGS[0], bag("map", "20")])
+    (said,) = [words for words in plan.explanation if words.startswith("Above the band")]
+    assert said.endswith(": a N 110%.")
+    exact = make_plan([plot("a", 1.0, N=11.0, P2O5=46.0)], [ware("map", N=11, P2O5=46)], [bag("map", "9")])
+    assert not [words for words in exact.explanation if words.startswith("Above the band")]
+
+
 def test_packages_are_counted_in_halves_inside_the_band() -> None:
     # 42 kg P2O5 are 91.3 kg tsp; 3.5 bags of 25 kg, 87.5 kg, are 95.8 % and need no scale.
     banded = replace(plot("a", 1.0, P2O5=42.0), bands={Supply.P2O5: Band(0.95, 1.1)})

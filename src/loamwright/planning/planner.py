@@ -9,7 +9,7 @@ it is: `reasons`. This file knows the order of these steps and nothing else.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from decimal import Decimal
 
@@ -362,6 +362,20 @@ def _nothing(request: Request, explanation: tuple[str, ...]) -> Plan:
     return write_plan(request, (), shopping(request, (), {}), replace(empty, problems=request.problems))
 
 
+def _above_bands(request: Request, plan: Plan) -> Iterator[str]:
+    """Say where more goes on than the band of a need: the edge binds only what is put on for that need."""
+    plots = {plot.plot_id: plot for plot in request.plots}
+    above = [
+        f"{row.plot_id} {row.supply} {row.supplied_kg / row.need_kg:.0%}"
+        for row in plan.coverage
+        if row.need_kg
+        and row.supplied_kg / row.need_kg > band_of(plots[row.plot_id], row.supply).high * (1 + 1e-6)
+    ]
+    if above:
+        why = "products for other needs carry it along, or the smallest rate does"
+        yield f"Above the band, as {why}: {', '.join(above)}."
+
+
 def _at_settings(request: Request) -> str:
     return " and, what is loose, at logged spreader settings" if request.terms.logged_kg_ha else ""
 
@@ -409,6 +423,7 @@ def _sentences(
             "Allow more time to look further."
         )
     words.append(_cost_sentence(request, plan))
+    words.extend(_above_bands(request, plan))
     if request.terms.spare > 0 and plan.lines:
         share = f"{request.terms.spare * 100:.3g} %"
         words.append(f"{share} more than is spread is bought or in stock, for spills.")
