@@ -461,3 +461,42 @@ def test_lime_of_a_stated_score(tmp_path: Path) -> None:
     lime = contents.samples[0].recommendations[0].amounts["lime"]
     assert (lime.value, lime.unit, lime.basis) == (2.5, "ton/acre", "70% ENP")
     assert not asked(contents) & {"lime-unit", "lime-basis"}
+
+
+def _grouped(tmp_path: Path, over: str, units: tuple[str, ...]) -> SheetContents:
+    """A workbook with a test over its columns, in merged cells, and a row of units under their names."""
+    book = openpyxl.Workbook()
+    page = book.active
+    rows = [
+        ["Pine Ridge Soil Lab (invented)"],
+        ["Date sampled: 2026-10-12; depth 0-6 in"],
+        [],
+        [None, None, over],
+        ["Sample ID", "Soil pH", "P", "K", "Mg"],
+        [None, None, *units],
+        ["Pond Top", 6.1, 22, 88, 140],
+        ["Long Field", 5.8, 14, 101, 99],
+    ]
+    for row in rows:
+        page.append(row)
+    page.merge_cells("C4:E4")
+    path = tmp_path / "grouped.xlsx"
+    book.save(path)
+    return read_sheet(path, {})
+
+
+def test_a_unit_row_that_contradicts_its_group_heading_is_asked_about(tmp_path: Path) -> None:
+    """A ppm of a 7 in layer is about two pounds an acre: one of the two figures is twice the other."""
+    found = _grouped(tmp_path, "Mehlich-3 extractable, lb/acre", ("ppm", "ppm", "ppm"))
+    about = {question.about: question.choices for question in found.questions}
+    assert about["unit of 'P ppm': it names ppm and lb/acre"][:2] == ("ppm", "lb/acre")
+    assert figures(found, "P") == [(22.0, None, "Mehlich-3", None), (14.0, None, "Mehlich-3", None)]
+
+
+@pytest.mark.parametrize("over", ["Mehlich-3 extractable, mg/kg", "Mehlich-3 (ppm)", "Mehlich III"])
+def test_a_unit_row_that_says_the_same_in_other_words_is_not(tmp_path: Path, over: str) -> None:
+    found = _grouped(tmp_path, over, ("ppm", "ppm", "ppm"))
+    assert asked(found) == set()
+    assert figures(found, "K") == [(88.0, "ppm", "Mehlich-3", None), (101.0, "ppm", "Mehlich-3", None)]
+    assert {str(one.sampled_on) for one in found.samples} == {"2026-10-12"}
+    assert {(one.depth.top, one.depth.bottom) for one in found.samples if one.depth} == {(0.0, 6.0)}

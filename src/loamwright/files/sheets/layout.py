@@ -333,7 +333,23 @@ def _with_group(heading: Heading, texts: Sequence[str], group: str) -> Heading:
         heading = replace(heading, tests=more_exact(tests_of(heading.analyte, tuple(tests))))
     if not heading.units and heading.analyte and heading.analyte.unit != "none" and heading.role != "index":
         heading = replace(heading, units=over.names)
+    elif _contradict(heading, over.names):
+        heading = replace(heading, units=(*heading.units, *over.names))  # which of them is asked
     return heading
+
+
+#: Units that give how much of a nutrient a soil holds; those of one group say the same figure.
+_AMOUNTS = ({"ppm", "mg/kg"}, {"mg/L"}, {"mg/100 g"}, {"lb/acre"}, {"kg/ha"})
+
+
+def _contradict(heading: Heading, over: Sequence[str]) -> bool:
+    """Tell whether a nutrient's own unit and the one over its group give different figures."""
+    if heading.role != "reading" or heading.analyte is None or heading.analyte.kind != "nutrient":
+        return False
+    own, above = (
+        [place for place, same in enumerate(_AMOUNTS) if same & set(names)] for names in (heading.units, over)
+    )
+    return bool(own and above and own != above)
 
 
 def _with_carried_tests(columns: list[Column], under: Sequence[Line]) -> list[Column]:

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from loamwright.files.grids import Cell, Line
+from loamwright.files.sheets.words.calendar_dates import read_printed_date
 from loamwright.files.sheets.words.depths import Depth, read_depth
 from loamwright.files.sheets.words.figures import read_printed
 from loamwright.files.sheets.words.headings import more_exact, read_heading, tests_of
@@ -100,7 +101,10 @@ def _pair(found: Statements, cell: Cell, following: Cell | None) -> bool:
     heading = read_heading(name)
     role = heading.role if heading.known else ""
     if role in PAIRED and match and match[2]:
-        _keep(found, role, Cell(match[2].strip()))
+        said, *more = _several(role, match[2])
+        _keep(found, role, Cell(said))
+        for rest in more:
+            _pair(found, Cell(rest), None)
         return False
     if role in PAIRED and following is not None and following.text and (len(text) < 40):
         _keep(found, role, following)
@@ -119,6 +123,13 @@ def _pair(found: Statements, cell: Cell, following: Cell | None) -> bool:
     for sentence in _SENTENCES.split(text):
         _sentence(found, sentence)
     return False
+
+
+def _several(role: str, text: str) -> list[str]:
+    """Part "2026-10-12, depth 0-6 in" into the day and what stands after it; other texts stay whole."""
+    first, *rest = re.split(r"\s*[;|]\s*|\s*,\s+(?=[^\W\d])", text.strip())
+    is_day = role in ("sampled", "received", "reported", "dated") and read_printed_date(first) is not None
+    return [first, *rest] if is_day else [text.strip()]
 
 
 def _keep(found: Statements, role: str, value: Cell) -> None:
