@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 from places import box, polygon
 
-from loamwright import files, season
+from loamwright import files, season, upkeep
 from loamwright.errors import InputError
 from loamwright.files import guidelines
 from loamwright.files.intake import import_files
@@ -439,3 +439,20 @@ def test_a_ph_printed_twice_is_asked_about(path: Path, tmp_path: Path) -> None:
     rows[0], rows[3:] = ["Date sampled: 10/26/2027"], [["Creek Bottom", "7.4", "5.5", "21"]]
     import_files(path, [write(tmp_path / "next.csv", rows)], profile=first.profile)
     assert files.load(path).soil_tests[-1].ph == 5.5
+
+
+def test_a_limit_stays_one_and_a_range_is_for_the_person_to_decide(path: Path, tmp_path: Path) -> None:
+    rows = [
+        ["Sample", "Sampled", "Depth", "pH", "P (Bray P1) ppm", "K ppm (NH4OAc)", "Crop", "N rec (lb/acre)"],
+        ["Creek Bottom", "2026-10-01", "0-6 in", "6.6", "<4", "90", "corn", "80-120"],
+    ]
+    file = write(tmp_path / "ranges.csv", rows)
+    asked = questions(path, file)
+    import_files(path, [file], answers={one: choices[0] for one, choices in asked.items()})
+    record = files.load(path)
+    test = record.soil_tests[-1]
+    assert str(test.readings["P"]) == "<4 ppm"
+    assert test.recommendation is not None
+    assert (test.recommendation.rates[Nutrient.N].value, test.recommendation.up_to) == (80, {Nutrient.N: 120})
+    shown = {field.name: field.value for field in upkeep.show(path, "soil-test", test.test_id).fields}
+    assert (shown["p"], shown["rec_n"]) == ("<4", "80 to 120")

@@ -252,7 +252,7 @@ BAD_SOIL_ROWS = [
     ("A-1,2026-04-11,shallow,6.0,,,,,,,,", "depth", "'shallow'"),
     ("A-1,2026-04-11,6-0 in,6.0,,,,,,,,", "depth", "'6-0 in'"),
     ("A-1,2026-04-11,0-6 in,6.0,-3,ppm,Bray P1,,,,,", "p", "'-3'"),
-    ("A-1,2026-04-11,0-6 in,6.0,<5,ppm,Bray P1,,,,,", "p", "'<5'"),
+    ("A-1,2026-04-11,0-6 in,6.0,<five,ppm,Bray P1,,,,,", "p", "'five'"),
     ("A-1,2026-04-11,0-6 in,6.0,,,,104,,,,", "organic_matter_pct", "'104'"),
     ("A-1,2026-04-11,0-6 in,6.0,,,,,40,,,", "rec_unit", "N 40"),
     ("A-1,2026-04-11,0-6 in,6.0,,,,,40,bags,,", "rec_unit", "'bags'"),
@@ -272,6 +272,23 @@ def test_bad_soil_row(tmp_path: Path, row: str, field: str, value: str) -> None:
     assert problem.where == ("file.csv, row 3" + (f", {field}" if field else ""))
     assert value in problem.what
     assert problem.fix
+
+
+def test_a_limit_is_kept_as_a_limit_and_a_range_as_a_range(tmp_path: Path) -> None:
+    rows = "A-1,2026-04-11,0-6 in,6.0,<5,ppm,Bray P1,,80 to 120,lb/acre,,\n"
+    (test,), problems = tables.soil_tests_from(table(tmp_path, SOIL_HEADING + rows), PLOTS)
+    assert not errors(problems)
+    assert (test.readings["P"].sign, test.readings["P"].value) == ("<", 5.0)
+    assert test.recommendation is not None
+    assert test.recommendation.rates[Nutrient.N] == Quantity(80, "lb/acre")
+    assert test.recommendation.up_to == {Nutrient.N: 120}
+
+
+@pytest.mark.parametrize("text", ["120 to 80", "80 to", "to 80", "80 to 120 to 140"])
+def test_what_is_no_range_is_refused(tmp_path: Path, text: str) -> None:
+    rows = f"A-1,2026-04-11,0-6 in,6.0,,,,,{text},lb/acre,,\n"
+    _, problems = tables.soil_tests_from(table(tmp_path, SOIL_HEADING + rows), PLOTS)
+    assert [problem.where for problem in errors(problems)] == ["file.csv, row 2, rec_n"]
 
 
 def test_ten_bad_rows_give_ten_problems(tmp_path: Path) -> None:

@@ -378,6 +378,17 @@ def test_old_advice_is_a_choice_because_it_was_for_another_seasons_crop() -> Non
     assert pounds(needs([last_year], crop()), "P2O5") == pytest.approx(99)
 
 
+def test_a_range_the_lab_prints_is_decided_in_it() -> None:
+    """80 to 120 lb/acre: which of it is the person's to say; decided, it is taken as decided."""
+    printed = LabRecommendation({Nutrient.N: Quantity(80, "lb/acre")}, up_to={Nutrient.N: 120})
+    test = report(recommendation=printed)
+    found = of(needs([test], crop()), "N")
+    assert found.state is NeedState.TO_DECIDE
+    assert found.rate_kg_ha is None
+    assert found.between_kg_ha == pytest.approx((80 * LB_ACRE_KG_HA, 120 * LB_ACRE_KG_HA))
+    assert any(step.value == "80 to 120" for step in found.steps)
+
+
 def test_parts_sampled_on_different_days_of_a_year_stand_together() -> None:
     """West on 1 April 4 ppm, east on 3 April 12 ppm: (4 + 12) / 2 = 8, in 6 to 10, 25 lb at 2 ton."""
     west = report(p=(4, "Bray P1"), sampled_on=dt.date(2026, 4, 1), part="west", test_id="W")

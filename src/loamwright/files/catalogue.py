@@ -212,7 +212,7 @@ ELEMENTS = {"p": "P", "k": "K", "s": "S", "ca": "Ca", "mg": "Mg", "b": "B", "zn"
     "no3_n": "NO3-N",
 }
 _NUTRIENTS = {nutrient.value.lower(): nutrient for nutrient in Nutrient}
-_FIGURE = kinds.within("reading")
+_FIGURE = kinds.limited("reading")
 
 
 def _reading_field(name: str, element: str, attribute: str, kind: Kind, help_: str) -> Field:
@@ -222,7 +222,7 @@ def _reading_field(name: str, element: str, attribute: str, kind: Kind, help_: s
 
     def figure(record: SoilTest) -> Any:
         held = record.readings.get(element)
-        return None if held is None else held.value
+        return None if held is None else (held.sign, held.value)
 
     def put(record: SoilTest, value: Any) -> SoilTest:
         held = dict(record.readings)
@@ -232,6 +232,8 @@ def _reading_field(name: str, element: str, attribute: str, kind: Kind, help_: s
             before = held.get(element, Reading(float("nan"), "", None, element))
             empty = None if attribute == "extractant" else ""
             change: dict[str, Any] = {attribute: empty if value is None else value}
+            if attribute == "value":
+                change["sign"], change["value"] = value
             held[element] = replace(before, **change)
         return replace(record, readings=held)
 
@@ -255,21 +257,25 @@ def _rec_unit(record: SoilTest) -> str | None:
 
 
 def _rec_field(name: str, nutrient: Nutrient) -> Field:
-    def get(record: SoilTest) -> float | None:
+    def get(record: SoilTest) -> tuple[float, float | None] | None:
         rate = advice_of(record).rates.get(nutrient)
-        return None if rate is None else rate.value
+        return None if rate is None else (rate.value, advice_of(record).up_to.get(nutrient))
 
-    def put(record: SoilTest, value: float | None) -> SoilTest:
-        rates = dict(advice_of(record).rates)
+    def put(record: SoilTest, value: tuple[float, float | None] | None) -> SoilTest:
+        advice = advice_of(record)
+        rates, up_to = dict(advice.rates), dict(advice.up_to)
         unit = _rec_unit(record) or ""
         rates.pop(nutrient, None)
+        up_to.pop(nutrient, None)
         if value is not None:
-            rates[nutrient] = Quantity(value, unit)
-        return _with_advice(record, replace(advice_of(record), rates=rates))
+            rates[nutrient] = Quantity(value[0], unit)
+        if value is not None and value[1] is not None:
+            up_to[nutrient] = value[1]
+        return _with_advice(record, replace(advice, rates=rates, up_to=up_to))
 
     help_ = f"the lab's own rate of {nutrient.value}, in rec_unit"
     return Field(
-        f"rec_{name}", kinds.within("recommended rate"), help_, get, put, (f"lab_rates.{nutrient.value}",)
+        f"rec_{name}", kinds.span("recommended rate"), help_, get, put, (f"lab_rates.{nutrient.value}",)
     )
 
 

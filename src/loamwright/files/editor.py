@@ -475,7 +475,8 @@ class Editor:
                 self._insert("soil_readings", {**own, **SOIL_READINGS.row(reading)})
             for nutrient, rate in (advice.rates if advice is not None else {}).items():
                 own = {"test_id": test.test_id, "nutrient": nutrient.value}
-                self._insert("lab_rates", {**own, "value": rate.value, "unit": rate.unit})
+                up_to = None if advice is None else advice.up_to.get(nutrient)
+                self._insert("lab_rates", {**own, "value": rate.value, "unit": rate.unit, "up_to": up_to})
         self._changed("soil_tests", "soil_readings", "lab_rates")
 
     def put_organic_inputs(self, inputs: Iterable[OrganicInput]) -> None:

@@ -406,6 +406,29 @@ class Fields:
             return self.count(name, "season")
         return self.read(name, parse_year)
 
+    def limited(self, name: str, kind: str) -> tuple[str, float] | None:
+        """Read a figure that may be a limit only, ``"<4"``: its sign and the figure."""
+        read = self.read(name, lambda text: (parse_sign(text)[0], self._plain(name, parse_sign(text)[1])))
+        return read if read is not None and self._inside(name, BOUNDS[kind], read[1]) else None
+
+    def ranged(self, name: str, kind: str) -> tuple[float, float | None] | None:
+        """Read a figure or a range, ``"80 to 120"``: its lower end, and its upper one if it has one."""
+
+        def parse(text: str) -> tuple[float, float | None]:
+            low, high = (self._plain(name, end) if end else None for end in parse_span(text))
+            if low is None or (high is not None and high <= low):
+                raise UnitError(f"{text!r} is no range", "write the lower end first: 80 to 120")
+            return low, high
+
+        read = self.read(name, parse)
+        inside = read is not None and all(
+            self._inside(name, BOUNDS[kind], end) for end in read if end is not None
+        )
+        return read if inside else None
+
+    def _plain(self, name: str, text: str) -> float:
+        return read_number(text, self.decimal_comma(name))
+
     def percent(self, name: str, kind: str = "percent") -> float | None:
         """Read a percentage, with or without its sign."""
         read = self.read(name, lambda text: parse_percent(text, self.decimal_comma(name)))
@@ -597,6 +620,18 @@ def parse_year(text: str) -> int:
     if refusal := BOUNDS["season"].refusal(shown(text), int(text)):
         raise refusal
     return int(text)
+
+
+def parse_sign(text: str) -> tuple[str, str]:
+    """Part ``"<4"`` into the sign of a limit, ``"<"`` or ``">"``, and the number; a plain number has none."""
+    bare = text.strip()
+    return (bare[:1], bare[1:].strip()) if bare[:1] in ("<", ">") else ("", bare)
+
+
+def parse_span(text: str) -> tuple[str, str]:
+    """Part ``"80 to 120"``, also written with a dash, into its ends; a single figure has no second one."""
+    match = re.fullmatch(r"([^-–]*?[0-9])\s*(?:to|[-–])\s*([0-9].*)", text.strip())
+    return (match[1].strip(), match[2].strip()) if match else (text.strip(), "")
 
 
 def parse_place(text: str) -> tuple[float, float]:

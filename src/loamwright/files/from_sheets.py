@@ -315,7 +315,8 @@ def _row(
                 "", f"{symbol} is left out: its test is not known", "Ask the laboratory.", Level.WARNING
             )
             continue
-        row[column] = text
+        sign = ">" if reading.above is not None else "<" if reading.below is not None else ""
+        row[column] = f"{sign if reading.value is None else ''}{text}"
         row[f"{column}_unit"] = unit
         row[f"{column}_extractant"] = extractant
         if reading.basis:
@@ -461,11 +462,11 @@ def _advice(
 
 
 def _rates(sample: Sample, advice: SheetRecommendation | None, asking: _Asking) -> dict[str, str]:
-    """The lab's own rates in our columns; a range, or a flag without a figure, is left to the person."""
+    """The lab's own rates in our columns; a range is for the person to decide, a bare flag is said."""
     if advice is None:
         return {}
     row: dict[str, str] = {}
-    units = {one.unit for name, one in advice.amounts.items() if name in _NUTRIENTS and one.value is not None}
+    units = {one.unit for name, one in advice.amounts.items() if name in _NUTRIENTS and one.flag is None}
     if len(units) > 1:
         listed = ", ".join(sorted(map(str, units)))
         asking.note(_place(sample), f"the lab's rates in several units ({listed}) are left out")
@@ -475,9 +476,12 @@ def _rates(sample: Sample, advice: SheetRecommendation | None, asking: _Asking) 
             row |= _lime(sample, amount, asking)
         elif name not in _NUTRIENTS:
             asking.note("", f"the lab's rate of {name} is left out: it is no nutrient kept here")
+        elif amount.low is not None and amount.high is not None:
+            row[f"rec_{_NUTRIENTS[name]}"] = f"{amount.low:.10g} to {amount.high:.10g}"
+            row["rec_unit"] = amount.unit or ""
         elif amount.value is None:
-            said = f"{amount.low:g} to {amount.high:g}" if amount.low is not None else amount.flag or "a flag"
-            asking.note(_place(sample), f"the lab's {name}, {said}, is no single rate and is left out")
+            said = amount.flag or "a flag"
+            asking.note(_place(sample), f"the lab's {name}, {said}, is no rate and is left out")
         else:
             row[f"rec_{_NUTRIENTS[name]}"] = f"{amount.value:.10g}"
             row["rec_unit"] = amount.unit or ""

@@ -390,6 +390,11 @@ def _read_soil_tests(connection: sqlite3.Connection, reader: Reader) -> tuple[So
                 },
                 None if row["lime_unit"] is None else Quantity(row["lime_value"], row["lime_unit"]),
                 None if row["credits_taken"] is None else bool(row["credits_taken"]),
+                {
+                    Nutrient(rate["nutrient"]): rate["up_to"]
+                    for rate in rates.get(row["test_id"], ())
+                    if rate["up_to"] is not None
+                },
             )
         tests.append(
             SOIL_TESTS.record_of(

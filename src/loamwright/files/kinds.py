@@ -21,6 +21,8 @@ from loamwright.files.fields import (
     parse_date,
     parse_percent,
     parse_place,
+    parse_sign,
+    parse_span,
     parse_word,
     parse_year,
     parse_yes_no,
@@ -136,6 +138,52 @@ def within(bound: str, whole: bool = False) -> Kind:
         return int(value) if whole else value
 
     return Kind(bound, "3" if whole else "6.2", read, lambda value, _: shown(value))
+
+
+def limited(bound: str) -> Kind:
+    """Return the kind of lab figures, which may be a limit only: sign and figure.
+
+    Parameters
+    ----------
+    bound
+        A row of `fields.BOUNDS` without a unit.
+
+    Returns
+    -------
+    Kind
+    """
+    figure = within(bound)
+
+    def read(text: str) -> tuple[str, float]:
+        sign, number = parse_sign(text)
+        return sign, figure.read(number)
+
+    return Kind(bound, "6.2", read, lambda value, _: f"{value[0]}{shown(value[1])}")
+
+
+def span(bound: str) -> Kind:
+    """Return the kind of lab rates, which may be a range: lower end, and upper end or None.
+
+    Parameters
+    ----------
+    bound
+        A row of `fields.BOUNDS` without a unit.
+
+    Returns
+    -------
+    Kind
+    """
+    figure = within(bound)
+
+    def read(text: str) -> tuple[float, float | None]:
+        low, high = (figure.read(end) if end else None for end in parse_span(text))
+        if low is None or (high is not None and high <= low):
+            raise ValueError(f"{text!r} is no range; write the lower end first: 80 to 120")
+        return low, high
+
+    return Kind(
+        bound, "80 to 120", read, lambda value, _: " to ".join(shown(e) for e in value if e is not None)
+    )
 
 
 def count(name: str = "count", low: int = 0, high: int = 100_000) -> Kind:

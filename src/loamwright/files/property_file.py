@@ -56,10 +56,10 @@ from loamwright.work import PropertyRecord
 R = TypeVar("R")
 
 #: Version of the tables this program writes.
-SCHEMA_VERSION = 4
+SCHEMA_VERSION = 5
 
 #: Schema version to the SQL file in ``data/property_file`` that brings it one version further.
-UPGRADES: Mapping[int, str] = {1: "upgrade-1-to-2.sql", 2: "upgrade-2-to-3.sql", 3: "upgrade-3-to-4.sql"}
+UPGRADES: Mapping[int, str] = {step: f"upgrade-{step}-to-{step + 1}.sql" for step in range(1, SCHEMA_VERSION)}
 
 #: How long a writer waits for another one [s].
 WAIT_S = 10.0

@@ -255,9 +255,10 @@ def _buffer_method(row: Fields) -> str | None:
 
 
 def _reading(row: Fields, element: str, symbol: str) -> Reading | None:
-    value = row.number(element, "reading")
-    if value is None:
+    figured = row.limited(element, "reading")
+    if figured is None:
         return None
+    sign, value = figured
     figure = row.text(element)
     unit = row.text(f"{element}_unit") or row.text("unit")
     extractant = row.text(f"{element}_extractant") or row.text("extractant")
@@ -295,18 +296,18 @@ def _reading(row: Fields, element: str, symbol: str) -> Reading | None:
             fix,
             Level.WARNING,
         )
-    return Reading(value, unit, extractant or None, row.text(f"{element}_basis") or symbol)
+    return Reading(value, unit, extractant or None, row.text(f"{element}_basis") or symbol, sign)
 
 
 def _recommendation(row: Fields) -> LabRecommendation | None:
     stated = {
-        nutrient: value
+        nutrient: ends
         for name, nutrient in _NUTRIENTS.items()
-        if (value := row.number(f"rec_{name}", "recommended rate")) is not None
+        if (ends := row.ranged(f"rec_{name}", "recommended rate")) is not None
     }
     unit = row.text("rec_unit")
     if stated and not unit:
-        listed = ", ".join(f"{nutrient} {value:g}" for nutrient, value in stated.items())
+        listed = ", ".join(f"{nutrient} {low:g}" for nutrient, (low, _) in stated.items())
         row.problem(
             "rec_unit",
             f"the unit of the lab's recommendation ({listed}) is missing",
@@ -328,9 +329,10 @@ def _recommendation(row: Fields) -> LabRecommendation | None:
     if not stated and lime is None:
         return None
     return LabRecommendation(
-        {nutrient: Quantity(value, unit) for nutrient, value in stated.items()},
+        {nutrient: Quantity(low, unit) for nutrient, (low, _) in stated.items()},
         Quantity(lime, lime_unit) if lime is not None else None,
         credits_taken,
+        {nutrient: high for nutrient, (_, high) in stated.items() if high is not None},
     )
 
 

@@ -481,7 +481,7 @@ def _unfinished(thing: Thing, where: str, record: PropertyRecord, item: Any) -> 
                 what = f"{element} has a unit or test, but no figure"
                 problems.append(Problem(f"{where}, {name}", what, f"Set {name}= as the lab prints it."))
             elif not reading.unit:
-                what = f"the unit of {element} {reading.value:g} is missing"
+                what = f"the unit of {element} {reading.sign}{reading.value:g} is missing"
                 problems.append(Problem(f"{where}, {name}_unit", what, f"Set {name}_unit=ppm, as printed."))
         if any(not rate.unit for rate in advice_of(item).rates.values()):
             what = "the unit of the lab's rates is missing"

@@ -325,7 +325,7 @@ def _series(tests: Sequence[SoilTest], what: str) -> tuple[str, list[tuple[str, 
                 found.setdefault("in water", []).append((test.plot_id, _year(test.sampled_on), test.ph))
             continue
         reading = test.readings.get(what)
-        if reading is not None:
+        if reading is not None and not reading.sign:  # a limit is no point of a line
             method = f"{reading.extractant or 'extractant not stated'}, {reading.unit} {reading.basis}"
             found.setdefault(method, []).append((test.plot_id, _year(test.sampled_on), reading.value))
     if not found:

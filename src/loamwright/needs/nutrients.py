@@ -503,23 +503,37 @@ def _lab_rate(printed: Quantity, nutrient: Nutrient) -> float | Missing:
     return rate if rate >= 0 else Missing(f"the lab's rate {printed.value:g} {unit} cannot be")
 
 
+def _up_to(test: SoilTest, nutrient: Nutrient) -> float | None:
+    """The upper end of a range the lab prints, in the unit of the rate."""
+    return None if test.recommendation is None else test.recommendation.up_to.get(nutrient)
+
+
 def _from_lab(
     case: Case, nutrient: Nutrient, governing: Sequence[SoilTest], advised: Sequence[SoilTest]
 ) -> _Gross:
     steps: list[Step] = []
     problems: list[Problem] = []
-    rates = []
+    rates: list[float] = []
+    highest: list[float] = []
     for test in advised:
         printed = _recommended(test, nutrient)
         assert printed is not None
         rate = _lab_rate(printed, nutrient)
         if isinstance(rate, Missing):
             return _Gross(None, rate.reason, tuple(steps))
-        rates.append(rate)
         unit = printed.unit if nutrient.value in printed.unit else unit_of(printed.unit, nutrient.value)
         text = f"The lab's own recommendation, as printed ({soil.sample_text((test,))})"
-        steps.append(Step(text, printed.value, unit, LAB))
+        up_to = _up_to(test, nutrient)
+        said = printed.value if up_to is None else f"{printed.value:g} to {up_to:g}"
+        steps.append(Step(text, said, unit, LAB))
+        rates.append(rate)
+        upper = rate if up_to is None else _lab_rate(Quantity(up_to, printed.unit), nutrient)
+        highest.append(rate if isinstance(upper, Missing) else upper)
     gross = soil.mean(rates)
+    if highest != rates:
+        reason = "the lab prints a range; the rate in it is yours to decide"
+        between = (gross, soil.mean(highest))
+        return _Gross(None, reason, tuple(steps), from_lab=True, status="lab", between_kg_ha=between)
     shown = rate_shown(case, gross)
     if len(rates) > 1:
         listed = " and ".join(f"{rate_shown(case, rate):.6g}" for rate in rates)

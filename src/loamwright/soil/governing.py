@@ -78,7 +78,7 @@ def check_test(test: SoilTest, today: dt.date) -> tuple[Problem, ...]:
     problems.extend(
         Problem(
             f"{where}, {element}",
-            f"{reading.value:g} {reading.unit} cannot be a soil test figure",
+            f"{reading} cannot be a soil test figure",
             "Correct the figure, or leave it blank when it was not tested",
         )
         for element, reading in test.readings.items()
@@ -480,9 +480,11 @@ def _value_steps(
         reading = test.readings[element]
         by = extractant or reading.extractant or "test not named"
         printed = f"{reading.unit} {reading.basis or element}"
-        steps.append(
-            Step(f"The lab read {name} by {by} ({sample_text((test,))})", reading.value, printed, LAB)
+        limit = (
+            f", printed {reading.sign}{reading.value:g}: the limit itself is taken" if reading.sign else ""
         )
+        what = f"The lab read {name} by {by} ({sample_text((test,))}){limit}"
+        steps.append(Step(what, reading.value, printed, LAB))
         steps.extend(conversion)
     if len(values) > 1:
         listed = " and ".join(f"{value:g}" for value in values)

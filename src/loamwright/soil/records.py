@@ -26,12 +26,18 @@ class Reading:
         As the lab names it (``"Bray P1"``); None = not stated.
     basis
         What the number is pounds of: ``"P"``, ``"P2O5"``, ``"K"`` …
+    sign
+        ``"<"`` or ``">"`` where the lab prints a limit only: the number is that limit. Empty = a figure.
     """
 
     value: float
     unit: str
     extractant: str | None
     basis: str
+    sign: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.sign}{self.value:g} {self.unit}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,11 +52,14 @@ class LabRecommendation:
         Lime as printed (``Quantity(3000, "lb ENP/acre")``); None = none printed.
     credits_taken
         True if the lab already took credits off, False if not, None = not stated.
+    up_to
+        Where the lab prints a range, its upper end in the unit of the rate, which is the lower end.
     """
 
     rates: Mapping[Nutrient, Quantity] = field(default_factory=dict)
     lime: Quantity | None = None
     credits_taken: bool | None = None
+    up_to: Mapping[Nutrient, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

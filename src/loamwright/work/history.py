@@ -74,7 +74,10 @@ def _figures(test: SoilTest) -> Iterable[tuple[tuple[str, str, str], float]]:
         yield ("organic matter", "", "percent"), test.organic_matter_pct
     for element, reading in test.readings.items():
         named = read_extractant(reading.extractant) if reading.extractant else None
-        yield (reading.basis or element, named or reading.extractant or "", reading.unit), reading.value
+        name = reading.basis or element
+        if reading.sign:
+            name += ", less than" if reading.sign == "<" else ", more than"
+        yield (name, named or reading.extractant or "", reading.unit), reading.value
 
 
 def reading_series(tests: Iterable[SoilTest], units: str = "us") -> tuple[ReadingSeries, ...]:

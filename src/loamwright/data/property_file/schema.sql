@@ -253,6 +253,7 @@ CREATE TABLE soil_readings (
     unit TEXT NOT NULL,
     extractant TEXT,
     basis TEXT NOT NULL,
+    sign TEXT NOT NULL DEFAULT '', -- '<' or '>' where the lab prints a limit only, which is the value
     UNIQUE (test_id, element)
 );
 
@@ -262,6 +263,7 @@ CREATE TABLE lab_rates (
     nutrient TEXT NOT NULL,
     value REAL NOT NULL,
     unit TEXT NOT NULL,
+    up_to REAL, -- the upper end, where the lab prints a range
     UNIQUE (test_id, nutrient)
 );
 
