@@ -601,3 +601,9 @@ def test_our_definitions_are_those_of_a_units_library() -> None:
     for name in set(names) - {"acre", "decare", "chain", "rod", "link"}:
         ours, theirs = (one.Quantity(1.0, name).to_base_units() for one in (units.registry(), library))
         assert ours.m == pytest.approx(theirs.to(str(ours.u)).m, rel=1e-15), name
+
+
+@pytest.mark.parametrize(("text", "decimal"), [("1/1000 acre", "0.001 acre"), ("2 1/2 bags", "2.5 bags")])
+def test_a_fraction_is_told_its_decimal(text: str, decimal: str) -> None:
+    with pytest.raises(UnitError, match=f"is a fraction; write it as a decimal: {decimal}"):
+        units.parse_quantity(text)

@@ -317,11 +317,13 @@ def parse_money(text: str, decimal_comma: bool | None = None) -> Decimal:
 # Quantities
 
 _LONGEST_QUANTITY = 100  # characters; ours
+_UNIT = r"((?:[^\W\d_]|%)(?:[^\W_]|[ %/.,²³^])*)"
+#: "1/1000 acre", "2 1/2 bags": a fraction as people write one, with or without a whole before it.
+_FRACTION = re.compile(rf"(?:([0-9]{{1,6}})\s+)?([0-9]{{1,6}})\s*/\s*([0-9]{{1,6}})\s*{_UNIT}")
 _QUANTITY = re.compile(
     rf"([+\N{{MINUS SIGN}}-]?(?:[0-9.,]|{_BLANK}(?=[0-9]{{3}}(?![0-9])))+(?:[eE][+-]?[0-9]+)?)"  # number
     r"(?![eExX][+-]?[0-9])"  # a figure that is none is not a figure and a unit: "1e309", "0x10"
-    r"\s*-?"  # "50-lb bag"
-    r"((?:[^\W\d_]|%)(?:[^\W_]|[ %/.,²³^])*)"  # unit
+    rf"\s*-?{_UNIT}"  # "50-lb bag"
 )
 
 
@@ -347,7 +349,12 @@ def parse_quantity(text: str, decimal_comma: bool | None = None) -> Quantity:
     >>> parse_quantity("60 bu/acre")
     Quantity(value=60.0, unit='bu/acre')
     """
-    match = _QUANTITY.fullmatch(text.strip()) if len(text) <= _LONGEST_QUANTITY else None
+    short = text.strip() if len(text) <= _LONGEST_QUANTITY else ""
+    if part := _FRACTION.fullmatch(short):
+        whole, above, below = (int(figure or 0) for figure in part.groups()[:3])
+        decimal = f"{whole + above / below:.6g}" if below else "0.5"
+        raise UnitError(f"{_shown(text)} is a fraction", f"write it as a decimal: {decimal} {part[4]}")
+    match = _QUANTITY.fullmatch(short)
     if not match:
         raise UnitError(f"{_shown(text)} needs a number and a unit", "write for example '2 ton/acre'")
     return Quantity(read_number(match[1], decimal_comma), match[2])

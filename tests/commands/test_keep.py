@@ -13,7 +13,7 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
-from command_line import SEASON, planned_property, ran_well, run, worked_files, written
+from command_line import SEASON, TODAY, planned_property, ran_well, run, worked_files, written
 from pypdf import PdfReader
 
 
@@ -487,3 +487,27 @@ def test_what_is_typed_is_held_to_the_bounds_of_files(own: Path, words: tuple[st
     assert refused.code == 2
     assert why in refused.text
     assert digest(own) == before
+
+
+def test_an_import_that_brought_a_product_and_its_load_is_taken_back(own: Path, tmp_path: Path) -> None:
+    """The load was bought for good, so it is withdrawn; the product it is of stays with it."""
+    tickets = written(
+        tmp_path / "tickets.csv",
+        "Savannah Ridge Quarry (invented)\n"
+        "Ticket,Date,Product,ECCE %,Gross lb,Tare lb,Net lb\n"
+        f"55231,{TODAY:%m/%d/%Y},Quarry lime,62,51340,26900,24440\n",
+    )
+    done = run("import", own, tickets)
+    assert done.code in (0, 1), done.text
+    lime = [row for row in ran_well("stock", own)["stock"] if row["product"] == "Quarry lime"]
+    assert lime[0]["bought_lb"] == pytest.approx(24_440)
+    told = ran_well("undo", own)
+    assert ["product Quarry lime", "there", "taken out"] not in told["fields"]
+    left = [row for row in ran_well("stock", own)["stock"] if row["product"] == "Quarry lime"]
+    assert not left or left[0]["bought_lb"] == 0
+    assert ran_well("check", own)["sound"]
+    again = run("import", own, tickets)
+    assert again.says("55231", "take back the change that retired it")
+    ran_well("undo", own, told["change_id"])
+    lime = [row for row in ran_well("stock", own)["stock"] if row["product"] == "Quarry lime"]
+    assert lime[0]["bought_lb"] == pytest.approx(24_440)

@@ -409,15 +409,17 @@ def _undone(changes: Sequence[Change]) -> set[int]:
 def undo(connection: sqlite3.Connection, change: Change) -> tuple[RowChange, ...]:
     """Take a change back, row by row, from its values.
 
-    Returns the added rows of tables that keep theirs for ever; withdrawing them is the caller's.
+    Returns the added rows of tables that keep theirs for ever; withdrawing them is the caller's. What they
+    belong to and came with them (the product of a purchase) stays as well.
 
     Raises `InputError`, and names the later change, when one was built on it.
     """
     kept = tuple(row for row in change.rows if row.table in KEPT_FOR_EVER and row.kind == ADDED)
     problems = []
     connection.execute("PRAGMA defer_foreign_keys = ON")
+    staying = {(row.table, row.key) for row in (*kept, *_parents(connection, change, kept))}
     for row in reversed(change.rows):
-        if row in kept:
+        if (row.table, row.key) in staying:
             continue
         fault = apply(connection, row, forward=False)
         if fault:
@@ -426,6 +428,25 @@ def undo(connection: sqlite3.Connection, change: Change) -> tuple[RowChange, ...
     if problems:
         raise InputError(problems)
     return kept
+
+
+def _parents(
+    connection: sqlite3.Connection, change: Change, rows: Sequence[RowChange]
+) -> Iterator[RowChange]:
+    """Rows added by the same change that others belong to, and those that these belong to."""
+    for row in rows:
+        for link in connection.execute(f'PRAGMA foreign_key_list("{row.table}")').fetchall():
+            _, _, parent, child_column, parent_column = tuple(link)[:5]
+            _, value = row.fields.get(child_column, (None, None))
+            found = [
+                one
+                for one in change.rows
+                if (one.table, one.kind) == (parent, ADDED)
+                and value is not None
+                and one.fields.get(parent_column, (None, None))[1] == value
+            ]
+            yield from found
+            yield from _parents(connection, change, found)
 
 
 def take_over(connection: sqlite3.Connection, change: Change) -> None:

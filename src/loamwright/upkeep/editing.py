@@ -351,5 +351,5 @@ def undo(path: Path, change_id: int | None, today: dt.date, by: str) -> Changed:
     named = "" if change_id is None else f" {change_id}"
     with changing(path, today, f"undo{named}", by) as editor:
         change = editor.undo(change_id)
-    did = tuple(described(change, files.units_of(path), taken_back=True))
-    return Changed(editor.change_id, f"Took back {change}.", did)
+    undone = next(one for one in files.read_journal(path) if one.change_id == editor.change_id)
+    return Changed(editor.change_id, f"Took back {change}.", tuple(described(undone, files.units_of(path))))

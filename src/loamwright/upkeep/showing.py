@@ -172,20 +172,18 @@ def changes(path: Path) -> tuple[ChangeRow, ...]:
     return tuple(change_row(change, system) for change in files.read_journal(path))
 
 
-def described(change: Change, system: str, taken_back: bool = False) -> Iterator[tuple[str, str, str]]:
-    """Say what a change did, or what taking it back did, row by row: what, before, after."""
+def described(change: Change, system: str) -> Iterator[tuple[str, str, str]]:
+    """Say what a change did, row by row: what, before, after."""
     for row in change.rows:
         if row.kind == "changed":
-            for field, (before, after) in row.fields.items():
-                then, now = (after, before) if taken_back else (before, after)
+            for field, (then, now) in row.fields.items():
                 if row.table == "property" and field == "work":  # rules of work, kept as one text
                     yield from _rules_changed(row.name, then, now)
                 else:
                     name, old = files.told(field, then, system)
                     yield f"{row.name}, {name}", _cell(old), _cell(files.told(field, now, system)[1])
         else:
-            came = (row.kind == "added") is not taken_back
-            yield row.name, *(("—", "added") if came else ("there", "taken out"))
+            yield row.name, *(("—", "added") if row.kind == "added" else ("there", "taken out"))
 
 
 def _rules_changed(name: str, then: object, now: object) -> Iterator[tuple[str, str, str]]:

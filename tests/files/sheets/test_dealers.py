@@ -151,3 +151,18 @@ def test_the_seller_is_the_same_whatever_day_its_prices_are_of(tmp_path: Path, t
     path.write_text(f"{quoted},,,\nProduct,Analysis,Unit,Price\nUrea,46-0-0,ton,$610.00\n", encoding="utf-8")
     contents = read_sheet(path)
     assert contents.seller == "Ogeechee Farm Supply (invented)"
+
+
+def test_what_tickets_say_beside_their_loads_is_taken_or_named(tmp_path: Path) -> None:
+    """A score and a moisture that every ticket repeats are the lime's; a price is named, not lost."""
+    contents = sheet(
+        tmp_path,
+        "Savannah Ridge Quarry (invented),,,,,,,",
+        "Ticket,Date,Product,ECCE %,Moisture %,Gross lb,Tare lb,Net lb,Price per ton",
+        "55231,2026-04-20,Ag lime,62,4.5,51340,26900,24440,18.50",
+        "55232,2026-04-21,Ag lime,62,5.5,51300,26900,24400,18.50",
+    )
+    assert contents.product is not None
+    assert contents.product.analysis == {"ecce": 62.0}
+    assert [one.where for one in contents.left_out] == ["'Moisture %'", "'Price per ton'"]
+    assert [one.net_tons for one in contents.deliveries] == [12.22, 12.2]

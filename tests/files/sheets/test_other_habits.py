@@ -500,3 +500,14 @@ def test_a_unit_row_that_says_the_same_in_other_words_is_not(tmp_path: Path, ove
     assert figures(found, "K") == [(88.0, "ppm", "Mehlich-3", None), (101.0, "ppm", "Mehlich-3", None)]
     assert {str(one.sampled_on) for one in found.samples} == {"2026-10-12"}
     assert {(one.depth.top, one.depth.bottom) for one in found.samples if one.depth} == {(0.0, 6.0)}
+
+
+@pytest.mark.parametrize("heading", ["Nitrate ppm", "NO3 mg/kg", "Nitrat mg/kg"])
+def test_a_bare_nitrate_is_asked_what_it_is_of(tmp_path: Path, heading: str) -> None:
+    """Nitrate is 62 parts where its nitrogen is 14: taken for the other, it is four times too much."""
+    contents = sheet(
+        tmp_path,
+        f"Sample,Sampled,Depth,pH,P (Bray P1) ppm,K ppm (NH4OAc),{heading}",
+        "A,2026-10-01,0-6 in,6.6,14,90,12",
+    )
+    assert asked(contents) == {"basis.no3"}

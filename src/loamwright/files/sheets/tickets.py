@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from loamwright.files.grids import EMPTY, Cell, Line
@@ -63,7 +63,32 @@ def read_tickets(blocks: Sequence[Block], statements: Statements, inquiry: Inqui
             inquiry.leave_out("a weight without ticket and day: a sum", record.where)
         else:
             deliveries.append(_delivery(block, record, reader, calendar))
-    return Tickets(_product(blocks, statements, inquiry), tuple(deliveries))
+    product = _product(blocks, statements, inquiry)
+    _name_columns_left(blocks, product, inquiry)
+    return Tickets(product, tuple(deliveries))
+
+
+#: What a ticket's columns may hold and be taken.
+_TAKEN = frozenset(
+    {"ticket", "dated", "sampled", "plot", "label", "note", "gross", "tare", "net", "product", "material"}
+)
+
+
+def _other_columns(block: Block) -> Iterator[tuple[str, list[str]]]:
+    """Columns of a table of tickets that hold anything else, with the different texts in them."""
+    for place, column in enumerate(block.columns):
+        texts = list(dict.fromkeys(record.cells[place].text for record in block.records))
+        if column.role not in _TAKEN and any(texts):
+            yield column.name, [text for text in texts if text]
+
+
+def _name_columns_left(blocks: Sequence[Block], product: SheetProduct | None, inquiry: Inquiry) -> None:
+    """Say which columns of the tickets are not taken; a guarantee that all of them repeat is."""
+    for block in blocks:
+        for name, texts in _other_columns(block) if "ticket" in block.roles() else ():
+            found = read_guarantee_line(name, texts[0]) if len(texts) == 1 else None
+            if product is None or found is None or product.analysis.get(found[0]) != found[1]:
+                inquiry.leave_out("a column of the tickets: enter it by hand", f"{name!r}")
 
 
 def _cell(block: Block, record: Record, *roles: str) -> Cell:
@@ -170,7 +195,7 @@ def _is_lime(analysis: dict[str, float], product: str) -> bool:
 
 
 def _pairs(blocks: Sequence[Block]) -> Iterable[tuple[str, str]]:
-    """Names with values beside them: lines of two cells, and tables without tickets."""
+    """Names with values beside them: lines of two cells, tables without tickets, what all tickets repeat."""
     for block in blocks:
         for line in block.around:
             yield from _line_pairs(line)
@@ -178,6 +203,8 @@ def _pairs(blocks: Sequence[Block]) -> Iterable[tuple[str, str]]:
             for record in block.records[:1]:
                 for column, cell in zip(block.columns, record.cells, strict=True):
                     yield column.name, cell.text
+        else:
+            yield from ((name, texts[0]) for name, texts in _other_columns(block) if len(texts) == 1)
 
 
 def _line_pairs(line: Line) -> Iterable[tuple[str, str]]:
