@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 import shapely
 from command_line import SEASON, ran_well, run, written
-from places import box, place, polygon
+from places import box, independent_area_m2, place, polygon
 
 from loamwright import files
 from loamwright.units import ACRE_M2
@@ -176,3 +176,31 @@ def test_a_plot_drawn_in_another_copy_is_taken_over(own: Path, tmp_path: Path) -
     ran_well("shape", "draw", copy, small, "--name", "Laptop's")
     ran_well("differs", own, copy, "--take", "all")
     assert acres(own) == pytest.approx({"P-1": 10_000 / ACRE_M2, "P-2": 400 / ACRE_M2}, rel=1e-4)
+
+
+def test_a_phones_gate_is_offered_as_a_way_and_its_plots_are_measured(tmp_path: Path) -> None:
+    """A gate among polygons was refused, and ground called after a pond was not measured as a plot."""
+    ring = [[-93.05, 46.05], [-93.048, 46.05], [-93.048, 46.052], [-93.05, 46.052], [-93.05, 46.05]]
+    corners = " ".join(f"{lon},{lat}" for lon, lat in ring)
+    area = f"<Polygon><outerBoundaryIs><LinearRing><coordinates>{corners}</coordinates></LinearRing>"
+    file = written(
+        tmp_path / "phone.kml",
+        '<kml xmlns="http://www.opengis.net/kml/2.2"><Document>'
+        f"<Placemark><name>Pond Top</name>{area}</outerBoundaryIs></Polygon></Placemark>"
+        "<Placemark><name>Gate</name><Point><coordinates>-93.051,46.05</coordinates></Point></Placemark>"
+        "</Document></kml>",
+    )
+    found = run("measure", file)
+    assert found.code == 0
+    (plot,) = found.data["plots"]
+    assert plot["area_m2"] == pytest.approx(independent_area_m2(ring[:-1]), rel=1e-9)
+    assert found.says("Gate", "it is no plot and was not measured")
+
+    own = tmp_path / "own.gpkg"
+    ran_well("new", own, "--name", "Own ground", "--season", 2026)
+    asked = {one["id"]: one["choices"] for one in run("import", own, file).data["questions"]}
+    assert "gate" in asked["feature.2"]
+    answers = ("--answer", "feature.1=plot", "--answer", "feature.2=gate")
+    assert run("import", own, file, *answers).code in (0, 1)
+    assert [name for name, _ in ran_well("show", own, "ways")["listed"]] == ["way-1"]
+    assert [name for name, _ in ran_well("show", own, "plots")["listed"]] == ["Pond Top"]

@@ -307,6 +307,7 @@ def test_all_folders_of_a_kml_are_read_without_its_housekeeping(tmp_path: Path) 
 
 GPX = """<?xml version="1.0"?><gpx version="1.1" creator="test" xmlns="http://www.topografix.com/GPX/1/1">
 <wpt lat="46.05" lon="-93.05"><name>Well</name></wpt>
+<wpt lat="46.051" lon="-93.05"><name>017</name></wpt>
 {track}</gpx>"""
 TRACK = "<trk><name>Pine walk</name><trkseg>{points}</trkseg></trk>"
 
@@ -317,15 +318,16 @@ def gpx(path: Path, corners: list[list[float]]) -> Path:
     return path
 
 
-def test_tracks_of_a_gpx_are_walks_and_waypoints_are_said(tmp_path: Path) -> None:
+def test_tracks_of_a_gpx_are_walks_and_waypoints_without_a_name_are_said(tmp_path: Path) -> None:
     shapes = read_shapes(gpx(tmp_path / "walk.gpx", RING))
-    (walk,) = shapes.features
+    walk, named = shapes.features
+    assert (named.where, named.is_track) == ("walk.gpx, waypoints, feature 1 (Well)", False)
     assert walk.is_track
     assert walk.where == "walk.gpx, tracks, feature 1 (Pine walk)"
     assert walk.shape.geoms[0].coords[0] == pytest.approx(RING[0])
-    assert "its 1 waypoints were left aside" in shapes.problems[0].what
-    (well,) = read_shapes(gpx(tmp_path / "wells.gpx", [])).features
-    assert well.properties == {"name": "Well"}
+    assert "1 waypoints without a name were left aside" in shapes.problems[0].what
+    well, mark = read_shapes(gpx(tmp_path / "wells.gpx", [])).features
+    assert (well.properties, mark.properties) == ({"name": "Well"}, {"name": "017"})
 
 
 def utm_plot() -> tuple[np.ndarray, Transformer]:

@@ -132,13 +132,9 @@ def measure(
         if path.suffix.lower() in textrows.SUFFIXES:
             survey = surveys.read_survey(textrows.read_table(path))
         shapes = vectors.read_shapes(path, layer) if survey is None else survey.shapes
-        found = mixed.sort_out(shapes, {})
-        if found.plots.features:
-            shapes = found.plots
+        shapes, notes = mixed.with_ground(shapes)
         read = plots.plots_from_shapes(shapes, season, gps_sigma_m, unnamed_ok=True)
-        problems = [*read.problems, *kept.problems]
-        if found.plots.features:
-            problems.extend(mixed.not_plots(found))
+        problems = [*read.problems, *kept.problems, *notes]
         unplaced = () if survey is None else survey.unplaced
         if not read.plots and not unplaced:
             raise InputError(problems)
@@ -532,7 +528,9 @@ class _Basket:
             )
             raise InputError([Problem(path.name, what, "Import the boundaries the plots came from.")])
         if kind == "plots":
-            shapes = self._take_others(path, shapes)
+            whole, shapes = shapes, self._take_others(path, shapes)
+            if whole.features and not shapes.features:
+                return  # it held other things alone
             read = plots.plots_from_shapes(shapes, self.season, self.gps_sigma_m)
             self._once(path, "plot_id", (plot.plot_id for plot in read.plots))
             self.problems.extend(plots.like_others(path, read.plots, self.known))

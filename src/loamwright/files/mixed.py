@@ -96,14 +96,32 @@ def sort_out(shapes: ShapeFile, answers: Mapping[str, str]) -> Sorted:
     return Sorted(plots, keepouts, ways, tuple(asked), frozenset(answered))
 
 
-def not_plots(sorted_out: Sorted) -> tuple[Problem, ...]:
-    """Say which features were not measured, where nothing is taken in."""
-    others = [*sorted_out.keepouts.features, *sorted_out.ways.features]
-    places = [feature.where for feature in others] + [problem.where for problem in sorted_out.asked]
-    return tuple(
-        Problem(where, "it is no plot and was not measured", "`import` asks what it is.", Level.NOTE)
-        for where in places
-    )
+def with_ground(shapes: ShapeFile) -> tuple[ShapeFile, tuple[Problem, ...]]:
+    """Take what has an area, for measuring it where nobody is asked; say what has none, or is hardly a plot.
+
+    Parameters
+    ----------
+    shapes
+        Any map file.
+
+    Returns
+    -------
+    ground : ShapeFile
+        The features that enclose ground. All of them where none does, to be refused one by one.
+    notes : tuple of Problem
+        What was left out, and what by its name may be ground that is kept out.
+    """
+    ground, notes = [], []
+    for feature in shapes.features:
+        if _said(feature) or not (_is_ground(feature) or _names_a_plot(feature)):
+            what, fix = "it is no plot and was not measured", "`import` asks what it is."
+            notes.append(Problem(feature.where, what, fix, Level.NOTE))
+            continue
+        ground.append(feature)
+        if _is_odd(feature):
+            what, fix = "by its name it may be ground that is kept out", "`import` asks what it is."
+            notes.append(Problem(feature.where, what, fix, Level.NOTE))
+    return (replace(shapes, features=tuple(ground)), tuple(notes)) if ground else (shapes, ())
 
 
 def _words(feature: Feature) -> str:
@@ -119,12 +137,20 @@ def _said(feature: Feature) -> str:
     return ""
 
 
-def _is_odd(feature: Feature) -> bool:
-    if any(key_of(name) in ("plot_id", "plotid") for name in feature.properties):
-        return False
+def _names_a_plot(feature: Feature) -> bool:
+    return any(key_of(name) in ("plot_id", "plotid") for name in feature.properties)
+
+
+def _is_ground(feature: Feature) -> bool:
     if land.geometry_type(feature.shape).endswith("Polygon"):
-        return bool(_KEEP_OUTS.search(_words(feature)))
-    return not feature.is_track or not land.goes_round(feature.shape)
+        return True
+    return feature.is_track and land.goes_round(feature.shape)
+
+
+def _is_odd(feature: Feature) -> bool:
+    if _names_a_plot(feature):
+        return False
+    return not _is_ground(feature) or (not feature.is_track and bool(_KEEP_OUTS.search(_words(feature))))
 
 
 def _choices(feature: Feature) -> tuple[str, ...]:

@@ -449,9 +449,7 @@ def looks_like(shapes: ShapeFile) -> str | None:
     ):
         if word in title:
             return kind
-    if all(areas):
-        return "plots"
-    return None if any(areas) else "keepouts"
+    return "plots" if all(areas) else None
 
 
 def _kind_of(feature: Feature) -> str:

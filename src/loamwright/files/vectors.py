@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 import tempfile
 import uuid
 import warnings
@@ -359,7 +360,7 @@ def _read_kml(path: Path, layer: str | None) -> Found:
 
 
 def _read_gpx(path: Path, layer: str | None) -> Found:
-    """Read tracks and routes, or waypoints when there are none."""
+    """Read tracks and routes, and the waypoints somebody named; all of them when there is nothing else."""
     found = Found()
     for name in ("tracks", "routes") if layer is None else (layer,):
         part = _read_layer(str(path), name, f"{path.name}, {name}", path)
@@ -370,9 +371,11 @@ def _read_gpx(path: Path, layer: str | None) -> Found:
     waypoints = _read_layer(str(path), "waypoints", f"{path.name}, waypoints", path)
     if not found.rows:
         return waypoints
-    if waypoints.rows:
-        what = f"its {len(waypoints.rows)} waypoints were left aside"
-        fix = "Save them in a file of their own if they are keep-outs."
+    named = [row for row in waypoints.rows if re.search(r"[^\W\d]", row[1].get("name", ""))]
+    found.rows.extend(named)  # asked one by one what they are
+    if unnamed := len(waypoints.rows) - len(named):
+        what = f"{unnamed} waypoints without a name were left aside"
+        fix = "Name those that are gates, wells or other places, or read them by themselves: layer waypoints."
         found.remarks.append(Problem(path.name, what, fix, Level.NOTE))
     return found
 
