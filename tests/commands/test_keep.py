@@ -511,3 +511,17 @@ def test_an_import_that_brought_a_product_and_its_load_is_taken_back(own: Path, 
     ran_well("undo", own, told["change_id"])
     lime = [row for row in ran_well("stock", own)["stock"] if row["product"] == "Quarry lime"]
     assert lime[0]["bought_lb"] == pytest.approx(24_440)
+
+
+@pytest.mark.parametrize("text", ["1.2", "1.2 meq/100 g", "1,2 cmol(+)/kg"])
+def test_a_charge_is_typed_with_its_unit_or_without(own: Path, text: str) -> None:
+    test = ran_well("show", own, "soil-tests")["listed"][0][0]
+    ran_well("set", own, "soil-test", test, f"acidity={text}")
+    shown = {row["name"]: row["value"] for row in ran_well("show", own, "soil-test", test)["fields"]}
+    assert shown["acidity"] == "1.2 meq/100 g"
+
+
+def test_a_charge_of_a_volume_of_soil_is_refused_with_the_way_to_it(own: Path) -> None:
+    test = ran_well("show", own, "soil-tests")["listed"][0][0]
+    told = run("set", own, "soil-test", test, "acidity=1.2 meq/100 cm3")
+    assert told.says("is of a volume of soil", "weight per volume")

@@ -106,7 +106,7 @@ GEOMETRIES: dict[str, tuple[Any, str, tuple[int, ...]]] = {
     "latitude 91": (_polygon(_moved(-93.0, 91.0, 0.001)), "91", (2,)),
     "metres": (_polygon(_moved(500_000.0, 5_100_000.0, 100.0)), "500", (2,)),
     "null island": (_polygon(_moved(0.0, 0.0, 0.001)), "B-1", (2,)),
-    "a county": (_polygon(_moved(-93.5, 45.5, 0.6)), "B-1", (1,)),
+    "a county": (_polygon(_moved(-93.5, 45.5, 0.6)), "no plot but a county", (2,)),
     "half the world": (_polygon([[-170, -80], [170, -80], [170, 80], [-170, 80], [-170, -80]]), "B-1", (2,)),
     "a stamp": (_polygon(_moved(-93.02, 46.05, 1e-7)), "B-1", (2,)),
     "bow tie": (_polygon([RING[0], RING[2], RING[1], RING[3], RING[0]]), "B-1", (2,)),
@@ -171,8 +171,8 @@ DOCUMENTS: dict[str, tuple[bytes, str, tuple[int, ...]]] = {
         "no plot_id",
         (2,),
     ),
-    "word a list": (_map(_feature(_polygon(RING), crop=["oats"])), "1 plot", (0,)),
-    "word an object": (_map(_feature(_polygon(RING), crop={"a": 1})), "1 plot", (0,)),
+    "word a list": (_map(_feature(_polygon(RING), crop=["oats"])), "is a list or an object", (2,)),
+    "word an object": (_map(_feature(_polygon(RING), crop={"a": 1})), "is a list or an object", (2,)),
     "word true": (_map(_feature(_polygon(RING), crop=True)), "1 plot", (0,)),
     "surrogate": (_map(_feature(_polygon(RING))).replace(b"B-1", b"B\\ud800"), "b.geojson", (2,)),
     "control characters": (_map(_feature(_polygon(RING))).replace(b"B-1", b"B\\u0000"), "b.geojson", (2,)),
@@ -330,7 +330,7 @@ def cases() -> Iterator[Case]:
     for called, (name, content, says, codes) in OTHERS.items():
         yield Case(called, ("import", "P", name), says, {name: content}, codes)
     for called, code, says in (
-        ("a county", 0, "768661"),
+        ("a county", 2, "no plot but a county"),
         ("comb of 20,000 teeth", 0, "1.275"),
         ("scribble", 2, "more than 500 places"),
         ("null island", 2, "in the sea off Africa"),

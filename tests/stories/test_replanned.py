@@ -1,4 +1,4 @@
-"""Half is reported, the season is planned again, the rest is reported: nothing counts twice or for other work."""
+"""Half is reported, the season is planned again, then the rest: nothing counts twice, or for other work."""
 
 from __future__ import annotations
 

@@ -316,8 +316,8 @@ SOIL_TEST = (
     _plain("buffer_ph", kinds.within("pH"), "buffer pH or index"),
     _plain("buffer_method", kinds.TEXT, "the buffer: Sikora, SMP"),
     _plain("organic_matter_pct", kinds.PERCENT, "organic matter"),
-    _plain("cec", kinds.within("charge"), "meq/100 g", "cec_meq_100g"),
-    _plain("acidity", kinds.within("charge"), "meq/100 g", "acidity_meq_100g"),
+    _plain("cec", kinds.charge(), "exchange capacity [meq/100 g]", "cec_meq_100g"),
+    _plain("acidity", kinds.charge(), "exchangeable acidity [meq/100 g]", "acidity_meq_100g"),
     *(
         field
         for name, element in ELEMENTS.items()

@@ -46,7 +46,7 @@ class Parts:
         self.aliases: dict[str, tuple[str, ...]] = {}
 
     def _crop(self, section: Section) -> Crop:
-        crop = Crop(section.text("name", None), section.texts("aliases"), section.number("target_ph"))
+        crop = Crop(section.text("name", None), section.texts("aliases"), section.number("target_ph", "pH"))
         section.done()
         return crop
 

@@ -304,7 +304,7 @@ class Edition(TableReader):
             rule = needs.AcidityByPh(
                 ceiling_ph=section.required_number("ceiling_ph"),
                 per_buffer_unit=section.required_number("per_buffer_unit"),
-                default_target_ph=section.required_number("target_ph"),
+                default_target_ph=section.required_number("target_ph", "pH"),
                 target_note=section.text("target_note"),
                 basis=basis,
                 rate_unit=unit,
@@ -334,7 +334,7 @@ class Edition(TableReader):
             for heading in headings:
                 self._check_number(f"{read.where}, row 1", heading)
         depth = section.numbers("sample_depth_in", 2)
-        target = section.number("target_ph")
+        target = section.number("target_ph", "pH")
         if not by_target and target is None:
             self.report.error(f"{section.where}, target_ph", "it is missing", "Add target_ph = 6.0")
         rule = needs.BufferTable(
@@ -374,7 +374,7 @@ class Edition(TableReader):
         read = read_csv(self.folder, section, "file", ["target_ph", "acidity", "ph", "per_meq", "rate"])
         rows = []
         for row in read.rows:
-            target, per, flat = row.figure("target_ph"), row.figure("per_meq"), row.figure("rate")
+            target, per, flat = row.number("target_ph", "pH"), row.figure("per_meq"), row.figure("rate")
             if target is None or (per is None) == (flat is None):
                 self.report.error(
                     row.where, "it needs a target and either per_meq or rate", "Complete the row"
@@ -383,7 +383,7 @@ class Edition(TableReader):
             rows.append(needs.AcidityRow(target, row.span("acidity"), row.span("ph"), per, flat))
         return needs.AcidityFormula(
             rows=tuple(rows),
-            default_target_ph=section.required_number("target_ph"),
+            default_target_ph=section.required_number("target_ph", "pH"),
             basis=basis,
             rate_unit=unit,
             buffers=self._buffers(section),

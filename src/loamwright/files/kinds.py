@@ -186,6 +186,28 @@ def span(bound: str) -> Kind:
     )
 
 
+def charge() -> Kind:
+    """Return the kind of charges by weight of soil; the unit may be written with them.
+
+    Returns
+    -------
+    Kind
+    """
+    figure = within("charge")
+
+    def read(text: str) -> float:
+        number = re.sub(r"\s*(?:meq/100\s*g|cmol(?:c|\(\+\))?/kg)$", "", text.strip(), flags=re.IGNORECASE)
+        if re.search(r"(?:cm3|cm³|ml|dm3|dm³|cc|l)$", number.strip(), re.IGNORECASE):
+            fix = (
+                "divide it by the weight of 1 cm3 of the soil [g], which the lab prints as weight per volume"
+            )
+            raise ValueError(f"{text!r} is of a volume of soil, and 100 g are meant here; {fix}")
+        value: float = figure.read(number)
+        return value
+
+    return Kind("charge", "5.2 meq/100 g", read, lambda value, _: f"{shown(value)} meq/100 g")
+
+
 def count(name: str = "count", low: int = 0, high: int = 100_000) -> Kind:
     """Return the kind of whole numbers within limits.
 

@@ -17,14 +17,16 @@ from pathlib import Path
 import shapely
 
 from loamwright.errors import InputError, Level, Problem, UnitError
-from loamwright.files.fields import Fields, Habits, key_of, looks, parse_place, unused
-from loamwright.files.vectors import Feature, ShapeFile
+from loamwright.files.fields import BOUNDS, Fields, Habits, key_of, looks, parse_place, shown, unused
+from loamwright.files.vectors import Feature, Nested, ShapeFile
 from loamwright.land import (
     DUPLICATE_SHARE,
     Cropping,
     KeepOut,
     Plot,
     Shape,
+    areas_m2,
+    bounds,
     check_boundaries,
     distance_m,
     label_point,
@@ -34,7 +36,7 @@ from loamwright.land import (
 )
 from loamwright.needs import read_use
 from loamwright.soil import Missing
-from loamwright.units import format_area
+from loamwright.units import ACRE_M2, format_area
 
 #: Column → other names it goes by. Compared without capitals, spaces and punctuation; the ten-letter
 #: names are what a Shapefile makes of the long ones.
@@ -64,6 +66,9 @@ KEEPOUT_COLUMNS: Mapping[str, tuple[str, ...]] = {
 _CROP_COLUMNS = ("crop", "previous_crop", "previous_stand", "yield_goal", "legume_pct", "seeding", "use")
 #: Kinds of things that are ways, where every feature of a file is one.
 WAYS = frozenset({"track", "gate", "bridge", "loading place", "contact"})
+#: Less ground than this between its corners is no county anywhere on the globe [square degrees].
+_SMALL_DEG2 = 0.01
+
 #: An entrance farther than this from its plot is mentioned [m] (our choice).
 FAR_ENTRANCE_M = 5_000.0
 #: Pieces of one track that are farther apart than this many fix errors are two walks (our choice).
@@ -136,7 +141,7 @@ def rows_of(shapes: ShapeFile, columns: Mapping[str, tuple[str, ...]]) -> list[F
         named.append({column: (name, stated[name]) for column, name in known})
         extras.append({name: stated[name] for name in extra})
     habits = Habits(lambda column: (words[column][1] for words in named if column in words))
-    return [
+    rows = [
         Fields(
             feature.where,
             {column: text for column, (_name, text) in words.items()},
@@ -147,6 +152,12 @@ def rows_of(shapes: ShapeFile, columns: Mapping[str, tuple[str, ...]]) -> list[F
         )
         for feature, words, extra in zip(shapes.features, named, extras, strict=True)
     ]
+    for row, words in zip(rows, named, strict=True):
+        for column, (_name, text) in words.items():
+            if isinstance(text, Nested):
+                what = f"{shown(text)} is a list or an object, and one value is meant"
+                row.problem(column, what, "Write one value; of several crops, a table with a row for each.")
+    return rows
 
 
 def _unused_columns(rows: list[Fields], shapes: ShapeFile, kept: str) -> list[Problem]:
@@ -176,6 +187,7 @@ def plots_from_shapes(
         if not plot_id and unnamed_ok:
             plot_id = str(number)
         row.add([*ids.check(plot_id, row.place("plot_id")), *outline.problems])
+        _check_size(outline, row)
         plot = _plot(plot_id, outline, row)
         cropping = _cropping(plot_id, row, season)
         problems.extend(row.problems)
@@ -310,6 +322,19 @@ def _walked(feature: Feature, gps_sigma_m: float) -> Outline:
         fix = f"The ± is one standard error, for {len(fixes)} fixes good to {gps_sigma_m:g} m each."
         problems.append(Problem(feature.where, what, fix, Level.NOTE))
     return Outline(walk.boundary, walk.area_se_m2, tuple(problems))
+
+
+def _check_size(outline: Outline, row: Fields) -> None:
+    """Refuse a boundary beyond the bound of areas."""
+    if outline.boundary is None:
+        return
+    west, south, east, north = bounds(outline.boundary)
+    if (east - west) * (north - south) < _SMALL_DEG2:
+        return
+    (area_m2,) = areas_m2([outline.boundary]).tolist()
+    refusal = BOUNDS["area"].refusal(f"its area of {format_area(area_m2)}", area_m2 / ACRE_M2)
+    if refusal is not None:
+        row.problem("", refusal.what, f"{refusal.fix} Are the corners longitude and latitude in degrees?")
 
 
 def _check_entrance(entrance: tuple[float, float], boundary: Shape, row: Fields) -> None:

@@ -79,11 +79,11 @@ class Section(Fields):
         value = self.number(name)
         return None if value is None else Amounts(value, value, "")
 
-    def required_number(self, name: str) -> float:
+    def required_number(self, name: str, kind: str = "printed rate") -> float:
         """Read a number that must be there."""
         if self.value(name) is None:
             self.problem(name, "it is missing", f"Add {name} = a number")
-        return self.number(name) or 0.0
+        return self.number(name, kind) or 0.0
 
     def texts(self, name: str) -> tuple[str, ...]:
         """Read a list of texts."""
@@ -228,6 +228,10 @@ def read_csv(folder: Path, section: Section, key: str, required: Iterable[str]) 
         return nothing
     if Path(name).name != name:
         report.error(f"{section.where}, {key}", f"{name!r} is not a file of this folder", "Name it alone")
+        return nothing
+    if not (folder / name).is_file():
+        fix = f"Save it there, or correct {key} of {section.where}"
+        report.error(where, "there is no such file in the folder", fix)
         return nothing
     try:
         text = (folder / name).read_text(encoding="utf-8-sig")

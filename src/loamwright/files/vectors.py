@@ -507,6 +507,12 @@ _READERS: dict[str, Callable[[Path, str | None], Found]] = {
 }
 
 
+class Nested(str):
+    """A list or an object that a map file holds where one value is meant, as its JSON text."""
+
+    __slots__ = ()
+
+
 def _words(stated: Mapping[str, Any]) -> dict[str, str]:
     """Return what a file says of a feature as text: 7 and 7.0 are "7", blanks are left out."""
     words = {str(key): text_of(value) for key, value in stated.items()}
@@ -526,7 +532,7 @@ def text_of(value: Any) -> str:
     if isinstance(value, np.datetime64):
         return "" if np.isnat(value) else str(value)
     if isinstance(value, dict | list):
-        return json.dumps(value, ensure_ascii=False)
+        return Nested(json.dumps(value, ensure_ascii=False))
     return "" if value is None else str(value).strip()
 
 

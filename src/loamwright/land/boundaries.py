@@ -408,9 +408,10 @@ def _repaired(polygon: Polygon, where: str, tolerance_m2: float, notes: list[Pro
     enclosed = sum(geodesic_area_m2(piece) for piece in pieces)
     change = abs(enclosed - drawn)
     if change > max(tolerance_m2, REPAIR_SHARE * enclosed):
+        inside = f"{drawn:,.0f}" if drawn > 0 else "nothing"
         what = (
             f"the boundary {fault}{at}, and its area depends on how that is read "
-            f"({drawn:,.0f} or {enclosed:,.0f} m²)"
+            f"({inside} or {enclosed:,.0f} m²)"
         )
         fix = "Move the corners so that the line runs around the plot once, or draw two plots."
         raise InputError([Problem(where, what, fix)])
