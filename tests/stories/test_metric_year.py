@@ -194,4 +194,4 @@ def test_a_catch_and_the_plots_are_told_in_the_propertys_units(hof: Path) -> Non
     assert "0.2 kg caught = 222 kg/ha" in told
     measured = run("measure", hof, "--layer", "plots", as_json=False).text
     assert f"{HA:.3f} ha" in measured
-    assert "acre" not in measured
+    assert " acres" not in measured
