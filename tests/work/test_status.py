@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
@@ -15,9 +16,15 @@ import pytest
 
 from loamwright.errors import Level
 from loamwright.needs.records import LimeNeed, Need, PlotNeeds
-from loamwright.planning.records import Outcome, Plan, PlanLine
+from loamwright.planning.records import Job, Outcome, Plan, PlanLine, Window
 from loamwright.values import LimeBasis, NeedState, Nutrient, Timing
-from loamwright.work.ledger import applied_supplies, balances, season_entries, unknown_corrections
+from loamwright.work.ledger import (
+    applied_supplies,
+    balances,
+    lines_answered,
+    season_entries,
+    unknown_corrections,
+)
 from loamwright.work.ledger import line_statuses as line_statuses_of_season
 from loamwright.work.records import Application, Done, LineStatus, WorkState
 
@@ -190,3 +197,95 @@ def test_what_went_on_before_a_plan_is_told_apart_from_what_it_did_not_ask_for()
         ("Urea", "before the plan"),
         ("Lime", "not in the plan"),
     ]
+
+
+def with_jobs(made: Plan, plan_id: str, **jobs: dict[str, Any]) -> Plan:
+    """A plan of that id, with a job for each line: line id to what its job says."""
+    lines = tuple(replace(one, job_id=f"J-{one.line_id}") for one in made.lines)
+    trips = tuple(
+        Job(
+            f"J-{one.line_id}",
+            "A-1",
+            one.timing,
+            "",
+            (one.line_id,),
+            100,
+            100,
+            Decimal(0),
+            **jobs[one.line_id],
+        )
+        for one in lines
+    )
+    return replace(made, plan_id=plan_id, lines=lines, jobs=trips, season=2026)
+
+
+def days(opens: tuple[int, int], closes: tuple[int, int], year: int = 2026) -> dict[str, Any]:
+    return {"window": Window("by the calendar", dt.date(year, *opens), dt.date(year, *closes))}
+
+
+def answered(new: Plan, old: Plan, *entries: Application) -> dict[str, str]:
+    found = lines_answered(new, entries, 2026, plans=(old, new))
+    return {entry_id: one.line_id for entry_id, one in found.items()}
+
+
+def told(entry_id: str, plan_id: str, line_id: str, **more: Any) -> Application:
+    """An entry that says against which plan and job it was reported, as the phone does."""
+    return entry(entry_id, 40, line_id=line_id, plan_id=plan_id, job_id=f"J-{line_id}", **more)
+
+
+def test_an_entry_reported_against_this_plan_answers_the_job_it_names() -> None:
+    """Whatever its timing: it was said of that job."""
+    made = with_jobs(plan(line("may", SPRING), line("oct", FALL)), "P-2", may={}, oct={})
+    assert answered(made, made, told("e", "P-2", "oct", timing=SPRING)) == {"e": "oct"}
+
+
+def test_a_job_of_another_plan_for_all_of_a_plot_never_ticks_off_the_rest_of_it() -> None:
+    old = with_jobs(plan(line("L", SPRING)), "P-1", L={})
+    rest = with_jobs(plan(line("L", SPRING)), "P-2", L={"part": "rest"})
+    assert answered(rest, old, told("e", "P-1", "L")) == {}
+    assert answered(old, rest, told("e", "P-2", "L")) == {}
+    assert answered(replace(rest, plan_id="P-3"), rest, told("e", "P-2", "L")) == {"e": "L"}
+    assert answered(replace(old, plan_id="P-3"), old, told("e", "P-1", "L")) == {"e": "L"}
+
+
+def test_a_job_of_another_plan_is_matched_whatever_its_line_is_called_now() -> None:
+    old = with_jobs(plan(line("old", SPRING)), "P-1", old={})
+    new = with_jobs(plan(line("new", SPRING), line("fall", FALL)), "P-2", new={}, fall={})
+    assert answered(new, old, told("e", "P-1", "old")) == {"e": "new"}
+
+
+def test_a_spring_job_of_another_plan_never_ticks_off_a_fall_job() -> None:
+    """Two crops in one year: what is `before planting` in May is no answer to `before planting` in August."""
+    before = Timing.BEFORE_PLANTING
+    may, august = days((4, 15), (5, 31)), days((8, 1), (9, 1))
+    old = with_jobs(plan(line("L", before)), "P-1", L=may)
+    assert answered(with_jobs(plan(line("L", before)), "P-2", L=august), old, told("e", "P-1", "L")) == {}
+    assert answered(with_jobs(plan(line("L", before)), "P-2", L=may), old, told("e", "P-1", "L")) == {
+        "e": "L"
+    }
+    # Planned again after the window has closed, the next year's is named: it is the same job.
+    late = with_jobs(plan(line("L", before)), "P-2", L=days((4, 15), (5, 31), 2027))
+    assert answered(late, old, told("e", "P-1", "L")) == {"e": "L"}
+    # And by the time in the season where no page gives days.
+    fall = with_jobs(plan(line("L", FALL)), "P-2", L={})
+    assert answered(fall, with_jobs(plan(line("L", SPRING)), "P-1", L={}), told("e", "P-1", "L")) == {}
+
+
+def test_an_entry_without_a_time_goes_to_the_job_whose_window_holds_its_day() -> None:
+    """Two doses of 100: 20 more in May than the spring's are too much of it, not some of the fall's."""
+    made = plan(line("may", SPRING), line("oct", FALL))
+    made = with_jobs(made, "P", may=days((4, 15), (5, 31)), oct=days((9, 15), (10, 31)))
+    in_may = [entry("1", 100), entry("2", 20)]
+    assert states(line_statuses(made, in_may)) == [("may", 120.0, "over"), ("oct", 0.0, "nothing yet")]
+    in_june = [replace(one, applied_on=dt.date(2026, 6, 2)) for one in in_may]  # late, but not for October
+    assert states(line_statuses(made, in_june)) == [("may", 120.0, "over"), ("oct", 0.0, "nothing yet")]
+    in_october = [replace(one, applied_on=dt.date(2026, 10, 2)) for one in in_may]
+    assert states(line_statuses(made, in_october)) == [("may", 0.0, "nothing yet"), ("oct", 120.0, "over")]
+
+
+def test_a_part_that_had_its_share_never_ticks_off_the_rest() -> None:
+    """The east half was spread before the plan was made; more on it is none of the rest's."""
+    east = entry("1", 40, part="East half")
+    made = with_jobs(plan(line("L", SPRING), counted=["1"]), "P", L={"part": "rest"})
+    again, west = entry("2", 10, part="east half"), entry("3", 50, part="west half")
+    assert answered(made, made, east, again, west) == {"3": "L"}

@@ -353,6 +353,7 @@ class _Contents:
             view.record.applications,
             view.record.info.season,
             view.record.info.settings.season_start,
+            view.record.plans,
         )
         self.counted = taken_off(view.plan, view.record.applications)
         self.cautions = tuple(

@@ -230,7 +230,7 @@ class Season(SeasonView):
         """What became of each line of the plan."""
         info = self.record.info
         return work.line_statuses(
-            self.plan, self._placed, info.season, info.settings.season_start, self.areas
+            self.plan, self._placed, info.season, info.settings.season_start, self.areas, self.record.plans
         )
 
     @cached_property

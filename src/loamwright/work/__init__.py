@@ -2,8 +2,8 @@
 
 The rooms: `records` (entries, rounds, statuses, and the season as a whole), `calibration` (what a catch
 means), `tailgate` (reckoned on the spot), `ground` (all of a plot, or the rest of it), `rounds` (loads,
-trips, order of stops), `ledger` (what counts, what is owed), `doubts` (can it be what happened?), `history`,
-`sampling`, `cautions` (when to warn, with its source).
+trips, order of stops), `matching` (which line an entry may report on), `ledger` (what counts, what is
+owed), `doubts` (can it be what happened?), `history`, `sampling`, `cautions` (when to warn, with its source).
 """
 
 from loamwright.work.calibration import COURSE_M2, calibrate, logged_rates, rate_per_pass, settings_to_try

@@ -100,7 +100,8 @@ def _line(entry: Application, record: PropertyRecord, plan: Plan | None) -> Plan
     """The line of the plan an entry would answer."""
     offered = replace(entry, entry_id="offered")
     settings = record.info.settings
-    found = lines_answered(plan, (*record.applications, offered), record.info.season, settings.season_start)
+    entries = (*record.applications, offered)
+    found = lines_answered(plan, entries, record.info.season, settings.season_start, record.plans)
     return found.get("offered")
 
 
@@ -141,7 +142,8 @@ def _of_line(
 ) -> list[Application]:
     settings = record.info.settings
     off = taken_off(plan, record.applications)
-    found = lines_answered(plan, record.applications, record.info.season, settings.season_start)
+    entries = record.applications
+    found = lines_answered(plan, entries, record.info.season, settings.season_start, record.plans)
     ids = {entry_id for entry_id, answered in found.items() if answered.line_id == line.line_id}
     return [one for one in alike if one.entry_id in ids - off]
 

@@ -19,6 +19,7 @@ from loamwright.supplies import Acidity, Form, Product, add_up, dose_limit, nitr
 from loamwright.units import HA_M2
 from loamwright.values import Settings, Supply, Timing
 from loamwright.work.ground import covered_share, ground_m2
+from loamwright.work.matching import Matching
 from loamwright.work.records import Application, Balance, Done, LineStatus, PropertyRecord, WorkState
 
 #: A line counts as done from this share of the planned mass: catch tests call a spreader calibrated
@@ -48,8 +49,8 @@ def entries_that_count(applications: Sequence[Application]) -> tuple[Application
 def with_jobs(entries: Sequence[Application], record: PropertyRecord) -> tuple[Application, ...]:
     """Name the plan and the job each new entry answers, and tie together the products reported as one load.
 
-    An entry that names no line of the plan answers a job when only one line of the season is of its plot,
-    product and timing.
+    An entry that says plan and job keeps them, whatever plan stands now. One that names no line of the plan
+    answers a job when it can be of one line only (`Matching`).
 
     Parameters
     ----------
@@ -66,20 +67,30 @@ def with_jobs(entries: Sequence[Application], record: PropertyRecord) -> tuple[A
     """
     plan, start = record.plan, record.info.settings.season_start
     jobs = {line_id: job.job_id for job in plan.jobs for line_id in job.line_ids} if plan else {}
+    fits = _matching(plan, record.applications, record.plans) if plan else None
     on_file = {entry.entry_id: entry for entry in record.applications}
     first: dict[tuple[str, ...], str] = {}
+
+    def job_of(entry: Application) -> tuple[str, str] | None:
+        if entry.plan_id and entry.job_id:
+            return entry.plan_id, entry.job_id
+        if plan is None or fits is None:
+            return None
+        line_id = entry.line_id
+        if not line_id and season_of(entry.applied_on, start) == plan.season:
+            answered = fits.lines(entry)
+            line_id = answered[0].line_id if len(answered) == 1 else ""
+        return (plan.plan_id, jobs[line_id]) if line_id in jobs else None
+
     named = []
     for entry in entries:
-        before, job_id = on_file.get(entry.replaces), jobs.get(entry.line_id)
-        if plan is not None and not entry.line_id and season_of(entry.applied_on, start) == plan.season:
-            answered = [line for line in plan.lines if _answers(entry, line)]
-            job_id = jobs.get(answered[0].line_id) if len(answered) == 1 else None
+        before, job = on_file.get(entry.replaces), job_of(entry)
         if before is not None and before.job_id and before.line_id == entry.line_id:
             named.append(entry.as_kept(before))
-        elif plan is not None and job_id is not None:
-            report = (job_id, str(entry.applied_on), entry.time_of_day, entry.operator, entry.part)
+        elif job is not None:
+            report = (*job, str(entry.applied_on), entry.time_of_day, entry.operator, entry.part)
             report_id = first.setdefault(report, entry.entry_id)
-            named.append(replace(entry, plan_id=plan.plan_id, job_id=job_id, report_id=report_id))
+            named.append(replace(entry, plan_id=job[0], job_id=job[1], report_id=report_id))
         else:
             named.append(entry)
     return tuple(named)
@@ -289,15 +300,6 @@ def _too_much_ground(plot_id: str, supply: str) -> Problem:
     )
 
 
-def _answers(entry: Application, line: PlanLine) -> bool:
-    """Tell whether an entry reports on a plan line: by its id, else by plot, product and timing."""
-    if entry.plot_id != line.plot_id or entry.product != line.product:
-        return False
-    if entry.line_id:
-        return entry.line_id == line.line_id
-    return None in (entry.timing, line.timing) or entry.timing is line.timing
-
-
 def _state(planned_kg: float, applied_kg: float) -> WorkState:
     if applied_kg <= 0:
         return WorkState.NOTHING
@@ -334,14 +336,22 @@ def taken_off(plan: Plan | None, applications: Sequence[Application]) -> frozens
     return frozenset(found)
 
 
+def _matching(plan: Plan, applications: Sequence[Application], plans: Sequence[Plan]) -> Matching:
+    off = taken_off(plan, applications)
+    return Matching(plan, plans, [entry for entry in applications if entry.entry_id in off])
+
+
 def lines_answered(
-    plan: Plan | None, applications: Sequence[Application], season: int, start: str = "01-01"
+    plan: Plan | None,
+    applications: Sequence[Application],
+    season: int,
+    start: str = "01-01",
+    plans: Sequence[Plan] = (),
 ) -> Mapping[str, PlanLine]:
     """Find the plan line each standing entry of the season reports on.
 
-    An entry that names no line goes to the first line that is not done yet, one of its own timing before
-    others, so the doses of a split fill up one after the other. Entries the plan has `taken_off` are not
-    set against its lines again.
+    Which lines it may be: `Matching`. Of those it goes to the first that is not done yet, so the doses of a
+    split fill up one after the other. Entries the plan has `taken_off` are not set against its lines again.
 
     Parameters
     ----------
@@ -351,14 +361,17 @@ def lines_answered(
         All entries, in the order they were recorded.
     season, start
         Calendar year, and the month and day a season begins.
+    plans
+        All plans, with the jobs that entries name.
 
     Returns
     -------
     mapping of entry_id to PlanLine
         In the order of the record. Entries that answer no line are absent.
     """
-    lines = plan.lines if plan else ()
-    off = taken_off(plan, applications)
+    if plan is None:
+        return {}
+    fits, off = _matching(plan, applications, plans), taken_off(plan, applications)
     applied_kg: dict[str, float] = defaultdict(float)
     found: dict[str, PlanLine] = {}
 
@@ -366,9 +379,8 @@ def lines_answered(
         return _state(line.mass_kg, applied_kg[line.line_id]) in (WorkState.NOTHING, WorkState.PART)
 
     for entry in season_entries(applications, season, start):
-        answered = [line for line in lines if entry.entry_id not in off and _answers(entry, line)]
+        answered = fits.lines(entry) if entry.entry_id not in off else ()
         if answered:
-            answered.sort(key=lambda line: line.timing is not entry.timing)
             line = next(filter(is_open, answered), answered[0])
             applied_kg[line.line_id] += entry.mass_kg
             found[entry.entry_id] = line
@@ -381,6 +393,7 @@ def line_statuses(
     season: int,
     start: str = "01-01",
     areas: Mapping[str, PlotArea] = MappingProxyType({}),
+    plans: Sequence[Plan] = (),
 ) -> tuple[LineStatus, ...]:
     """Compare each plan line with the entries that answer it.
 
@@ -397,6 +410,8 @@ def line_statuses(
         Calendar year, and the month and day a season begins.
     areas
         By plot_id: a line is done only when its ground is, too. A plot that is not named counts as covered.
+    plans
+        All plans, with the jobs that entries name.
 
     Returns
     -------
@@ -404,7 +419,7 @@ def line_statuses(
         Plan lines first, in plan order, then what was applied outside it.
     """
     lines = plan.lines if plan else ()
-    found = lines_answered(plan, applications, season, start)
+    found = lines_answered(plan, applications, season, start, plans)
     matching: dict[str, list[Application]] = {line.line_id: [] for line in lines}
     outside: dict[tuple[str, str, Timing | None, bool], list[Application]] = defaultdict(list)
     off = taken_off(plan, applications)

@@ -135,7 +135,7 @@ def _since_the_plan(record: PropertyRecord, plan: Plan) -> dict[str, str]:
     """Name what was put on or bought since a plan that it did not ask for."""
     season, start = record.info.season, record.info.settings.season_start
     off = taken_off(plan, record.applications)
-    answered = lines_answered(plan, record.applications, season, start)
+    answered = lines_answered(plan, record.applications, season, start, record.plans)
     outside: dict[str, float] = {}
     applied: dict[str, float] = {}
     for entry in season_entries(record.applications, season, start):

@@ -210,7 +210,10 @@ def open_case(
 ) -> Case:
     """Lay out a property for the rules."""
     in_season = season_entries(record.applications, record.info.season, record.info.settings.season_start)
-    statuses = line_statuses(plan, record.applications, record.info.season, record.info.settings.season_start)
+    info = record.info
+    statuses = line_statuses(
+        plan, record.applications, info.season, info.settings.season_start, plans=record.plans
+    )
     still_open = {
         status.line_id for status in statuses if status.state in (WorkState.NOTHING, WorkState.PART)
     }
