@@ -184,3 +184,14 @@ def test_the_journal_speaks_of_what_people_know(hof: Path) -> None:
     assert ["soil test L1, depth bottom", "10 cm", "20 cm"] in did
     assert "5.5 m" in said
     assert not re.search(r"_m\b|_kg|bytes|\{", said)
+
+
+def test_a_catch_and_the_plots_are_told_in_the_propertys_units(hof: Path) -> None:
+    """0.2 kg on 9 m2 are 222.2 kg/ha."""
+    ran_well("add", hof, "spreader", "Streuer", "swath=12 m")
+    test = ("--spreader", "Streuer", "--product", "Kalisalz 60", "--setting", "3", "--operator", "Helfer")
+    told = run("calibrate", hof, *test, "--caught", "0,2 kg", "--catch-area", "9 m2", as_json=False).text
+    assert "0.2 kg caught = 222 kg/ha" in told
+    measured = run("measure", hof, "--layer", "plots", as_json=False).text
+    assert f"{HA:.3f} ha" in measured
+    assert " acres" not in measured

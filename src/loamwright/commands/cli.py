@@ -91,7 +91,7 @@ def measure(
 
     sigma_m = read("gps sigma", gps_sigma, parse_length)
     found = files.measure(file, keepouts, today().year, sigma_m, layer, asked.progress)
-    return Answer(found, from_file=True)
+    return Answer(found, files.units_in(file), from_file=True)
 
 
 @command(app, in_units=True)
@@ -601,7 +601,7 @@ def calibrate(
     note: Annotated[str, typer.Option(help="Anything else.")] = "",
 ) -> Answer:
     """Log a catch or tarp test of a spreader and show the rate it gives."""
-    from loamwright import season
+    from loamwright import files, season
     from loamwright.commands.results import CatchLogged
 
     test = season.CatchTest(
@@ -616,7 +616,8 @@ def calibrate(
         tested_on=tested_on,
         note=note,
     )
-    return Answer(CatchLogged(season.log_calibration(property_path, test, today())))
+    logged = CatchLogged(season.log_calibration(property_path, test, today()))
+    return Answer(logged, files.units_of(property_path))
 
 
 @command(app)

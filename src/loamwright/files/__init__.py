@@ -43,6 +43,7 @@ from loamwright.files.intake import (
     measure,
     new_property,
     price_list,
+    units_in,
     without_property,
 )
 from loamwright.files.journal import Change
@@ -186,6 +187,7 @@ __all__ = [
     "thing_of",
     "told",
     "typed_options",
+    "units_in",
     "units_of",
     "without_property",
     "write_layer",

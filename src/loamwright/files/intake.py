@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from loamwright import land, supplies
-from loamwright.errors import AnswerError, InputError, Level, Problem, has_errors
+from loamwright.errors import AnswerError, InputError, Level, Problem, PropertyFileError, has_errors
 from loamwright.files import (
     field_records,
     from_sheets,
@@ -842,6 +842,27 @@ def _idle(basket: _Basket) -> Iterator[Problem]:
 
 # ---------------------------------------------------------------------------------------------
 # What there is to choose from
+
+
+def units_in(path: Path) -> str:
+    """Return the unit system a file speaks in, where it is a property; US units otherwise.
+
+    Parameters
+    ----------
+    path
+        Any file.
+
+    Returns
+    -------
+    str
+        ``"us"`` or ``"metric"``.
+    """
+    if path.suffix != PROPERTY_SUFFIX:
+        return "us"
+    try:
+        return property_file.units_of(path)
+    except PropertyFileError:  # another GeoPackage, or one that its reader names better
+        return "us"
 
 
 def price_list(path: Path) -> PriceList:
