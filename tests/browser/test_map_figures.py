@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import random
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +18,7 @@ from sample_view import sample_view
 from loamwright.fieldmap.contents import map_data
 from loamwright.fieldmap.page import write_map
 from loamwright.fieldmap.records import plain
+from loamwright.planning import Job, PlanLine, Window
 from loamwright.units import format_mass
 from loamwright.values import Timing
 from loamwright.work.ledger import line_statuses
@@ -60,6 +63,30 @@ def test_distance_and_bearing(
         assert abs(turn) < 0.5
 
 
+def _jobs(lines: Sequence[PlanLine], opens: dt.date) -> tuple[Job, ...]:
+    """A job for each line; of every three one has no window, one that opens then, one that opens in fall."""
+    windows = (
+        None,
+        Window("then", opens, opens + dt.timedelta(25)),
+        Window("fall", dt.date(2026, 9, 1), dt.date(2026, 10, 1)),
+    )
+    return tuple(
+        Job(
+            line.job_id,
+            line.plot_id,
+            line.timing,
+            "",
+            (line.line_id,),
+            1,
+            1,
+            Decimal(0),
+            window=windows[at % 3],
+            part="rest" if at % 5 == 0 else "",
+        )
+        for at, line in enumerate(lines)
+    )
+
+
 def _season_with_split_lines() -> SeasonView:
     """Every line in three doses (its own time, another, any); entries on file that name no line, and some
     that the plan has counted."""
@@ -71,12 +98,20 @@ def _season_with_split_lines() -> SeasonView:
         for dose, timing in (("", line.timing), ("-b", Timing.AFTER_HARVEST), ("-c", None))
     )
     entries = tuple(
-        replace(entry, line_id=entry.line_id if place % 2 else "", timing=None if place % 3 else entry.timing)
+        replace(
+            entry,
+            line_id=entry.line_id if place % 2 else "",
+            timing=None if place % 3 else entry.timing,
+            part=("", "east")[place % 2],
+        )
         for place, entry in enumerate(view.record.applications)
     )
-    plan = replace(view.plan, lines=lines, counted_entries=tuple(e.entry_id for e in entries[::4]))
-    statuses = line_statuses(plan, entries, 2026)
-    record = replace(view.record, plans=(plan,), applications=entries)
+    lines = tuple(replace(line, job_id=f"J-{line.line_id}") for line in lines)
+    counted = tuple(e.entry_id for e in entries[::4])
+    plan = replace(view.plan, lines=lines, jobs=_jobs(lines, dt.date(2026, 5, 1)), counted_entries=counted)
+    earlier = replace(plan, plan_id="P-earlier", jobs=_jobs(lines[1:], dt.date(2026, 6, 1)))
+    statuses = line_statuses(plan, entries, 2026, plans=(earlier, plan))
+    record = replace(view.record, plans=(earlier, plan), applications=entries)
     return replace(view, plan=plan, record=record, statuses=statuses)
 
 
@@ -103,6 +138,8 @@ def test_states_are_decided_as_the_ledger_decides_them(
                 "mass_kg": share * line.mass_kg,
                 "timing": rng.choice([line.timing, line.timing, None, Timing.AT_PLANTING]),
                 "line_id": rng.choice([line.line_id, "", "", "L-of-an-older-plan"]),
+                "plan_id": rng.choice([None, None, view.plan.plan_id, "P-earlier", "P-unknown"]),
+                "job_id": line.job_id,
                 "replaces": earlier,
                 "reason": "as it came",
                 "area_m2": rng.choice([None, 0.2, 0.5, 1]),
@@ -130,7 +167,11 @@ def test_states_are_decided_as_the_ledger_decides_them(
     )
     # The file's own entries come first, as in the record the phone's entries are appended to.
     applications = view.record.applications + typed
-    statuses = [s for s in line_statuses(view.plan, applications, 2026, areas=view.areas) if s.line_id]
+    statuses = [
+        s
+        for s in line_statuses(view.plan, applications, 2026, areas=view.areas, plans=view.record.plans)
+        if s.line_id
+    ]
     by_plot = {plot.plot_id: place for place, plot in enumerate(view.record.plots)}
     statuses.sort(key=lambda s: by_plot[s.plot_id])
     assert {s.state for s in statuses} == set(WorkState)

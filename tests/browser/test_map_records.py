@@ -78,7 +78,7 @@ def test_check_off_reload_export_import(open_page: Open, maps: Callable[..., Any
     path = saved(page, tmp_path)
     assert path.name.startswith("alder-fork-preserve-records-")
     raw = json.loads(path.read_text("utf-8"))
-    assert (raw["format"], raw["version"]) == ("loamwright-records", 1)
+    assert (raw["format"], raw["version"]) == ("loamwright-records", 2)
     entries, problems = records_from(path, [plot.plot_id for plot in sample_view(25).record.plots])
     assert problems == ()
     urea, lime, potash = entries

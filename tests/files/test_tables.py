@@ -655,6 +655,27 @@ def test_same_id_with_other_content(tmp_path: Path) -> None:
     assert "'e-1'" in only(problems).what
 
 
+def test_a_text_of_version_1_still_reads() -> None:
+    """As a phone copied it before entries named plan and job."""
+    kept = Path(__file__).parent.parent / "files_kept" / "alder_fork.records-1.json"
+    entries, problems = field_records.records_from(kept)
+    assert problems == ()
+    assert [(entry.plot_id, entry.mass_kg, entry.line_id) for entry in entries] == [
+        ("AF-06", 2263.01566, "L7720f4a3634f"),
+        ("AF-08", 3879.0192, "L6c55405fee93"),
+    ]
+    assert {(entry.plan_id, entry.job_id) for entry in entries} == {(None, None)}
+
+
+def test_an_entry_names_plan_and_job(tmp_path: Path) -> None:
+    named = {**ENTRY, "entry_id": "e-2", "plan_id": "P-1", "job_id": "J-1"}
+    content = {**wrapped(ENTRY, named), "version": 2}
+    (plain, entry), problems = field_records.records_from(records_file(tmp_path, content))
+    assert problems == ()
+    assert (plain.plan_id, plain.job_id) == (None, None)
+    assert (entry.plan_id, entry.job_id) == ("P-1", "J-1")
+
+
 def test_unknown_field_is_said(tmp_path: Path) -> None:
     entries, problems = field_records.records_from(
         records_file(tmp_path, wrapped({**ENTRY, "__class__": "x"}))
@@ -670,7 +691,7 @@ def test_unknown_field_is_said(tmp_path: Path) -> None:
         ("{", "not the JSON"),
         ("[]", "'loamwright-records'"),
         ({"format": "other", "version": 1, "entries": []}, "'loamwright-records'"),
-        ({"format": "loamwright-records", "version": 2, "entries": []}, "version 2"),
+        ({"format": "loamwright-records", "version": 3, "entries": []}, "version 3"),
         ({"format": "loamwright-records", "version": "1", "entries": []}, "'1'"),
         ({"format": "loamwright-records", "version": 1, "entries": {}}, "'entries'"),
         ('{"format": "loamwright-records", "version": 1, "entries": [NaN]}', "NaN"),

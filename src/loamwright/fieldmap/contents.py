@@ -25,6 +25,7 @@ from loamwright.fieldmap.records import (
     MapClass,
     MapData,
     MapEntry,
+    MapJob,
     MapKeepOut,
     MapLayer,
     MapLine,
@@ -50,7 +51,7 @@ from loamwright.palette import (
     UNKNOWN,
     product_fill,
 )
-from loamwright.planning import Coverage, PlanLine
+from loamwright.planning import Coverage, PlanLine, Window
 from loamwright.soil import SoilTest
 from loamwright.units import (
     ACRE_M2,
@@ -87,6 +88,7 @@ from loamwright.work import (
     ground_m2,
     hopper_of,
     lines_answered,
+    parts_named,
     places_of,
     recipe_words,
     season_entries,
@@ -262,6 +264,13 @@ def _count(number: int, one: str, many: str = "") -> str:
     return f"{number:,} {one if number == 1 else many or one + 's'}"
 
 
+def _days(window: Window | None) -> tuple[str, str]:
+    """First and last day of a window as text; empty where it has none."""
+    if window is None or window.opens is None or window.closes is None:
+        return "", ""
+    return window.opens.isoformat(), window.closes.isoformat()
+
+
 def _own(text: str) -> str:
     """Fence off a text a person wrote inside a sentence of ours, so that its direction stays its own.
 
@@ -356,6 +365,10 @@ class _Contents:
             view.record.plans,
         )
         self.counted = taken_off(view.plan, view.record.applications)
+        self.had = parts_named(e for e in view.record.applications if e.entry_id in self.counted)
+        self.job_of = {
+            line_id: job for job in (view.plan.jobs if view.plan else ()) for line_id in job.line_ids
+        }
         self.cautions = tuple(
             c
             for level in _LEVELS
@@ -415,6 +428,7 @@ class _Contents:
             long_unit_m=long,
             grid_m=grid_m,
             grid_labels=grid_labels,
+            earlier_jobs=self.earlier_jobs(),
             known_entries=tuple(entry.entry_id for entry in view.record.applications),
             counted_entries=tuple(
                 entry.entry_id for entry in view.record.applications if entry.entry_id in self.counted
@@ -541,6 +555,10 @@ class _Contents:
                 MapEntry(
                     *(e.entry_id, e.product, e.mass_kg, str(e.timing or ""), e.line_id),
                     area_m2=None if e.area_m2 is None else round(e.area_m2, 1),
+                    applied_on=e.applied_on.isoformat(),
+                    plan_id=e.plan_id or "",
+                    job_id=e.job_id or "",
+                    had_share=True if self.had & parts_named([e]) else None,
                 )
                 for e in self.entries[plot_id]
                 if self.answered.get(e.entry_id) in self.lines[plot_id]
@@ -594,7 +612,7 @@ class _Contents:
         return tuple(found)
 
     def line(self, line: PlanLine) -> MapLine:
-        status = self.status.get(line.line_id)
+        status, job = self.status.get(line.line_id), self.job_of.get(line.line_id)
         ground = ground_m2(line, self.view.areas)
         is_rest = ground < self.view.areas[line.plot_id].spread_area_m2
         return MapLine(
@@ -611,6 +629,17 @@ class _Contents:
             status.reasons if status else (),
             self.tables.places(line.steps),
             round(ground, 2) if is_rest else None,
+            *(("", "", "") if job is None else (job.part, *_days(job.window))),
+        )
+
+    def earlier_jobs(self) -> tuple[MapJob, ...]:
+        """Jobs of plans before this one that tell more than the line an entry names."""
+        now = self.view.plan
+        return tuple(
+            MapJob(plan.plan_id, job.job_id, str(job.timing or ""), job.part, *_days(job.window))
+            for plan in self.view.record.plans
+            if now is not None and plan.season == now.season and plan.plan_id != now.plan_id
+            for job in plan.jobs
         )
 
     def spread(self, one: PlanLine | Stop) -> str:

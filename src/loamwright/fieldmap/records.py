@@ -134,6 +134,9 @@ class MapLine:
         Places in `MapData.steps`.
     rest_m2
         Where it goes on the rest of the plot only, that ground [m2].
+    part, opens, closes
+        Part of the plot its job is for, empty = all of it; first and last day of its window (ISO 8601),
+        empty = not by a date.
     """
 
     id: str
@@ -149,6 +152,9 @@ class MapLine:
     reasons: tuple[str, ...] = ()
     steps: tuple[int, ...] = ()
     rest_m2: float | None = None
+    part: str = ""
+    opens: str = ""
+    closes: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,6 +167,10 @@ class MapEntry:
         As recorded; timing and line are empty when the entry named none.
     area_m2
         Ground it went on [m2]; None = not said.
+    applied_on, plan_id, job_id
+        As recorded.
+    had_share
+        True: on a part of the plot that had its share when the plan was made.
     """
 
     entry_id: str
@@ -169,6 +179,32 @@ class MapEntry:
     timing: str
     line_id: str
     area_m2: float | None = None
+    applied_on: str = ""
+    plan_id: str = ""
+    job_id: str = ""
+    had_share: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class MapJob:
+    """One job of an earlier plan of the season, which an entry still on a phone may report on.
+
+    Parameters
+    ----------
+    plan_id, job_id
+        Which.
+    timing, part
+        When in the season, and the part of the plot; empty = any time, all of it.
+    opens, closes
+        First and last day of its window (ISO 8601); empty = not by a date.
+    """
+
+    plan_id: str
+    job_id: str
+    timing: str = ""
+    part: str = ""
+    opens: str = ""
+    closes: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -404,6 +440,8 @@ class MapData:
         Sentences for the overview: plots, acres, outcome, dollars, what to buy.
     edition
         Whose it is: ``"planner"`` or ``"helper"``.
+    earlier_jobs
+        Jobs of the season's earlier plans.
     plots, context
         The plots, and outlines of plots that are not part of a map made for one round.
     keepouts, ways, layers, rounds, cautions
@@ -473,6 +511,7 @@ class MapData:
     sane_kg_m2: float
     season_from: str
     season_to: str
+    earlier_jobs: tuple[MapJob, ...]
     bounds: Corners
     start_round: str
     texts: tuple[str, ...] = field(repr=False)

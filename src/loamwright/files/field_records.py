@@ -2,10 +2,11 @@
 
 This file answers "which entries does this file bring, and is each one whole?". The file is JSON::
 
-    {"format": "loamwright-records", "version": 1, "entries": [{…}, …], "captured": [{…}, …]}
+    {"format": "loamwright-records", "version": 2, "entries": [{…}, …], "captured": [{…}, …]}
 
 Each entry names its fields as `records.Application` does: dates as ISO 8601 text, masses and areas as
-numbers in kg and m2, money as text or number, null or absent for *not stated*. The file comes from
+numbers in kg and m2, money as text or number, null or absent for *not stated*. Since version 2 an entry on
+a planned job names plan and job, and not its line; a file of version 1 reads as before. The file comes from
 outside and may hold anything: nothing in it is trusted beyond its type. Whether an entry is new is
 the property file's to say (`property_file`). The same content may come as pasted text or as codes
 (`record_codes`).
@@ -25,7 +26,7 @@ from loamwright.values import Timing
 from loamwright.work import Application, Captured, CapturedKind, Done, Fix
 
 FORMAT = "loamwright-records"
-VERSION = 1
+VERSION = 2
 
 _CALLED = "the JSON of a records file"
 _AGAIN = "Export the records from the map again."
@@ -268,6 +269,7 @@ def _application(row: Fields) -> Application | None:
     for name in _REQUIRED:
         row.stated(name)
     texts = {name: row.text(name) for name in _TEXTS}
+    plan_id, job_id = row.text("plan_id") or None, row.text("job_id") or None
     done, timing = row.word("done", Done), row.word("timing", Timing)
     applied_on, cost = row.date("applied_on"), row.money("cost")
     mass_kg, area_m2 = row.number("mass_kg", "mass", "kg"), row.number("area_m2", "area", "m2")
@@ -284,4 +286,6 @@ def _application(row: Fields) -> Application | None:
         cost=cost,
         withdrawn=row.yes_no("withdrawn") or False,
         **texts,
+        plan_id=plan_id,
+        job_id=job_id,
     )

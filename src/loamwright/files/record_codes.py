@@ -4,7 +4,7 @@ A code's text is `LW1.i.n.RECEIPT.LETTERS.`: part i of n, the receipt of the who
 32 (RFC 4648, without padding), which survive a message that breaks lines or changes case. The letters of all
 parts together are zlib data (RFC 1950, which ends with a check sum) of JSON::
 
-    {"format": "loamwright-records", "version": 1, "count": 15, "columns": {"plot_id": ["AF-01", …], …}}
+    {"format": "loamwright-records", "version": 2, "count": 15, "columns": {"plot_id": ["AF-01", …], …}}
 
 A column is a list with one value an entry, or one value that all entries share.
 """

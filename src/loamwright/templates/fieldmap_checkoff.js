@@ -70,7 +70,7 @@ async function markDone(plot, line) {
   const { operator = "", method = "", on, ground, weather, forecast } = shelf.get("last", {});
   const lately = on === today() ? { ground, weather, forecast } : {};
   const entries = lines.map((each) => newEntry(plot, { product: each.product, done: "done", applied_on: today(),
-    mass_kg: Number(each.kg.toFixed(5)), timing: each.timing || null, line_id: each.id, time_of_day: nowTime(),
+    mass_kg: Number(each.kg.toFixed(5)), timing: each.timing || null, ...jobOf(each), time_of_day: nowTime(),
     area_m2: groundOf(plot, each) ? Number(groundOf(plot, each).toFixed(1)) : null, operator, method, equipment: equipmentFor(each), ...lately }));
   const lasting = keep((all) => [...all, ...entries.map((entry) => ({ entry, sent: "" }))]);
   return afterKeeping(entries, plot, lasting, []);
@@ -120,6 +120,9 @@ function newId() {
   const hex = [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
   return [hex.slice(0, 8), hex.slice(8, 12), hex.slice(12, 16), hex.slice(16, 20), hex.slice(20)].join("-");
 }
+
+/** The planned line, and the job of which plan it is part of, as an entry names them. */
+const jobOf = (line) => ({ line_id: line ? line.id : "", ...(line && line.job ? { plan_id: data.plan_id, job_id: line.job } : {}) });
 
 const newEntry = (plot, said) => ({
   entry_id: newId(),
@@ -292,7 +295,7 @@ function openCheckOff(plot, line, old) {
       applied_on: said("date"),
       mass_kg: Number(kg.toFixed(5)), // whole pounds stay whole, and fifteen entries fit a code
       timing: (line ? line.timing : before && before.timing) || null,
-      line_id: line ? line.id : before ? before.line_id : "",
+      ...(before ? { line_id: line ? line.id : before.line_id, plan_id: before.plan_id, job_id: before.job_id } : jobOf(line)),
       time_of_day: said("time"),
       area_m2: done === "not done" || !areaTyped ? null : Number((Number(areaTyped) * data.area_unit_m2).toFixed(1)),
       reason: reason.value.trim(),
@@ -304,7 +307,7 @@ function openCheckOff(plot, line, old) {
     const { operator, equipment, method, ground, weather, forecast } = entry;
     shelf.put("last", { on: today(), operator, equipment, method, ground, weather, forecast });
     const kept = [entry, ...mixed.map((each) => ({ ...newEntry(plot, entry), entry_id: newId(), product: each.line.product,
-      mass_kg: Number((toDo > 0 ? kg / toDo * each.left : 0).toFixed(5)), timing: each.line.timing || null, line_id: each.line.id }))];
+      mass_kg: Number((toDo > 0 ? kg / toDo * each.left : 0).toFixed(5)), timing: each.line.timing || null, ...jobOf(each.line) }))];
     const lasting = keep((entries) => [...(old && !fixed ? without(old)(entries) : entries), ...kept.map((one) => ({ entry: one, sent: "" }))]);
     shelf.put("draft", null);
     byId("check-off").close();

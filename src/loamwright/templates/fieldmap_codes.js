@@ -29,8 +29,8 @@ function columnsOf(rows) {
 
 /** The texts of the codes that carry some entries. */
 async function codesOf(entries) {
-  const rows = entries.map((one) => one.entry);
-  const text = JSON.stringify({ format: "loamwright-records", version: 1, count: rows.length, columns: columnsOf(rows),
+  const rows = entries.map(told);
+  const text = JSON.stringify({ format: "loamwright-records", version: 2, count: rows.length, columns: columnsOf(rows),
     ...capturedPart() });
   const stream = new Blob([text]).stream().pipeThrough(new CompressionStream("deflate"));
   const letters = base32(new Uint8Array(await new Response(stream).arrayBuffer()));

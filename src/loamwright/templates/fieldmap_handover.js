@@ -6,8 +6,11 @@ const capturedItems = () => capturedToSend().map((one) => one.item);
 const capturedPart = () => (capturedToSend().length ? { captured: capturedItems() } : {});
 const idsOf = (entries) => [...entries.map((one) => one.entry.entry_id), ...capturedItems().map((item) => item.captured_id)];
 
+/** An entry as it is told: plan and job name its line. */
+const told = ({ entry }) => (entry.job_id ? { ...entry, line_id: undefined } : entry);
+
 function recordsText(entries, indent) {
-  return JSON.stringify({ format: "loamwright-records", version: 1, entries: entries.map((one) => one.entry), ...capturedPart() },
+  return JSON.stringify({ format: "loamwright-records", version: 2, entries: entries.map(told), ...capturedPart() },
     null, indent);
 }
 

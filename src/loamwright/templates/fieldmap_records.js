@@ -21,11 +21,42 @@ function standingEntries(plot) {
     ...mine.filter((entry) => entry.plot_id === plot.id && !off.has(entry.entry_id))];
 }
 
-/** Whether an entry reports on a planned line of its plot, as ledger.py decides it. */
-function answers(entry, line) {
-  if (entry.product !== line.product) return false;
-  if (entry.line_id) return entry.line_id === line.id;
-  return !entry.timing || !line.timing || entry.timing === line.timing;
+const earlierJobs = new Map(list(data.earlier_jobs).map((job) => [`${job.plan_id} ${job.job_id}`, job]));
+const alike = (one, other) => !one || !other || one === other;
+/** Whether a day lies in a window; null where the window has no days. */
+const holds = (window, day) => (window.opens ? window.opens <= day && day <= window.closes : null);
+
+/** Whether two windows share a day of the year: one that is past is planned for the next year. */
+function meet(one, other) {
+  const [from, to, start, end] = [one.opens, one.closes, other.opens, other.closes].map(Date.parse);
+  return [-365, 0, 365].some((days) => from <= end + days * 864e5 && start + days * 864e5 <= to);
+}
+
+/** Whether what was reported against another plan is of a line of this one: the same part, at the same time. */
+function ofThatJob(entry, line) {
+  const then = earlierJobs.get(`${entry.plan_id} ${entry.job_id}`) || {};
+  const timing = entry.timing || then.timing;
+  if (!alike(timing, line.timing) || (then.part || "") !== (line.part || "")) return false;
+  if (then.opens && line.opens) return meet(then, line);
+  return Boolean(timing && line.timing) || holds(line, entry.applied_on) !== false;
+}
+
+/** The lines of its plot an entry may report on, the likeliest first, as matching.py decides it. */
+function linesFor(entry, rows) {
+  const same = rows.filter(({ line }) => line.product === entry.product);
+  if (entry.plan_id && entry.job_id) {
+    return same.filter(({ line }) => (entry.plan_id === data.plan_id ? line.job === entry.job_id : ofThatJob(entry, line)));
+  }
+  if (entry.line_id) return same.filter(({ line }) => entry.line_id === line.id);
+  let fitting = same.filter(({ line }) => alike(entry.timing, line.timing) && !(entry.had_share && line.part));
+  const day = entry.applied_on;
+  if (!entry.timing) { // of lines at several times, those whose window holds the day, or is open already
+    const now = fitting.filter(({ line }) => holds(line, day) !== false);
+    const begun = fitting.filter(({ line }) => !(line.opens > day));
+    fitting = [now, begun, fitting].find((some) => some.length) || [];
+  }
+  const place = ({ line }) => ((line.timing || "") === (entry.timing || "") ? 0 : 2) + (holds(line, day) ? 0 : 1);
+  return fitting.sort((one, other) => place(one) - place(other));
 }
 
 function stateOf(kg, plannedKg) {
@@ -36,14 +67,12 @@ function stateOf(kg, plannedKg) {
 
 /**
  * State of each planned line of a plot, with what this phone holds: [{state, kg, notDone}]. As in ledger.py,
- * an entry goes to the first line that is not done yet, one of its own timing before others.
+ * an entry goes to the first line it may report on that is not done yet.
  */
 function lineStates(plot) {
   const rows = list(plot.lines).map((line) => ({ line, kg: 0, refused: "", m2: 0 }));
   for (const entry of standingEntries(plot)) {
-    const fitting = rows.filter((row) => answers(entry, row.line));
-    const own = (row) => (row.line.timing || "") === (entry.timing || "");
-    const inOrder = [...fitting.filter(own), ...fitting.filter((row) => !own(row))];
+    const inOrder = linesFor(entry, rows);
     const row = inOrder.find((one) => ["nothing yet", "part"].includes(stateOf(one.kg, one.line.kg))) || inOrder[0];
     if (row) {
       row.kg += entry.mass_kg;

@@ -50,6 +50,7 @@ from loamwright.work.ledger import (
     unknown_corrections,
     with_jobs,
 )
+from loamwright.work.matching import parts_named
 from loamwright.work.open_questions import (
     ChoiceRow,
     MixRow,
@@ -177,6 +178,7 @@ __all__ = [
     "on_the_ground",
     "on_the_rest",
     "on_their_ground",
+    "parts_named",
     "places_of",
     "plan_rounds",
     "plan_sampling",

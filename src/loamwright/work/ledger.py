@@ -49,8 +49,8 @@ def entries_that_count(applications: Sequence[Application]) -> tuple[Application
 def with_jobs(entries: Sequence[Application], record: PropertyRecord) -> tuple[Application, ...]:
     """Name the plan and the job each new entry answers, and tie together the products reported as one load.
 
-    An entry that says plan and job keeps them, whatever plan stands now. One that names no line of the plan
-    answers a job when it can be of one line only (`Matching`).
+    An entry that says plan and job keeps them, whatever plan stands now; its line follows. One that names no
+    line of the plan answers a job when it can be of one line only (`Matching`).
 
     Parameters
     ----------
@@ -69,6 +69,9 @@ def with_jobs(entries: Sequence[Application], record: PropertyRecord) -> tuple[A
     jobs = {line_id: job.job_id for job in plan.jobs for line_id in job.line_ids} if plan else {}
     fits = _matching(plan, record.applications, record.plans) if plan else None
     on_file = {entry.entry_id: entry for entry in record.applications}
+    line_of = {
+        (one.plan_id, line.job_id, line.product): line.line_id for one in record.plans for line in one.lines
+    }
     first: dict[tuple[str, ...], str] = {}
 
     def job_of(entry: Application) -> tuple[str, str] | None:
@@ -83,7 +86,9 @@ def with_jobs(entries: Sequence[Application], record: PropertyRecord) -> tuple[A
         return (plan.plan_id, jobs[line_id]) if line_id in jobs else None
 
     named = []
-    for entry in entries:
+    for said in entries:
+        line_id = line_of.get((said.plan_id or "", said.job_id or "", said.product), "")
+        entry = replace(said, line_id=said.line_id or line_id)
         before, job = on_file.get(entry.replaces), job_of(entry)
         if before is not None and before.job_id and before.line_id == entry.line_id:
             named.append(entry.as_kept(before))

@@ -39,7 +39,7 @@ class Matching:
             self._lines[line.plot_id, line.product].append(line)
         self._job = {line_id: job for job in plan.jobs for line_id in job.line_ids}
         self._then = {(one.plan_id, job.job_id): job for one in plans for job in one.jobs}
-        self._had = {(entry.plot_id, entry.part.strip().casefold()) for entry in taken if entry.part.strip()}
+        self._had = parts_named(taken)
 
     def lines(self, entry: Application) -> Sequence[PlanLine]:
         """Return the lines an entry may report on, the likeliest first.
@@ -67,7 +67,7 @@ class Matching:
 
     def _its_ground(self, entry: Application, line: PlanLine) -> bool:
         """A job for the rest of a plot is not on a part that had its share before."""
-        return not self._part(line) or (entry.plot_id, entry.part.strip().casefold()) not in self._had
+        return not self._part(line) or not self._had & parts_named([entry])
 
     def _of_another_plan(self, entry: Application, same: Sequence[PlanLine]) -> list[PlanLine]:
         then = self._then.get((entry.plan_id or "", entry.job_id or ""))
@@ -109,6 +109,23 @@ class Matching:
 
     def _window(self, line: PlanLine) -> Window | None:
         return self._job[line.line_id].window if line.line_id in self._job else None
+
+
+def parts_named(entries: Iterable[Application]) -> frozenset[tuple[str, str]]:
+    """Name the parts of plots that entries say they went on.
+
+    Parameters
+    ----------
+    entries
+        Of any plots.
+
+    Returns
+    -------
+    frozenset of (plot_id, name of a part in small letters)
+    """
+    return frozenset(
+        (entry.plot_id, entry.part.strip().casefold()) for entry in entries if entry.part.strip()
+    )
 
 
 def _alike(one: Timing | None, other: Timing | None) -> bool:

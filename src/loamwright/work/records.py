@@ -504,14 +504,14 @@ class Application:
     withdrawn
         True: what the entry it replaces says never happened.
     plan_id, job_id
-        Plan and job of it that the entry answers; None = none.
+        Plan and job of it that the entry answers, as the phone said or as found later; None = none.
     report_id
         Shared by the products of one load that were reported together (`entry_id` of the first); None = none.
 
     Notes
     -----
-    What is named last is added when an entry is kept. `repr` leaves it out: the ids of corrections are made
-    of it, and are the same whatever plan stood when a file was read.
+    What is named last is added when an entry is kept, where it does not say so. `repr` leaves it out: the ids
+    of corrections are made of it, and are the same whatever plan stood when a file was read.
     """
 
     entry_id: str
@@ -555,7 +555,12 @@ class Application:
         """
         answered = self.replaces or kept.replaces  # it may have been said to stand instead of another
         return replace(
-            self, plan_id=kept.plan_id, job_id=kept.job_id, report_id=kept.report_id, replaces=answered
+            self,
+            plan_id=kept.plan_id,
+            job_id=kept.job_id,
+            report_id=kept.report_id,
+            line_id=self.line_id or kept.line_id,
+            replaces=answered,
         )
 
 
