@@ -456,3 +456,19 @@ def test_a_limit_stays_one_and_a_range_is_for_the_person_to_decide(path: Path, t
     assert (test.recommendation.rates[Nutrient.N].value, test.recommendation.up_to) == (80, {Nutrient.N: 120})
     shown = {field.name: field.value for field in upkeep.show(path, "soil-test", test.test_id).fields}
     assert (shown["p"], shown["rec_n"]) == ("<4", "80 to 120")
+
+
+def test_a_result_that_was_not_detected_is_named_where_no_limit_is_printed(
+    path: Path, tmp_path: Path
+) -> None:
+    rows = [
+        ["Sample", "Sampled", "Depth", "pH", "P (Olsen) ppm", "K (NH4OAc) ppm"],
+        ["Creek Bottom", "2026-10-01", "0-6 in", "6.6", "ND", "90"],
+        ["QC Std", "2026-10-01", "", "7.0", "10", "100"],
+    ]
+    found = import_files(path, [write(tmp_path / "nd.csv", rows)])
+    said = {problem.what: problem.fix for problem in found.problems}
+    (what,) = [text for text in said if text.startswith("P is 'ND'")]
+    assert "the sheet gives no limit, and is left out" in what
+    assert "Ask the laboratory for its limit" in said[what]
+    assert "P" not in files.load(path).soil_tests[-1].readings

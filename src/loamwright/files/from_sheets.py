@@ -404,6 +404,9 @@ def _figure(reading: LabReading, name: str, asking: _Asking) -> str:
         return f"{reading.value:.10g}"
     limit = reading.below if reading.below is not None else reading.above
     if limit is None:
+        what = f"{name} is {reading.printed!r}, {reading.note or 'which is no figure'}, and is left out"
+        fix = "Ask the laboratory for its limit, and enter it as one: <1."
+        asking.note("", what, fix, Level.WARNING)
         return ""
     about = f"some figures are given as limits only, for example {name} {reading.printed}"
     choice = asking.ask("limits", about, "", (_TAKE_LIMIT, _LEAVE_OUT), "limits")

@@ -511,3 +511,29 @@ def test_a_bare_nitrate_is_asked_what_it_is_of(tmp_path: Path, heading: str) -> 
         "A,2026-10-01,0-6 in,6.6,14,90,12",
     )
     assert asked(contents) == {"basis.no3"}
+
+
+def test_rates_numbered_by_their_crops_without_units_are_asked_their_unit_alone(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Sample,Sampled,Depth,pH,P (Mehlich-3) lb/ac,K (Mehlich-3) lb/ac,"
+        "Crop 1,N 1,P2O5 1,K2O 1,Crop 2,N 2,P2O5 2,K2O 2",
+        "X,2026-04-02,0-6 in,6.4,44,160,Corn,150,40,60,Soybeans,0,20,40",
+    )
+    (question,) = contents.questions
+    assert question.about.startswith("units of the recommendations")
+    (sample,) = contents.samples
+    assert [(one.crop, one.amounts["P2O5"].value) for one in sample.recommendations] == [
+        ("Corn", 40.0),
+        ("Soybeans", 20.0),
+    ]
+
+
+def test_both_brays_side_by_side(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Sample,Sampled,Depth,pH,P1 (Weak Bray) ppm,P2 (Strong Bray) ppm,K (NH4OAc) ppm",
+        "X,2026-04-02,0-6 in,6.4,22,40,160",
+    )
+    assert asked(contents) == set()
+    assert figures(contents, "P") == [(22.0, "ppm", "Bray P1", None), (40.0, "ppm", "Bray P2", None)]

@@ -145,11 +145,11 @@ def read_heading(text: str) -> Heading:
 
 
 def _counts_a_crop(heading: Heading, units: tuple[str, ...]) -> bool:
-    """N lb/a 1, P2O5 kg/ha 2: a rate of what is spread, numbered by the crop it is for."""
+    """N lb/a 1, P2O5 kg/ha 2, K2O 1: a rate of what is spread, numbered by the crop it is for."""
     assert heading.analyte is not None
     rates = any(vocabulary().units[unit].measures == "rate" for unit in units if unit in vocabulary().units)
     numbered = bool(heading.left) and all(word in ("1", "2", "3", "4") for word in heading.left)
-    return rates and numbered and heading.analyte.name in ("N", "P2O5", "K2O")
+    return (rates or not units) and numbered and heading.analyte.name in ("N", "P2O5", "K2O")
 
 
 def _of_a_unit(heading: Heading, basis: str, unit: str) -> Heading:
