@@ -265,6 +265,26 @@ def mass_words(mass_kg: float, system: str, supply: Supply | None = None) -> str
     return exact if _is_effective_lime(supply) else f"{exact} ({short})"
 
 
+def put_on_words(state: str, applied_kg: float, planned_kg: float, system: str) -> str:
+    """Say how a planned line stands, alike on the phone, on paper and on the screen.
+
+    Parameters
+    ----------
+    state
+        A value of `WorkState`.
+    applied_kg, planned_kg
+        Product [kg].
+    system
+        ``"us"`` or ``"metric"``.
+
+    Returns
+    -------
+    str
+        ``"part: 100.0 lb of 150.0 lb is on"``.
+    """
+    return f"{state}: {format_mass(applied_kg, system)} of {format_mass(planned_kg, system)} is on"
+
+
 def rate_words(rate_kg_ha: float, system: str, supply: Supply | None = None) -> str:
     """Say a rate of a product, or of what it supplies.
 

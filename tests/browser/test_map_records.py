@@ -12,7 +12,7 @@ import pytest
 from sample_view import ACRE_M2, N_LB_ACRE, sample_view
 
 from loamwright.files.field_records import records_from
-from loamwright.units import LB_KG
+from loamwright.units import LB_KG, format_mass
 from loamwright.values import Timing
 from loamwright.work import receipt_of
 from loamwright.work.records import Done
@@ -121,9 +121,10 @@ def test_correcting(open_page: Open, maps: Callable[..., Any], tmp_path: Path) -
     assert old == first
     assert new.replaces == first.entry_id
     page.tap("#tabs [data-view=plots]")
-    assert "◐ part: 25.0 lb so far" in page.inner_text(
-        "[data-line='L-AF-01-N']"
-    )  # half a 50 lb bag, not both
+    acres = sample_view(25).areas["AF-01"].spread_area_m2 / ACRE_M2
+    planned = format_mass(N_LB_ACRE / 0.46 * acres * LB_KG)
+    said = page.inner_text("[data-line='L-AF-01-N']")
+    assert f"◐ part: 25.0 lb of {planned} is on" in said  # half a 50 lb bag, not both
 
 
 def test_removing_and_bad_input(open_page: Open, maps: Callable[..., Any]) -> None:

@@ -226,7 +226,7 @@ def test_the_whole_way_by_keyboard(open_page: Open, maps: Callable[..., Any]) ->
     assert walk_to("#check-off button.main") == [*rest, "Cancel", "Keep"]
     page.keyboard.press("Enter")
     page.locator("#check-off").wait_for(state="hidden")
-    assert "◐ part: 100.0 lb so far" in page.inner_text("[data-line='L-AF-02-K2O']")  # 2 bags of 50 lb
+    assert "◐ part: 100.0 lb of " in page.inner_text("[data-line='L-AF-02-K2O']")  # 2 bags of 50 lb
     assert page.inner_text("#view-plot h2") == page.evaluate("document.activeElement.textContent")
     page.focus(".folium-map")
     before = page.evaluate("window.map_fields.getCenter().lng")

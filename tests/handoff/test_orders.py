@@ -262,9 +262,10 @@ def test_what_the_record_says_is_flagged_and_not_carried_again(tmp_path: Path) -
     write_orders(view, tmp_path / "o.pdf", PaperOptions(appendix=False))
     texts = pages(tmp_path / "o.pdf")
     acres = view.areas["AF-03"].spread_area_m2 / ACRE_M2
-    assert f"ALREADY DONE: {RATE[UREA] * acres:.1f} lb is on. Skip." in plot_page(texts, "AF-03")
+    whole = f"{RATE[UREA] * acres:.1f} lb"
+    assert f"done: {whole} of {whole} is on. Skip." in plot_page(texts, "AF-03")
     half = RATE[UREA] * view.areas["AF-02"].spread_area_m2 / ACRE_M2 / 2
-    assert f"PART DONE: {half:.1f} lb is on, {half:.1f} lb left" in plot_page(texts, "AF-02")
+    assert f"part: {half:.1f} lb of {2 * half:.1f} lb is on, {half:.1f} lb left" in plot_page(texts, "AF-02")
     left = math.fsum(
         0.0
         if status.state.value in ("done", "over")

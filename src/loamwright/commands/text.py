@@ -62,7 +62,7 @@ from loamwright.values import (
     Source,
     Step,
 )
-from loamwright.words import acidity_words, mass_words, rate_words
+from loamwright.words import acidity_words, mass_words, put_on_words, rate_words
 from loamwright.work import Caution, Projection, Recorded, SeasonView, Story
 
 _COLOURS = {Level.ERROR: "bold red", Level.WARNING: "yellow", Level.NOTE: "cyan"}
@@ -685,13 +685,10 @@ def show_recorded(console: Console, found: Recorded, system: str) -> None:
     touched = {(entry.plot_id, entry.product) for entry in found.new}
     for row in found.view.statuses:
         if (row.plot_id, row.product) in touched and not row.taken_off:
-            planned = (
-                f", {row.beside_plan}" if row.beside_plan else f" of {mass_words(row.planned_kg, system)}"
-            )
-            console.print(
-                f"  → {escape(row.plot_id)} {escape(row.product)}: {row.state.value}, "
-                f"{mass_words(row.applied_kg, system)}{planned}"
-            )
+            said = put_on_words(row.state.value, row.applied_kg, row.planned_kg, system)
+            if row.beside_plan:
+                said = f"{row.state.value}, {mass_words(row.applied_kg, system)}, {row.beside_plan}"
+            console.print(f"  → {escape(row.plot_id)} {escape(row.product)}: {said}")
     _receipt(console, found)
 
 

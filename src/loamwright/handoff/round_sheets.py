@@ -23,7 +23,15 @@ from loamwright.units import (
     format_length,
 )
 from loamwright.values import Step
-from loamwright.words import carry_words, mass_words, packages_words, rate_words, timing_words, volume_words
+from loamwright.words import (
+    carry_words,
+    mass_words,
+    packages_words,
+    put_on_words,
+    rate_words,
+    timing_words,
+    volume_words,
+)
 from loamwright.work import (
     COURSE_M2,
     Calibration,
@@ -502,11 +510,11 @@ def state_words(status: LineStatus | None, system: str) -> str:
     """Say what the record reports of a pass."""
     if status is None or status.state is WorkState.NOTHING:
         return ""
-    put_on = mass_words(status.applied_kg, system)
+    said = put_on_words(status.state.value, status.applied_kg, status.planned_kg, system)
     if status.state is WorkState.PART:
         left = mass_words(max(status.planned_kg - status.applied_kg, 0.0), system)
-        return f"PART DONE: {put_on} is on, {left} left"
-    return f"ALREADY {'OVER' if status.state is WorkState.OVER else 'DONE'}: {put_on} is on. Skip."
+        return f"{said}, {left} left"
+    return f"{said}. Skip."
 
 
 def step_row(step: Step, source: str) -> StepRow:

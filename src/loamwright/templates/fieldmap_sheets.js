@@ -154,6 +154,10 @@ function showPlot(place, focus) {
 
 const STATE_MARKS = { "nothing yet": "○", part: "◐", done: "●", over: "▲" };
 
+/** How a line or stop stands, in the words of `words.put_on_words`. */
+const stateText = (now, plannedKg) => `${STATE_MARKS[now.state]} ${now.state}`
+  + (now.kg ? `: ${massText(now.kg)} of ${massText(plannedKg)} is on` : "");
+
 function lineCard(plot, line, now) {
   return make("div", { class: "card", "data-line": line.id },
     button(["Done", make("span", { class: "unseen" }, ": ", written(line.product))], () => markDone(plot, line),
@@ -161,7 +165,7 @@ function lineCard(plot, line, now) {
     make("p", { class: "lead" }, make("b", {}, written(line.product))),
     make("p", { class: "figures" }, line.packages ? [make("b", {}, written(line.packages)), " = "] : "", make("b", {}, line.mass),
       `, ${line.rate}`, line.timing ? `, ${line.timing}` : ""),
-    make("p", { class: "state" }, `${STATE_MARKS[now.state]} ${now.state}`, now.kg ? `: ${massText(now.kg)} so far` : "",
+    make("p", { class: "state" }, stateText(now, line.kg),
       now.notDone ? [" – not done: ", written(now.notDone)] : "",
       list(line.reasons).length ? [" – ", written(line.reasons.join("; "))] : ""),
     cautionsOf(plot).filter((one) => one.product === line.product).map(cautionCard),
@@ -291,7 +295,7 @@ function drawRound(focus) {
       stop.bring ? make("p", {}, "Bring ", make("b", {}, stop.bring), " for this stop.") : "",
       stop.others ? "" : make("p", {}, stop.left ? ["Left on the vehicle after it, by the plan: ", make("b", {}, stop.left)]
         : "Left on the vehicle: unknown, its capacity is not stated."),
-      make("p", { class: "state" }, `${STATE_MARKS[now.state]} ${now.state}`, now.kg ? `: ${massText(now.kg)}` : "",
+      make("p", { class: "state" }, stateText(now, linesOf(stop).reduce((kg, one) => kg + one.kg, 0)),
         now.notDone ? [" – not done: ", written(now.notDone)] : ""),
       plot.access ? make("p", {}, written(plot.access)) : "",
       geoLink(plot.entrance || plot.middle),
