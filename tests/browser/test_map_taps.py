@@ -85,7 +85,9 @@ def test_what_shares_a_hopper_goes_on_together(open_page: Open, tmp_path: Path) 
     said = page.inner_text("#kept p")
     assert "Urea 46-0-0" in said
     assert "Potash 0-0-60" in said
-    assert {entry["line_id"] for entry in entries(page)} == shared
+    products = {one.product for one in lines if one.line_id in shared}
+    assert {entry["product"] for entry in entries(page)} == products
+    assert {(entry["plan_id"], entry["job_id"]) for entry in entries(page)} == {(plan.plan_id, "J1")}
 
     # Half of it instead, on another phone: the same share of each product of the mix.
     page = open_page(path)
@@ -97,12 +99,13 @@ def test_what_shares_a_hopper_goes_on_together(open_page: Open, tmp_path: Path) 
     page.locator("#check-off .shares button").nth(1).tap()
     page.fill("#check-off [name=reason]", "north end left, rain")
     page.locator("#check-off button.main").tap()
-    by_line = {line.line_id: line for line in lines}
+    of_product = {line.product: line for line in lines if line.line_id in shared}
     found = entries(page)
-    assert {entry["line_id"] for entry in found} == shared
+    assert {entry["product"] for entry in found} == products
+    assert {entry["job_id"] for entry in found} == {"J1"}
     for entry in found:
         assert entry["mass_kg"] == pytest.approx(
-            by_line[entry["line_id"]].mass_kg / 2, rel=2e-3
+            of_product[entry["product"]].mass_kg / 2, rel=2e-3
         )  # a thousandth of a bag
         assert (entry["done"], entry["reason"]) == ("part", "north end left, rain")
     assert len({entry["entry_id"] for entry in found}) == 2

@@ -424,3 +424,27 @@ def test_a_phone_on_its_side_shows_map_and_sheet(open_page: Open, maps: Callable
     box = page.locator("path.plot.chosen").bounding_box()
     assert box["x"] >= 0
     assert box["x"] + box["width"] <= sheet["x"]  # the plot is not under the sheet
+
+
+@pytest.mark.parametrize(("width", "height"), [(740, 360), (667, 320)])
+def test_on_its_side_no_amount_lies_under_the_bar(
+    open_page: Open, maps: Callable[..., Any], width: int, height: int
+) -> None:
+    """The stop's amount, and the field to type one, end above the bar; on a smaller phone once typed."""
+    page = open_page(maps(25), viewport={"width": width, "height": height})
+    page.tap("#tabs [data-view=round]")
+    page.locator("#view-round ul.rows button").first.tap()
+    bar = page.locator("#view-round .thumb")
+    bar.wait_for()
+    clear = "([one, bar]) => document.querySelector(one).getBoundingClientRect().bottom" + (
+        " <= document.querySelector(bar).getBoundingClientRect().top"
+    )
+    if height == 360:
+        assert page.evaluate(clear, ["#view-round .figures", "#view-round .thumb"])
+    bar.locator(".form").tap()
+    page.locator("#check-off label", has_text="Part").tap()
+    page.locator("#check-off .shares").wait_for()
+    if height < 360:
+        page.focus("[name=amount]")
+    page.wait_for_function(clear, arg=["[name=amount]", "#check-off .actions:last-child"])
+    assert page.locator("[name=amount]").bounding_box()["y"] >= 0

@@ -98,6 +98,54 @@ def test_two_files_correct_one_entry(demo: Path, answer: str, stands_lb: float) 
     assert of_job(demo)["applied_lb"] == pytest.approx(stands_lb)
 
 
+def in_one_file(demo: Path, *entries: dict[str, object]) -> tuple[object, ...]:
+    """The words that bring a file of several entries."""
+    file = demo.with_name("both.json")
+    same = {"plot_id": PLOT, "product": PRODUCT, "done": "done", "applied_on": "2026-05-20"}
+    whole = [{**same, "recorded_at": "2026-05-20T10:00:00", "operator": "Helper", **one} for one in entries]
+    file.write_text(json.dumps({"format": "loamwright-records", "version": 2, "entries": whole}))
+    return "record", demo, file
+
+
+@pytest.mark.parametrize(
+    ("answer", "times"), [("the same work", 1), ("instead of it", 1), ("on top of it", 2)]
+)
+def test_two_entries_of_one_file_claim_one_job(demo: Path, answer: str, times: int) -> None:
+    planned = of_job(demo)["planned_lb"]
+    both = [{"entry_id": key, "mass_kg": planned * LB_KG, "operator": key} for key in ("a1", "b1")]
+    words, before = in_one_file(demo, *both), demo.read_bytes()
+    assert asked(run(*words)) == ["again.b1"]
+    assert demo.read_bytes() == before
+    assert run(*words, "--answer", f"again.b1={answer}").code in (0, 1)
+    assert of_job(demo)["applied_lb"] == pytest.approx(times * planned, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("answer", "stands_lb"), [("the same work", 80), ("instead of it", 90), ("on top of it", 170)]
+)
+def test_two_lines_of_one_file_correct_one_entry(demo: Path, answer: str, stands_lb: float) -> None:
+    brings(demo, "a1", 100)
+    corrects = {"replaces": "a1", "reason": "weighed"}
+    both = [{"entry_id": k, "mass_kg": lb * LB_KG, **corrects} for k, lb in (("b1", 80), ("c1", 90))]
+    words = in_one_file(demo, *both)
+    assert asked(run(*words)) == ["again.c1"]
+    assert run(*words, "--answer", f"again.c1={answer}").code in (0, 1)
+    assert of_job(demo)["applied_lb"] == pytest.approx(stands_lb)
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_an_entry_and_its_correction_come_in_one_file(demo: Path, turned: bool) -> None:
+    """Nothing is asked: only the correction stands, whichever comes first."""
+    planned = of_job(demo)["planned_lb"]
+    both = [
+        {"entry_id": "a1", "mass_kg": planned * LB_KG},
+        {"entry_id": "b1", "mass_kg": planned * 0.98 * LB_KG, "replaces": "a1", "reason": "weighed"},
+    ]
+    told = run(*in_one_file(demo, *(reversed(both) if turned else both)))
+    assert told.code in (0, 1), told.text
+    assert of_job(demo)["applied_lb"] == pytest.approx(0.98 * planned, rel=1e-3)
+
+
 def test_what_an_unknown_product_brought_is_said_to_be_unknown(demo: Path) -> None:
     told = brings(demo, "a1", 50, product="Neighbour's mix")
     assert len(told.data["new"]) == 1

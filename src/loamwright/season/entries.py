@@ -550,19 +550,23 @@ def _append(
     with files.edit(path, "record") as editor:
         before = worked_out(editor.record(), today)
         known = {entry.entry_id for entry in before.record.applications}
+        corrected = {entry.replaces for entry in entries}
         asked, ready, same = list(problems), [], []
+        held = before.record  # with what is taken of the file so far: its entries are held against each other
         for entry in entries:
             if entry.entry_id in known:
                 ready.append(entry)
                 continue
             mark = entry.entry_id[:8] if marked else ""
-            found = tuple(work.doubts(entry, before.record, before.areas, before.plan, today, mark))
+            beside = before.record if entry.entry_id in corrected else held
+            found = tuple(work.doubts(entry, beside, before.areas, before.plan, today, mark))
             kept, still = work.settled(entry, found, answers)
             asked.extend(still)
             if kept is None:
                 same.append(entry)
             else:
                 ready.append(kept)
+                held = replace(held, applications=(*held.applications, kept))
         if has_errors(asked):
             raise InputError(asked)
         appended = editor.append_applications(work.with_jobs(ready, before.record))
