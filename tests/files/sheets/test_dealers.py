@@ -166,3 +166,57 @@ def test_what_tickets_say_beside_their_loads_is_taken_or_named(tmp_path: Path) -
     assert contents.product.analysis == {"ecce": 62.0}
     assert [one.where for one in contents.left_out] == ["'Moisture %'", "'Price per ton'"]
     assert [one.net_tons for one in contents.deliveries] == [12.22, 12.2]
+
+
+def offered(contents: SheetContents) -> list[tuple[object, ...]]:
+    return [(one.product, one.price, one.per, one.package) for one in contents.offers]
+
+
+def test_a_unit_column_says_what_a_price_per_unit_is_for(tmp_path: Path) -> None:
+    """Each of the bags and tons was priced alike, and the grades were lost: nobody knew N-P-K-S."""
+    contents = sheet(
+        tmp_path,
+        "Dealer: Ridge Co-op (invented)",
+        "Product,N-P-K-S,Unit,$/unit,Shelf",
+        "Urea,46-0-0-0,ton,612.00,A",
+        "AMS,21-0-0-24,ton,458,B",
+        "MAP,11-52-0,50 lb bag,31.50,B",
+        "Delivery,,flat,75,",
+    )
+    assert offered(contents) == [
+        ("Urea", 612.0, "ton", None),
+        ("AMS", 458.0, "ton", None),
+        ("MAP", 31.5, "bag", "50 lb"),
+    ]
+    assert (contents.offers[1].analysis["n"], contents.offers[1].analysis["s"]) == (21.0, 24.0)
+    assert [one.what for one in contents.left_out] == [
+        "a charge: enter it by hand",
+        "a column whose heading is not understood",
+    ]
+
+
+def test_an_items_description_is_its_name(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Item,Description,Weight (lb),Price each",
+        "1001,Urea 46-0-0,50,28.99",
+        "1002,Pelletized lime (90% CCE),40,5.49",
+    )
+    assert offered(contents) == [
+        ("Urea 46-0-0", 28.99, "each", "50 lb"),
+        ("Pelletized lime (90% CCE)", 5.49, "each", "40 lb"),
+    ]
+    assert contents.offers[1].analysis == {"cce": 90.0}
+
+
+def test_a_bare_date_over_a_manure_is_asked_what_it_is_of(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Sample,Date,Total solids %,TKN lb/1000 gal,NH4-N lb/1000 gal,P2O5 lb/1000 gal,K2O lb/1000 gal",
+        "Pit 2,3/14/2026,6.1,42,26,18,31",
+    )
+    (question,) = contents.questions
+    assert question.id == "date-meaning"
+    path = tmp_path / "sheet.csv"
+    answered = read_sheet(path, {"date-meaning": "the day of sampling"})
+    assert [str(one.sampled_on) for one in answered.samples] == ["2026-03-14"]

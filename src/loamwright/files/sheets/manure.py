@@ -253,6 +253,8 @@ def _sample(
         target = beside if other else readings
         target[name] = _reading(entry, printed)
     dates = {role: _cell(block, head, role, statements) for role in DATE_ROLES}
+    if calendar.meaning in dates and not dates[calendar.meaning].text:
+        dates[calendar.meaning] = _cell(block, head, "dated", statements)
     days = {role: calendar.date(cell, cell.text) for role, cell in dates.items()}
     material = (
         _cell(block, head, "material", statements).text or _cell(block, head, "sample_type", statements).text
@@ -325,6 +327,10 @@ def _settle_dates(calendar: Calendar, block: Block, statements: Statements) -> N
     cells.extend(cell for role, cell in statements.pairs.items() if role in DATED)
     headings = [column.heading for column in block.columns]
     calendar.settle(cells, (), system_of(headings), "the dates of this sheet")
+    known = {*block.roles(), *statements.pairs}
+    if "dated" in known and "sampled" not in known:
+        names = [block.columns[place].name for place in block.places("dated")]
+        calendar.settle_meaning(names or ["the date above the table"])
 
 
 def _say_what_was_left(blocks: Sequence[Block], inquiry: Inquiry) -> None:

@@ -54,6 +54,11 @@ _FEE = re.compile(
     r"|blend\w*|prepay|minimum|order|pallets?|tax|zuschlag|fracht|lieferung|livraison|frais)\b",
     re.IGNORECASE,
 )
+#: A row that is no product but what its delivery or spreading costs.
+_CHARGE_ROW = re.compile(
+    r"(?i)(?:delivery|freight|hauling|spreading|custom spreading|fracht|lieferung|livraison"
+    r"|.{0,30}\b(?:fee|charge|surcharge|deposit|tax|rental))"
+)
 _PACKED = re.compile(
     r"(?P<size>[0-9.,]+\s*(?:#|[^\W0-9_]+\.?))\s*(?P<kind>bag|sack|jug|tote|pail|drum|jar|sac)s?"
 )
@@ -92,11 +97,38 @@ def read_offers(blocks: Sequence[Block], inquiry: Inquiry) -> list[SheetOffer]:
     for block in blocks:
         if "product" in block.roles():
             listed = [record for record in block.records if not _is_sentence(record)]
-            offers.extend(one for record in listed for one in _offers(block, record, inquiry, comma))
+            for record in listed:
+                if _CHARGE_ROW.fullmatch(_product_cell(block, record).text.strip()):
+                    inquiry.leave_out("a charge: enter it by hand", record.where)
+                else:
+                    offers.extend(_offers(block, record, inquiry, comma))
+            for place, column in enumerate(block.columns):
+                if column.role == "unknown" and any(record.cells[place].text for record in listed):
+                    inquiry.leave_out("a column whose heading is not understood", f"{column.name!r}")
     missing = [offer.product for offer in offers if offer.price is None]
     if missing:
         inquiry.remark(f"no price for {', '.join(missing)}")
     return offers
+
+
+def _product_cell(block: Block, record: Record) -> Cell:
+    """The cell that names the product: of an item's number and its description, the description."""
+    places = [
+        place
+        for place, column in enumerate(block.columns)
+        if "product" in (column.role, *column.heading.also)
+    ]
+    named = [place for place in places if re.search(r"[^\W\d_]", record.cells[place].text)]
+    return record.cells[(named or places)[0]]
+
+
+def _size(block: Block, record: Record) -> str:
+    """The size of a package as printed, with the unit of its heading: "Weight (lb)" over 50."""
+    for place in (*block.places("package"), *block.places("net")):
+        text, unit = record.cells[place].text, block.columns[place].heading.unit
+        if text:
+            return f"{text} {unit}" if unit and re.fullmatch(r"[0-9.,]+", text) else text
+    return ""
 
 
 def _is_sentence(record: Record) -> bool:
@@ -136,9 +168,13 @@ def _offers(block: Block, record: Record, inquiry: Inquiry, comma: bool | None) 
         ]
         return next((record.cells[place].text for place in places if record.cells[place].text), "")
 
-    product, renamed = _product(record.cells[block.places("product")[0]], inquiry, record.where)
+    product, renamed = _product(_product_cell(block, record), inquiry, record.where)
     grade, unread = _grade(block, record, text("grade"), product, inquiry)
     found = read_guarantees(f"{grade} ; {product}" if grade else product)
+    if re.search("[0-9]", grade) and not read_guarantees(grade).analysis:
+        inquiry.leave_out(
+            "a guarantee that is not understood: enter it by hand", f"{record.where}, {grade!r}"
+        )
     analysis = dict(found.analysis) | _analysis_columns(block, record, comma)
     lime = found.lime or (mentions("lime", product) is not None and not set(analysis) - {"ca", "mg"})
     form = "lime" if lime else _form(block.title, product)
@@ -146,7 +182,7 @@ def _offers(block: Block, record: Record, inquiry: Inquiry, comma: bool | None) 
         product,
         analysis,
         form,
-        package=_package(text("package"), block.title),
+        package=_package(text("package") or _size(block, record), block.title),
         min_order=text("min_order") or None,
         candidates=(*renamed, *unread),
     )
@@ -270,7 +306,10 @@ def _with_price(
                 ("<number>",),
             )
         return None
-    per = (match["per"] if match else None) or column.heading.per or sold_by
+    by_heading = column.heading.per
+    if by_heading and sold_by and plain(by_heading) in ("unit", "units"):
+        by_heading = sold_by  # "$/unit", and a column says which unit
+    per = (match["per"] if match else None) or by_heading or sold_by
     per = "ton" if plain(per) == "t" and "$" in f"{text}{column.name}" else plain(per)
     if packed := _PACKED.fullmatch(per):
         package = _package(packed["size"], "")

@@ -25,6 +25,12 @@ _SCORE = re.compile(
     r"\b(ENP|ECCE|ECC|ENM|ENV|RNV|CCE|TNP|NV|EP)\b\W{0,3}([0-9][0-9,]*(?:\.[0-9]+)?)\s*(%|(?:lbs?|#)?\s*(?:/|per)\s*t(?:on)?\b)?",
     re.IGNORECASE,
 )
+#: The figure first: "90% CCE", "1,500 lb ENP/ton".
+_SCORE_AFTER = re.compile(
+    r"([0-9][0-9,]*(?:\.[0-9]+)?)\s*(?:%|(?P<pounds>lbs?|#))\s*(?:of\s+)?"
+    r"\b(ENP|ECCE|ECC|ENM|ENV|RNV|CCE|TNP|NV|EP)\b(?(pounds)\s*(?:/|per)\s*t(?:on)?\b)",
+    re.IGNORECASE,
+)
 _SIEVE = re.compile(
     r"(?:pass(?:ing|es)?|through|thru)?\s*(?:no\.?|#)?\s*([0-9]{1,3})\s*(mesh)?", re.IGNORECASE
 )
@@ -62,7 +68,9 @@ def read_guarantees(text: str) -> Guarantees:
         if found and found[0].kind == "nutrient":
             analysis.setdefault(found[0].name.casefold(), _value(number or other_number))
     scores = {}
-    for name, number, unit in _SCORE.findall(text):
+    printed = [*_SCORE.findall(text)]
+    printed += [(one[3], one[1], "/ton" if one["pounds"] else "%") for one in _SCORE_AFTER.finditer(text)]
+    for name, number, unit in printed:
         value = read_printed(number, decimal_comma=False).value
         if value is not None:
             scores[_score_name(name, unit)] = value
