@@ -205,6 +205,11 @@ def _part(name: str) -> str:
 
 
 @lru_cache(maxsize=8)
+def _script(name: str) -> str:
+    """Return one of our scripts without the lines that hold a remark alone: the page is to stay small."""
+    return re.sub(r"(?m)^[ \t]*//.*\n", "", _part(name))
+
+
 def _leaflet(name: str) -> str:
     """Return a file of the Leaflet package, with its pictures in it and no address to look up."""
     folder = files("js_lib_leaflet") / "static" / "js_lib_leaflet"
@@ -268,7 +273,7 @@ def _figure(data: MapData, paper: folium.Map, hosts: Sequence[str]) -> Figure:
     figure.title = data.title
     figure.still = Template(_part("fieldmap_still.html")).render(still=still(data))
     figure.data = _packed(data)
-    figure.program = "\n".join(_part(name) for name in SCRIPTS)
+    figure.program = "\n".join(_script(name) for name in SCRIPTS)
     figure.add_child(paper)
     return figure
 
