@@ -13,7 +13,9 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
+import geopandas as gpd
 import pytest
+import shapely
 from command_line import TODAY, planned_property
 from hypothesis import HealthCheck, given, seed, settings
 from hypothesis import strategies as st
@@ -21,7 +23,11 @@ from hypothesis import strategies as st
 from loamwright import units
 from loamwright.errors import LoamwrightError
 from loamwright.files import (
+    brought_from,
+    check_guideline,
     check_property,
+    choose,
+    create,
     load,
     measure,
     parse_date,
@@ -282,5 +288,75 @@ def test_a_workbook_with_bytes_flipped(tmp_path: Path) -> None:
             path = Path(folder) / "products.xlsx"
             path.write_bytes(flipped(content, flips))
             refused_well(lambda: price_list(path))
+
+    holds()
+
+
+@pytest.mark.slow
+def test_a_map_geopackage_with_bytes_flipped(tmp_path: Path) -> None:
+    square = shapely.box(-93.05, 46.05, -93.049, 46.051)
+    gpd.GeoDataFrame({"plot_id": ["A-1"]}, geometry=[square], crs="EPSG:4326").to_file(
+        tmp_path / "plots.gpkg"
+    )
+    content = (tmp_path / "plots.gpkg").read_bytes()
+
+    @seed(9)
+    @FEW
+    @given(FLIPS)
+    def holds(flips: list[tuple[int, int]]) -> None:
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / "plots.gpkg"
+            path.write_bytes(flipped(content, flips))
+            refused_well(lambda: measure(path))
+
+    holds()
+
+
+@pytest.mark.slow
+def test_a_guideline_of_ones_own_with_parts_of_it_replaced(tmp_path: Path) -> None:
+    """Whatever stands in its files, checking it says so, and using it refuses it."""
+    names = ("guideline.toml", "p2o5.csv", "n.csv", "lime.csv")
+    own = Path(__file__).parents[1] / "published" / "guidelines_own_example"
+    whole = {name: (own / name).read_text("utf-8") for name in names}
+
+    @seed(10)
+    @FEW
+    @given(st.sampled_from(names), st.integers(0, 10_000), st.integers(0, 12), st.one_of(WORD, st.just("\n")))
+    def holds(name: str, place: int, length: int, word: str) -> None:
+        with tempfile.TemporaryDirectory() as folder:
+            guide = Path(folder) / "guide"
+            guide.mkdir()
+            for each, text in whole.items():
+                at = place % len(text)
+                changed = text[:at] + word + text[at + length :] if each == name else text
+                (guide / each).write_text(changed, "utf-8", errors="replace")
+            found = check_guideline(guide)
+            assert all(problem.what and problem.where for problem in found)
+            own_path = Path(folder) / "own.gpkg"
+            create(own_path, info_in(Path("property.json"), {"name": "Own", "season": 2026}))
+            refused_well(lambda: choose(own_path, [str(guide)], "", "", False))
+
+    holds()
+
+
+ENTRY = st.dictionaries(
+    st.sampled_from(
+        ("entry_id", "plot_id", "product", "done", "applied_on", "mass_kg", "area_m2", "timing", "part", "x")
+    ),
+    st.one_of(st.none(), st.booleans(), st.integers(), st.floats(), WORD, st.lists(WORD, max_size=2)),
+)
+
+
+@pytest.mark.slow
+def test_records_of_a_phone() -> None:
+    @seed(11)
+    @FEW
+    @given(st.lists(st.one_of(ENTRY, WORD), max_size=3), st.one_of(st.just(2), st.integers(), st.none()))
+    def holds(entries: list[object], version: object) -> None:
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / "records.json"
+            content = {"format": "loamwright-records", "version": version, "entries": entries}
+            path.write_text(json.dumps(content), encoding="utf-8")
+            refused_well(lambda: brought_from(path, ["A-1"]))
 
     holds()
