@@ -514,3 +514,15 @@ def test_bad_features_are_named_and_the_rest_is_read(tmp_path: Path) -> None:
     assert "Blob" in said[1]
     assert '"a"' in said[2]
     assert 'feature 5: "not a feature"' in said[3]
+
+
+def test_what_the_library_says_of_a_file_is_a_problem_and_no_warning_of_pythons(tmp_path: Path) -> None:
+    """Bytes 68 to 71 of an SQLite file hold its application id (SQLite, Database File Format, 1.3.17)."""
+    path = write_utm(tmp_path / "plots.gpkg")
+    content = bytearray(path.read_bytes())
+    content[68:72] = b"\x47\xf2\x4b\x47"
+    path.write_bytes(content)
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        shapes = read_shapes(path)
+    assert any("bad application_id" in problem.what for problem in shapes.problems)

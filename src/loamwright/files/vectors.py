@@ -19,6 +19,7 @@ import uuid
 import warnings
 import zipfile
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from pathlib import Path
@@ -166,6 +167,14 @@ class Part:
 _PARTED, _PART = {".fgb", ".gpkg", ".shp"}, 100_000
 
 
+@contextmanager
+def _unsaid() -> Iterator[None]:
+    """Keep the library's warnings back while a file is looked into; reading it tells them as problems."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        yield
+
+
 def count_parted(path: Path, layer: str | None = None) -> int:
     """Return how many features a file holds that can be read part by part; 0 for any other file."""
     import pyogrio
@@ -174,7 +183,8 @@ def count_parted(path: Path, layer: str | None = None) -> int:
         return 0
     try:
         refuse_a_disguise(path)
-        about = pyogrio.read_info(str(path), layer=_the_layer(str(path), layer, path))
+        with _unsaid():
+            about = pyogrio.read_info(str(path), layer=_the_layer(str(path), layer, path))
     except (InputError, RuntimeError, ValueError):  # said when it is read as a whole
         return 0
     return int(about["features"])
@@ -186,7 +196,8 @@ def read_parts(path: Path, layer: str | None, wanted: Callable[[str], bool]) -> 
 
     source, count = str(path), count_parted(path, layer)
     layer = _the_layer(source, layer, path)
-    names = [str(name) for name in pyogrio.read_info(source, layer=layer)["fields"]]
+    with _unsaid():
+        names = [str(name) for name in pyogrio.read_info(source, layer=layer)["fields"]]
     which = {"columns": [name for name in names if wanted(name)], "max_features": _PART}
     for start in range(0, count, _PART):
         meta, wkbs, columns, remarks = _raw(source, layer, path.name, path, skip_features=start, **which)
@@ -408,7 +419,8 @@ def _layers(source: str, path: Path) -> list[tuple[str, str | None]]:
     import pyogrio
 
     try:
-        return [(str(name), kind) for name, kind in pyogrio.list_layers(source)]
+        with _unsaid():
+            return [(str(name), kind) for name, kind in pyogrio.list_layers(source)]
     except (RuntimeError, ValueError) as error:
         raise InputError([_unreadable(path, error)]) from error
 
