@@ -220,3 +220,21 @@ def test_a_bare_date_over_a_manure_is_asked_what_it_is_of(tmp_path: Path) -> Non
     path = tmp_path / "sheet.csv"
     answered = read_sheet(path, {"date-meaning": "the day of sampling"})
     assert [str(one.sampled_on) for one in answered.samples] == ["2026-03-14"]
+
+
+def test_a_size_stands_in_the_name_or_behind_what_the_package_is_called(tmp_path: Path) -> None:
+    named = sheet(
+        tmp_path,
+        "Item,Description,Price each",
+        "1001,Urea 46-0-0 50 lb bag,28.99",
+        "1002,UAN 28-0-0 275 gal tote,895",
+        "1003,Pelletized lime 1500 lb ENP/ton,5.49",
+    )
+    assert [one.package for one in named.offers] == ["50 lb", "275 gal", None]
+    german = sheet(
+        tmp_path,
+        "Produkt;N;P2O5;K2O;Gebinde;Preis je Gebinde",
+        "KAS;27;0;0;BigBag 600 kg;198,00",
+        "DAP;18;46;0;dt;68,50",
+    )
+    assert [one.package for one in german.offers] == ["600 kg", "100 kg"]

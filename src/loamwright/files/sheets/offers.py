@@ -54,6 +54,16 @@ _FEE = re.compile(
     r"|blend\w*|prepay|minimum|order|pallets?|tax|zuschlag|fracht|lieferung|livraison|frais)\b",
     re.IGNORECASE,
 )
+#: A package that is called by its size alone.
+_ONE_OF = {"dt": "100 kg", "dz": "100 kg", "t": "1 t", "ton": "1 ton", "tonne": "1 t", "cwt": "100 lb"}
+#: A package named before its size, "BigBag 600 kg", "Sack 25 kg".
+_SIZED = re.compile(
+    r"[^\W\d_][^0-9]*?(?P<number>[0-9][0-9.,]*)\s*(?P<unit>kg|t|lbs?|gal|l)\b\.?", re.IGNORECASE
+)
+#: A size in a product's name, and not a score or a price of a pound.
+_NAMED_SIZE = re.compile(
+    r"(?<![\d.,-])(?P<number>[0-9][0-9.,]*)\s*(?P<unit>kg|lbs?|#|gal)\b\.?(?!\s*(?:of\s+)?(?:/|per\b|[A-Z]{2,4}\b))"
+)
 #: A row that is no product but what its delivery or spreading costs.
 _CHARGE_ROW = re.compile(
     r"(?i)(?:delivery|freight|hauling|spreading|custom spreading|fracht|lieferung|livraison"
@@ -131,6 +141,12 @@ def _size(block: Block, record: Record) -> str:
     return ""
 
 
+def _size_in(product: str) -> str:
+    """The size a product's name ends in: "Urea 46-0-0 50 lb bag"; a score in pounds is none."""
+    found = _NAMED_SIZE.search(product)
+    return f"{found['number']} {found['unit']}" if found else ""
+
+
 def _is_sentence(record: Record) -> bool:
     """Tell whether a row under a table is no product: it speaks of fees, or one cell of terms or money.
 
@@ -182,7 +198,7 @@ def _offers(block: Block, record: Record, inquiry: Inquiry, comma: bool | None) 
         product,
         analysis,
         form,
-        package=_package(text("package") or _size(block, record), block.title),
+        package=_package(text("package") or _size(block, record) or _size_in(product), block.title),
         min_order=text("min_order") or None,
         candidates=(*renamed, *unread),
     )
@@ -255,6 +271,9 @@ def _package(size: str, title: str) -> str | None:
     if plain(size) in ("bulk", "loose", "lose", "lose ware", "vrac", "en vrac"):
         return "bulk"
     if size:
+        size = _ONE_OF.get(plain(size), size)
+        if inside := _SIZED.fullmatch(size.strip()):  # "BigBag 600 kg"
+            size = f"{inside['number']} {inside['unit']}"
         match = re.fullmatch(r"([0-9.,]+)\s*(#|[^\W0-9_]+\.?)\s*(?:bags?|sacks?|jugs?|totes?)?", size.strip())
         unit = read_unit(match[2]) if match else None
         return f"{match[1]} {unit.names[0] if unit else match[2].casefold()}" if match else size
