@@ -169,3 +169,12 @@ def test_an_undo_takes_a_whole_file_back(demo: Path) -> None:
     again = run("record", demo, file)  # the file comes once more: it is not lost without a word
     assert (again.code, again.data["new"]) == (1, [])
     assert sum("was taken back: it does not count" in said for said in again.problems) == 2
+
+
+def test_a_report_on_a_plan_that_is_not_kept_here_says_so(demo: Path) -> None:
+    told = brings(demo, "c1", 100, plan_id="another-plan", job_id="J-none")
+    assert told.code in (0, 1), told.text
+    assert told.says("job J-none of plan another-plan", "not kept here", "differs")
+    assert not brings(demo, "c2", 0, done="not done", reason="rain", applied_on="2026-05-21").says(
+        "not kept here"
+    )

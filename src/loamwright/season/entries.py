@@ -582,6 +582,7 @@ def _append(
             *_taken_back(appended.already_there, after.record),
             *_unnamed(appended.new),
             *_unknown_products(appended.new, after.record),
+            *_unknown_jobs(appended.new, after.record),
             *_other_seasons(appended.new, after.record),
         ),
         work.receipt_of([*(entry.entry_id for entry in entries), *marks])
@@ -625,6 +626,22 @@ def _unknown_products(entries: Sequence[Application], record: PropertyRecord) ->
             Level.WARNING,
         )
         for name in unknown
+    )
+
+
+def _unknown_jobs(entries: Sequence[Application], record: PropertyRecord) -> tuple[Problem, ...]:
+    """Say which entries name a job that no plan here holds: a page of another copy, or another property."""
+    kept = {(plan.plan_id, job.job_id) for plan in record.plans for job in plan.jobs}
+    return tuple(
+        Problem(
+            f"entry {entry.entry_id}",
+            f"it reports on job {entry.job_id} of plan {entry.plan_id}, which is not kept here; it counts by "
+            f"plot {entry.plot_id} and {entry.product}",
+            "Look whether it is of this property; `differs` holds two copies against each other.",
+            Level.WARNING,
+        )
+        for entry in entries
+        if entry.job_id and (entry.plan_id or "", entry.job_id) not in kept
     )
 
 
