@@ -39,6 +39,9 @@ def test_three_seasons_of_the_demo(tmp_path: Path, monkeypatch: pytest.MonkeyPat
     assert started["season"] == 2027
     assert {"AF-17", "AF-18"} <= set(started["goes_on"])  # hay goes on
     assert {"AF-04", "AF-09"} <= set(started["to_decide"])  # brassica and oats do not
+    # The lab's rates of 2026 were for the hay of 2026: they go on by decision.
+    assert need(path, "AF-18", "N")["state"] == "to decide"
+    ran_well("decide", path, "AF-18", "N", "published", "--because", "the same hay")
     k2o, nitrogen = need(path, "AF-17", "K2O"), need(path, "AF-18", "N")
     assert balance(path, "AF-17", "K2O")["applied_lb"] == 0  # the 100 lb of September: seen
     clock.set("2026-11-05")
