@@ -68,3 +68,16 @@ def test_decided_there_is_one_total(own: Path, tmp_path: Path) -> None:
     run("report", own, tmp_path / "report")
     page = PdfReader(tmp_path / "report" / "season_picture.pdf").pages[0].extract_text()
     assert "for what is decided" not in page
+
+
+def test_other_ways_stand_beside_the_plan_and_nothing_is_kept(own: Path) -> None:
+    """Four fifths of a nutrient cost no more; a wrong nutrient, plot or machine is refused."""
+    held = own.read_bytes()
+    ways = ("--rate", "K2O=0.8", "--crop", "A-1=oats", "--time-limit", "5")
+    variants = {one["name"]: one for one in run("whatif", own, *ways).data["variants"]}
+    assert variants["80% of the K2O"]["cost"] <= variants["as planned"]["cost"]
+    assert any(name.startswith("oats on A-1") for name in variants)
+    assert run("whatif", own, "--rate", "X=0.8").says("names no nutrient and share")
+    assert run("whatif", own, "--crop", "Nowhere=oats").says("Nowhere")
+    assert run("whatif", own, "--without", "no such machine").code == 2
+    assert own.read_bytes() == held

@@ -58,7 +58,7 @@ def lay_beside(
     view = season.view(path, today)
     units = view.record.info.units
     rows = []
-    for one in season.what_if(view, budget, {}, 0.5, time_limit_s, progress):
+    for one in season.what_if(view, season.OtherWays(budget, 0.5), time_limit_s, progress):
         lacks = ((row, (row.need_kg or 0.0) - row.supplied_kg) for row in one.short[:6])
         short = ", ".join(
             f"{row.plot_id} {row.supply} {mass_words(kg, units, row.supply)}" for row, kg in lacks

@@ -129,6 +129,11 @@ def whatif(
         list[str] | None, typer.Option(help="Also with a product dearer: 'Potash 0-0-60=1.3'.")
     ] = None,
     lime_share: Annotated[float | None, typer.Option(help="Also with this share of the lime now.")] = None,
+    crop: Annotated[list[str] | None, typer.Option(help="Also with another crop: 'AF-04=oats'.")] = None,
+    rate: Annotated[
+        list[str] | None, typer.Option(help="Also with a share of a nutrient's needs met: 'N=0.8'.")
+    ] = None,
+    without: Annotated[list[str] | None, typer.Option(help="Also without a machine: 'lime truck'.")] = None,
     time_limit: SolveTime = 20.0,
 ) -> Answer:
     """Lay other ways to plan side by side: dollars, trips, hours, pounds, what is left short."""
@@ -137,10 +142,15 @@ def whatif(
     from loamwright.units import parse_money
 
     view = view_of(property_path)
-    factors = dict(read("dearer", one, _times) for one in dearer or ())
-    found = season.what_if(
-        view, read_if_given("budget", budget, parse_money), factors, lime_share, time_limit, asked.progress
+    ways = season.OtherWays(
+        read_if_given("budget", budget, parse_money),
+        lime_share,
+        dict(read("dearer", one, _times) for one in dearer or ()),
+        dict(read("crop", one, _on_plot) for one in crop or ()),
+        dict(read("rate", one, _share_of) for one in rate or ()),
+        tuple(without or ()),
     )
+    found = season.what_if(view, ways, time_limit, asked.progress)
     return Answer(Variants(found), view.record.info.units)
 
 
@@ -156,6 +166,24 @@ def _times(text: str) -> tuple[str, float]:
     if not (product.strip() and 0 <= times <= 1000):
         raise UnitError(f"{text!r} names no product and factor", "write for example Potash=1.3")
     return product.strip(), times
+
+
+def _share_of(text: str) -> tuple[str, float]:
+    """A nutrient and the share of its needs."""
+    from loamwright.values import Nutrient
+
+    name, share = _times(text)
+    if name.upper() not in {nutrient.value for nutrient in Nutrient} or share > 1:
+        raise UnitError(f"{text!r} names no nutrient and share", "write for example N=0.8")
+    return name.upper(), share
+
+
+def _on_plot(text: str) -> tuple[str, str]:
+    """A plot and the crop on it."""
+    plot, _, crop = (part.strip() for part in text.partition("="))
+    if not (plot and crop):
+        raise UnitError(f"{text!r} names no plot and crop", "write for example AF-04=oats")
+    return plot, crop
 
 
 @command(app, in_units=True)

@@ -16,8 +16,8 @@ from loamwright.planning.alternatives import (
     compare_habits,
     coverage_curve,
     dearer,
-    less_lime,
     what_if,
+    with_share,
 )
 from loamwright.planning.calendar import CalendarRow, GroundRule, dated_jobs, placed_in_time
 from loamwright.planning.custom_blends import BlendService, CustomBlend, blend_option, order_blend
@@ -88,7 +88,6 @@ __all__ = [
     "figure",
     "handling",
     "key",
-    "less_lime",
     "lime_ledger",
     "machines",
     "make_plan",
@@ -100,4 +99,5 @@ __all__ = [
     "short_of_bands",
     "what_aged",
     "what_if",
+    "with_share",
 ]

@@ -488,15 +488,17 @@ def dearer(offers: Sequence[Offer], product: str, times: float) -> tuple[Offer, 
     )
 
 
-def less_lime(plots: Sequence[PlanPlot], share: float) -> tuple[PlanPlot, ...]:
-    """Give the plots with a share of their lime needs.
+def with_share(plots: Sequence[PlanPlot], share: float, of: Callable[[Supply], bool]) -> tuple[PlanPlot, ...]:
+    """Give the plots with a share of some of their needs.
 
     Parameters
     ----------
     plots
         The plots.
     share
-        Of the lime [fraction].
+        Of those needs [fraction].
+    of
+        Tells of a supply whether it is one of them.
 
     Returns
     -------
@@ -507,7 +509,7 @@ def less_lime(plots: Sequence[PlanPlot], share: float) -> tuple[PlanPlot, ...]:
             plot,
             demands=tuple(
                 replace(one, mass_kg=one.mass_kg * share)
-                if one.supply.is_lime and one.mass_kg is not None
+                if of(one.supply) and one.mass_kg is not None
                 else one
                 for one in plot.demands
             ),

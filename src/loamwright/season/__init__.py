@@ -26,6 +26,7 @@ from loamwright.season.handing import (
 from loamwright.season.opening import Progress, Season, past_seasons, view, with_sampling, worked_out
 from loamwright.season.partitions import NeedsWritten, write_needs_in_parts
 from loamwright.season.purchase_plan import (
+    OtherWays,
     PlanOptions,
     compare_habits,
     coverage_curve,
@@ -45,6 +46,7 @@ __all__ = [
     "CloseCall",
     "HandEntry",
     "NeedsWritten",
+    "OtherWays",
     "PlanOptions",
     "Progress",
     "Season",

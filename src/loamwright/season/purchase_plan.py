@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import operator
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
+from functools import partial
 from pathlib import Path
 
 from loamwright import files, planning, supplies, work
 from loamwright.errors import InputError, Level, Problem, has_errors
+from loamwright.land import Cropping
 from loamwright.planning import LeftToDecide, Plan
 from loamwright.season.opening import Progress, Season, product_contents, quiet, worked_out
 from loamwright.supplies import Offer, Product
-from loamwright.values import Supply, WorkRules
+from loamwright.values import NeedState, Supply, WorkRules
 from loamwright.work import (
     SeasonView,
 )
@@ -291,13 +294,36 @@ def _left_open(view: Season, options: PlanOptions) -> tuple[Problem, ...]:
     return (Problem("decisions", what, "See and make them with: decide.", Level.WARNING),)
 
 
+@dataclass(frozen=True, slots=True)
+class OtherWays:
+    """What to plan otherwise, one variant each, to stand beside the plan.
+
+    Parameters
+    ----------
+    budget
+        With this to spend [money]; None = not asked.
+    lime_share
+        With this share of the lime now [fraction]; None = not asked.
+    dearer
+        Product to how many times its price.
+    crops
+        Plot to another crop on it.
+    rates
+        Supply to the share of its needs that is met [fraction].
+    without
+        Machines that are not to be had.
+    """
+
+    budget: Decimal | None = None
+    lime_share: float | None = None
+    dearer: Mapping[str, float] = field(default_factory=dict)
+    crops: Mapping[str, str] = field(default_factory=dict)
+    rates: Mapping[str, float] = field(default_factory=dict)
+    without: Sequence[str] = ()
+
+
 def what_if(
-    view: SeasonView,
-    budget: Decimal | None,
-    dearer: Mapping[str, float],
-    lime_share: float | None,
-    time_limit_s: float,
-    progress: Progress = quiet,
+    view: SeasonView, ways: OtherWays, time_limit_s: float, progress: Progress = quiet
 ) -> tuple[planning.Variant, ...]:
     """Lay other ways to plan beside the plan; nothing is kept.
 
@@ -305,12 +331,8 @@ def what_if(
     ----------
     view
         The season.
-    budget
-        Also with this to spend [money]; None = not.
-    dearer
-        Product to how many times its price: one variant each.
-    lime_share
-        Also with this share of the lime now [fraction]; None = not.
+    ways
+        What is asked.
     time_limit_s
         For each plan [s].
     progress
@@ -321,6 +343,11 @@ def what_if(
     tuple of planning.Variant
         The plan itself (made anew where it is old), no mixing, and every pair mixed that no page forbids
         come first.
+
+    Raises
+    ------
+    InputError
+        When a plot or machine is not known, or no machine would be left.
     """
     task = planning_task(view, PlanOptions(time_limit_s=time_limit_s))
     freely = planning_task(view, PlanOptions(time_limit_s=time_limit_s, mix_undecided=True))
@@ -330,15 +357,50 @@ def what_if(
         planning.Asked("nothing mixed", plots, offers, replace(terms, mixing=frozenset())),
         planning.Asked("all mixed that no page forbids", plots, offers, freely.terms),
     ]
-    if budget is not None:
-        asked.append(planning.Asked("with the budget", plots, offers, replace(terms, budget=budget)))
-    for product, times in dearer.items():
+    if ways.budget is not None:
+        limited = replace(terms, budget=ways.budget)
+        asked.append(planning.Asked("with the budget", plots, offers, limited))
+    for product, times in ways.dearer.items():
         changed = planning.dearer(offers, product, times)
         asked.append(planning.Asked(f"{product} at {times:g} times its price", plots, changed, terms))
-    if lime_share is not None:
-        less = planning.less_lime(plots, lime_share)
-        asked.append(planning.Asked(f"{lime_share:.0%} of the lime now", less, offers, terms))
+    if ways.lime_share is not None:
+        less = planning.with_share(plots, ways.lime_share, lambda supply: supply.is_lime)
+        asked.append(planning.Asked(f"{ways.lime_share:.0%} of the lime now", less, offers, terms))
+    for name, share in ways.rates.items():
+        less = planning.with_share(plots, share, partial(operator.eq, Supply(name)))
+        asked.append(planning.Asked(f"{share:.0%} of the {name}", less, offers, terms))
+    for text, crop in ways.crops.items():
+        plot_id = files.find(files.thing_of("plot"), view.record, text).plot_id
+        other = _growing(view, plot_id, crop)
+        grown = planning_task(other, PlanOptions(time_limit_s=time_limit_s)).plots
+        needs = other.needs[plot_id]
+        open_ones = [one.nutrient.value for one in needs.needs[:3] if one.state in _OPEN]
+        open_ones += ["lime"] if needs.lime.state in _OPEN else []
+        lacking = f" ({', '.join(open_ones)} not known)" if open_ones else ""
+        asked.append(planning.Asked(f"{crop} on {plot_id}{lacking}", grown, offers, terms))
+    for text in ways.without:
+        machine = files.find(files.thing_of("spreader"), view.record, text).name
+        left = tuple(one for one in terms.machines if one.name != machine)
+        if not left:
+            what = f"without {machine} no machine is left"
+            raise InputError([Problem("without", what, "Add the machine that would do its work.")])
+        asked.append(planning.Asked(f"without {machine}", plots, offers, replace(terms, machines=left)))
     return planning.what_if(asked, task.wares, progress)
+
+
+#: Needs that no plan can meet, as there is no figure.
+_OPEN = (NeedState.UNKNOWN, NeedState.TO_DECIDE)
+
+
+def _growing(view: SeasonView, plot_id: str, crop: str) -> Season:
+    """The season with another crop on a plot; goal and share of legumes were those of the crop that grows."""
+    record = view.record
+    now = view.croppings.get(plot_id) or Cropping(plot_id, record.info.season)
+    others = tuple(one for one in record.croppings if one != now)
+    return Season(
+        replace(record, croppings=(*others, replace(now, crop=crop, yield_goal=None, legume_pct=None))),
+        view.made_on,
+    )
 
 
 def ground_rules(view: SeasonView) -> tuple[planning.GroundRule, ...]:
