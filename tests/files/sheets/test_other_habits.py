@@ -537,3 +537,15 @@ def test_both_brays_side_by_side(tmp_path: Path) -> None:
     )
     assert asked(contents) == set()
     assert figures(contents, "P") == [(22.0, "ppm", "Bray P1", None), (40.0, "ppm", "Bray P2", None)]
+
+
+def test_a_comma_in_a_depth_stands_before_decimals(tmp_path: Path) -> None:
+    """Found by random cells: "1,385" as the top of a slice ended in an error of ours."""
+    contents = sheet(
+        tmp_path,
+        "Sample;Sampled;From cm;To cm;pH;P (Bray P1) ppm;K (NH4OAc) ppm",
+        "A;2026-04-01;1,385;15,5;6,4;22;160",
+    )
+    (sample,) = contents.samples
+    assert sample.depth is not None
+    assert (sample.depth.top, sample.depth.bottom) == (1.385, 15.5)

@@ -154,7 +154,8 @@ def depth_of(texts: Mapping[str, tuple[str, str | None]], stated: Depth | None) 
         for text in (top, bottom)
     ]
     if all(numbers):
-        values = [read_number(match[1]) for match in numbers if match]
+        # no depth is in the thousands: a comma stands before decimals, whatever the sheet's other figures do
+        values = [read_number(match[1].replace(",", "."), decimal_comma=False) for match in numbers if match]
         printed = next((match[2] for match in numbers if match and match[2]), None)
         unit = _LENGTHS.get(printed or "", unit)
         return Depth(values[0], values[1], unit) if values[1] > values[0] else None
