@@ -8,7 +8,7 @@ from decimal import Decimal
 import pytest
 from plan_cases import bag, plot, ware
 
-from loamwright.planning.alternatives import compare_habits, coverage_curve, dearer, less_lime
+from loamwright.planning.alternatives import compare_habits, coverage_curve, dearer, with_share
 from loamwright.planning.inputs import Band, FixedPass, Terms
 from loamwright.planning.planner import make_plan
 from loamwright.values import Supply
@@ -90,12 +90,15 @@ def test_no_triple_product_on_offer_is_told() -> None:
     assert "no product with N, P2O5 and K2O" in found.problems[0].what
 
 
-def test_a_dearer_product_and_less_lime_leave_everything_else() -> None:
+def test_a_dearer_product_and_a_share_of_a_need_leave_everything_else() -> None:
     offers = (bag("urea", "20.00", price_breaks=((10, Decimal(18)),)), bag("tsp", "25.00"))
     up = dearer(offers, "urea", 1.5)
     assert [(one.price, one.price_breaks) for one in up] == [(30, ()), (25, ())]
-    (limed,) = less_lime([plot("a", N=46, **{"lime ENP": 100.0})], 0.25)
+    needing = [plot("a", N=46, **{"lime ENP": 100.0})]
+    (limed,) = with_share(needing, 0.25, lambda supply: supply.is_lime)
     assert {one.supply: one.mass_kg for one in limed.demands} == {"N": 46, "lime ENP": 25}
+    (fed,) = with_share(needing, 0.5, lambda supply: supply is Supply.N)
+    assert {one.supply: one.mass_kg for one in fed.demands} == {"N": 23, "lime ENP": 100}
 
 
 def test_the_curve_rises_to_everything() -> None:
