@@ -1,8 +1,8 @@
 """Print the licences of everything that loamwright installs, by what each package says of itself.
 
 Run it with the Python it is installed in: `.venv/bin/python .ci/licences.py`. A package that only an extra
-asks for has the extra behind it; an extra that is not installed is left out. A package that states no licence,
-nor brings its text, ends the run with 1.
+asks for has the extra behind it; an extra that is not installed is left out. A package that states no
+licence, nor brings its text, ends the run with 1.
 """
 
 import re
