@@ -73,13 +73,13 @@ def write(path: Path, features: Features, crs: str = "EPSG:4326") -> Path:
 def in_parts(monkeypatch: pytest.MonkeyPatch) -> None:
     """Take every file for a large one, three features at a time."""
     monkeypatch.setattr("loamwright.files.intake.LARGE", 1)
-    monkeypatch.setattr(vectors, "_PART", 3)
+    monkeypatch.setattr(vectors, "PART", 3)
 
 
 def both(path: Path, monkeypatch: pytest.MonkeyPatch, **more: Any) -> tuple[Measured, LargeMeasured]:
     whole = files.measure(path, season=2026, **more)
     monkeypatch.setattr("loamwright.files.intake.LARGE", 1)
-    monkeypatch.setattr(vectors, "_PART", 3)
+    monkeypatch.setattr(vectors, "PART", 3)
     parted = files.measure(path, season=2026, **more)
     assert isinstance(whole, Measured)
     assert isinstance(parted, LargeMeasured)
@@ -216,7 +216,7 @@ def test_which_files_can_be_read_in_parts(tmp_path: Path) -> None:
     assert vectors.count_parted(tmp_path / "land.geojson") == 0
     (tmp_path / "broken.fgb").write_bytes(b"not a map")
     assert vectors.count_parted(tmp_path / "broken.fgb") == 0
-    assert large_maps.LARGE >= vectors._PART
+    assert large_maps.LARGE >= vectors.PART
 
 
 def test_the_command_prints_a_large_file_as_it_prints_a_small_one(

@@ -40,6 +40,12 @@ app = typer.Typer(
 )
 
 
+Processes = Annotated[int, typer.Option(help="Of parts: processes to work in (extra `scale`).")]
+Cluster = Annotated[
+    str, typer.Option(metavar="ADDRESS", help="Of parts: a dask scheduler to work on; makes connections.")
+]
+
+
 def _show_version(wanted: bool) -> None:
     if wanted:
         from loamwright.version import __version__
@@ -84,12 +90,24 @@ def measure(
     ] = None,
     gps_sigma: Annotated[str, typer.Option(help="Standard error of a walked GPS fix.")] = "3 m",
     layer: LayerName = None,
+    parts: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Write tables of 25,000 plots here; go on where a run stopped."),
+    ] = None,
+    processes: Processes = 1,
+    cluster: Cluster = "",
 ) -> Answer:
-    """Measure the true acreage of the plots in a file; makes nothing."""
-    from loamwright import files
+    """Measure the true acreage of the plots in a file; makes nothing, but tables when told where."""
+    from loamwright import files, season
     from loamwright.units import parse_length
 
     sigma_m = read("gps sigma", gps_sigma, parse_length)
+    if parts is not None:
+        made = season.write_areas_in_parts(
+            file, keepouts, layer, sigma_m, parts, processes, cluster, asked.progress
+        )
+        return Answer(made, from_file=True)
+    _only_with({"processes": processes != 1, "cluster": cluster}, "plots measured in parts", _NAME_PARTS)
     found = files.measure(file, keepouts, today().year, sigma_m, layer, asked.progress)
     return Answer(found, files.units_in(file), from_file=True)
 
@@ -283,30 +301,28 @@ def needs(
             metavar="DIR", help="Of files: write tables of 2,000 plots here; go on where a run stopped."
         ),
     ] = None,
-    processes: Annotated[int, typer.Option(help="Of parts: processes to work in (extra `scale`).")] = 1,
-    cluster: Annotated[
-        str, typer.Option(metavar="ADDRESS", help="Of parts: a dask scheduler to work on; makes connections.")
-    ] = "",
+    processes: Processes = 1,
+    cluster: Cluster = "",
 ) -> Answer:
     """Show what each plot needs of each nutrient and of lime, and what is unknown."""
     from loamwright import files, season
     from loamwright.commands.results import SeasonNeeds
 
     if not tests:
-        _not_of_a_property(
-            {
-                "guideline": guideline,
-                "layer": layer,
-                "parts": parts,
-                "processes": processes != 1,
-                "cluster": cluster,
-            }
-        )
+        several = processes != 1
+        stated = {
+            "guideline": guideline,
+            "layer": layer,
+            "parts": parts,
+            "processes": several,
+            "cluster": cluster,
+        }
+        _only_with(stated, "files of plots and soil tests", "Leave it out, or give TESTS.")
         view = view_of(place, of_season)
         return Answer(SeasonNeeds(view), view.record.info.units)
     record = files.without_property(place, tests, of_season or today().year, today(), layer, guideline)
     if parts is None:
-        _not_of_a_property({"processes": processes != 1, "cluster": cluster}, "needs written in parts")
+        _only_with({"processes": processes != 1, "cluster": cluster}, "needs written in parts", _NAME_PARTS)
         return Answer(SeasonNeeds(season.Season(record, today())))
     sources = (place, *tests)
     return Answer(
@@ -314,14 +330,14 @@ def needs(
     )
 
 
-def _not_of_a_property(stated: Mapping[str, object], needed: str = "files of plots and soil tests") -> None:
+_NAME_PARTS = "Leave it out, or name a folder with `parts`."
+
+
+def _only_with(stated: Mapping[str, object], needed: str, fix: str) -> None:
     """Refuse options that mean nothing here."""
     told = [name for name, value in stated.items() if value]
     if told:
-        what = f"this is only for {needed}"
-        raise InputError(
-            [Problem(name, what, "Leave it out, or give what it is for: TESTS and `parts`.") for name in told]
-        )
+        raise InputError([Problem(name, f"this is only for {needed}", fix) for name in told])
 
 
 @command(app, in_units=True)

@@ -37,7 +37,7 @@ from loamwright.land import PlotArea
 from loamwright.money import format_money
 from loamwright.needs import LimeNeed, Need
 from loamwright.planning import Aged, LimeDose, Outcome
-from loamwright.season import NeedsWritten
+from loamwright.season import AreasWritten, NeedsWritten
 from loamwright.supplies import Acidity, OfferComparison
 from loamwright.units import (
     ACRE_M2,
@@ -468,7 +468,19 @@ def show_needs_written(console: Console, made: NeedsWritten, _system: str) -> No
     """Say which tables of needs there are."""
     count = f"{made.plots:,} plots in {len(made.parts):,} tables"
     console.print(f"{count}: {made.made:,} worked out, {made.kept:,} there from before")
-    for path in (made.parts[0], made.parts[-1]) if len(made.parts) > 1 else made.parts:
+    _show_first_and_last(console, made.parts)
+
+
+def show_areas_written(console: Console, made: AreasWritten, system: str) -> None:
+    """Say which tables of areas there are, and what all plots measure."""
+    area, spread = (format_area(one, system) for one in (made.total_area_m2, made.total_spread_area_m2))
+    console.print(f"{made.plots:,} plots in {len(made.parts):,} tables: {area}, of it {spread} to spread")
+    console.print(f"parts of the file: {made.made:,} measured now, {made.kept:,} kept from before")
+    _show_first_and_last(console, made.parts)
+
+
+def _show_first_and_last(console: Console, paths: Sequence[Path]) -> None:
+    for path in (paths[0], paths[-1]) if len(paths) > 1 else paths:
         console.print(str(path), markup=False, soft_wrap=True)
 
 
@@ -782,6 +794,7 @@ TEXTS: Mapping[type, Callable[[Console, Any, str], None]] = {
     Histories: show_history,
     Projection: show_projection,
     FilesMade: show_files,
+    AreasWritten: show_areas_written,
     NeedsWritten: show_needs_written,
     ExportKinds: show_export_kinds,
     Recorded: show_recorded,

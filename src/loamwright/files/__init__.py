@@ -47,7 +47,7 @@ from loamwright.files.intake import (
     without_property,
 )
 from loamwright.files.journal import Change
-from loamwright.files.large_maps import LargeMeasured
+from loamwright.files.large_maps import LargeMeasured, count_in_parts, keep_reading, measure_readings
 from loamwright.files.pricelists import parse_grade
 from loamwright.files.property_file import (
     backup,
@@ -136,6 +136,7 @@ __all__ = [
     "choose_lime",
     "chosen",
     "compare",
+    "count_in_parts",
     "create",
     "differences",
     "differing",
@@ -147,6 +148,7 @@ __all__ = [
     "import_files",
     "info_from",
     "keep_answers",
+    "keep_reading",
     "known_materials",
     "lay_down",
     "list_crops",
@@ -164,6 +166,7 @@ __all__ = [
     "load_sampling_guides",
     "make_folder",
     "measure",
+    "measure_readings",
     "new_guideline",
     "new_property",
     "parse_date",

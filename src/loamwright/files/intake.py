@@ -31,7 +31,7 @@ from loamwright.files import (
 )
 from loamwright.files.fields import DATE_ORDER, DAY_FIRST, MONTH_FIRST, Fields
 from loamwright.files.jsontext import read_json, without_collecting
-from loamwright.files.large_maps import LARGE, LargeMeasured, measure_large
+from loamwright.files.large_maps import LARGE, LargeMeasured, keepouts_of, measure_large
 from loamwright.files.merging import Difference, differences, merged
 from loamwright.files.sheets import Profile, SheetContents, keep_answers, read_sheet
 from loamwright.files.thing_rows import (
@@ -121,9 +121,7 @@ def measure(
         raise InputError(
             [Problem("gps sigma", f"{gps_sigma_m:g} m is less than nothing", "Give zero or more.")]
         )
-    kept = plots.KeepOutsRead((), ())
-    if keepouts_path is not None:
-        kept = plots.keepouts_from_shapes(vectors.read_shapes(keepouts_path))
+    kept = keepouts_of(keepouts_path)
     if vectors.count_parted(path, layer) >= LARGE:
         large = measure_large(path, layer, kept.keepouts, gps_sigma_m, progress)
         return replace(large, problems=(*large.problems, *kept.problems))

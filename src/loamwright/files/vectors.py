@@ -164,7 +164,7 @@ class Part:
 
 
 #: Kinds of file that can be read part by part, and how many features a part has.
-_PARTED, _PART = {".fgb", ".gpkg", ".shp"}, 100_000
+_PARTED, PART = {".fgb", ".gpkg", ".shp"}, 100_000
 
 
 @contextmanager
@@ -190,20 +190,19 @@ def count_parted(path: Path, layer: str | None = None) -> int:
     return int(about["features"])
 
 
-def read_parts(path: Path, layer: str | None, wanted: Callable[[str], bool]) -> Iterator[Part]:
-    """Read a file that `count_parted` counts part by part, with the columns that are wanted."""
+def read_part(path: Path, layer: str | None, wanted: Callable[[str], bool], start: int, most: int) -> Part:
+    """Read so many features of a file that `count_parted` counts, with the columns that are wanted."""
     import pyogrio
 
-    source, count = str(path), count_parted(path, layer)
+    source = str(path)
     layer = _the_layer(source, layer, path)
     with _unsaid():
         names = [str(name) for name in pyogrio.read_info(source, layer=layer)["fields"]]
-    which = {"columns": [name for name in names if wanted(name)], "max_features": _PART}
-    for start in range(0, count, _PART):
-        meta, wkbs, columns, remarks = _raw(source, layer, path.name, path, skip_features=start, **which)
-        shapes, faults = _shapes_in(wkbs)
-        shapes, moved = _moved(shapes, meta["crs"], path)
-        yield Part(start, columns, shapes, faults, (*remarks, *moved))
+    which = {"columns": [name for name in names if wanted(name)], "max_features": most}
+    meta, wkbs, columns, remarks = _raw(source, layer, path.name, path, skip_features=start, **which)
+    shapes, faults = _shapes_in(wkbs)
+    shapes, moved = _moved(shapes, meta["crs"], path)
+    return Part(start, columns, shapes, faults, (*remarks, *moved))
 
 
 #: Arrays of very many shapes into the little room of well-known binary, and back.

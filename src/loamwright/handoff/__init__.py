@@ -8,7 +8,7 @@ pages; `exports`, `device_files`, `taskfile` and `lab_order` are the files.
 from loamwright.handoff.booklet import has_rounds, write_booklet
 from loamwright.handoff.budget_chart import write_budget_chart
 from loamwright.handoff.buying_list import write_buying_list
-from loamwright.handoff.exports import KINDS, check_kind, export, write_needs
+from loamwright.handoff.exports import KINDS, check_kind, export, write_areas, write_needs
 from loamwright.handoff.lab_order import write_lab_order
 from loamwright.handoff.orders import write_arithmetic, write_orders
 from loamwright.handoff.paper import READERS, PaperMade, PaperOptions, check_paper, check_reader
@@ -26,6 +26,7 @@ __all__ = [
     "check_reader",
     "export",
     "has_rounds",
+    "write_areas",
     "write_arithmetic",
     "write_booklet",
     "write_budget_chart",

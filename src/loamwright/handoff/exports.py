@@ -10,7 +10,7 @@ what a person reads on a device is rounded as on paper (`device_files`).
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -29,7 +29,7 @@ from loamwright.handoff.buying_list import buying_sheet
 from loamwright.handoff.season_record import record_sheets
 from loamwright.handoff.taskfile import write_task_file, xml_text
 from loamwright.handoff.workbook import Cell, Column, Section, Sheet, in_units, write_csv, write_workbook
-from loamwright.land import point_shape, setback
+from loamwright.land import PlotArea, point_shape, setback
 from loamwright.money import currency_told
 from loamwright.needs import LimeNeed, Need
 from loamwright.planning import PlanLine
@@ -395,6 +395,53 @@ def write_needs(view: SeasonView, path: Path) -> None:
         When it cannot be written.
     """
     write_csv(path, in_units(_needs_sheet(view), view.record.info.units))
+
+
+def write_areas(rows: Iterable[tuple[str, PlotArea]], path: Path) -> None:
+    """Write what plots measure as a CSV table, figures to the last digit.
+
+    Parameters
+    ----------
+    rows
+        Name and area of each.
+    path
+        Where; it is there whole, or not at all.
+
+    Raises
+    ------
+    InputError
+        When it cannot be written.
+    """
+    columns = (
+        Column("plot", 10),
+        Column("name", 24),
+        Column("acres", 9, 2),
+        Column("acres to spread", 9, 2),
+        Column("standard error acres", 10, 3),
+        Column("m²", 9, 2),
+        Column("m² to spread", 9, 2),
+        Column("perimeter m", 9, 2),
+        Column("parts", 6),
+        Column("holes", 6),
+        Column("setback not stated", 24),
+    )
+    cells: list[tuple[Cell, ...]] = [
+        (
+            area.plot_id,
+            name,
+            area.area_m2 / ACRE_M2,
+            area.spread_area_m2 / ACRE_M2,
+            None if area.area_se_m2 is None else area.area_se_m2 / ACRE_M2,
+            area.area_m2,
+            area.spread_area_m2,
+            area.perimeter_m or None,
+            area.parts,
+            area.holes,
+            ", ".join(area.missing_setbacks),
+        )
+        for name, area in rows
+    ]
+    write_csv(path, Sheet("Areas", (), columns, (Section("", tuple(cells)),)))
 
 
 def _plan_sheet(view: SeasonView) -> Sheet:

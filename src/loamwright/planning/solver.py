@@ -276,6 +276,9 @@ def _solver(effort: Effort) -> Any:
         solver.setOptionValue("mip_max_nodes", effort.nodes)
     if effort.lookout is not None:
         solver.setOptionValue("mip_heuristic_effort", effort.lookout)
+        # Of ten properties of 20 plots with jobs and two timings six are proved to 0.1 % in 10 s without it,
+        # four with it.
+        solver.setOptionValue("mip_heuristic_run_rens", False)
     if effort.light:
         solver.setOptionValue("presolve", "off")
         solver.setOptionValue("mip_heuristic_effort", 0.0)

@@ -24,7 +24,12 @@ from loamwright.season.handing import (
     write_sampling,
 )
 from loamwright.season.opening import Progress, Season, past_seasons, view, with_sampling, worked_out
-from loamwright.season.partitions import NeedsWritten, write_needs_in_parts
+from loamwright.season.partitions import (
+    AreasWritten,
+    NeedsWritten,
+    write_areas_in_parts,
+    write_needs_in_parts,
+)
 from loamwright.season.purchase_plan import (
     OtherWays,
     PlanOptions,
@@ -42,6 +47,7 @@ from loamwright.season.purchase_plan import (
 from loamwright.season.stories import acidity, explain, history, lime_ledger, project, without_a_rate
 
 __all__ = [
+    "AreasWritten",
     "CatchTest",
     "CloseCall",
     "HandEntry",
@@ -78,6 +84,7 @@ __all__ = [
     "with_sampling",
     "without_a_rate",
     "worked_out",
+    "write_areas_in_parts",
     "write_needs_in_parts",
     "write_orders",
     "write_reports",
