@@ -204,6 +204,7 @@ def full_record() -> PropertyRecord:
                 3000.0,
                 (5, 6, 10),
                 {"ATV": True, "Truck": False},
+                {"N": (0.95, 1.0), "lime ENP": (0.9, 1.1)},
             ),
             Plot("A-2", "Parts", parts),
         ),

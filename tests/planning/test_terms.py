@@ -66,6 +66,23 @@ def test_the_users_band_comes_before_ours() -> None:
     }
 
 
+def test_a_plots_band_comes_before_the_propertys() -> None:
+    settings = Settings(work=WorkRules(bands={"N": (0.9, 1.05), "*": (0.85, 1.15)}))
+    asked = [Supply.N, Supply.K2O, Supply.B]
+    named = bands(asked, settings, {"N": (1.0, 1.0)})
+    assert named == {
+        Supply.N: Band(1.0, 1.0),
+        Supply.K2O: Band(0.85, 1.15),
+        Supply.B: Band(0.85, 1.15),
+    }
+    every = bands(asked, settings, {"*": (0.8, 1.2), "B": (1.0, 1.0)})
+    assert every == {
+        Supply.N: Band(0.8, 1.2),
+        Supply.K2O: Band(0.8, 1.2),
+        Supply.B: Band(1.0, 1.0),
+    }
+
+
 def test_a_heavy_machine_goes_only_where_reach_says_yes() -> None:
     settings = Settings(spreaders=(ATV, TRUCK))
     assert let_in(plot(), settings) == {"ATV"}
@@ -119,11 +136,17 @@ def test_the_bands_are_said_with_their_size() -> None:
     named = bands([Supply.N, Supply.P2O5, Supply.K2O, Supply.B, Supply.LIME_ENP], Settings())
     assert band_words(named, Settings()) == (
         "A need counts as met from 95 to 100 % of it (N), from 95 to 110 % (P2O5, K2O, lime ENP). "
-        "The bands are ours: no published one was found; set your own under `bands` in the settings."
+        "The bands are ours: no published one was found; set your own under `bands` in the settings or of a "
+        "plot."
     )
     own = Settings(work=WorkRules(bands={"*": (0.9, 1.2)}))
     assert band_words(bands([Supply.N], own), own) == "A need counts as met from 90 to 120 % of it (N)."
     assert band_words({}, own) == ""
+    on_plots = {"b": {"N": (1.0, 1.0), "*": (0.8, 1.2)}, "c": {}}
+    assert band_words(bands([Supply.N], own), own, on_plots) == (
+        "A need counts as met from 90 to 120 % of it (N). Some plots have bands of their own: "
+        "b N from 100 to 100 %, everything from 80 to 120 %."
+    )
 
 
 def test_drawn_ways_stop_a_spreader_whatever_reach_says() -> None:

@@ -15,6 +15,7 @@ _WORDS = {
     "narrowest": "narrowest place of the way in",
     "weight_limit": "heaviest vehicle on the way in",
     "months": "months it can be reached",
+    "bands": "shares of its needs that count as met",
     "previous_crop": "crop before",
     "previous_stand": "stand of the crop before",
     "yield_goal_how": "how the yield goal was set",

@@ -141,6 +141,7 @@ PLOT = (
     _plain("narrowest", kinds.LENGTH, "narrowest width of the way in", "narrowest_m"),
     _plain("weight_limit", kinds.MASS, "heaviest vehicle the way carries", "weight_limit_kg"),
     _plain("months", kinds.MONTHS, "months it can be reached", "reach_months"),
+    _plain("bands", kinds.BANDS, "shares of its needs that count as met; clear = as on the property"),
 )
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
+from types import MappingProxyType
 
 from loamwright.planning.inputs import Band, Machine
 from loamwright.supplies import Offer
@@ -28,8 +29,12 @@ BANDS: Mapping[str, Band] = {
 }
 
 
-def bands(supplies: Sequence[Supply], settings: Settings) -> Mapping[Supply, Band]:
-    """Give the band of each supply: the user's, else ours; a supply with neither is met exactly.
+def bands(
+    supplies: Sequence[Supply],
+    settings: Settings,
+    on_plot: Mapping[str, tuple[float, float]] = MappingProxyType({}),
+) -> Mapping[Supply, Band]:
+    """Give the band of each supply: the plot's, else the user's, else ours; one with none is met exactly.
 
     Parameters
     ----------
@@ -37,6 +42,8 @@ def bands(supplies: Sequence[Supply], settings: Settings) -> Mapping[Supply, Ban
         Supply keys.
     settings
         The property's settings.
+    on_plot
+        The user's for one plot.
 
     Returns
     -------
@@ -47,16 +54,23 @@ def bands(supplies: Sequence[Supply], settings: Settings) -> Mapping[Supply, Ban
     >>> bands([Supply.N, Supply.B], Settings())[Supply.N]
     Band(low=0.95, high=1.0)
     """
-    own = {supply: Band(*ends) for supply, ends in settings.work.bands.items()}
+    rules = settings.work.bands
+    fallback = on_plot.get("*") or rules.get("*")
+    own = {supply: Band(*ends) for supply, ends in rules.items()} if "*" not in on_plot else {}
+    own |= {supply: Band(*ends) for supply, ends in on_plot.items()}
     usual: dict[Supply, Band | None] = {
         supply: BANDS.get("lime" if supply.is_lime else supply.value) for supply in supplies
     }
-    every = own.get("*")
+    every = None if fallback is None else Band(*fallback)
     found = {supply: own.get(supply) or every or usual[supply] for supply in supplies}
     return {supply: band for supply, band in found.items() if band is not None}
 
 
-def band_words(found: Mapping[Supply, Band], settings: Settings) -> str:
+def band_words(
+    found: Mapping[Supply, Band],
+    settings: Settings,
+    on_plots: Mapping[str, Mapping[str, tuple[float, float]]] = MappingProxyType({}),
+) -> str:
     """Say between which shares needs count as met, and whose bands they are.
 
     Parameters
@@ -65,6 +79,8 @@ def band_words(found: Mapping[Supply, Band], settings: Settings) -> str:
         Bands by supply, from `bands`.
     settings
         The property's settings.
+    on_plots
+        The user's for single plots, by plot_id.
 
     Returns
     -------
@@ -82,11 +98,23 @@ def band_words(found: Mapping[Supply, Band], settings: Settings) -> str:
     ]
     parts = [f"{share}{'' if place else ' of it'} {of}" for place, (share, of) in enumerate(shares)]
     ours = (
-        " The bands are ours: no published one was found; set your own under `bands` in the settings."
+        " The bands are ours: no published one was found; set your own under `bands` in the settings or of a "
+        "plot."
         if not settings.work.bands
         else ""
     )
-    return f"A need counts as met {', '.join(parts)}.{ours}"
+    own = "; ".join(
+        f"{plot_id} {', '.join(_own_words(supply, ends) for supply, ends in held.items())}"
+        for plot_id, held in on_plots.items()
+        if held
+    )
+    plots = f" Some plots have bands of their own: {own}." if own else ""
+    return f"A need counts as met {', '.join(parts)}.{plots}{ours}"
+
+
+def _own_words(supply: str, ends: tuple[float, float]) -> str:
+    name = "everything" if supply == "*" else supply
+    return f"{name} from {ends[0] * 100:.4g} to {ends[1] * 100:.4g} %"
 
 
 def machines(settings: Settings) -> tuple[Machine, ...]:

@@ -256,7 +256,8 @@ def _bands_said(task: PlanningTask, view: SeasonView) -> tuple[str, ...]:
     needed = {demand.supply for plot in task.plots for demand in plot.demands if demand.mass_kg}
     ordered = [supply for supply in Supply if supply in needed]
     settings = view.record.info.settings
-    words = planning.band_words(planning.bands(ordered, settings), settings)
+    own = {plot.plot_id: plot.bands for plot in view.record.plots}
+    words = planning.band_words(planning.bands(ordered, settings), settings, own)
     return (words,) if words else ()
 
 

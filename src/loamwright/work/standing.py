@@ -61,6 +61,8 @@ def stands_on(
         if plot.reach_months:
             reach.append(f"months {' '.join(map(str, plot.reach_months))}")
         found[key("reach", plot.plot_id)] = ", ".join(reach) or "not stated"
+        if plot.bands:
+            found[key("setting", f"bands of {plot.plot_id}")] = _words(plot.bands)
     for plot_id, plot_needs in needs_before.items():
         for need in plot_needs.needs:
             found[key("need", f"{plot_id} {need.nutrient.value}")] = figure(need.rate_kg_ha, "kg/ha")
