@@ -14,8 +14,8 @@ from loamwright.land.records import Plot, Way
 from loamwright.land.ways_in import WaysIn
 from loamwright.planning.inputs import Band
 from loamwright.planning.targets import kept_off, reachable_machines, reachable_products
-from loamwright.planning.terms import band_words, bands, machines
-from loamwright.supplies.records import Form, Product
+from loamwright.planning.terms import band_words, bands, handling, machines
+from loamwright.supplies.records import Form, Handled, Offer, Product
 from loamwright.units import FT_M, HA_M2, MILE_M
 from loamwright.values import Settings, Spreader, Supply, WorkRules
 
@@ -54,6 +54,32 @@ def test_a_spreaders_own_costs_come_before_the_propertys() -> None:
     (machine,) = machines(settings)
     assert (machine.cost_per_job, machine.cost_per_ha) == (30, 15)
     assert machine.hours_per_ha is None  # width and speed are not stated: no hours are told
+
+
+def test_handling_goes_by_how_it_gets_into_the_hopper() -> None:
+    """Bags 20 a tonne, shovelled 30, by auger 4, nothing for what the seller's truck brings and spreads."""
+    rates = {"bag": "0.020", "bulk shovelled": "0.030", "bulk by auger": "0.004"}
+    spreaders = (ATV, replace(TRUCK, cost_per_load=Decimal(100)))
+    settings = Settings(
+        spreaders=spreaders,
+        work=WorkRules(handling_per_kg={kind: Decimal(rate) for kind, rate in rates.items()}),
+    )
+    price = Decimal(1)
+    offers = (
+        Offer("bagged", "urea", "50 lb bag", 22.7, price),
+        Offer("heap", "urea", "1 ton bulk", 907.2, price, True),
+        Offer("bin", "urea", "1 ton bulk", 907.2, price, True, handled=Handled.AUGER),
+        Offer("stone", "lime", "1 ton bulk", 907.2, price, True),
+        Offer("dumped", "lime", "1 ton bulk", 907.2, price, True, handled=Handled.SHOVELLED),
+    )
+    assert handling(offers, (UREA, LIME), settings) == {
+        "bagged": Decimal("0.020"),
+        "heap": Decimal("0.030"),
+        "bin": Decimal("0.004"),
+        "dumped": Decimal("0.030"),
+    }
+    own_truck = replace(settings, spreaders=(ATV, TRUCK))  # one that is not said to bring loads is theirs
+    assert handling(offers, (UREA, LIME), own_truck)["stone"] == Decimal("0.030")
 
 
 def test_the_users_band_comes_before_ours() -> None:

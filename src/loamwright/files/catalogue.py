@@ -20,7 +20,7 @@ from loamwright.files.reference import load_calendar, load_ground_rules, load_sa
 from loamwright.files.work_rules import BAND_SUPPLIES, PACKAGE_KINDS
 from loamwright.land import KeepOut
 from loamwright.soil import LabRecommendation, Reading, SoilTest
-from loamwright.supplies import DOSE_LIMITS, Form, LimeLabel, Movement, Offer, Product
+from loamwright.supplies import DOSE_LIMITS, Form, Handled, LimeLabel, Movement, Offer, Product
 from loamwright.units import SYSTEMS, parse_package
 from loamwright.values import MixDecision, Nutrient, OwnWindow, PropertyInfo, Quantity, Timing, WorkRules
 from loamwright.work import PropertyRecord
@@ -477,6 +477,7 @@ OFFER = (
     _plain("delivery_fee", kinds.MONEY, "once per order"),
     _plain("divisible", kinds.FLAG, "sold by weight?"),
     _plain("increment", kinds.MASS, "smallest step of what is sold by weight", "increment_kg"),
+    _plain("handled", kinds.word("handling", Handled), "how it gets into the hopper; clear = as its package"),
 )
 PURCHASE = (
     _plain("kind", kinds.word("kind", Movement), "bought, received, returned, counted"),
@@ -648,7 +649,7 @@ def settings_fields() -> tuple[Field, ...]:
             _work_entry(
                 f"handling.{kind}",
                 kinds.MONEY_PER_MASS,
-                f"for handling {kind} goods",
+                f"for handling what is handled so: {kind}",
                 "handling_per_kg",
                 kind,
             )

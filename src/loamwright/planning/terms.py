@@ -7,12 +7,12 @@ and field efficiency: the published area per hour = width × speed × efficiency
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from decimal import Decimal
 from types import MappingProxyType
 
 from loamwright.planning.inputs import Band, Machine
-from loamwright.supplies import Offer
+from loamwright.supplies import Handled, Offer, Product
 from loamwright.units import HA_M2
 from loamwright.values import Nutrient, Settings, Spreader, Supply
 
@@ -159,13 +159,15 @@ def _machine(spreader: Spreader, settings: Settings) -> Machine:
     )
 
 
-def handling(offers: Sequence[Offer], settings: Settings) -> Mapping[str, Decimal]:
+def handling(
+    offers: Sequence[Offer], products: Sequence[Product], settings: Settings
+) -> Mapping[str, Decimal]:
     """Cost of handling each offer's packages [money per kg]; nothing until a rate is stated.
 
     Parameters
     ----------
-    offers
-        The offers.
+    offers, products
+        The offers and what they are of.
     settings
         The property's settings.
 
@@ -174,5 +176,22 @@ def handling(offers: Sequence[Offer], settings: Settings) -> Mapping[str, Decima
     mapping of offer id to Decimal
     """
     rates = settings.work.handling_per_kg
-    found = {offer.offer_id: rates.get("bulk" if offer.divisible else "bag") for offer in offers}
+    brought = {product.product for product in products if _brought_by_its_spreaders(product, settings)}
+    found = {offer.offer_id: rates.get(_handled(offer, brought).value) for offer in offers}
     return {offer_id: rate for offer_id, rate in found.items() if rate}
+
+
+def _brought_by_its_spreaders(product: Product, settings: Settings) -> bool:
+    """Whether all that spreads a product are machines that bring it to the property in loads of their own."""
+    names = {name.casefold() for name in product.equipment}
+    able = [one for one in settings.spreaders if not names or one.name.casefold() in names]
+    return bool(able) and all(one.cost_per_load is not None for one in able)
+
+
+def _handled(offer: Offer, brought: Collection[str]) -> Handled:
+    """As stated; else what machines bring is spread by the seller, other bulk is shovelled. Ours."""
+    if offer.handled is not None:
+        return offer.handled
+    if not offer.divisible:
+        return Handled.BAG
+    return Handled.SELLER if offer.product in brought else Handled.SHOVELLED

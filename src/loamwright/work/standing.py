@@ -79,7 +79,8 @@ def stands_on(
     for offer in record.offers:
         price = "no price" if offer.price is None else f"{offer.price:f}"
         breaks = "".join(f", {price:f} from {count}" for count, price in offer.price_breaks)
-        found[key("offer", offer.offer_id)] = f"{offer.product}, {offer.package}, {price}{breaks}"
+        handled = "" if offer.handled is None else f", {offer.handled}"
+        found[key("offer", offer.offer_id)] = f"{offer.product}, {offer.package}, {price}{breaks}{handled}"
         if offer.in_stock:
             found[key("stock", f"{offer.product}, {offer.package}")] = f"{offer.in_stock:g}, by the offer"
     for spreader in settings.spreaders:

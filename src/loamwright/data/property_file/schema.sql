@@ -367,6 +367,7 @@ CREATE TABLE offers (
     price_breaks TEXT NOT NULL, -- JSON list of [from this many packages, unit price]
     price_low TEXT,
     price_high TEXT,
+    handled TEXT, -- bag, bulk shovelled, bulk by auger, spread by the seller
     retired_on DATE,
     retired_because TEXT NOT NULL DEFAULT ''
 );
