@@ -14,7 +14,7 @@ from typing import Any
 from xml.etree import ElementTree
 
 from loamwright.files.grids import refuse
-from loamwright.files.sheets.figures import BUFFERS, FAMILY_TESTS, READING_UNITS, SAME_NUMBER
+from loamwright.files.sheets.figures import BUFFERS, FAMILY_TESTS, READING_UNITS
 from loamwright.files.sheets.inquiry import NOT_KNOWN, Inquiry
 from loamwright.files.sheets.modus_ids import ModusTest, read_test_id
 from loamwright.files.sheets.records import (
@@ -28,7 +28,7 @@ from loamwright.files.sheets.sampling_dates import DAY_OF_SAMPLING, is_day
 from loamwright.files.sheets.words.calendar_dates import read_printed_date
 from loamwright.files.sheets.words.depths import Depth, read_depth
 from loamwright.files.sheets.words.figures import Printed, read_printed
-from loamwright.files.sheets.words.headings import read_heading
+from loamwright.files.sheets.words.headings import SAME_NUMBER, read_heading
 from loamwright.files.sheets.words.measures import read_unit
 from loamwright.files.sheets.words.vocabulary import Analyte, vocabulary
 
