@@ -268,6 +268,7 @@ class Season(SeasonView):
             self.needs,
             self.plan,
             self.made_on,
+            files.load_mixing(),
         )
         return (*fired, *work.on_the_rest(self.needs, self.areas, self.record.info.units))
 

@@ -16,6 +16,7 @@ from collections.abc import Mapping
 from loamwright.land import Cropping, PlotArea
 from loamwright.needs import PlotNeeds
 from loamwright.planning import Plan
+from loamwright.supplies import MixTable
 from loamwright.work.cautions import field_work, ground, limes, materials, nitrogen, soil_tests
 from loamwright.work.cautions.facts import CautionText, Rule, open_case
 from loamwright.work.records import Caution, PropertyRecord
@@ -56,6 +57,7 @@ def fire(
     needs: Mapping[str, PlotNeeds],
     plan: Plan | None,
     on_date: dt.date,
+    mixing: MixTable,
 ) -> tuple[Caution, ...]:
     """Return the cautions that the data calls for.
 
@@ -71,13 +73,15 @@ def fire(
         The newest plan, or None. Lines already done raise no caution about doing them.
     on_date
         Date the question is asked.
+    mixing
+        The published pairs that may or may not share a hopper.
 
     Returns
     -------
     tuple of Caution
         The most serious first, then in the order of the table; one for each rule and product.
     """
-    case = open_case(record, areas, croppings, needs, plan, on_date)
+    case = open_case(record, areas, croppings, needs, plan, on_date, mixing)
     cautions: list[Caution] = []
     for rule_id, rule in RULES.items():
         text = texts[rule_id]

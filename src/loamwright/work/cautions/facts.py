@@ -16,7 +16,7 @@ from loamwright.land import Cropping, KeepOut, Plot, PlotArea, distances_m
 from loamwright.needs import PlotNeeds
 from loamwright.planning import Plan, PlanLine
 from loamwright.soil import SoilTest
-from loamwright.supplies import Product, nutrient_fractions
+from loamwright.supplies import MixTable, Product, nutrient_fractions
 from loamwright.units import LB_ACRE_KG_HA, format_mass, format_rate
 from loamwright.values import Nutrient, Quantity, Source
 from loamwright.work.ledger import entries_that_count, line_statuses, season_entries
@@ -106,6 +106,8 @@ class Case:
         Lines of the plan with something left to do.
     gaps_m
         Distance by (plot_id, keepout_id) [m].
+    mixing
+        The published pairs that may or may not share a hopper.
     """
 
     record: PropertyRecord
@@ -123,6 +125,7 @@ class Case:
     statuses: tuple[LineStatus, ...]
     open_lines: tuple[PlanLine, ...]
     gaps_m: Mapping[tuple[str, str], float]
+    mixing: MixTable
 
     def names(self, plot_ids: Iterable[str]) -> str:
         """Name plots in a sentence: all of a few, the first of many."""
@@ -207,6 +210,7 @@ def open_case(
     needs: Mapping[str, PlotNeeds],
     plan: Plan | None,
     on_date: dt.date,
+    mixing: MixTable,
 ) -> Case:
     """Lay out a property for the rules."""
     in_season = season_entries(record.applications, record.info.season, record.info.settings.season_start)
@@ -239,6 +243,7 @@ def open_case(
         if plan is not None
         else (),
         gaps_m=distances_m(record.plots, record.keepouts),
+        mixing=mixing,
     )
 
 

@@ -1,12 +1,14 @@
-"""Cautions about the work: stock, spills, speed, pattern, calibration, planned against applied."""
+"""Cautions about the work: stock, spills, speed, pattern, calibration, mixed loads, planned and applied."""
 
 from __future__ import annotations
 
+import itertools
 import re
+from collections import Counter
 from collections.abc import Iterator, Mapping
 
 from loamwright.planning import PlanLine
-from loamwright.supplies import Product
+from loamwright.supplies import MixAnswer, Product, may_mix
 from loamwright.units import read_number
 from loamwright.values import Nutrient
 from loamwright.work.cautions.facts import (
@@ -192,6 +194,29 @@ def _differs(case: Case, text: CautionText) -> Iterator[Finding]:
         yield Finding(f"{product}, applied for planned: {amounts}.", where, product)
 
 
+def _do_not_keep(case: Case, text: CautionText) -> Iterator[Finding]:
+    """C-52: a planned load holds products that may be mixed only to be spread at once."""
+    decisions = case.record.info.settings.work.mixing
+    loads = grouped((line.job_id, line) for line in case.open_lines if line.job_id)
+    met: dict[tuple[str, str], list[PlanLine]] = {}
+    for load in loads.values():
+        known = sorted((line for line in load if line.product in case.products), key=lambda one: one.product)
+        for one, other in itertools.combinations(known, 2):
+            pair = (case.products[one.product], case.products[other.product])
+            if may_mix(*pair, case.mixing, decisions).answer is MixAnswer.AT_ONCE:
+                met.setdefault((one.product, other.product), []).append(one)
+    often = Counter(product for pair in met for product in pair)
+    about = grouped(
+        (max(pair, key=lambda name: (often[name], name)), (pair, lines)) for pair, lines in met.items()
+    )
+    for product, found in about.items():
+        others = [name for pair, _lines in found for name in pair if name != product]
+        where = plots_of(line for _pair, lines in found for line in lines)
+        yield Finding(
+            f"{product} shares a hopper with {listed(others)} on {case.names(where)}.", where, product
+        )
+
+
 RULES: Mapping[str, Rule] = {
     "C-37": _stock,
     "C-38": _spills,
@@ -199,4 +224,5 @@ RULES: Mapping[str, Rule] = {
     "C-42": _uneven,
     "C-43": _calibration_stale,
     "C-49": _differs,
+    "C-52": _do_not_keep,
 }
