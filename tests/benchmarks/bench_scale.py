@@ -14,14 +14,15 @@ import argparse
 import contextlib
 import csv
 import os
-import resource
 import signal
 import subprocess
 import sys
 import tempfile
 import time
 from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
 from hashlib import sha256
+from multiprocessing import get_context
 from pathlib import Path
 
 import geopandas as gpd
@@ -69,14 +70,16 @@ def command(name: str, files: Sequence[Path], parts: Path, *more: str) -> list[s
 
 
 def run(words: Sequence[str]) -> tuple[float, float, float]:
-    """Run a command: seconds, seconds of processors, largest memory of one process so far [MB]."""
-    began, before = time.monotonic(), resource.getrusage(resource.RUSAGE_CHILDREN)
-    done = subprocess.run(words, capture_output=True, text=True, check=False)
-    if done.returncode not in (0, 1):
-        raise SystemExit(done.stdout + done.stderr)
-    after = resource.getrusage(resource.RUSAGE_CHILDREN)
-    cores = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
-    return time.monotonic() - began, cores, after.ru_maxrss / 1024
+    """Run a command: seconds, seconds of processors, largest memory of one of its processes [MB]."""
+    began = time.monotonic()
+    with tempfile.TemporaryFile() as said:
+        started = subprocess.Popen(words, stdout=said, stderr=subprocess.STDOUT)
+        _, status, used = os.wait4(started.pid, 0)
+        started.returncode = os.waitstatus_to_exitcode(status)
+        if started.returncode not in (0, 1):
+            said.seek(0)
+            raise SystemExit(said.read().decode())
+    return time.monotonic() - began, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024
 
 
 def digest(parts: Path) -> str:
@@ -138,7 +141,9 @@ def main() -> None:
     screen = Console(width=110)
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        plots, *tests = make_files(folder, asked.plots, with_tests=not asked.areas)
+        # in a process of its own: what this one holds would count as memory of those it starts
+        with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as apart:
+            plots, *tests = apart.submit(make_files, folder, asked.plots, not asked.areas).result()
         every_way("measure", [plots], asked.plots, folder / "areas", screen)
         if tests:
             every_way("needs", [plots, *tests], asked.plots, folder / "needs", screen)

@@ -20,6 +20,8 @@ import time
 from pathlib import Path
 from types import FrameType
 
+from command_line import SEASON, TODAY, WHOLE_LIME, ran_well, worked_files
+
 from hostile.cases import Case, one_by_one
 
 SECONDS, MEGABYTES = 10, 500
@@ -56,16 +58,13 @@ def outcome(case: Case, start: Path) -> dict[str, object]:
                     database.total_changes,
                     database.execute("PRAGMA schema_version").fetchone(),
                 )
-                try:
-                    for statement in case.sql:
-                        database.execute(statement)
-                except sqlite3.IntegrityError:
-                    return {"name": case.name, "refused": "by the file itself"}
+                for statement in case.sql:
+                    database.execute(statement)
                 if (database.total_changes, database.execute("PRAGMA schema_version").fetchone()) == (
                     began_with,
                     shape,
                 ):
-                    return {"name": case.name, "refused": "by an empty table"}
+                    raise SystemExit(f"{case.name}: its statements change nothing, so it proves nothing")
         if case.bytes_at:
             content = bytearray((folder / "own.gpkg").read_bytes())
             for place, byte in case.bytes_at.items():
@@ -98,20 +97,24 @@ def outcome(case: Case, start: Path) -> dict[str, object]:
         }
 
 
+def furnish(path: Path) -> None:
+    """Make the small property that a module's cases meet, unless it makes one of its own."""
+    ran_well("new", path, "--name", "Own ground", "--season", SEASON)
+    ran_well("import", path, *worked_files(path.parent))
+    ran_well("set", path, "settings", WHOLE_LIME)
+    ran_well("plan", path, "--time-limit", "5")
+    entry = ("--plot", "A-1", "--product", "Potash 0-0-60", "--amount", "50 lb", "--operator", "Kim")
+    ran_well("record", path, *entry, "--on", str(TODAY), "--answer", "anything=yes")
+
+
 def main(module: str, step: int) -> None:
     """Run a part of a module's cases."""
-    from command_line import SEASON, TODAY, WHOLE_LIME, ran_well, worked_files
-
     signal.signal(signal.SIGALRM, _cut_off)
-    chosen = one_by_one(importlib.import_module(f"hostile.{module}").cases())[::step]
+    brought = importlib.import_module(f"hostile.{module}")
+    chosen = one_by_one(brought.cases())[::step]
     with tempfile.TemporaryDirectory() as name:
         start = Path(name) / "own.gpkg"
-        ran_well("new", start, "--name", "Own ground", "--season", SEASON)
-        ran_well("import", start, *worked_files(Path(name)))
-        ran_well("set", start, "settings", WHOLE_LIME)
-        ran_well("plan", start, "--time-limit", "5")
-        entry = ("--plot", "A-1", "--product", "Potash 0-0-60", "--amount", "50 lb", "--operator", "Kim")
-        ran_well("record", start, *entry, "--on", str(TODAY), "--answer", "anything=yes")
+        getattr(brought, "furnish", furnish)(start)
         for warm in (("check", str(start)), ("needs", str(start))):  # what libraries take for themselves
             ran_well(*warm)
         most = (_held_kb("VmData") + MEGABYTES * 1024) * 1024

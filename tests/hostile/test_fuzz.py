@@ -6,7 +6,9 @@ them (some 2 minutes), the quick suite none.
 
 from __future__ import annotations
 
+import csv
 import datetime as dt
+import io
 import json
 import math
 import tempfile
@@ -310,6 +312,61 @@ def test_a_map_geopackage_with_bytes_flipped(tmp_path: Path) -> None:
             refused_well(lambda: measure(path))
 
     holds()
+
+
+NUTRIENT = st.sampled_from(
+    "n p2o5 k2o p_element k_element s so3 mgo cao ca mg b zn fe nh4_n organic_n p".split()  # noqa: SIM905
+)
+SCORE = st.sampled_from("ecce enp enm env rnv ecc ep ai cce ac nv pass_8 pass_60 moisture".split())  # noqa: SIM905
+PER = st.sampled_from(
+    ("", "_pct", " (lb/ton)", "_lb_per_ton", "_kg_per_t", "_g_per_kg", "_g_per_l", "_lb_per_1000_gal")
+)
+#: A heading of a label's column: what, in what unit, on what basis.
+HEADING = st.builds("".join, st.tuples(st.one_of(NUTRIENT, NUTRIENT, SCORE), PER))
+SHARE = st.one_of(st.integers(0, 60).map(str), st.floats(0, 900).map("{:.2f}".format))
+
+
+@pytest.mark.slow
+def test_labels_as_printed() -> None:
+    """No product is read whose nutrients weigh more than it does, or less than nothing."""
+    read = []
+
+    @seed(12)
+    @MANY
+    @given(
+        st.lists(st.tuples(HEADING, SHARE, SHARE), min_size=1, max_size=4),
+        st.sampled_from(("dry", "dry", "liquid", "lime")),
+        st.sampled_from(("1.2 kg/l", "11 lb/gal", "")),
+        st.one_of(st.just(()), st.tuples(st.integers(0, 2), st.integers(0, 8), WORD)),
+    )
+    def holds(
+        columns: list[tuple[str, str, str]], form: str, density: str, odd: tuple[int, int, str] | tuple[()]
+    ) -> None:
+        rows = [["product", "form", "density", "package", "price", *(name for name, _, _ in columns)]]
+        for at, name in ((1, "X"), (2, "Y")):
+            rows.append([name, form, density, "1 ton bulk", "100", *(column[at] for column in columns)])
+        if odd:  # one cell of it is something else
+            row, place, word = odd
+            rows[row][place % len(rows[row])] = word
+        with tempfile.TemporaryDirectory() as folder:
+            table = Path(folder) / "labels.csv"
+            text = io.StringIO()
+            csv.writer(text).writerows(rows)
+            table.write_text(text.getvalue(), encoding="utf-8", errors="replace")
+            refused_well(lambda: brought_from(table, ["A-1"]))
+            try:
+                products = price_list(table).products
+            except LoamwrightError as error:
+                says_something(error)
+                return
+        for product in products:
+            shares = [*product.analysis_pct.values()]
+            assert all(0 <= share <= 100 for share in shares)
+            assert sum(shares) <= 100
+            read.append(len(shares))
+
+    holds()
+    assert max(read) > 1
 
 
 @pytest.mark.slow

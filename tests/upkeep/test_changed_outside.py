@@ -68,6 +68,22 @@ def test_a_moved_boundary_is_named_and_put_back(path: Path) -> None:
     assert len(list(path.parent.glob("own.2*.gpkg"))) == 1  # the copy made first
 
 
+def test_a_field_that_was_blank_is_named_when_another_program_fills_it(path: Path) -> None:
+    with closing(sqlite3.connect(path)) as db, db:
+        db.execute("UPDATE plots SET narrowest_m = 3.048 WHERE plot_id = 'A-1'")
+    (said,) = found(path)
+    assert "plot A-1: another program changed its narrowest: — → 10 ft" in said
+    assert found(path, "--restore") == []
+
+
+def test_a_value_that_could_not_be_typed_is_named_with_its_field(path: Path) -> None:
+    with closing(sqlite3.connect(path)) as db, db:
+        db.execute("UPDATE property SET test_age_limit_years = -1")
+    assert found(path) == ["settings, test_age_limit_years: '-1' is not more than zero"]
+    ran_well("set", path, "settings", "test_age_limit_years=4")
+    assert found(path) == []
+
+
 def test_what_is_put_back_stands_in_the_journal_with_what_the_other_program_wrote(path: Path) -> None:
     with closing(sqlite3.connect(path)) as db, db:
         db.execute("UPDATE plots SET name = 'Wider' WHERE plot_id = 'A-1'")

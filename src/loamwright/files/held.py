@@ -388,7 +388,9 @@ def _read_soil_tests(connection: sqlite3.Connection, reader: Reader) -> tuple[So
                     Nutrient(rate["nutrient"]): Quantity(rate["value"], rate["unit"])
                     for rate in rates.get(row["test_id"], ())
                 },
-                None if row["lime_unit"] is None else Quantity(row["lime_value"], row["lime_unit"]),
+                None
+                if row["lime_value"] is None or row["lime_unit"] is None
+                else Quantity(row["lime_value"], row["lime_unit"]),
                 None if row["credits_taken"] is None else bool(row["credits_taken"]),
                 {
                     Nutrient(rate["nutrient"]): rate["up_to"]

@@ -12,7 +12,7 @@ from __future__ import annotations
 import json
 import sqlite3
 import uuid
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from types import MappingProxyType
@@ -320,19 +320,26 @@ def read(connection: sqlite3.Connection, numbers: Iterable[int] | None = None) -
 
 
 def changed_outside(
-    connection: sqlite3.Connection, same: Callable[[str, Sql, Sql], bool]
+    connection: sqlite3.Connection,
+    same: Callable[[str, Sql, Sql], bool],
+    came_later: Collection[tuple[str, str]],
 ) -> tuple[RowChange, ...]:
     """Find what stands otherwise than the journal left it: what another program changed.
 
     `same` tells of a column's value there and here whether they mean the same. Only what the journal speaks
     of is held against the file: a row that was there before the journal began, and never changed, is not.
+    Of a row that it saw made, what it does not name was blank: unless its column, by table and name, is among
+    those that `came_later`, with a newer version of the file.
     """
+    made: set[tuple[str, tuple[Sql, ...]]] = set()
     left: dict[tuple[str, tuple[Sql, ...]], dict[str, Sql] | None] = {}
     for change in read(connection):
         for row in change.rows:
             after = {name: pair[1] for name, pair in row.fields.items()}
             place = (row.table, row.key)
             left[place] = None if row.kind == REMOVED else {**(left.get(place) or {}), **after}
+            if row.kind == ADDED:
+                made.add(place)
     found = []
     for (table, key), row_left in left.items():
         if table not in TABLES or row_left is None:
@@ -344,6 +351,9 @@ def changed_outside(
             found.append(RowChange(table, key, REMOVED, gone))
             continue
         row_held = dict(held)
+        if (table, key) in made:
+            names = (n for n in row_held if n not in _SILENT and (table, n) not in came_later)
+            row_left = dict.fromkeys(names, None) | row_left
         fields = {
             name: (value, row_held[name])
             for name, value in row_left.items()

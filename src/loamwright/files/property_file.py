@@ -11,17 +11,19 @@ GeoPackage opens the file; what stands in which column is `columns` and
 from __future__ import annotations
 
 import datetime as dt
+import re
 import sqlite3
 import uuid
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import replace
+from functools import cache
 from importlib import resources
 from pathlib import Path
 from typing import Any, TypeVar
 
 from loamwright.errors import InputError, Level, Problem, PropertyFileError
-from loamwright.files import journal
+from loamwright.files import journal, things
 from loamwright.files.columns import (
     APPLICATIONS,
     CALIBRATIONS,
@@ -434,6 +436,18 @@ def _means_the_same(column: str, one: Sql, other: Sql) -> bool:
     return one == other or column in ("area_m2", "boundary_since")
 
 
+def _rows_outside(connection: sqlite3.Connection) -> tuple[journal.RowChange, ...]:
+    return journal.changed_outside(connection, _means_the_same, _came_later())
+
+
+@cache
+def _came_later() -> frozenset[tuple[str, str]]:
+    """Return the columns, by table and name, that are younger than the journal, which came with version 2."""
+    added = re.compile(r"ALTER TABLE (\w+) ADD COLUMN (\w+)")
+    steps = (_sql(name) for step, name in UPGRADES.items() if step > 1)
+    return frozenset(found for text in steps for found in added.findall(text))
+
+
 def settle_outside(path: Path, keep: bool, today: dt.date, by: str) -> int:
     """Settle what another program changed in a property: keep it as a change of the journal, or put it back.
 
@@ -468,7 +482,7 @@ def settle_outside(path: Path, keep: bool, today: dt.date, by: str) -> int:
     with _opened(path, WAIT_S) as connection, _transaction(connection, "BEGIN IMMEDIATE"):
         _refuse_foreign(connection)
         connection.execute("PRAGMA defer_foreign_keys = ON")
-        rows = journal.changed_outside(connection, _means_the_same)
+        rows = _rows_outside(connection)
         if not keep:
             with _one_change(connection, "put back what another program changed", by) as editor:
                 _put_back(connection, rows)
@@ -545,7 +559,7 @@ def _outside(path: Path, connection: sqlite3.Connection) -> Iterator[Problem]:
     """Name what another program changed, in words."""
     units = _units(connection)
     fix = "Keep it as a change with check: `accept`, or put back what was there with check: `restore`."
-    for row in journal.changed_outside(connection, _means_the_same):
+    for row in _rows_outside(connection):
         if row.kind == journal.ADDED:
             yield Problem(f"{path.name}, {row.name}", "another program added it", fix, Level.WARNING)
             continue
@@ -649,6 +663,7 @@ def check_property(path: Path, mend: bool, today: dt.date) -> tuple[Problem, ...
                 found.append(Problem(path.name, error.what, restore))
             else:
                 found.extend(record.problems)
+                found.extend(things.impossible_values(record))
     return tuple(dict.fromkeys(found))
 
 

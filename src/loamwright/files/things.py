@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from operator import attrgetter
 from typing import Any
@@ -585,6 +585,36 @@ def differing(
         if old != new:
             found.append((field.name, old or "—", new or "—"))
     return tuple(found)
+
+
+def impossible_values(record: PropertyRecord) -> Iterator[Problem]:
+    """Name the values that another program wrote and that could not have been typed.
+
+    Each is written as text and read again, as `assigned` reads what is typed: one door for both.
+
+    Parameters
+    ----------
+    record
+        The property.
+
+    Yields
+    ------
+    Problem
+        The thing, its field, what is wrong with the value, and how to set another.
+    """
+    system = record.info.units
+    for thing in (*THINGS.values(), settings_thing()):
+        for item in thing.items(record):
+            name = thing.word if thing.word == SETTINGS_WORD else f"{thing.word} {thing.name_of(item)}"
+            for field in fields_of(thing, record).values():
+                text = text_of(field, item, system)
+                try:
+                    if text:
+                        read_value(field.kind, text, system)
+                except ValueError as error:
+                    what = str(error).partition("; ")[0]
+                    fix = f"Set {field.name} anew, for example {field.kind.example}."
+                    yield Problem(f"{name}, {field.name}", what, fix)
 
 
 def text_of(field: Field, item: Any, system: str) -> str:

@@ -197,3 +197,33 @@ def test_what_holds_no_results_is_refused(data: str, tmp_path: Path) -> None:
     path.write_text(data)
     with pytest.raises(InputError, match=r"no Modus results|nested more than"):
         read_sheet(path)
+
+
+def test_a_value_that_carries_another_unit_is_asked_about(tmp_path: Path) -> None:
+    """17 lb/acre is some 8.5 ppm: read as 17 ppm it would be twice too much."""
+    text = (HERE / "m2_result_v1.json").read_text(encoding="utf-8")
+    path = tmp_path / "two_units.json"
+    path.write_text(
+        text.replace('"Value": 17, "ValueUnit": "ppm",', '"Value": "17 lb/ac", "ValueUnit": "ppm",')
+    )
+    (question,) = read_sheet(path).questions
+    assert question.about == "unit of '17 lb/ac': the result says ppm"
+    (sample,) = read_sheet(path, {question.id: "lb/acre"}).samples
+    assert isinstance(sample, Sample)
+    assert (sample.readings["P"][0].value, sample.readings["P"][0].unit) == (17, "lb/acre")
+
+
+@pytest.mark.parametrize("value", ["[17, 19]", "true", '{"low": 17}'])
+def test_a_value_that_is_not_one_figure_is_told(value: str, tmp_path: Path) -> None:
+    text = (HERE / "m2_result_v1.json").read_text(encoding="utf-8")
+    path = tmp_path / "two.json"
+    path.write_text(
+        text.replace('"Value": 17, "ValueUnit": "ppm",', f'"Value": {value}, "ValueUnit": "ppm",')
+    )
+    contents = read_sheet(path)
+    (sample,) = contents.samples
+    assert isinstance(sample, Sample)
+    assert "P" not in sample.readings
+    assert [(one.what, one.where[:5]) for one in contents.left_out] == [
+        ("a result whose value is not one figure", "'P': ")
+    ]

@@ -27,8 +27,8 @@ from loamwright.files.sheets.records import (
 from loamwright.files.sheets.sampling_dates import DAY_OF_SAMPLING, is_day
 from loamwright.files.sheets.words.calendar_dates import read_printed_date
 from loamwright.files.sheets.words.depths import Depth, read_depth
-from loamwright.files.sheets.words.figures import read_printed
-from loamwright.files.sheets.words.headings import read_heading
+from loamwright.files.sheets.words.figures import Printed, read_printed
+from loamwright.files.sheets.words.headings import SAME_NUMBER, read_heading
 from loamwright.files.sheets.words.measures import read_unit
 from loamwright.files.sheets.words.vocabulary import Analyte, vocabulary
 
@@ -147,6 +147,16 @@ def _own(node: Node, name: str) -> Node:
     return next((value for key, value in node.items() if key.casefold() == name.casefold()), None)
 
 
+def _members(node: Node, what: str, inquiry: Inquiry) -> Iterator[Mapping[str, Node]]:
+    """Yield the objects that a list or an object holds; what is none is left out, and told."""
+    items = node.values() if isinstance(node, Mapping) else node if isinstance(node, list) else [node]
+    for item in items:
+        if isinstance(item, Mapping):
+            yield item
+        elif item not in (None, "", []):
+            inquiry.leave_out("a part that is not as the standard has it", f"{what}: {item!r:.60}")
+
+
 def _text(node: Node) -> str | None:
     """Return a node's text: its own, or that of its ID attribute."""
     if isinstance(node, Mapping):
@@ -185,13 +195,16 @@ class _Reader:
     def reading(
         self,
         element: str | None,
-        value: str | None,
+        value: Node,
         unit: str | None,
         ident: str | None,
         kind: str,
         rating: str | None,
     ) -> tuple[str, LabReading] | None:
         """Read one result: its name in this program and the reading."""
+        if value is not None and _text(value) is None and value != "":
+            self.inquiry.leave_out("a result whose value is not one figure", f"{element!r}: {value!r:.60}")
+            return None
         test = read_test_id(ident)
         analyte = test.analyte or self._analyte(element, ident)
         if analyte is None:
@@ -201,13 +214,19 @@ class _Reader:
             return None
         if ident and not test.known:
             self.inquiry.remark(f"{ident} is not a known test id: the figure is kept, its test not named")
-        printed = read_printed(value or "", decimal_comma=False)
+        printed = read_printed(_text(value) or "", decimal_comma=False)
         if printed.blank:
+            return None
+        if analyte.unit == "none" and printed.unit not in (None, "none"):
+            self.inquiry.leave_out(
+                "a result in a unit that it cannot have", f"{element!r}: {printed.printed!r}"
+            )
             return None
         index = test.index or kind == "index"
         name = "index" if index else self._unit(unit)
         if name is None and not index and not (unit or "").strip() and analyte.kind == "nutrient":
             name = self.inquiry.ask("unit", "unit of results that name none", element or "", READING_UNITS)
+        name, contradicted = self._own_unit(printed, name, element)
         asked = ["extractant"] if self._asks(analyte, test, ident) else []
         reading = LabReading(
             printed.printed,
@@ -222,12 +241,14 @@ class _Reader:
             if analyte.kind == "nutrient" and (kind == "calculated" or test.calculated)
             else None,
             note=test.note,
+            candidates=("unit",) if contradicted else (),
             heading=" ".join(text for text in (element, ident) if text),
         )
         answer = self._answer(analyte) if asked else None
         named = answer if answer not in (None, NOT_KNOWN) else test.test
         if asked and answer is None:
-            reading = replace(reading, candidates=("extractant" if analyte.kind == "nutrient" else "method",))
+            test_field = "extractant" if analyte.kind == "nutrient" else "method"
+            reading = replace(reading, candidates=(*reading.candidates, test_field))
         if analyte.kind == "nutrient":
             return analyte.element, replace(reading, extractant=named)
         return analyte.element, replace(reading, method=named)
@@ -242,6 +263,17 @@ class _Reader:
             return None
         found = read_unit(bare)
         return None if found is None or found.names[0] == "none" else found.names[0]
+
+    def _own_unit(self, printed: Printed, unit: str | None, element: str | None) -> tuple[str | None, bool]:
+        """Return a figure's unit, and whether it is asked: a value may carry another than its result."""
+        own = printed.unit
+        if own in (None, "none", unit) or {unit, own} in SAME_NUMBER:
+            return unit, False
+        if unit is None:
+            return own, False
+        about = f"unit of {printed.printed!r}: the result says {unit}"
+        answer = self.inquiry.ask(f"unit.{element}", about, element or "", (unit, own or ""))
+        return (own, True) if answer is None else (None if answer == NOT_KNOWN else answer, False)
 
     def _asks(self, analyte: Analyte, test: ModusTest, ident: str | None) -> bool:
         return not ident and test.test is None and (bool(analyte.family) or analyte.kind == "buffer")
@@ -324,27 +356,30 @@ def _sample(
         depth = _depth(ref)
         if depth is None and ref is not None:
             reader.inquiry.remark(f"sample {label}: the depth {_text(_own(ref, 'Name'))!r} has a name only")
-        results = (_v1_reading(reader, result) for result in _results(place))
+        results = (_v1_reading(reader, result) for result in _results(place, reader.inquiry))
         notes = () if depth is not None or ref is None else (f"depth {_text(_own(ref, 'Name'))}",)
         samples.append(replace(base, depth=depth, readings=_grouped(results), notes=notes))
         base = replace(base, recommendations=())
     return samples
 
 
-def _results(place: Node) -> Iterator[Mapping[str, Node]]:
+def _results(place: Node, inquiry: Inquiry) -> Iterator[Mapping[str, Node]]:
     """Yield the results of a depth: a list, or objects by element."""
     found = list(_with(place, "Element", "Value"))
     yield from found
-    if not found:
-        for element, node in (_own(place, "NutrientResults") or {}).items():
-            if isinstance(node, Mapping):
-                yield {"Element": element, **node}
+    held = _own(place, "NutrientResults")
+    if not found and isinstance(held, Mapping):
+        for element, node in held.items():
+            for one in _members([node], f"results of {element}", inquiry):
+                yield {"Element": element, **one}
+    elif not found:
+        list(_members(held, "results", inquiry))
 
 
 def _v1_reading(reader: _Reader, node: Mapping[str, Node]) -> tuple[str, LabReading] | None:
     return reader.reading(
         _text(_own(node, "Element")),
-        _text(_own(node, "Value")),
+        _own(node, "Value"),
         _text(_own(node, "ValueUnit")),
         _text(_own(node, "ModusTestID")),
         (_text(_own(node, "ValueType")) or "").casefold(),
@@ -411,16 +446,14 @@ def _amount(node: Mapping[str, Node]) -> tuple[str | None, SheetAmount]:
 def _slim(reader: _Reader, tree: Mapping[str, Node]) -> list[Sample]:
     shared = {key: value for key, value in tree.items() if key != "samples"}
     samples = []
-    listed = tree["samples"]
-    for node in listed.values() if isinstance(listed, Mapping) else listed:
+    for node in _members(tree["samples"], "samples", reader.inquiry):
         whole = _merged(shared, node)
         source, lab = whole.get("source"), whole.get("lab")
         ident = _text(_under(source, "sampleid"))
         field = _text(_under(source, "field", "name"))
         names = [name for name in (ident, field) if name]
-        results = whole.get("results") or {}
-        items = results.values() if isinstance(results, Mapping) else results
-        readings = _grouped(_slim_reading(reader, item) for item in items)
+        results = _members(whole.get("results"), "results", reader.inquiry)
+        readings = _grouped(_slim_reading(reader, item) for item in results)
         depth = whole.get("depth") if isinstance(whole.get("depth"), Mapping) else {}
         top, bottom, unit = (_text(_under(depth, key)) for key in ("top", "bottom", "units"))
         samples.append(
@@ -447,11 +480,9 @@ def _merged(shared: Node, own: Node) -> Any:
 
 
 def _slim_reading(reader: _Reader, node: Node) -> tuple[str, LabReading] | None:
-    texts = (_text(_own(node, key)) for key in ("analyte", "value", "units", "modusTestID"))
-    analyte, value, units, ident = texts
-    return reader.reading(
-        analyte, value, units, ident, (_text(_own(node, "valueType")) or "").casefold(), None
-    )
+    analyte, units, ident = (_text(_own(node, key)) for key in ("analyte", "units", "modusTestID"))
+    kind = (_text(_own(node, "valueType")) or "").casefold()
+    return reader.reading(analyte, _own(node, "value"), units, ident, kind, None)
 
 
 # ---------------------------------------------------------------------------------------------
