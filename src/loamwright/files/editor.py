@@ -345,8 +345,8 @@ class Editor:
         because
             Why.
         stands_again
-            The entry that it corrected and that is to stand again: the new entry says what that one said. Empty
-            = none; what was corrected never happened either.
+            The entry that it corrected and that is to stand again: the new entry says what that one said.
+            Empty = none; what was corrected never happened either.
 
         Returns
         -------
