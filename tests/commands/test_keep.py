@@ -49,6 +49,21 @@ def value(own: Path, thing: str, name: str, field: str) -> str:
 # One grammar
 
 
+def test_a_plot_has_bands_of_its_own(own: Path) -> None:
+    ran_well("set", own, "plot", "A-1", "bands=N 95 % to 100 %; lime ENP 90 % to 110 %")
+    assert value(own, "plot", "A-1", "bands") == "N 95 % to 100 %; lime ENP 90 % to 110 %"
+    ran_well("rename", own, "plot", "A-1", "Creek")
+    assert value(own, "plot", "Creek", "bands") == "N 95 % to 100 %; lime ENP 90 % to 110 %"
+    before = digest(own)
+    wrong = {"N 101 % to 110 %": "no band around the need", "Q 95 % to 100 %": "'Q 95 % to 100 %'"}
+    for typed, said in wrong.items():
+        answer = run("set", own, "plot", "Creek", f"bands={typed}")
+        assert (answer.code, digest(own)) == (2, before)
+        assert said in answer.text
+    ran_well("set", own, "plot", "Creek", "bands=clear")
+    assert value(own, "plot", "Creek", "bands") in ("", "—", "None")
+
+
 def test_a_package_says_its_mass(own: Path) -> None:
     """Added or corrected, as when a price list is read: 50 lb and 25 lb, not what stood there before."""
     ran_well("add", own, "offer", "MAP-2", "product=MAP 11-52-0", "package=50 lb bag", "price=33")

@@ -15,6 +15,7 @@ _WORDS = {
     "narrowest": "narrowest place of the way in",
     "weight_limit": "heaviest vehicle on the way in",
     "months": "months it can be reached",
+    "bands": "shares of its needs that count as met",
     "previous_crop": "crop before",
     "previous_stand": "stand of the crop before",
     "yield_goal_how": "how the yield goal was set",
@@ -93,8 +94,11 @@ _WORDS = {
     "cost_per_haul": "cost of one way to a seller and back",
     "haul_load": "what one haul brings",
     "blending": "blending plant and its prices",
+    "handled": "how it gets into the hopper",
     "handling.bag": "cost of handling bags",
-    "handling.bulk": "cost of handling bulk",
+    "handling.bulk shovelled": "cost of shovelling bulk",
+    "handling.bulk by auger": "cost of bulk by auger",
+    "handling.spread by the seller": "cost of what the seller spreads",
     "band.*": "band of every other need",
 }
 #: How a value is written where its kind alone does not say it: in US units, in metric units.
@@ -156,7 +160,9 @@ _EXAMPLES = {
     "gps_sigma": ("10 ft", "3 m"),
     "hauling": ("12.00/ton", "13.00/t"),
     "handling.bag": ("12.00/ton", "13.00/t"),
-    "handling.bulk": ("12.00/ton", "13.00/t"),
+    "handling.bulk shovelled": ("12.00/ton", "13.00/t"),
+    "handling.bulk by auger": ("4.00/ton", "4.50/t"),
+    "handling.spread by the seller": ("0/ton", "0/t"),
     "minutes_per_stop": ("10",) * 2,
     "minutes_per_fill": ("5",) * 2,
 }

@@ -20,7 +20,7 @@ from loamwright.files.reference import load_calendar, load_ground_rules, load_sa
 from loamwright.files.work_rules import BAND_SUPPLIES, PACKAGE_KINDS
 from loamwright.land import KeepOut
 from loamwright.soil import LabRecommendation, Reading, SoilTest
-from loamwright.supplies import DOSE_LIMITS, Form, LimeLabel, Movement, Offer, Product
+from loamwright.supplies import DOSE_LIMITS, Form, Handled, LimeLabel, Movement, Offer, Product
 from loamwright.units import SYSTEMS, parse_package
 from loamwright.values import MixDecision, Nutrient, OwnWindow, PropertyInfo, Quantity, Timing, WorkRules
 from loamwright.work import PropertyRecord
@@ -141,6 +141,7 @@ PLOT = (
     _plain("narrowest", kinds.LENGTH, "narrowest width of the way in", "narrowest_m"),
     _plain("weight_limit", kinds.MASS, "heaviest vehicle the way carries", "weight_limit_kg"),
     _plain("months", kinds.MONTHS, "months it can be reached", "reach_months"),
+    _plain("bands", kinds.BANDS, "shares of its needs that count as met; clear = as on the property"),
 )
 
 
@@ -491,6 +492,7 @@ OFFER = (
     _plain("delivery_fee", kinds.MONEY, "once per order"),
     _plain("divisible", kinds.FLAG, "sold by weight?"),
     _plain("increment", kinds.MASS, "smallest step of what is sold by weight", "increment_kg"),
+    _plain("handled", kinds.word("handling", Handled), "how it gets into the hopper; clear = as its package"),
 )
 PURCHASE = (
     _plain("kind", kinds.word("kind", Movement), "bought, received, returned, counted"),
@@ -662,7 +664,7 @@ def settings_fields() -> tuple[Field, ...]:
             _work_entry(
                 f"handling.{kind}",
                 kinds.MONEY_PER_MASS,
-                f"for handling {kind} goods",
+                f"for handling what is handled so: {kind}",
                 "handling_per_kg",
                 kind,
             )
