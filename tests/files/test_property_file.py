@@ -314,6 +314,7 @@ def full_record() -> PropertyRecord:
                 "beef",
                 "surface",
                 {Nutrient.N: 25.0, Nutrient.P2O5: 0.0},
+                bucket_kg=15.9,
             ),
             Product(
                 "Ag lime",
