@@ -390,7 +390,8 @@ class WorkRules:
     spare
         Share bought on top for spills [fraction].
     handling_per_kg
-        For handling what is bought, ``"bag"`` or ``"bulk"`` [money per kg]; none = not counted.
+        For handling what is bought, by how it gets into the hopper: ``"bag"``, ``"bulk shovelled"``,
+        ``"bulk by auger"``, ``"spread by the seller"`` [money per kg]; none = not counted.
     bands
         Supply to the lowest and highest share of a need that counts as met, over the defaults [fraction].
     mixing

@@ -49,7 +49,7 @@ def test_rates_and_bands_are_set_shown_and_taken_back(path: Path) -> None:
         "minutes_per_stop=12",
         "least_job_share=5 %",
         "spare=3 %",
-        "handling.bulk=12/ton",
+        "handling.bulk shovelled=12/ton",
         "band.P2O5=95 % to 110 %",
     )
     done = settings(path, *typed)
@@ -57,10 +57,10 @@ def test_rates_and_bands_are_set_shown_and_taken_back(path: Path) -> None:
     assert (found.state, found.labour_per_hour, found.minutes_per_stop) == ("Ohio", Decimal(15), 12)
     assert (found.least_job_share, found.spare) == (0.05, 0.03)
     # A short ton is 2,000 lb of 0.45359237 kg: $12/ton = 12 / 907.18474 dollars per kg.
-    assert float(found.handling_per_kg["bulk"]) == pytest.approx(12 / 907.18474, rel=1e-12)
+    assert float(found.handling_per_kg["bulk shovelled"]) == pytest.approx(12 / 907.18474, rel=1e-12)
     assert found.bands == {"P2O5": (0.95, 1.1)}
     shown = {field.name: field.value for field in upkeep.show(path, "settings", None).fields}
-    assert (shown["handling.bulk"], shown["band.P2O5"]) == ("12/ton", "95 % to 110 %")
+    assert (shown["handling.bulk shovelled"], shown["band.P2O5"]) == ("12/ton", "95 % to 110 %")
     (changed,) = [one for one in upkeep.changes(path) if one.change == done.change_id]
     assert ("settings, state", "—", "Ohio") in changed.did
     upkeep.undo(path, done.change_id, TODAY, "")

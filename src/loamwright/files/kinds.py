@@ -28,7 +28,7 @@ from loamwright.files.fields import (
     parse_yes_no,
 )
 from loamwright.files.tables import parse_depth
-from loamwright.files.work_rules import blending_text, parse_blending
+from loamwright.files.work_rules import BAND_SUPPLIES, blending_text, parse_blending
 from loamwright.units import (
     ACRE_M2,
     LB_ACRE_KG_HA,
@@ -356,6 +356,16 @@ def _band(text: str) -> tuple[float, float]:
     return low, high
 
 
+def _bands(text: str) -> dict[str, tuple[float, float]]:
+    found = {}
+    for part in filter(None, (one.strip() for one in text.split(";"))):
+        match = re.fullmatch(rf"({'|'.join(map(re.escape, BAND_SUPPLIES))})\s+(.+)", part)
+        if match is None:
+            raise ValueError(f"{part!r} names no supply and band; write for example N 95 % to 100 %")
+        found[match[1]] = _band(match[2])
+    return found
+
+
 def _mix(text: str) -> tuple[bool, str]:
     answer, _, reason = text.partition(",")
     return parse_yes_no(answer), _text(reason)
@@ -520,6 +530,12 @@ BAND = Kind(
     "95 % to 110 %",
     lambda text: _band(text),
     lambda value, _: f"{shown(value[0] * 100)} % to {shown(value[1] * 100)} %",
+)
+BANDS = Kind(
+    "bands",
+    "N 90 % to 100 %; P2O5 95 % to 120 %",
+    _bands,
+    lambda value, _: "; ".join(f"{supply} {BAND.write(ends, '')}" for supply, ends in value.items()),
 )
 MIX = Kind(
     "yes or no, and why",

@@ -10,7 +10,7 @@ from decimal import Decimal
 
 from loamwright.errors import Problem, UnitError
 from loamwright.files.fields import Fields
-from loamwright.supplies import parse_cost, parse_price_per_mass
+from loamwright.supplies import Handled, parse_cost, parse_price_per_mass
 from loamwright.units import TON_KG, parse_mass
 from loamwright.values import Blending, LimeBasis, MixDecision, Nutrient, OwnWindow, Timing, WorkRules
 
@@ -21,7 +21,7 @@ BAND_SUPPLIES = (
     *(basis.supply.value for basis in LimeBasis),
 )
 #: Kinds of goods that are handled at a rate of their own.
-PACKAGE_KINDS = ("bag", "bulk")
+PACKAGE_KINDS = tuple(kind.value for kind in Handled)
 
 
 def work_rules(keys: Fields) -> WorkRules:

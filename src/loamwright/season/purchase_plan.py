@@ -150,7 +150,7 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
             hauling_cost_per_kg=settings.hauling_cost_per_kg,
             cost_per_haul=settings.work.cost_per_haul,
             haul_kg=settings.work.haul_kg,
-            handling_cost_per_kg=planning.handling(record.offers, settings),
+            handling_cost_per_kg=planning.handling(record.offers, record.products, settings),
             machines=planning.machines(settings),
             mixing=supplies.pairs_that_may(answers, undecided=options.mix_undecided),
             odd_amount_cost=settings.work.odd_amount_cost,
@@ -256,7 +256,8 @@ def _bands_said(task: PlanningTask, view: SeasonView) -> tuple[str, ...]:
     needed = {demand.supply for plot in task.plots for demand in plot.demands if demand.mass_kg}
     ordered = [supply for supply in Supply if supply in needed]
     settings = view.record.info.settings
-    words = planning.band_words(planning.bands(ordered, settings), settings)
+    own = {plot.plot_id: plot.bands for plot in view.record.plots}
+    words = planning.band_words(planning.bands(ordered, settings), settings, own)
     return (words,) if words else ()
 
 

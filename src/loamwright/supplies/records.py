@@ -45,6 +45,15 @@ class Form(StrEnum):
     LIME = "lime"
 
 
+class Handled(StrEnum):
+    """How what is bought gets from where it is put down into the hopper, which is what handling it costs."""
+
+    BAG = "bag"
+    SHOVELLED = "bulk shovelled"
+    AUGER = "bulk by auger"
+    SELLER = "spread by the seller"
+
+
 # ---------------------------------------------------------------------------------------------
 # Products and offers
 
@@ -177,6 +186,8 @@ class Offer:
         (from this many packages, unit price): cheaper tiers, ascending.
     price_low, price_high
         Range the price may move in; None = not stated.
+    handled
+        How it gets into the hopper; None = not stated: packages as bags, what is sold by weight shovelled.
     """
 
     offer_id: str
@@ -195,3 +206,4 @@ class Offer:
     price_breaks: tuple[tuple[int, Decimal], ...] = ()
     price_low: Decimal | None = None
     price_high: Decimal | None = None
+    handled: Handled | None = None
