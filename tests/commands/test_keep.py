@@ -232,6 +232,27 @@ def test_an_application_is_withdrawn_never_erased(own: Path) -> None:
     assert k2o[0]["applied_lb"] == 0
 
 
+def test_a_correction_that_is_taken_back_leaves_what_it_corrected(own: Path) -> None:
+    entry = ("--plot", "A-1", "--product", "Potash 0-0-60", "--on", str(TODAY))
+    first = run("record", own, *entry, "--amount", "40 lb").data["new"][0]["entry_id"]
+
+    def on_lb() -> float:
+        rows = run("status", own).data["balance"]
+        return sum(row["applied_lb"] for row in rows if (row["plot_id"], row["nutrient"]) == ("A-1", "K2O"))
+
+    assert on_lb() == pytest.approx(24)  # 40 lb of 60 %
+    second = run("record", own, *entry, "--amount", "35 lb", "--corrects", first)
+    third = run("record", own, *entry, "--amount", "30 lb", "--corrects", second.data["new"][0]["entry_id"])
+    assert third.data["new"]
+    assert on_lb() == pytest.approx(18)
+    ran_well("undo", own)
+    assert on_lb() == pytest.approx(21)
+    back = ran_well("undo", own)["change_id"]
+    assert on_lb() == pytest.approx(24)
+    ran_well("undo", own, back)
+    assert on_lb() == pytest.approx(21)
+
+
 def test_a_renamed_plot_keeps_everything_and_its_old_name_still_finds_it(own: Path, tmp_path: Path) -> None:
     before = [need["lb"] for need in run("needs", own).data["plots"][0]["needs"]]
     ran_well("rename", own, "plot", "A-1", "Creek")

@@ -172,6 +172,7 @@ _FAMILIES = (
     (r"rec_(\w+)", "lab's rate of {}"),
     (r"(\w+)_unit", "unit of {}"),
     (r"(\w+)_extractant", "test used for {}"),
+    (r"(\w+)_basis", "what the figure of {} is of"),
     (r"available_(\w+)_pct", "{} usable in the first season, %"),
     (r"(\w+)_lb_per_ton", "{}, lb per ton"),
     (r"(urea|nitrate|ammoniacal)_n", "N as {}, %"),

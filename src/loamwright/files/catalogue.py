@@ -214,6 +214,8 @@ ELEMENTS = {"p": "P", "k": "K", "s": "S", "ca": "Ca", "mg": "Mg", "b": "B", "zn"
 }
 _NUTRIENTS = {nutrient.value.lower(): nutrient for nutrient in Nutrient}
 _FIGURE = kinds.limited("reading")
+#: What a lab may print phosphorus and potassium as.
+_BASES = {"P": ("P", "P2O5"), "K": ("K", "K2O")}
 
 
 def _reading_field(name: str, element: str, attribute: str, kind: Kind, help_: str) -> Field:
@@ -327,6 +329,19 @@ SOIL_TEST = (
             _reading_field(f"{name}_unit", element, "unit", kinds.TEXT, f"unit of {element}: ppm, lb/acre"),
             _reading_field(
                 f"{name}_extractant", element, "extractant", kinds.TEXT, f"test used for {element}"
+            ),
+            *(
+                (
+                    _reading_field(
+                        f"{name}_basis",
+                        element,
+                        "basis",
+                        kinds.one_of("basis", _BASES[element]),
+                        f"what the figure of {element} is of",
+                    ),
+                )
+                if element in _BASES
+                else ()
             ),
         )
     ),

@@ -207,7 +207,7 @@ def _area_unit(name: str) -> str | None:
 
 
 def restated(readings: Sequence[LabReading]) -> tuple[LabReading, ...]:
-    """Mark a figure per area that stands beside one in ppm, of the oxide too, as the lab's own restatement."""
+    """Mark a figure per area, of the oxide too, that stands beside one in ppm: the lab restated it."""
     done = []
     for reading in readings:
         per_area = reading.unit in _PER_AREA
