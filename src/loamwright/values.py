@@ -358,6 +358,10 @@ class OwnWindow:
         Only for this crop; empty = any.
     label, placement
         In the user's words; empty = not said.
+    of
+        Only for this nutrient (``"lime"`` for lime) or this product; empty = any.
+    share
+        Of the need of that nutrient, what is due in this window [fraction]; None = it is not split.
     """
 
     timing: Timing
@@ -366,6 +370,8 @@ class OwnWindow:
     crop: str = ""
     label: str = ""
     placement: str = ""
+    of: str = ""
+    share: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -390,7 +396,8 @@ class WorkRules:
     spare
         Share bought on top for spills [fraction].
     handling_per_kg
-        For handling what is bought, ``"bag"`` or ``"bulk"`` [money per kg]; none = not counted.
+        For handling what is bought, by how it gets into the hopper: ``"bag"``, ``"bulk shovelled"``,
+        ``"bulk by auger"``, ``"spread by the seller"`` [money per kg]; none = not counted.
     bands
         Supply to the lowest and highest share of a need that counts as met, over the defaults [fraction].
     mixing

@@ -49,6 +49,30 @@ def value(own: Path, thing: str, name: str, field: str) -> str:
 # One grammar
 
 
+def test_a_split_of_more_than_all_is_refused_when_planned(own: Path) -> None:
+    ran_well("set", own, "settings", "window.June=top-dress; 06-01 to 06-20; of N; share 60 %")
+    ran_well("set", own, "settings", "window.fall=after harvest; 08-01 to 08-31; of N; share 60 %")
+    before = digest(own)
+    answer = run("plan", own)
+    assert (answer.code, digest(own)) == (2, before)
+    assert answer.says("windows of N", "the shares add up to 120%", "100 % at most")
+
+
+def test_a_plot_has_bands_of_its_own(own: Path) -> None:
+    ran_well("set", own, "plot", "A-1", "bands=N 95 % to 100 %; lime ENP 90 % to 110 %")
+    assert value(own, "plot", "A-1", "bands") == "N 95 % to 100 %; lime ENP 90 % to 110 %"
+    ran_well("rename", own, "plot", "A-1", "Creek")
+    assert value(own, "plot", "Creek", "bands") == "N 95 % to 100 %; lime ENP 90 % to 110 %"
+    before = digest(own)
+    wrong = {"N 101 % to 110 %": "no band around the need", "Q 95 % to 100 %": "'Q 95 % to 100 %'"}
+    for typed, said in wrong.items():
+        answer = run("set", own, "plot", "Creek", f"bands={typed}")
+        assert (answer.code, digest(own)) == (2, before)
+        assert said in answer.text
+    ran_well("set", own, "plot", "Creek", "bands=clear")
+    assert value(own, "plot", "Creek", "bands") in ("", "—", "None")
+
+
 def test_a_package_says_its_mass(own: Path) -> None:
     """Added or corrected, as when a price list is read: 50 lb and 25 lb, not what stood there before."""
     ran_well("add", own, "offer", "MAP-2", "product=MAP 11-52-0", "package=50 lb bag", "price=33")
@@ -215,6 +239,27 @@ def test_an_application_is_withdrawn_never_erased(own: Path) -> None:
     assert [(row[1], row[2]) for row in rows] == [(0, ""), (1, entry)]
     k2o = [b for b in run("status", own).data["balance"] if (b["plot_id"], b["nutrient"]) == ("A-1", "K2O")]
     assert k2o[0]["applied_lb"] == 0
+
+
+def test_a_correction_that_is_taken_back_leaves_what_it_corrected(own: Path) -> None:
+    entry = ("--plot", "A-1", "--product", "Potash 0-0-60", "--on", str(TODAY))
+    first = run("record", own, *entry, "--amount", "40 lb").data["new"][0]["entry_id"]
+
+    def on_lb() -> float:
+        rows = run("status", own).data["balance"]
+        return sum(row["applied_lb"] for row in rows if (row["plot_id"], row["nutrient"]) == ("A-1", "K2O"))
+
+    assert on_lb() == pytest.approx(24)  # 40 lb of 60 %
+    second = run("record", own, *entry, "--amount", "35 lb", "--corrects", first)
+    third = run("record", own, *entry, "--amount", "30 lb", "--corrects", second.data["new"][0]["entry_id"])
+    assert third.data["new"]
+    assert on_lb() == pytest.approx(18)
+    ran_well("undo", own)
+    assert on_lb() == pytest.approx(21)
+    back = ran_well("undo", own)["change_id"]
+    assert on_lb() == pytest.approx(24)
+    ran_well("undo", own, back)
+    assert on_lb() == pytest.approx(21)
 
 
 def test_a_renamed_plot_keeps_everything_and_its_old_name_still_finds_it(own: Path, tmp_path: Path) -> None:

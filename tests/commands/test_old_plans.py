@@ -58,6 +58,7 @@ def test_what_a_plan_does_not_stand_on_does_not_age_it(
         (("set", "settings", "min_rate=5 lb/acre"), "setting min rate kg ha"),
         (("set", "settings", "labour_per_hour=30"), "setting labour per hour: 0 → 30"),
         (("set", "settings", "band.N=90 % to 100 %"), "setting bands: none → N 0.9, 1"),
+        (("set", "plot", "A-1", "bands=N 90 % to 100 %"), "setting bands of A-1: new, N 0.9, 1"),
         (("set", "plot", "A-1", "weight_limit=2 ton"), "reach of A-1: not stated → carries 2.00 tons"),
         (("set", "offer", "OFFER", "price=35"), "offer "),
         (

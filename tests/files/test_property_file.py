@@ -7,6 +7,7 @@ requirements of the GeoPackage Encoding Standard 1.3 (OGC 12-128r17).
 from __future__ import annotations
 
 import datetime as dt
+import json
 import os
 import random
 import shutil
@@ -47,7 +48,7 @@ from loamwright.planning.records import (
     Window,
 )
 from loamwright.soil.records import LabRecommendation, OrganicInput, Reading, SoilTest
-from loamwright.supplies.records import Form, LimeLabel, Offer, Product
+from loamwright.supplies.records import Form, Handled, LimeLabel, Offer, Product
 from loamwright.supplies.stock import Movement, StockEntry
 from loamwright.values import (
     LABEL,
@@ -178,10 +179,21 @@ def full_record() -> PropertyRecord:
                     Decimal("4.25"),
                     0.05,
                     0.02,
-                    {"bag": Decimal("0.02"), "bulk": Decimal("0.01")},
+                    {"bag": Decimal("0.02"), "bulk shovelled": Decimal("0.01")},
                     {"N": (0.9, 1.05)},
                     (MixDecision("Urea", "Blend", True, "done for years"),),
-                    (OwnWindow(Timing.TOPDRESS, (5, 1), (6, 15), "clover", "after the cut", "top-dressed"),),
+                    (
+                        OwnWindow(
+                            Timing.TOPDRESS,
+                            (5, 1),
+                            (6, 15),
+                            "clover",
+                            "after the cut",
+                            "top-dressed",
+                            "N",
+                            0.4,
+                        ),
+                    ),
                     Decimal(15),
                     900.0,
                     Blending("Co-op", {"Urea": 0.9, "Blend": 0.7}, Decimal("0.03"), 907.18474, Decimal(60)),
@@ -204,6 +216,7 @@ def full_record() -> PropertyRecord:
                 3000.0,
                 (5, 6, 10),
                 {"ATV": True, "Truck": False},
+                {"N": (0.95, 1.0), "lime ENP": (0.9, 1.1)},
             ),
             Plot("A-2", "Parts", parts),
         ),
@@ -301,6 +314,7 @@ def full_record() -> PropertyRecord:
                 "beef",
                 "surface",
                 {Nutrient.N: 25.0, Nutrient.P2O5: 0.0},
+                bucket_kg=15.9,
             ),
             Product(
                 "Ag lime",
@@ -328,6 +342,7 @@ def full_record() -> PropertyRecord:
                 ((10, Decimal("27.50")), (40, Decimal(26))),
                 Decimal(20),
                 Decimal("34.1"),
+                Handled.AUGER,
             ),
             Offer("O-2", "Urea", "tote", None, None),
         ),
@@ -1075,6 +1090,17 @@ def test_what_was_set_and_decided_is_there_after_the_upgrade(tmp_path: Path) -> 
     change = next(one for one in property_file.read_journal(file) if "topup_share" in one.command)
     with pytest.raises(InputError, match="keeps no such thing any more"), property_file.edit(file) as editor:
         editor.undo(change.change_id)
+
+
+def test_a_rate_for_bulk_is_one_for_shovelling_after_the_upgrade(tmp_path: Path) -> None:
+    file = Path(shutil.copy(KEPT[4], tmp_path / "old.gpkg"))
+    with closing(sqlite3.connect(file)) as connection, connection:
+        (kept,) = connection.execute("SELECT work FROM property").fetchone()
+        rates = {"bag": "0.02", "bulk": "0.01"}
+        work = json.dumps({**json.loads(kept), "handling_per_kg": rates})
+        connection.execute("UPDATE property SET work = ?", (work,))
+    held = property_file.load(file).info.settings.work.handling_per_kg
+    assert held == {"bag": Decimal("0.02"), "bulk shovelled": Decimal("0.01")}
 
 
 def test_entries_from_before_jobs_were_named_stand_as_they_were(tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ One hectare throughout unless said; 1 lb/acre is 1.120851 kg/ha (0.45359237 kg /
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -14,7 +15,7 @@ from places import NOWHERE
 from loamwright.errors import Level
 from loamwright.land.records import Plot, PlotArea
 from loamwright.needs.records import LimeNeed, Need, PlotNeeds
-from loamwright.planning.inputs import Demand, PlanPlot
+from loamwright.planning.inputs import Band, Demand, PlanPlot
 from loamwright.planning.targets import (
     kept_off,
     plan_plots,
@@ -61,6 +62,27 @@ def asked(
     )
     (found,) = plots
     return found
+
+
+def test_a_plots_own_band_is_what_the_planner_is_asked() -> None:
+    """N to the pound here and P2O5 as everywhere; 20 of 100 kg are on, so the band of the rest is wider.
+
+    Of 100 kg at 90 to 110 % 90 must be on: 70 of the 80 that are left, and at most 90 (112.5 %).
+    """
+    own = replace(PLOT, bands={"N": (1.0, 1.0), "K2O": (0.9, 1.1)})
+    plots, _problems = plan_plots(
+        [own],
+        {"A-1": PlotArea("A-1", 10_000.0, 10_000.0, 400.0, None)},
+        {"A-1": PlotNeeds("A-1", (need("N", 60.0), need("P2O5", 40.0), need("K2O", 80.0)), NO_LIME)},
+        CONTENTS,
+        PRODUCTS,
+        Settings(),
+        whole_kg={("A-1", Supply.K2O): 100.0},
+    )
+    (found,) = plots
+    assert (found.bands[Supply.N], found.bands[Supply.P2O5]) == (Band(1.0, 1.0), Band(0.95, 1.1))
+    held = found.bands[Supply.K2O]
+    assert (held.low, held.high) == (pytest.approx(70 / 80), pytest.approx(90 / 80))
 
 
 def test_only_known_needs_are_asked_for() -> None:

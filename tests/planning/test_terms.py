@@ -13,9 +13,10 @@ from shapely import LineString, Point
 from loamwright.land.records import Plot, Way
 from loamwright.land.ways_in import WaysIn
 from loamwright.planning.inputs import Band
+from loamwright.planning.records import Job
 from loamwright.planning.targets import kept_off, reachable_machines, reachable_products
-from loamwright.planning.terms import band_words, bands, machines
-from loamwright.supplies.records import Form, Product
+from loamwright.planning.terms import band_words, bands, handling, hours_words, machines
+from loamwright.supplies.records import Form, Handled, Offer, Product
 from loamwright.units import FT_M, HA_M2, MILE_M
 from loamwright.values import Settings, Spreader, Supply, WorkRules
 
@@ -56,6 +57,47 @@ def test_a_spreaders_own_costs_come_before_the_propertys() -> None:
     assert machine.hours_per_ha is None  # width and speed are not stated: no hours are told
 
 
+def test_hours_are_told_by_what_they_go_into() -> None:
+    """Three trips of 10 min: 0.5 h; 2 + 4 + 3 fills of 5 min: 0.75 h; the rest of 2.75 h is spreading."""
+    settings = Settings(spreaders=(ATV, replace(ATV, name="boom", speed_m_s=None)))
+    found = machines(settings)
+    done = [Job(f"J{n}", "a", None, "ATV", (), 1, 1, Decimal(0), n, 2.75 / 3) for n in (2, 4, 3)]
+    sprayed = Job("J9", "a", None, "boom", (), 1, 1, Decimal(0), 5, None)
+    said = "about 3 h (0.5 h getting to the plots, 1.5 h spreading, 0.8 h filling)"
+    assert hours_words(done, found) == said
+    assert (
+        hours_words([*done, sprayed], found)
+        == f"{said}; no time for 1 trip with boom: its pace is not stated"
+    )
+    assert hours_words([], found) == ""
+
+
+def test_handling_goes_by_how_it_gets_into_the_hopper() -> None:
+    """Bags 20 a tonne, shovelled 30, by auger 4, nothing for what the seller's truck brings and spreads."""
+    rates = {"bag": "0.020", "bulk shovelled": "0.030", "bulk by auger": "0.004"}
+    spreaders = (ATV, replace(TRUCK, cost_per_load=Decimal(100)))
+    settings = Settings(
+        spreaders=spreaders,
+        work=WorkRules(handling_per_kg={kind: Decimal(rate) for kind, rate in rates.items()}),
+    )
+    price = Decimal(1)
+    offers = (
+        Offer("bagged", "urea", "50 lb bag", 22.7, price),
+        Offer("heap", "urea", "1 ton bulk", 907.2, price, True),
+        Offer("bin", "urea", "1 ton bulk", 907.2, price, True, handled=Handled.AUGER),
+        Offer("stone", "lime", "1 ton bulk", 907.2, price, True),
+        Offer("dumped", "lime", "1 ton bulk", 907.2, price, True, handled=Handled.SHOVELLED),
+    )
+    assert handling(offers, (UREA, LIME), settings) == {
+        "bagged": Decimal("0.020"),
+        "heap": Decimal("0.030"),
+        "bin": Decimal("0.004"),
+        "dumped": Decimal("0.030"),
+    }
+    own_truck = replace(settings, spreaders=(ATV, TRUCK))  # one that is not said to bring loads is theirs
+    assert handling(offers, (UREA, LIME), own_truck)["stone"] == Decimal("0.030")
+
+
 def test_the_users_band_comes_before_ours() -> None:
     settings = Settings(work=WorkRules(bands={"N": (0.9, 1.05)}))
     found = bands([Supply.N, Supply.K2O, Supply.LIME_ENP, Supply.B], settings)
@@ -63,6 +105,23 @@ def test_the_users_band_comes_before_ours() -> None:
         Supply.N: Band(0.9, 1.05),
         Supply.K2O: Band(0.95, 1.1),
         Supply.LIME_ENP: Band(0.95, 1.1),
+    }
+
+
+def test_a_plots_band_comes_before_the_propertys() -> None:
+    settings = Settings(work=WorkRules(bands={"N": (0.9, 1.05), "*": (0.85, 1.15)}))
+    asked = [Supply.N, Supply.K2O, Supply.B]
+    named = bands(asked, settings, {"N": (1.0, 1.0)})
+    assert named == {
+        Supply.N: Band(1.0, 1.0),
+        Supply.K2O: Band(0.85, 1.15),
+        Supply.B: Band(0.85, 1.15),
+    }
+    every = bands(asked, settings, {"*": (0.8, 1.2), "B": (1.0, 1.0)})
+    assert every == {
+        Supply.N: Band(0.8, 1.2),
+        Supply.K2O: Band(0.8, 1.2),
+        Supply.B: Band(1.0, 1.0),
     }
 
 
@@ -119,11 +178,17 @@ def test_the_bands_are_said_with_their_size() -> None:
     named = bands([Supply.N, Supply.P2O5, Supply.K2O, Supply.B, Supply.LIME_ENP], Settings())
     assert band_words(named, Settings()) == (
         "A need counts as met from 95 to 100 % of it (N), from 95 to 110 % (P2O5, K2O, lime ENP). "
-        "The bands are ours: no published one was found; set your own under `bands` in the settings."
+        "The bands are ours: no published one was found; set your own under `bands` in the settings or of a "
+        "plot."
     )
     own = Settings(work=WorkRules(bands={"*": (0.9, 1.2)}))
     assert band_words(bands([Supply.N], own), own) == "A need counts as met from 90 to 120 % of it (N)."
     assert band_words({}, own) == ""
+    on_plots = {"b": {"N": (1.0, 1.0), "*": (0.8, 1.2)}, "c": {}}
+    assert band_words(bands([Supply.N], own), own, on_plots) == (
+        "A need counts as met from 90 to 120 % of it (N). Some plots have bands of their own: "
+        "b N from 100 to 100 %, everything from 80 to 120 %."
+    )
 
 
 def test_drawn_ways_stop_a_spreader_whatever_reach_says() -> None:

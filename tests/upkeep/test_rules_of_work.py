@@ -49,7 +49,7 @@ def test_rates_and_bands_are_set_shown_and_taken_back(path: Path) -> None:
         "minutes_per_stop=12",
         "least_job_share=5 %",
         "spare=3 %",
-        "handling.bulk=12/ton",
+        "handling.bulk shovelled=12/ton",
         "band.P2O5=95 % to 110 %",
     )
     done = settings(path, *typed)
@@ -57,10 +57,10 @@ def test_rates_and_bands_are_set_shown_and_taken_back(path: Path) -> None:
     assert (found.state, found.labour_per_hour, found.minutes_per_stop) == ("Ohio", Decimal(15), 12)
     assert (found.least_job_share, found.spare) == (0.05, 0.03)
     # A short ton is 2,000 lb of 0.45359237 kg: $12/ton = 12 / 907.18474 dollars per kg.
-    assert float(found.handling_per_kg["bulk"]) == pytest.approx(12 / 907.18474, rel=1e-12)
+    assert float(found.handling_per_kg["bulk shovelled"]) == pytest.approx(12 / 907.18474, rel=1e-12)
     assert found.bands == {"P2O5": (0.95, 1.1)}
     shown = {field.name: field.value for field in upkeep.show(path, "settings", None).fields}
-    assert (shown["handling.bulk"], shown["band.P2O5"]) == ("12/ton", "95 % to 110 %")
+    assert (shown["handling.bulk shovelled"], shown["band.P2O5"]) == ("12/ton", "95 % to 110 %")
     (changed,) = [one for one in upkeep.changes(path) if one.change == done.change_id]
     assert ("settings, state", "—", "Ohio") in changed.did
     upkeep.undo(path, done.change_id, TODAY, "")
@@ -79,6 +79,14 @@ def test_a_window_of_ones_own_is_made_changed_and_cleared(path: Path) -> None:
     settings(path, "window.spring P=before planting; 04-01 to 05-20")
     (window,) = rules(path).windows
     assert (window.opens, window.crop, window.placement) == ((4, 1), "", "")
+    typed = "top-dress; 06-01 to 06-20; any crop; top-dressed; of N; share 60 %"
+    settings(path, f"window.June={typed}", "window.late lime=after harvest; 09-01 to 10-31; of lime")
+    _spring, june, lime = rules(path).windows
+    assert june == OwnWindow(Timing.TOPDRESS, (6, 1), (6, 20), "", "June", "top-dressed", "N", 0.6)
+    assert (lime.of, lime.share, lime.crop) == ("lime", None, "")
+    shown = {field.name: field.value for field in upkeep.show(path, "settings", None).fields}
+    assert shown["window.June"] == typed
+    settings(path, "window.June=clear", "window.late lime=clear")
     settings(path, "window.spring P=clear")
     assert rules(path).windows == ()
 
@@ -94,6 +102,7 @@ def test_a_window_of_ones_own_is_made_changed_and_cleared(path: Path) -> None:
         ("window.x=before planting; 02-30 to 05-20", "'02-30' is not a month and day"),
         ("window.x=some day; 02-20 to 05-20", "not one of"),
         ("window.x=whenever", "no window"),
+        ("window.x=top-dress; 06-01 to 06-20; share 50 %", "does not say of what"),
     ],
 )
 def test_what_cannot_be_is_refused_and_nothing_changes(path: Path, typed: str, said: str) -> None:

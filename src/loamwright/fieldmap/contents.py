@@ -318,7 +318,7 @@ def _test(test: SoilTest) -> str:
         words.append(f"organic matter {test.organic_matter_pct:g} %")
     for element, reading in test.readings.items():
         extractant = reading.extractant or "extractant not stated"
-        words.append(f"{element} {reading} ({extractant})")
+        words.append(f"{reading.basis or element} {reading} ({extractant})")
     return "; ".join(words)
 
 

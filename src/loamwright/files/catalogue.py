@@ -20,7 +20,7 @@ from loamwright.files.reference import load_calendar, load_ground_rules, load_sa
 from loamwright.files.work_rules import BAND_SUPPLIES, PACKAGE_KINDS
 from loamwright.land import KeepOut
 from loamwright.soil import LabRecommendation, Reading, SoilTest
-from loamwright.supplies import DOSE_LIMITS, Form, LimeLabel, Movement, Offer, Product
+from loamwright.supplies import DOSE_LIMITS, Form, Handled, LimeLabel, Movement, Offer, Product
 from loamwright.units import SYSTEMS, parse_package
 from loamwright.values import MixDecision, Nutrient, OwnWindow, PropertyInfo, Quantity, Timing, WorkRules
 from loamwright.work import PropertyRecord
@@ -141,6 +141,7 @@ PLOT = (
     _plain("narrowest", kinds.LENGTH, "narrowest width of the way in", "narrowest_m"),
     _plain("weight_limit", kinds.MASS, "heaviest vehicle the way carries", "weight_limit_kg"),
     _plain("months", kinds.MONTHS, "months it can be reached", "reach_months"),
+    _plain("bands", kinds.BANDS, "shares of its needs that count as met; clear = as on the property"),
 )
 
 
@@ -213,6 +214,8 @@ ELEMENTS = {"p": "P", "k": "K", "s": "S", "ca": "Ca", "mg": "Mg", "b": "B", "zn"
 }
 _NUTRIENTS = {nutrient.value.lower(): nutrient for nutrient in Nutrient}
 _FIGURE = kinds.limited("reading")
+#: What a lab may print phosphorus and potassium as.
+_BASES = {"P": ("P", "P2O5"), "K": ("K", "K2O")}
 
 
 def _reading_field(name: str, element: str, attribute: str, kind: Kind, help_: str) -> Field:
@@ -327,6 +330,19 @@ SOIL_TEST = (
             _reading_field(
                 f"{name}_extractant", element, "extractant", kinds.TEXT, f"test used for {element}"
             ),
+            *(
+                (
+                    _reading_field(
+                        f"{name}_basis",
+                        element,
+                        "basis",
+                        kinds.one_of("basis", _BASES[element]),
+                        f"what the figure of {element} is of",
+                    ),
+                )
+                if element in _BASES
+                else ()
+            ),
         )
     ),
     *(_rec_field(name, nutrient) for name, nutrient in _NUTRIENTS.items()),
@@ -427,6 +443,12 @@ PRODUCT = (
     _plain("ingredient", kinds.TEXT, "when the label names an ingredient"),
     _plain("ingredient_pct", kinds.PERCENT, "its share of the product"),
     _plain("density", kinds.DENSITY, "of a liquid", "density_kg_m3"),
+    _plain(
+        "bucket",
+        kinds.MASS,
+        "what your bucket of it holds, weighed; loose goods are counted in it",
+        "bucket_kg",
+    ),
     _plain("min_rate", kinds.RATE, "smallest practical rate", "min_rate_kg_ha"),
     _plain("max_rate", kinds.RATE, "largest safe rate in one pass", "max_rate_kg_ha"),
     _plain("equipment", kinds.LIST, "spreaders that can handle it"),
@@ -476,6 +498,7 @@ OFFER = (
     _plain("delivery_fee", kinds.MONEY, "once per order"),
     _plain("divisible", kinds.FLAG, "sold by weight?"),
     _plain("increment", kinds.MASS, "smallest step of what is sold by weight", "increment_kg"),
+    _plain("handled", kinds.word("handling", Handled), "how it gets into the hopper; clear = as its package"),
 )
 PURCHASE = (
     _plain("kind", kinds.word("kind", Movement), "bought, received, returned, counted"),
@@ -647,7 +670,7 @@ def settings_fields() -> tuple[Field, ...]:
             _work_entry(
                 f"handling.{kind}",
                 kinds.MONEY_PER_MASS,
-                f"for handling {kind} goods",
+                f"for handling what is handled so: {kind}",
                 "handling_per_kg",
                 kind,
             )

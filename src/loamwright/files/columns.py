@@ -429,6 +429,7 @@ PLOTS = Layout(
         "extra": _mapping("extra"),
         "reach_months": _json("reach_months", tuple, list),
         "reach": _mapping("reach"),
+        "bands": _json("bands", lambda held: {supply: tuple(ends) for supply, ends in held.items()}, dict),
     },
 )
 PARTS = Layout("plot_parts", PlotPart, ("part_id",), {"shape": _one("shape", shape_blob, shape_of)})

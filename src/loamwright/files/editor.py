@@ -75,6 +75,11 @@ class Appended:
     conflicts: tuple[Problem, ...]
 
 
+def _as_said(entry: Application) -> Application:
+    """An entry without what differs each time it is said."""
+    return replace(entry, entry_id="", replaces="", reason="", recorded_at="", report_id=None)
+
+
 class Editor:
     """Writes records within one transaction; made by `edit`.
 
@@ -288,13 +293,26 @@ class Editor:
         self.undoes = change.change_id
         reason = because or f"change {change.change_id} was taken back"
         words = {table: word for word, table in RETIRABLE.items()}
+        self._take_back_entries([str(row.key[0]) for row in kept if row.table == "applications"], reason)
         for row in kept:
-            if row.table == "applications":
-                self.withdraw(str(row.key[0]), reason)
-            elif row.table in words:
+            if row.table in words:
                 self.retire(words[row.table], [str(part) for part in row.key], reason)
         self._drawn_otherwise()
         return change
+
+    def _take_back_entries(self, made: Sequence[str], because: str) -> None:
+        """Withdraw the entries a change made; what they corrected stands again."""
+        entries = {entry.entry_id: entry for entry in Reader(self._connection).all(APPLICATIONS)}
+        later = {entry.replaces: entry for entry in entries.values() if entry.replaces}
+        for last in set(made) - {entries[entry_id].replaces for entry_id in made}:
+            before = entries[last].replaces
+            while before in made:
+                before = entries[before].replaces
+            newest = entries[last]
+            while newest.entry_id in later:
+                newest = later[newest.entry_id]
+            says_the_same = _as_said(newest) == _as_said(entries[last])  # later corrections were taken back
+            self.withdraw(newest.entry_id if says_the_same else last, because, stands_again=before)
 
     def _drawn_otherwise(self) -> None:
         """Tell other programs of shapes that may have changed."""
@@ -317,7 +335,7 @@ class Editor:
         journal.take_over(self._connection, change)
         self._drawn_otherwise()
 
-    def withdraw(self, entry_id: str, because: str) -> Application:
+    def withdraw(self, entry_id: str, because: str, stands_again: str = "") -> Application:
         """Withdraw an entry of the record: a new entry says that it never happened.
 
         Parameters
@@ -326,6 +344,9 @@ class Editor:
             The entry.
         because
             Why.
+        stands_again
+            The entry that it corrected and that is to stand again: the new entry says what that one said.
+            Empty = none; what was corrected never happened either.
 
         Returns
         -------
@@ -346,8 +367,8 @@ class Editor:
         if entry_id in standing:
             what = f"entry {standing[entry_id]!r} has taken its place"
             raise InputError([Problem(where, what, "Withdraw that one.")])
-        if entry.withdrawn:  # withdrawing a withdrawal: what it took back stands again
-            again = entries[entry.replaces]
+        if entry.withdrawn or stands_again:  # withdrawing a withdrawal: what it took back stands again
+            again = entries[stands_again or entry.replaces]
             new = replace(again, entry_id=uuid.uuid4().hex, replaces=entry_id, reason=because)
         else:
             new = replace(

@@ -28,7 +28,7 @@ from loamwright.files.fields import (
     parse_yes_no,
 )
 from loamwright.files.tables import parse_depth
-from loamwright.files.work_rules import blending_text, parse_blending
+from loamwright.files.work_rules import BAND_SUPPLIES, blending_text, parse_blending
 from loamwright.units import (
     ACRE_M2,
     LB_ACRE_KG_HA,
@@ -356,6 +356,16 @@ def _band(text: str) -> tuple[float, float]:
     return low, high
 
 
+def _bands(text: str) -> dict[str, tuple[float, float]]:
+    found = {}
+    for part in filter(None, (one.strip() for one in text.split(";"))):
+        match = re.fullmatch(rf"({'|'.join(map(re.escape, BAND_SUPPLIES))})\s+(.+)", part)
+        if match is None:
+            raise ValueError(f"{part!r} names no supply and band; write for example N 95 % to 100 %")
+        found[match[1]] = _band(match[2])
+    return found
+
+
 def _mix(text: str) -> tuple[bool, str]:
     answer, _, reason = text.partition(",")
     return parse_yes_no(answer), _text(reason)
@@ -363,6 +373,14 @@ def _mix(text: str) -> tuple[bool, str]:
 
 def _window(text: str) -> OwnWindow:
     parts = [part.strip() for part in text.split(";")]
+    told = [part for part in parts[2:] if part.casefold().startswith(("of ", "share "))]
+    parts = [part for part in parts if part not in told]
+    of = next((part[3:].strip() for part in told if part.casefold().startswith("of ")), "")
+    share = next(
+        (SHARE.read(part[6:].strip()) for part in told if not part.casefold().startswith("of ")), None
+    )
+    if share is not None and not of:
+        raise ValueError(f"{text!r} does not say of what it is a share; write for example of N; share 50 %")
     days = (
         re.fullmatch(r"([0-9]{1,2}-[0-9]{1,2})\s+to\s+([0-9]{1,2}-[0-9]{1,2})", parts[1])
         if len(parts) > 1
@@ -374,7 +392,8 @@ def _window(text: str) -> OwnWindow:
     opens, closes = (_month_and_day(day) for day in days.groups())
     timing = word("timing", Timing).read(parts[0])
     crop, placement = [*parts[2:], "", ""][:2]
-    return OwnWindow(timing, opens, closes, "" if crop.casefold() == "any crop" else crop, "", placement)
+    crop = "" if crop.casefold() == "any crop" else crop
+    return OwnWindow(timing, opens, closes, crop, "", placement, of, share)
 
 
 def _sized(
@@ -521,6 +540,12 @@ BAND = Kind(
     lambda text: _band(text),
     lambda value, _: f"{shown(value[0] * 100)} % to {shown(value[1] * 100)} %",
 )
+BANDS = Kind(
+    "bands",
+    "N 90 % to 100 %; P2O5 95 % to 120 %",
+    _bands,
+    lambda value, _: "; ".join(f"{supply} {BAND.write(ends, '')}" for supply, ends in value.items()),
+)
 MIX = Kind(
     "yes or no, and why",
     "yes, the seller blends them",
@@ -538,6 +563,8 @@ WINDOW = Kind(
             "{:02d}-{:02d} to {:02d}-{:02d}".format(*value.opens, *value.closes),
             value.crop or ("any crop" if value.placement else ""),
             value.placement,
+            f"of {value.of}" if value.of else "",
+            "" if value.share is None else f"share {shown(value.share * 100)} %",
         )
         if part
     ),

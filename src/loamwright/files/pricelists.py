@@ -28,7 +28,7 @@ from loamwright.files.fields import Fields, key_of, shown
 from loamwright.files.label_figures import ANALYSIS, read_figures
 from loamwright.files.named_columns import rows_of
 from loamwright.files.textrows import Table
-from loamwright.supplies import Form, LimeLabel, Offer, Product, check_offer, check_product
+from loamwright.supplies import Form, Handled, LimeLabel, Offer, Product, check_offer, check_product
 from loamwright.units import (
     CACO3_PER_CAO,
     PCT_LB_TON,
@@ -103,7 +103,7 @@ PRODUCT_FIELDS = (
     *("material", "method", *(f"available_{name}_pct" for name in (*_NUTRIENTS, "nh4_n", "organic_n"))),
     *("equipment", "timing", "contains", "offer_id", "package", "price", "seller", "priced_on", "in_stock"),
     *("min_order", "max_count", "delivery_fee", "divisible", "increment"),
-    *("price_breaks", "price_low", "price_high"),
+    *("price_breaks", "price_low", "price_high", "handled", "bucket"),
 )
 _OFFER_FIELDS = ("package", "price", "seller", "priced_on", "in_stock", "price_breaks")
 
@@ -218,6 +218,7 @@ def _label(row: Fields) -> _Label:
         ingredient=row.text("ingredient"),
         ingredient_pct=row.percent("ingredient_pct"),
         density_kg_m3=density,
+        bucket_kg=row.quantity("bucket", "load"),
         lime=_lime_label(row),
         min_rate_kg_ha=_rate(row, "min_rate", density),
         max_rate_kg_ha=_rate(row, "max_rate", density),
@@ -420,6 +421,7 @@ def _offer(row: Fields, product: Product | None) -> Offer | None:
         price_breaks=row.read("price_breaks", lambda text: parse_price_breaks(text, price_comma)) or (),
         price_low=low,
         price_high=high,
+        handled=row.word("handled", Handled),
     )
     if product is None or row.bad:
         return None

@@ -102,7 +102,7 @@ def _figures(test: SoilTest) -> str:
         if value is not None
     ]
     words += [
-        f"{element} {reading}" + (f" ({reading.extractant})" if reading.extractant else "")
+        f"{reading.basis or element} {reading}" + (f" ({reading.extractant})" if reading.extractant else "")
         for element, reading in test.readings.items()
     ]
     return ", ".join(words) or "no figures"

@@ -47,6 +47,9 @@ class Plot:
         Months it can be reached, 1 to 12; empty = not stated.
     reach
         Spreader to whether it can get there; absent = not stated.
+    bands
+        Supply to the lowest and highest share of this plot's need that counts as met [fraction]; absent = as
+        everywhere on the property.
     """
 
     plot_id: str
@@ -62,6 +65,7 @@ class Plot:
     weight_limit_kg: float | None = None
     reach_months: tuple[int, ...] = ()
     reach: Mapping[str, bool] = field(default_factory=dict)
+    bands: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -468,7 +468,7 @@ def plan_plots(
                 caps=caps,
                 weight=plot.weight,
                 allowed_products=allowed,
-                bands=_of_the_whole(demands, bands(supplies, settings), asked_kg),
+                bands=_of_the_whole(demands, bands(supplies, settings, plot.bands), asked_kg),
                 machines=machines,
                 kept_off=off,
                 rest_ha=rest_ha,

@@ -7,11 +7,15 @@ and field efficiency: the published area per hour = width × speed × efficiency
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections import Counter
+from collections.abc import Collection, Mapping, Sequence
 from decimal import Decimal
+from types import MappingProxyType
 
 from loamwright.planning.inputs import Band, Machine
-from loamwright.supplies import Offer
+from loamwright.planning.records import Job
+from loamwright.supplies import Handled, Offer, Product
 from loamwright.units import HA_M2
 from loamwright.values import Nutrient, Settings, Spreader, Supply
 
@@ -28,8 +32,12 @@ BANDS: Mapping[str, Band] = {
 }
 
 
-def bands(supplies: Sequence[Supply], settings: Settings) -> Mapping[Supply, Band]:
-    """Give the band of each supply: the user's, else ours; a supply with neither is met exactly.
+def bands(
+    supplies: Sequence[Supply],
+    settings: Settings,
+    on_plot: Mapping[str, tuple[float, float]] = MappingProxyType({}),
+) -> Mapping[Supply, Band]:
+    """Give the band of each supply: the plot's, else the user's, else ours; one with none is met exactly.
 
     Parameters
     ----------
@@ -37,6 +45,8 @@ def bands(supplies: Sequence[Supply], settings: Settings) -> Mapping[Supply, Ban
         Supply keys.
     settings
         The property's settings.
+    on_plot
+        The user's for one plot.
 
     Returns
     -------
@@ -47,16 +57,23 @@ def bands(supplies: Sequence[Supply], settings: Settings) -> Mapping[Supply, Ban
     >>> bands([Supply.N, Supply.B], Settings())[Supply.N]
     Band(low=0.95, high=1.0)
     """
-    own = {supply: Band(*ends) for supply, ends in settings.work.bands.items()}
+    rules = settings.work.bands
+    fallback = on_plot.get("*") or rules.get("*")
+    own = {supply: Band(*ends) for supply, ends in rules.items()} if "*" not in on_plot else {}
+    own |= {supply: Band(*ends) for supply, ends in on_plot.items()}
     usual: dict[Supply, Band | None] = {
         supply: BANDS.get("lime" if supply.is_lime else supply.value) for supply in supplies
     }
-    every = own.get("*")
+    every = None if fallback is None else Band(*fallback)
     found = {supply: own.get(supply) or every or usual[supply] for supply in supplies}
     return {supply: band for supply, band in found.items() if band is not None}
 
 
-def band_words(found: Mapping[Supply, Band], settings: Settings) -> str:
+def band_words(
+    found: Mapping[Supply, Band],
+    settings: Settings,
+    on_plots: Mapping[str, Mapping[str, tuple[float, float]]] = MappingProxyType({}),
+) -> str:
     """Say between which shares needs count as met, and whose bands they are.
 
     Parameters
@@ -65,6 +82,8 @@ def band_words(found: Mapping[Supply, Band], settings: Settings) -> str:
         Bands by supply, from `bands`.
     settings
         The property's settings.
+    on_plots
+        The user's for single plots, by plot_id.
 
     Returns
     -------
@@ -82,11 +101,23 @@ def band_words(found: Mapping[Supply, Band], settings: Settings) -> str:
     ]
     parts = [f"{share}{'' if place else ' of it'} {of}" for place, (share, of) in enumerate(shares)]
     ours = (
-        " The bands are ours: no published one was found; set your own under `bands` in the settings."
+        " The bands are ours: no published one was found; set your own under `bands` in the settings or of a "
+        "plot."
         if not settings.work.bands
         else ""
     )
-    return f"A need counts as met {', '.join(parts)}.{ours}"
+    own = "; ".join(
+        f"{plot_id} {', '.join(_own_words(supply, ends) for supply, ends in held.items())}"
+        for plot_id, held in on_plots.items()
+        if held
+    )
+    plots = f" Some plots have bands of their own: {own}." if own else ""
+    return f"A need counts as met {', '.join(parts)}.{plots}{ours}"
+
+
+def _own_words(supply: str, ends: tuple[float, float]) -> str:
+    name = "everything" if supply == "*" else supply
+    return f"{name} from {ends[0] * 100:.4g} to {ends[1] * 100:.4g} %"
 
 
 def machines(settings: Settings) -> tuple[Machine, ...]:
@@ -131,13 +162,50 @@ def _machine(spreader: Spreader, settings: Settings) -> Machine:
     )
 
 
-def handling(offers: Sequence[Offer], settings: Settings) -> Mapping[str, Decimal]:
+def hours_words(jobs: Sequence[Job], machines: Sequence[Machine]) -> str:
+    """Say how long jobs take, and with what: getting to the plots, spreading, filling.
+
+    Parameters
+    ----------
+    jobs
+        Of a plan.
+    machines
+        The property's, from `machines`.
+
+    Returns
+    -------
+    str
+        Empty without jobs.
+    """
+    of_name = {machine.name: machine for machine in machines}
+    timed = [job for job in jobs if job.hours is not None and job.spreader in of_name]
+    paceless = Counter(job.spreader or "no machine" for job in jobs if job not in timed)
+    going_h = math.fsum(of_name[job.spreader].hours_per_job for job in timed)
+    filling_h = math.fsum(of_name[job.spreader].hours_per_fill * (job.fills or 0) for job in timed)
+    all_h = math.fsum(job.hours or 0.0 for job in timed)
+    parts = (
+        (going_h, "getting to the plots"),
+        (all_h - going_h - filling_h, "spreading"),
+        (filling_h, "filling"),
+    )
+    told = ", ".join(f"{hours:.1f} h {doing}" for hours, doing in parts)
+    said = [f"about {all_h:.0f} h ({told})"] if timed else []
+    said += [
+        f"no time for {count} trip{'' if count == 1 else 's'} with {name}: its pace is not stated"
+        for name, count in sorted(paceless.items())
+    ]
+    return "; ".join(said)
+
+
+def handling(
+    offers: Sequence[Offer], products: Sequence[Product], settings: Settings
+) -> Mapping[str, Decimal]:
     """Cost of handling each offer's packages [money per kg]; nothing until a rate is stated.
 
     Parameters
     ----------
-    offers
-        The offers.
+    offers, products
+        The offers and what they are of.
     settings
         The property's settings.
 
@@ -146,5 +214,22 @@ def handling(offers: Sequence[Offer], settings: Settings) -> Mapping[str, Decima
     mapping of offer id to Decimal
     """
     rates = settings.work.handling_per_kg
-    found = {offer.offer_id: rates.get("bulk" if offer.divisible else "bag") for offer in offers}
+    brought = {product.product for product in products if _brought_by_its_spreaders(product, settings)}
+    found = {offer.offer_id: rates.get(_handled(offer, brought).value) for offer in offers}
     return {offer_id: rate for offer_id, rate in found.items() if rate}
+
+
+def _brought_by_its_spreaders(product: Product, settings: Settings) -> bool:
+    """Whether all that spreads a product are machines that bring it to the property in loads of their own."""
+    names = {name.casefold() for name in product.equipment}
+    able = [one for one in settings.spreaders if not names or one.name.casefold() in names]
+    return bool(able) and all(one.cost_per_load is not None for one in able)
+
+
+def _handled(offer: Offer, brought: Collection[str]) -> Handled:
+    """As stated; else what machines bring is spread by the seller, other bulk is shovelled. Ours."""
+    if offer.handled is not None:
+        return offer.handled
+    if not offer.divisible:
+        return Handled.BAG
+    return Handled.SELLER if offer.product in brought else Handled.SHOVELLED

@@ -167,7 +167,9 @@ def _figures(view: Season, other: Season, plot_id: str, name: str) -> tuple[str,
     if not held:
         return None
     test, moved = max(held, key=lambda pair: str(pair[0].sampled_on or ""))
-    return f"{name} {_text(test, name)}", _text(moved, name), test.test_id
+    read = test.readings.get(name)
+    label = name if read is None else read.basis or name
+    return f"{label} {_text(test, name)}", _text(moved, name), test.test_id
 
 
 def _text(test: SoilTest, name: str) -> str:

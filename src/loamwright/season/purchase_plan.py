@@ -103,13 +103,13 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
     Raises
     ------
     InputError
-        When the budget, the gap or the time limit is out of range.
+        When the budget, the gap or the time limit is out of range, or the user's own splits cannot be.
     """
-    problems = tuple(_faults(options))
-    if problems:
-        raise InputError(problems)
     record = view.record
     settings = record.info.settings
+    problems = (*_faults(options), *planning.split_faults(settings.work.windows))
+    if problems:
+        raise InputError(problems)
     contents = product_contents(record)
     plots, problems = planning.plan_plots(
         record.plots,
@@ -129,7 +129,14 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
         replace(
             plot,
             demands=planning.placed_in_time(
-                plot.demands, view.croppings.get(plot.plot_id), calendar, settings.work.state
+                plot.demands,
+                view.croppings.get(plot.plot_id),
+                calendar,
+                settings.work,
+                {
+                    key: kg * plot.rest_ha.get(key, plot.area_ha) / plot.area_ha
+                    for key, kg in plot.whole_kg.items()
+                },
             ),
         )
         for plot in plots
@@ -150,7 +157,7 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
             hauling_cost_per_kg=settings.hauling_cost_per_kg,
             cost_per_haul=settings.work.cost_per_haul,
             haul_kg=settings.work.haul_kg,
-            handling_cost_per_kg=planning.handling(record.offers, settings),
+            handling_cost_per_kg=planning.handling(record.offers, record.products, settings),
             machines=planning.machines(settings),
             mixing=supplies.pairs_that_may(answers, undecided=options.mix_undecided),
             odd_amount_cost=settings.work.odd_amount_cost,
@@ -256,7 +263,8 @@ def _bands_said(task: PlanningTask, view: SeasonView) -> tuple[str, ...]:
     needed = {demand.supply for plot in task.plots for demand in plot.demands if demand.mass_kg}
     ordered = [supply for supply in Supply if supply in needed]
     settings = view.record.info.settings
-    words = planning.band_words(planning.bands(ordered, settings), settings)
+    own = {plot.plot_id: plot.bands for plot in view.record.plots}
+    words = planning.band_words(planning.bands(ordered, settings), settings, own)
     return (words,) if words else ()
 
 

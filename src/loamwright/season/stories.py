@@ -9,7 +9,7 @@ from dataclasses import replace
 from loamwright import files, planning, work
 from loamwright.errors import InputError, Problem
 from loamwright.season.opening import product_contents
-from loamwright.soil import read_unit
+from loamwright.soil import Missing, read_unit, to_unit
 from loamwright.supplies import Acidity
 from loamwright.units import HA_M2
 from loamwright.values import NeedState, Nutrient
@@ -240,8 +240,8 @@ def project(
         )
     newest = max(tests, key=lambda test: test.sampled_on or dt.date.min)
     reading = newest.readings[element]
-    to_ppm = {"ppm": 1.0, "mg/100 g": 10.0}.get(read_unit(reading.unit) or "")
-    if to_ppm is None:
+    in_ppm = to_unit(newest, reading, element, "ppm")
+    if read_unit(reading.unit) not in ("ppm", "mg/100 g") or isinstance(in_ppm, Missing):
         what = f"the newest {element} test of plot {plot_id} is in {reading.unit}"
         raise InputError([Problem("project", what, "A projection needs a reading in ppm or mg/100 g.")])
     since = [row for row in _since_test(view, plot_id, planned) if row.supply == nutrient.value]
@@ -255,5 +255,5 @@ def project(
     added_kg_ha = applied_kg / area_ha if area_ha else 0.0
     after = f"after the sample of {newest.sampled_on}" + (", with what is planned" if planned else "")
     return work.project(
-        nutrient, reading.value * to_ppm, reading.extractant or "", added_kg_ha, removed_kg_ha, figure, after
+        nutrient, in_ppm[0], reading.extractant or "", added_kg_ha, removed_kg_ha, figure, after
     )

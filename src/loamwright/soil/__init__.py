@@ -28,6 +28,7 @@ from loamwright.soil.readings import (
     read_buffer,
     read_extractant,
     read_unit,
+    to_unit,
     unit_of,
 )
 from loamwright.soil.records import LabRecommendation, OrganicInput, Reading, SoilTest
@@ -58,6 +59,7 @@ __all__ = [
     "read_unit",
     "sample_text",
     "soil_value",
+    "to_unit",
     "unit_of",
     "usable_tests",
     "wants_dolomitic",

@@ -339,7 +339,22 @@ _OXIDES = {"P2O5": ("P", P_PER_P2O5), "K2O": ("K", K_PER_K2O)}
 def to_unit(
     test: SoilTest, reading: Reading, element: str, unit: str
 ) -> tuple[float, tuple[Step, ...], bool] | Missing:
-    """Bring one reading to the element and unit a table is printed in."""
+    """Bring one reading to the element and unit a table is printed in.
+
+    Parameters
+    ----------
+    test
+        The report: its depth tells how heavy the slice of soil is.
+    reading, element
+        The reading, and what it is asked of: ``"P"``.
+    unit
+        One of `SOIL_UNITS`.
+
+    Returns
+    -------
+    (float, tuple of Step, bool) or Missing
+        Value [unit, element], how it came about, and whether something was assumed.
+    """
     printed = read_unit(reading.unit)
     if printed is None:
         bare = " of which laboratory?" if "index" in reading.unit.casefold() else ""

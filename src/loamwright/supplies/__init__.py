@@ -74,7 +74,7 @@ from loamwright.supplies.products import (
     nutrient_fractions,
     supply_fractions,
 )
-from loamwright.supplies.records import Form, KnownMaterial, LimeLabel, Offer, Product
+from loamwright.supplies.records import Form, Handled, KnownMaterial, LimeLabel, Offer, Product
 from loamwright.supplies.shopping import (
     AmountNeeded,
     BreakEven,
@@ -98,6 +98,7 @@ __all__ = [
     "Comparison",
     "DeliveredCost",
     "Form",
+    "Handled",
     "KnownMaterial",
     "LimeAnswer",
     "LimeDoses",

@@ -45,6 +45,15 @@ class Form(StrEnum):
     LIME = "lime"
 
 
+class Handled(StrEnum):
+    """How what is bought gets from where it is put down into the hopper, which is what handling it costs."""
+
+    BAG = "bag"
+    SHOVELLED = "bulk shovelled"
+    AUGER = "bulk by auger"
+    SELLER = "spread by the seller"
+
+
 # ---------------------------------------------------------------------------------------------
 # Products and offers
 
@@ -120,6 +129,8 @@ class Product:
         `material` absent here is *not stated*, and is not counted.
     available_source
         Whose shares they are.
+    bucket_kg
+        What the user's own bucket of it holds, weighed, to count loose goods in [kg]; None = not stated.
     """
 
     product: str
@@ -141,6 +152,7 @@ class Product:
     method: str = ""
     available_pct: Mapping[Nutrient, float] = field(default_factory=dict)
     available_source: Source = USER
+    bucket_kg: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,6 +189,8 @@ class Offer:
         (from this many packages, unit price): cheaper tiers, ascending.
     price_low, price_high
         Range the price may move in; None = not stated.
+    handled
+        How it gets into the hopper; None = not stated: packages as bags, what is sold by weight shovelled.
     """
 
     offer_id: str
@@ -195,3 +209,4 @@ class Offer:
     price_breaks: tuple[tuple[int, Decimal], ...] = ()
     price_low: Decimal | None = None
     price_high: Decimal | None = None
+    handled: Handled | None = None

@@ -61,6 +61,8 @@ def stands_on(
         if plot.reach_months:
             reach.append(f"months {' '.join(map(str, plot.reach_months))}")
         found[key("reach", plot.plot_id)] = ", ".join(reach) or "not stated"
+        if plot.bands:
+            found[key("setting", f"bands of {plot.plot_id}")] = _words(plot.bands)
     for plot_id, plot_needs in needs_before.items():
         for need in plot_needs.needs:
             found[key("need", f"{plot_id} {need.nutrient.value}")] = figure(need.rate_kg_ha, "kg/ha")
@@ -77,7 +79,8 @@ def stands_on(
     for offer in record.offers:
         price = "no price" if offer.price is None else f"{offer.price:f}"
         breaks = "".join(f", {price:f} from {count}" for count, price in offer.price_breaks)
-        found[key("offer", offer.offer_id)] = f"{offer.product}, {offer.package}, {price}{breaks}"
+        handled = "" if offer.handled is None else f", {offer.handled}"
+        found[key("offer", offer.offer_id)] = f"{offer.product}, {offer.package}, {price}{breaks}{handled}"
         if offer.in_stock:
             found[key("stock", f"{offer.product}, {offer.package}")] = f"{offer.in_stock:g}, by the offer"
     for spreader in settings.spreaders:
@@ -99,6 +102,7 @@ def _label(product: Product) -> str:
     limits = (("at least", product.min_rate_kg_ha), ("at most", product.max_rate_kg_ha))
     parts += [f"{word} {planning.figure(rate, 'kg/ha')}" for word, rate in limits if rate is not None]
     parts += [*product.equipment, *(timing.value for timing in product.timings)]
+    parts += [] if product.bucket_kg is None else [f"{planning.figure(product.bucket_kg, 'kg')} a bucket"]
     return ", ".join(parts) or "not stated"
 
 

@@ -136,6 +136,7 @@ CREATE TABLE plots (
     weight_limit_kg REAL,
     reach_months TEXT NOT NULL DEFAULT '[]', -- JSON list of months 1 to 12; empty = not stated
     reach TEXT NOT NULL DEFAULT '{}', -- JSON object: spreader to true or false; absent = not stated
+    bands TEXT NOT NULL DEFAULT '{}', -- JSON object: supply to [lowest, highest] share of the need that is met
     retired_on DATE,
     retired_because TEXT NOT NULL DEFAULT ''
 );
@@ -344,6 +345,7 @@ CREATE TABLE products (
     available_b_pct REAL,
     available_zn_pct REAL,
     available_mn_pct REAL,
+    bucket_kg REAL, -- what the user's own bucket holds, weighed
     retired_on DATE,
     retired_because TEXT NOT NULL DEFAULT ''
 );
@@ -366,6 +368,7 @@ CREATE TABLE offers (
     price_breaks TEXT NOT NULL, -- JSON list of [from this many packages, unit price]
     price_low TEXT,
     price_high TEXT,
+    handled TEXT, -- bag, bulk shovelled, bulk by auger, spread by the seller
     retired_on DATE,
     retired_because TEXT NOT NULL DEFAULT ''
 );
