@@ -467,7 +467,7 @@ def test_a_plan_leads_with_what_to_buy_and_do_in_eighty_columns(copy: Path) -> N
     assert max(len(line) for line in short.splitlines()) <= 80
     # what a page says of the time of year is said once, over the trips it holds for; no trip is lost
     words = " ".join(short.split())
-    assert words.count("the page says every year, not when, top-dressed:") == 1
+    assert words.count("every year, any time of the season, top-dressed:") == 1
     to_do = words[words.index("To do ") : words.index("Left to decide")]
     assert f" {to_do.count('/acre ')} trips over the plots" in words
     assert "What goes where" not in short

@@ -7,9 +7,11 @@ looked for in the printed text; sizes of letters are read from the file.
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
 import math
 import re
 from dataclasses import replace
+from decimal import Decimal
 from pathlib import Path
 
 import pypdf
@@ -25,6 +27,7 @@ from loamwright.handoff.booklet import has_rounds, write_booklet
 from loamwright.handoff.orders import write_arithmetic
 from loamwright.handoff.paper import TEMPLATES, PaperOptions
 from loamwright.land import Way
+from loamwright.planning import Job, Window
 from loamwright.units import ACRE_M2, FT_M, HA_M2, LB_KG
 from loamwright.values import Spreader
 from loamwright.work import find_round, recipe_words
@@ -278,6 +281,25 @@ def test_a_part_of_a_plot_says_of_how_much(season: SeasonView) -> None:
     )
     acres = whole / ACRE_M2
     assert page.rounds[0].places[0].ground.startswith(f"{acres / 2:.2f} acres of {acres:.2f} acres")
+
+
+def test_a_stop_says_when_and_how(season: SeasonView, tmp_path: Path) -> None:
+    """A helper who is not told to work it in leaves it on top; where nobody says how, nothing is printed."""
+    plan = season.plan
+    assert plan is not None
+    (stop, other) = season.rounds[0].stops[:2]
+    days = Window("before seeding", dt.date(2026, 4, 15), dt.date(2026, 5, 20))
+    dated = Job("J1", stop.plot_id, None, "", (stop.line_id,), 1.0, 1.0, Decimal(0), window=days)
+    jobs = (
+        replace(dated, placement="worked in within a day"),
+        Job("J2", other.plot_id, None, "", (other.line_id,), 1.0, 1.0, Decimal(0), reason="no page says"),
+    )
+    view = replace(season, plan=replace(plan, jobs=jobs))
+    write_booklet(view, tmp_path / "b.pdf", PaperOptions(rounds=("1",)))
+    text = flat(tmp_path / "b.pdf")
+    said = "When and how: before seeding, 2026-04-15 to 2026-05-20, worked in within a day"
+    assert text.count("When and how:") == text.count(said) == 1
+    assert text.index(stop.plot_id) < text.index(said)
 
 
 def test_liquids_go_by_the_gallon(season: SeasonView, tmp_path: Path) -> None:

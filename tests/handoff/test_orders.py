@@ -7,9 +7,11 @@ pound and the bag; nothing is compared with the program's own plan page.
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
 import math
 import re
 from dataclasses import replace
+from decimal import Decimal
 from itertools import pairwise
 from pathlib import Path
 
@@ -24,6 +26,7 @@ from loamwright.handoff import buying_list, drawings, orders, paper, round_sheet
 from loamwright.handoff.drawings import Drawing, plot_drawing
 from loamwright.handoff.orders import orders_page, write_arithmetic, write_orders
 from loamwright.handoff.paper import TEMPLATES, PaperOptions, printable
+from loamwright.planning import Job, Window
 from loamwright.supplies.records import Form, Product
 from loamwright.units import ACRE_M2, LB_ACRE_KG_HA, LB_GAL_KG_M3, LB_KG
 from loamwright.values import NeedState, Nutrient, Spreader
@@ -354,6 +357,20 @@ def test_what_must_be_known_stands_before_the_job_with_its_source() -> None:
     assert "Last word: state and local rule" in before["rain"].source
     assert "Never in one hopper" in before["lime apart from urea, ammonium and phosphate"].text
     assert all("Last word:" in row.source for row in before.values())
+
+
+def test_a_plots_page_says_when_and_how_and_by_whom() -> None:
+    view = fresh(sample_view(3))
+    assert view.plan is not None
+    line = next(one for one in view.plan.lines if one.product == POTASH)
+    window = Window("before seeding", dt.date(2026, 4, 15), dt.date(2026, 5, 20))
+    job = Job("J1", line.plot_id, None, "", (line.line_id,), 1.0, 1.0, Decimal(0), window=window)
+    job = replace(job, placement="worked in", reason="Invented Extension")
+    page = orders_page(replace(view, plan=replace(view.plan, jobs=(job,))), PaperOptions())
+    said = {sheet.plot_id: sheet.when for sheet in page.plots}
+    days = "before seeding, 2026-04-15 to 2026-05-20, worked in"
+    assert said.pop(line.plot_id) == (f"{POTASH}: {days} (Invented Extension)",)
+    assert set(said.values()) == {()}
 
 
 def test_liquids_are_said_in_gallons() -> None:

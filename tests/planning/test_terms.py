@@ -13,8 +13,9 @@ from shapely import LineString, Point
 from loamwright.land.records import Plot, Way
 from loamwright.land.ways_in import WaysIn
 from loamwright.planning.inputs import Band
+from loamwright.planning.records import Job
 from loamwright.planning.targets import kept_off, reachable_machines, reachable_products
-from loamwright.planning.terms import band_words, bands, handling, machines
+from loamwright.planning.terms import band_words, bands, handling, hours_words, machines
 from loamwright.supplies.records import Form, Handled, Offer, Product
 from loamwright.units import FT_M, HA_M2, MILE_M
 from loamwright.values import Settings, Spreader, Supply, WorkRules
@@ -54,6 +55,21 @@ def test_a_spreaders_own_costs_come_before_the_propertys() -> None:
     (machine,) = machines(settings)
     assert (machine.cost_per_job, machine.cost_per_ha) == (30, 15)
     assert machine.hours_per_ha is None  # width and speed are not stated: no hours are told
+
+
+def test_hours_are_told_by_what_they_go_into() -> None:
+    """Three trips of 10 min: 0.5 h; 2 + 4 + 3 fills of 5 min: 0.75 h; the rest of 2.75 h is spreading."""
+    settings = Settings(spreaders=(ATV, replace(ATV, name="boom", speed_m_s=None)))
+    found = machines(settings)
+    done = [Job(f"J{n}", "a", None, "ATV", (), 1, 1, Decimal(0), n, 2.75 / 3) for n in (2, 4, 3)]
+    sprayed = Job("J9", "a", None, "boom", (), 1, 1, Decimal(0), 5, None)
+    said = "about 3 h (0.5 h getting to the plots, 1.5 h spreading, 0.8 h filling)"
+    assert hours_words(done, found) == said
+    assert (
+        hours_words([*done, sprayed], found)
+        == f"{said}; no time for 1 trip with boom: its pace is not stated"
+    )
+    assert hours_words([], found) == ""
 
 
 def test_handling_goes_by_how_it_gets_into_the_hopper() -> None:

@@ -12,6 +12,7 @@ from loamwright.app.long_work import Result
 from loamwright.app.pages import Ask, Go, Reply, Route, Shown, Told
 from loamwright.errors import InputError, Problem, UnitError
 from loamwright.money import format_money
+from loamwright.planning import Job, PlanLine, hours_words, machines, when_and_how
 from loamwright.units import (
     parse_money,
     read_number,
@@ -75,27 +76,19 @@ def show(ask: Ask) -> Reply:
     view = ask.desk.season
     plan, words = view.plan, ask.desk.words
     line_of = {line.line_id: line for line in plan.lines} if plan else {}
-    jobs = (
-        [
-            (
-                timing,
-                [
-                    (job, [line_of[line] for line in job.line_ids])
-                    for job in plan.jobs
-                    if job.timing is timing
-                ],
-            )
-            for timing in (*Timing, None)
-        ]
-        if plan
-        else []
-    )
+    jobs: dict[Timing | None, dict[str, list[tuple[Job, list[PlanLine]]]]] = {}
+    for timing in (*Timing, None):
+        for job in plan.jobs if plan else ():
+            if job.timing is timing:
+                load = [line_of[line] for line in job.line_ids]
+                jobs.setdefault(timing, {}).setdefault(when_and_how(job), []).append((job, load))
     filled = {
         "view": view,
         "plan": plan,
         "both_totals": work.totals_told(view),
         "words": words,
-        "jobs": [(timing, found) for timing, found in jobs if found],
+        "jobs": jobs,
+        "hours": hours_words(plan.jobs, machines(view.record.info.settings)) if plan else "",
         "names": {plot.plot_id: plot.name for plot in view.record.plots},
         "running": ask.works.last,
         "estimate": ask.works.estimate_s(ask.works.last.title) if ask.works.last else None,

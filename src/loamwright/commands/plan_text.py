@@ -34,6 +34,9 @@ from loamwright.planning import (
     Purchase,
     PurchaseList,
     Reasons,
+    hours_words,
+    machines,
+    when_and_how,
 )
 from loamwright.season import CloseCall
 from loamwright.units import (
@@ -62,11 +65,12 @@ def show_plan(console: Console, made: PlanMade, system: str) -> None:
     )
     told = ", ".join(f"{name} {format_money(cost)}" for name, cost in costs if cost)
     console.print(f"  {told or 'nothing to pay'}")
-    trips, hours = len(plan.jobs), plan.hours
+    trips = len(plan.jobs)
+    hours = hours_words(plan.jobs, machines(view.record.info.settings))
     console.print(
         f"  {trips} trip{'' if trips == 1 else 's'} over the plots"
         + (f", {plan.fills} hopper fills" if plan.fills else "")
-        + (f", about {hours:.0f} h of spreading and filling, without the way" if hours else "")
+        + (f", {hours}" if hours else "")
     )
     counted, packaged = plan.counted
     if counted < packaged:
@@ -147,21 +151,6 @@ def _print_in(console: Console, by: int, text: str) -> None:
     console.print(Padding(text, (0, 0, 0, by), expand=False))
 
 
-def _when(job: Job) -> str:
-    if job.window is not None:
-        days = ""
-        if job.window.opens is not None and job.window.closes is not None:
-            days = f", {job.window.opens.isoformat()} to {job.window.closes.isoformat()}"
-        return f"{job.window.label}{days}"
-    return "any time that suits" if job.timing is None else job.timing.value
-
-
-def _when_and_how(job: Job) -> str:
-    """When a job is done and how it is placed, each said once."""
-    when = _when(job)
-    return f"{when}, {job.placement}" if job.placement and job.placement not in when else when
-
-
 def _amount(line: PlanLine, system: str) -> str:
     """One product of a load, in packages where they come out whole or half."""
     if line.packages is not None and (line.packages * 2) % 1 == 0:
@@ -181,7 +170,7 @@ def _show_jobs(console: Console, plan: Plan, view: SeasonView, system: str) -> N
         console.print(f"\n[bold]To do {heading}[/]")
         told: dict[str, list[Job]] = {}
         for job in jobs:
-            told.setdefault(_when_and_how(job), []).append(job)
+            told.setdefault(when_and_how(job), []).append(job)
         for said in sorted(told, key=lambda words: words != heading):
             inward = 2 if said == heading else 4
             if said != heading:

@@ -29,6 +29,7 @@ from loamwright.handoff.round_sheets import (
     state_words,
 )
 from loamwright.land import Plot
+from loamwright.planning import when_and_how
 from loamwright.supplies import Form, Product
 from loamwright.units import ACRE_M2, HA_M2, LB_KG, format_area, format_length
 from loamwright.words import mass_words, packages_words, rate_words, timing_words, volume_words, way_words
@@ -70,6 +71,7 @@ class PlaceToGo:
     plot_id: str
     name: str
     ground: str
+    when: str
     rate: str
     items: tuple[Item, ...]
     recipe: str
@@ -195,6 +197,12 @@ class _Words:
     def __init__(self, view: SeasonView, driver: bool) -> None:
         self.view, self.driver, self.system = view, driver, view.record.info.units
 
+    def when(self, stop: Stop) -> str:
+        """Window and placement of a stop's job; empty where no page and nobody says one."""
+        jobs = self.view.plan.jobs if self.view.plan else ()
+        job = next((one for one in jobs if stop.line_id in one.line_ids), None)
+        return when_and_how(job) if job is not None and (job.window or job.placement) else ""
+
     def amount(self, mass_kg: float, product: Product | None) -> str:
         if self.driver:
             unit = "tons" if self.system == "us" else "t"
@@ -272,6 +280,7 @@ def _place(
         plot.plot_id,
         plot.name,
         _ground(first, view),
+        words.when(first),
         words.rate(set_to(first), None if mixed else product),
         tuple(words.item(stop, stop.mass_kg) for stop, _, _ in stops),
         recipe,

@@ -10,7 +10,7 @@ plan as it is.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -43,7 +43,7 @@ from loamwright.handoff.round_sheets import (
 from loamwright.land import Plot
 from loamwright.money import format_money
 from loamwright.needs import LimeNeed, Need
-from loamwright.planning import PlanLine
+from loamwright.planning import PlanLine, when_and_how
 from loamwright.supplies import supply_fractions
 from loamwright.units import (
     format_area,
@@ -109,6 +109,7 @@ class PlotSheet:
     setbacks: str
     drawing: Drawing | None
     lines: tuple[PassRow, ...]
+    when: tuple[str, ...]
     unknown: tuple[str, ...]
     cautions: CautionsHere
     why: tuple[Why, ...]
@@ -237,6 +238,16 @@ def _in_season_order(lines: Iterable[PlanLine]) -> list[PlanLine]:
     return sorted(lines, key=lambda line: -1 if line.timing is None else order[line.timing])
 
 
+def _when(lines: Sequence[PlanLine], view: SeasonView) -> Iterator[str]:
+    """Window and placement of each job of a plot, with who says so."""
+    product = {line.line_id: line.product for line in lines}
+    for job in view.plan.jobs if view.plan else ():
+        load = [product[line] for line in job.line_ids if line in product]
+        if load and (job.window or job.placement):
+            said = f" ({job.reason})" if job.reason else ""
+            yield f"{' + '.join(load)}: {when_and_how(job)}{said}"
+
+
 def _plot_sheet(
     plot: Plot,
     lines: Sequence[PlanLine],
@@ -282,6 +293,7 @@ def _plot_sheet(
         _setbacks(plot, view, system),
         plot_drawing(plot, area, view.record.keepouts, system),
         rows,
+        tuple(_when(ordered, view)),
         _unknown(plot.plot_id, view),
         cautions_here(cautions, [plot.plot_id], [line.product for line in lines], place_only=True),
         tuple(_why(line, view, system, not appendix or len(ordered) <= CHAINED) for line in ordered),

@@ -19,7 +19,7 @@ from loamwright.planning.alternatives import (
     what_if,
     with_share,
 )
-from loamwright.planning.calendar import CalendarRow, GroundRule, dated_jobs, placed_in_time
+from loamwright.planning.calendar import CalendarRow, GroundRule, dated_jobs, placed_in_time, when_and_how
 from loamwright.planning.custom_blends import BlendService, CustomBlend, blend_option, order_blend
 from loamwright.planning.freshness import Aged, bought_outside, called, figure, key, over_the_plan, what_aged
 from loamwright.planning.inputs import Band, FixedPass, Machine, PlanPlot, Terms, Ware
@@ -40,7 +40,7 @@ from loamwright.planning.records import (
     Window,
 )
 from loamwright.planning.targets import LimeDose, lime_ledger, plan_plots
-from loamwright.planning.terms import band_words, bands, handling, machines
+from loamwright.planning.terms import band_words, bands, handling, hours_words, machines
 
 __all__ = [
     "Aged",
@@ -87,6 +87,7 @@ __all__ = [
     "explain",
     "figure",
     "handling",
+    "hours_words",
     "key",
     "lime_ledger",
     "machines",
@@ -99,5 +100,6 @@ __all__ = [
     "short_of_bands",
     "what_aged",
     "what_if",
+    "when_and_how",
     "with_share",
 ]

@@ -253,6 +253,27 @@ def job_time(job: Job) -> str:
     return "any time" if job.timing is None else job.timing.value
 
 
+def when_and_how(job: Job) -> str:
+    """Say when a job is done and how it is placed, each said once.
+
+    Parameters
+    ----------
+    job
+        A job with its window.
+
+    Returns
+    -------
+    str
+    """
+    if job.window is None:
+        when = "any time that suits" if job.timing is None else job.timing.value
+    else:
+        days = (job.window.opens, job.window.closes)
+        dated = "" if None in days else f", {' to '.join(day.isoformat() for day in days if day is not None)}"
+        when = f"{job.window.label}{dated}"
+    return f"{when}, {job.placement}" if job.placement and job.placement not in when else when
+
+
 def _own(windows: Sequence[OwnWindow], timing: Timing | None, cropping: Cropping | None) -> OwnWindow | None:
     crop = "" if cropping is None else cropping.crop.casefold()
     fitting = [one for one in windows if one.timing is timing and one.crop.casefold() in ("", crop)]

@@ -7,11 +7,14 @@ and field efficiency: the published area per hour = width × speed × efficiency
 
 from __future__ import annotations
 
+import math
+from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
 from decimal import Decimal
 from types import MappingProxyType
 
 from loamwright.planning.inputs import Band, Machine
+from loamwright.planning.records import Job
 from loamwright.supplies import Handled, Offer, Product
 from loamwright.units import HA_M2
 from loamwright.values import Nutrient, Settings, Spreader, Supply
@@ -157,6 +160,41 @@ def _machine(spreader: Spreader, settings: Settings) -> Machine:
         cost_per_load=spreader.cost_per_load or Decimal(0),
         load_kg=spreader.vehicle_kg or spreader.hopper_kg,
     )
+
+
+def hours_words(jobs: Sequence[Job], machines: Sequence[Machine]) -> str:
+    """Say how long jobs take, and with what: getting to the plots, spreading, filling.
+
+    Parameters
+    ----------
+    jobs
+        Of a plan.
+    machines
+        The property's, from `machines`.
+
+    Returns
+    -------
+    str
+        Empty without jobs.
+    """
+    of_name = {machine.name: machine for machine in machines}
+    timed = [job for job in jobs if job.hours is not None and job.spreader in of_name]
+    paceless = Counter(job.spreader or "no machine" for job in jobs if job not in timed)
+    going_h = math.fsum(of_name[job.spreader].hours_per_job for job in timed)
+    filling_h = math.fsum(of_name[job.spreader].hours_per_fill * (job.fills or 0) for job in timed)
+    all_h = math.fsum(job.hours or 0.0 for job in timed)
+    parts = (
+        (going_h, "getting to the plots"),
+        (all_h - going_h - filling_h, "spreading"),
+        (filling_h, "filling"),
+    )
+    told = ", ".join(f"{hours:.1f} h {doing}" for hours, doing in parts)
+    said = [f"about {all_h:.0f} h ({told})"] if timed else []
+    said += [
+        f"no time for {count} trip{'' if count == 1 else 's'} with {name}: its pace is not stated"
+        for name, count in sorted(paceless.items())
+    ]
+    return "; ".join(said)
 
 
 def handling(

@@ -3,7 +3,8 @@
 The rooms: `records` (entries, rounds, statuses, and the season as a whole), `calibration` (what a catch
 means), `tailgate` (reckoned on the spot), `ground` (all of a plot, or the rest of it), `rounds` (loads,
 trips, order of stops), `matching` (which line an entry may report on), `ledger` (what counts, what is
-owed), `doubts` (can it be what happened?), `history`, `sampling`, `cautions` (when to warn, with its source).
+owed), `doubts` (can it be what happened?), `taking_in` (what becomes of a report?), `history`, `sampling`,
+`cautions` (when to warn, with its source).
 """
 
 from loamwright.work.calibration import COURSE_M2, calibrate, logged_rates, rate_per_pass, settings_to_try
@@ -21,7 +22,7 @@ from loamwright.work.counting import (
     stock_of,
     tests_with_their_crops,
 )
-from loamwright.work.doubts import MOST_KG_HA, TOO_MUCH, doubts, settled
+from loamwright.work.doubts import MOST_KG_HA, TOO_MUCH
 from loamwright.work.ground import ground_m2, on_their_ground, with_the_ground
 from loamwright.work.history import (
     ChangeFigure,
@@ -107,6 +108,7 @@ from loamwright.work.tailgate import (
     speed,
     tarp,
 )
+from loamwright.work.taking_in import remarks, take_in
 
 __all__ = [
     "COURSE_M2",
@@ -157,7 +159,6 @@ __all__ = [
     "cost_at_cheapest",
     "course",
     "current_croppings",
-    "doubts",
     "entries_that_count",
     "evenness",
     "find_round",
@@ -191,16 +192,17 @@ __all__ = [
     "reach",
     "receipt_of",
     "recipe_words",
+    "remarks",
     "season_entries",
     "season_needs",
     "settings_to_try",
-    "settled",
     "several_crops",
     "since_test",
     "speed",
     "stamp_of",
     "stands_on",
     "stock_of",
+    "take_in",
     "taken_off",
     "tarp",
     "tests_with_their_crops",
