@@ -234,6 +234,7 @@ def _facts(view: SeasonView) -> tuple[_Fact, ...]:
     for entry in season:
         product = labels.get(entry.product)
         fractions = nutrient_fractions(product).fractions if product is not None else {}
+        job = entry.plan_id or "", entry.job_id or "", entry.product
         rate = entry.mass_kg / (entry.area_m2 / HA_M2) if entry.area_m2 and entry.mass_kg else None
         facts.append(
             _Fact(
@@ -243,7 +244,7 @@ def _facts(view: SeasonView) -> tuple[_Fact, ...]:
                 crops.get(entry.plot_id, ""),
                 product,
                 rate,
-                planned.get(entry.line_id, of_job.get((entry.plan_id or "", entry.job_id or "", entry.product))),
+                planned.get(entry.line_id, of_job.get(job)),
                 {nutrient: fraction * entry.mass_kg for nutrient, fraction in fractions.items()},
                 _delivered_lime(product, entry.mass_kg, record.info.units, bases),
             )

@@ -38,9 +38,9 @@ class ChoiceRow:
     published_kg_ha, decided_kg_ha
         What the lab or guideline asks for, and what was decided [kg/ha]; None = no one figure, not decided.
     mass_kg, cost
-        What hangs on it: the amount on the plot [kg], decided or, where nobody has, published (the highest of a
-        range, 0.0 when nothing is), and about what that costs at the cheapest offer [money]; None = no offer
-        supplies it.
+        What hangs on it: the amount on the plot [kg], decided or, where nobody has, published (the highest
+        of a range, 0.0 when nothing is), and about what that costs at the cheapest offer [money]; None = no
+        offer supplies it.
     why, how
         Why it is a choice, or the reason given; how to decide.
     between_kg_ha
