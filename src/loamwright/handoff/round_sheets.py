@@ -27,7 +27,6 @@ from loamwright.words import (
     carry_words,
     mass_words,
     packages_words,
-    put_on_words,
     rate_words,
     timing_words,
     volume_words,
@@ -480,7 +479,7 @@ def state_words(status: LineStatus | None, system: str) -> str:
     """Say what the record reports of a pass."""
     if status is None or status.state is WorkState.NOTHING:
         return ""
-    said = put_on_words(status.state.value, status.applied_kg, status.planned_kg, system)
+    said = status.said(system)
     if status.state is WorkState.PART:
         left = mass_words(max(status.planned_kg - status.applied_kg, 0.0), system)
         return f"{said}, {left} left"
