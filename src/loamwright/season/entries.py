@@ -252,16 +252,22 @@ def amount_kg(text: str, product: str, plot_id: str, area_m2: float | None, reco
             areas = {one.plot_id: one for one in land.areas(record.plots, record.keepouts)}
             ground_m2 = areas[plot_id].spread_area_m2 if plot_id in areas else 0.0
         return parse_rate(text, units) * ground_m2 / HA_M2
-    quantity = parse_quantity(text)
-    if quantity.value < 0:
+    if parse_quantity(text).value < 0:
         raise UnitError(f"{text!r} is negative", "write what was put on; zero means not done")
+    return _weight_kg(
+        text, product, record, "write a weight, packages or a volume: 120 lb, 2.5 bags, 3 gal, 120 lb/acre"
+    )
+
+
+def _weight_kg(text: str, product: str, record: PropertyRecord, fix: str) -> float:
+    """Read a weight, or the volume of a product whose density is on file [kg]."""
+    quantity, units = parse_quantity(text), record.info.units
     try:
         return convert(quantity.value, quantity.unit, "kg", units)
     except UnitError:
         try:
             volume_m3 = convert(quantity.value, quantity.unit, "m3", units)
         except UnitError as error:
-            fix = "write a weight, packages or a volume: 120 lb, 2.5 bags, 3 gal, 120 lb/acre"
             raise UnitError(f"{text!r} is no amount", fix) from error
     label = next((one for one in record.products if one.product == product), None)
     if label is None or not label.density_kg_m3:
@@ -395,7 +401,7 @@ class CatchTest:
     spreader, product, setting, operator
         As written.
     caught, catch_area
-        What fell (``"0.11 lb"``) on which area (``"21.8 ft2"``).
+        What fell (``"0.11 lb"``; of a liquid ``"14 fl oz"``) on which area (``"21.8 ft2"``).
     swath, speed
         Swath width and ground speed, or None.
     tested_on
@@ -443,16 +449,25 @@ def log_calibration(path: Path, test: CatchTest, today: dt.date) -> Calibration:
     named = {}
     for word, text in (("spreader", test.spreader), ("product", test.product)):
         thing = files.thing_of(word)
-        named[word] = text
         if not thing.items(record):
-            continue  # none is on file yet, so no name can be wrong
+            named[word] = text  # none is on file yet, so no name can be wrong
+            continue
         try:
             named[word] = thing.name_of(files.find(thing, record, text))
         except InputError as error:
             problems.extend(error.problems)
     texts = {"caught": test.caught, "catch area": test.catch_area, "swath": test.swath, "speed": test.speed}
     typed = files.typed_options({**texts, "tested on": test.tested_on}, problems, record.info.units)
-    caught_kg, catch_area_m2 = typed.quantity("caught", "caught"), typed.quantity("catch area", "area")
+
+    def weight_kg(text: str) -> float | None:
+        if "product" not in named:
+            return None  # whose density it would be is refused already
+        return _weight_kg(text, named["product"], record, "write for example 0.11 lb or 14 fl oz")
+
+    caught_kg, catch_area_m2 = (
+        typed.quantity("caught", "caught", weight_kg),
+        typed.quantity("catch area", "area"),
+    )
     swath_m, speed_m_s = typed.quantity("swath", "swath"), typed.quantity("speed", "speed")
     tested_on = typed.date("tested on") or today
     if caught_kg is None or catch_area_m2 is None or problems:
