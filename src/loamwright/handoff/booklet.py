@@ -437,7 +437,7 @@ def booklet(view: SeasonView, options: PaperOptions, driver: bool = False) -> Bo
         reader,
         _ways(view, "contact"),
         _ways(view, "loading place"),
-        _passages(view, rounds) if driver else (),
+        _passages(view, rounds),
         elsewhere,
         tuple(everyday),
         () if driver else _tests(rounds, view),
