@@ -117,18 +117,19 @@ function closePlot() {
 function showPlot(place, focus) {
   const plot = data.plots[place];
   const states = lineStates(plot);
+  const here = list(plot.cautions);
   const spots = plot.entrance || plot.middle;
   byId("view-plot").replaceChildren(...[
     heading(written(plotName(plot))),
     make("p", { class: "lead" }, make("b", {}, plot.area), " to spread on"),
-    cautionsAt(plot.cautions),
+    cautionsAt(here.filter((at) => data.cautions[at].level === "stop")),
     section("What goes on", list(plot.lines).length ? plot.lines.map((line, i) => lineCard(plot, line, states[i]))
       : make("p", {}, data.plan_id ? "Nothing is planned here." : "There is no plan yet for this season."),
     button("Something else was spread here", () => openCheckOff(plot, null, null))),
     section("Crop and size", make("p", { class: "quiet" }, written(plot.crop), "."),
       list(plot.area_notes).length ? make("p", { class: "quiet" }, written(`${plot.area_notes.join("; ")}.`)) : "",
       steps(plot.steps, "area")),
-    section("Cautions", folded(data.everywhere, "for the whole property"), folded(plot.planners, "to settle when planning")),
+    section("Cautions", cautionsAt(here.filter((at) => data.cautions[at].level !== "stop")), folded(data.everywhere, "for the whole property"), folded(plot.planners, "to settle when planning")),
     section("What it needs", list(plot.needs).map(needCard)),
     plot.cost ? section("Cost", make("p", {}, `${plot.cost} is this plot's share.`)) : "",
     section("Getting there", make("p", {}, written(plot.access || "How to get there is not stated.")),
