@@ -104,7 +104,13 @@ class LineStatus:
         return "before the plan" if self.taken_off else "not in the plan"
 
     def said(self, system: str) -> str:
-        """Say how it stands, as phone and paper do; beside the plan, how much is on and that it is so."""
+        """Say how it stands, as phone and paper do; beside the plan, how much is on and that it is so.
+
+        Parameters
+        ----------
+        system
+            ``"us"`` or ``"metric"``.
+        """
         if self.beside_plan:
             return f"{self.state.value}, {mass_words(self.applied_kg, system)}, {self.beside_plan}"
         return put_on_words(self.state.value, self.applied_kg, self.planned_kg, system)

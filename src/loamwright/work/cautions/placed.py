@@ -35,7 +35,13 @@ class Placed:
     cautions: tuple[Caution, ...]
 
     def words(self, one: Caution | CautionText) -> str:
-        """Say it as this reader needs it: a line for whoever is out there."""
+        """Say it as this reader needs it: a line for whoever is out there.
+
+        Parameters
+        ----------
+        one
+            A caution, or a row of the table.
+        """
         return one.text if self.reader == PLANNER else one.line or one.text
 
     @property
@@ -47,21 +53,51 @@ class Placed:
         return tuple(one for one in self.cautions if not _OUT_THERE & set(one.readers))
 
     def everywhere(self, products: Collection[str]) -> tuple[Caution, ...]:
-        """What holds on the whole property, of these products or of none in particular."""
+        """What holds on the whole property, of these products or of none in particular.
+
+        Parameters
+        ----------
+        products
+            Names of those in hand.
+        """
         return self._out(products, [one for one in self.cautions if not one.where])
 
     def with_product(self, products: Collection[str], plots: Collection[str]) -> tuple[Caution, ...]:
-        """What belongs to these products on these plots."""
+        """What belongs to these products on these plots.
+
+        Parameters
+        ----------
+        products
+            Names of those in hand.
+        plots
+            Their ids.
+        """
         return self._out(products, [one for one in self._at(plots) if one.product])
 
     def on_plots(self, plots: Collection[str]) -> tuple[Caution, ...]:
-        """What belongs to these plots, whatever goes on."""
+        """What belongs to these plots, whatever goes on.
+
+        Parameters
+        ----------
+        plots
+            Their ids.
+        """
         return self._out((), self._at(plots))
 
     def before(
         self, texts: Mapping[str, CautionText], products: Sequence[Product], plots: Collection[str]
     ) -> tuple[tuple[str, CautionText], ...]:
-        """What must be seen on the day before a load; what is said of all these plots is not said again."""
+        """What must be seen on the day before a load; what is said of all these plots is not said again.
+
+        Parameters
+        ----------
+        texts
+            Rows of the cautions table by rule id.
+        products
+            What is in the hopper.
+        plots
+            Their ids.
+        """
         names = {product.product for product in products}
         everywhere, here = self.everywhere(names), self.with_product(names, plots)
         said = {one.rule for one in everywhere} | {one.rule for one in here if set(plots) <= set(one.where)}
