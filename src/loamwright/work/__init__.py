@@ -10,8 +10,8 @@ owed), `doubts` (can it be what happened?), `taking_in` (what becomes of a repor
 from loamwright.work.calibration import COURSE_M2, calibrate, logged_rates, rate_per_pass, settings_to_try
 from loamwright.work.captured import Captured, CapturedKind, Fix, Offers, offers
 from loamwright.work.cautions import fire
-from loamwright.work.cautions.before_job import before_a_job
 from loamwright.work.cautions.facts import CautionText
+from loamwright.work.cautions.placed import DRIVER, PLANNER, SPREADER, Placed, placed
 from loamwright.work.counting import (
     clocks,
     current_croppings,
@@ -113,8 +113,11 @@ from loamwright.work.taking_in import remarks, take_in
 __all__ = [
     "COURSE_M2",
     "DONE_FRACTION",
+    "DRIVER",
     "MOST_KG_HA",
     "OVER_FRACTION",
+    "PLANNER",
+    "SPREADER",
     "TOO_MUCH",
     "Application",
     "Balance",
@@ -132,6 +135,7 @@ __all__ = [
     "MixRow",
     "Offers",
     "OnTheGround",
+    "Placed",
     "PlotHistory",
     "Projection",
     "PropertyRecord",
@@ -148,7 +152,6 @@ __all__ = [
     "acidity_left",
     "aged",
     "balances",
-    "before_a_job",
     "both_totals",
     "brought_kg",
     "calibrate",
@@ -182,6 +185,7 @@ __all__ = [
     "on_the_rest",
     "on_their_ground",
     "parts_named",
+    "placed",
     "places_of",
     "plan_rounds",
     "plan_sampling",
