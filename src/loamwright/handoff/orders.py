@@ -407,7 +407,7 @@ def orders_page(view: SeasonView, options: PaperOptions) -> OrdersPage:
     totals = [
         Figure(str(len(by_plot)), "plots to visit"),
         Figure(format_area(spread_m2, system), "to spread on"),
-        Figure(str(len(lines)), "passes"),
+        Figure(str(len({line.job_id or line.line_id for line in lines})), "trips"),
         Figure(mass_words(math.fsum(line.mass_kg for line in lines), system), "product in all"),
     ]
     if view.plan is not None and options.rounds is None:

@@ -74,6 +74,8 @@ class MixRow:
         Why it is a choice, or the reason given.
     plots
         Plots that get both at one time in trips of their own: each is a trip that mixing could save.
+    saving
+        What those trips cost, on each plot the cheaper of the two [money].
     """
 
     one: str
@@ -82,6 +84,7 @@ class MixRow:
     may: bool | None
     why: str
     plots: tuple[str, ...]
+    saving: Decimal = Decimal(0)
 
 
 def mix_rows(view: SeasonView, answers: Sequence[Mix]) -> tuple[MixRow, ...]:
@@ -102,20 +105,24 @@ def mix_rows(view: SeasonView, answers: Sequence[Mix]) -> tuple[MixRow, ...]:
     jobs: dict[tuple[str, Timing | None, str], set[str]] = defaultdict(set)
     for line in view.plan.lines if view.plan else ():
         jobs[(line.plot_id, line.timing, line.product)].add(line.job_id)
+    cost = {job.job_id: job.cost for job in view.plan.jobs} if view.plan else {}
+    saving: dict[tuple[str, str], Decimal] = defaultdict(Decimal)
     together: dict[tuple[str, str], list[str]] = defaultdict(list)
     for (plot_id, timing, product), ids in jobs.items():
         for (other_id, other_timing, other), other_ids in jobs.items():
             if (other_id, other_timing) == (plot_id, timing) and product < other and not ids & other_ids:
                 together[(product, other)].append(plot_id)
+                saving[(product, other)] += min(cost[job] for job in (*ids, *other_ids))
     decided = {frozenset((one.one, one.other)): one for one in view.record.info.settings.work.mixing}
     rows = []
     for mix in answers:
         decision = decided.get(frozenset((mix.one, mix.other)))
-        plots = tuple(dict.fromkeys(together[(min(mix.one, mix.other), max(mix.one, mix.other))]))
+        pair = (min(mix.one, mix.other), max(mix.one, mix.other))
+        plots = tuple(dict.fromkeys(together[pair]))
         if decision is not None:
-            rows.append(MixRow(mix.one, mix.other, False, decision.may, decision.reason, plots))
+            rows.append(MixRow(mix.one, mix.other, False, decision.may, decision.reason, plots, saving[pair]))
         elif mix.answer is MixAnswer.NOT_STATED and plots:
-            rows.append(MixRow(mix.one, mix.other, True, None, mix.because, plots))
+            rows.append(MixRow(mix.one, mix.other, True, None, mix.because, plots, saving[pair]))
     return tuple(sorted(rows, key=lambda row: (not row.open, -len(row.plots), row.one, row.other)))
 
 
