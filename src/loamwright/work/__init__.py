@@ -23,7 +23,7 @@ from loamwright.work.counting import (
     tests_with_their_crops,
 )
 from loamwright.work.doubts import MOST_KG_HA, TOO_MUCH
-from loamwright.work.ground import ground_m2, on_their_ground
+from loamwright.work.ground import ground_m2, on_their_ground, with_the_ground
 from loamwright.work.history import (
     ChangeFigure,
     PlotHistory,
@@ -71,6 +71,7 @@ from loamwright.work.records import (
     Calibration,
     Caution,
     Done,
+    FormerBoundary,
     LineStatus,
     PropertyRecord,
     Recorded,
@@ -126,6 +127,7 @@ __all__ = [
     "ChoiceRow",
     "Done",
     "Fix",
+    "FormerBoundary",
     "LineStatus",
     "MixRow",
     "Offers",
@@ -211,4 +213,5 @@ __all__ = [
     "user_figure",
     "with_jobs",
     "with_published",
+    "with_the_ground",
 ]

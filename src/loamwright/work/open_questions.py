@@ -38,8 +38,9 @@ class ChoiceRow:
     published_kg_ha, decided_kg_ha
         What the lab or guideline asks for, and what was decided [kg/ha]; None = no one figure, not decided.
     mass_kg, cost
-        What hangs on it: the published amount on the plot [kg] (the highest of a range, 0.0 when nothing is
-        published), and about what that costs at the cheapest offer [money]; None = no offer supplies it.
+        What hangs on it: the amount on the plot [kg], decided or, where nobody has, published (the highest
+        of a range, 0.0 when nothing is), and about what that costs at the cheapest offer [money]; None = no
+        offer supplies it.
     why, how
         Why it is a choice, or the reason given; how to decide.
     between_kg_ha
@@ -159,14 +160,15 @@ def choices(view: SeasonView, contents: Mapping[str, Mapping[Supply, float]]) ->
             what = "AMOUNT" if published is None else "'50 %'"
             settled = decision is not None and asked.state is not NeedState.TO_DECIDE
             highest = published if published is not None else between[1] if between is not None else 0.0
-            mass_kg = highest * view.areas[plot_id].spread_area_m2 / HA_M2
+            decided = decision.applied_to(published or 0.0) if settled and decision is not None else None
+            mass_kg = (highest if decided is None else decided) * view.areas[plot_id].spread_area_m2 / HA_M2
             rows.append(
                 ChoiceRow(
                     plot_id,
                     supply,
                     not settled,
                     published,
-                    decision.applied_to(published or 0.0) if settled and decision is not None else None,
+                    decided,
                     mass_kg,
                     None if key is None else cost_at_cheapest(view.record, contents, key, mass_kg),
                     decision.reason if settled and decision is not None else asked.reason,
