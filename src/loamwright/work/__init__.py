@@ -1,11 +1,13 @@
 """Who goes where with what, what to look out for, and what is done?
 
-The rooms: `records` (entries, rounds, statuses, and the season as a whole), `calibration` (what a catch
+The rooms: `records` (entries, rounds, statuses, and the season as a whole), `amounts` (how much was written),
+`calibration` (what a catch
 means), `tailgate` (reckoned on the spot), `ground` (all of a plot, or the rest of it), `rounds` (loads,
 trips, order of stops), `matching` (which line an entry may report on), `ledger` (what counts, what is
 owed), `doubts` (can it be what happened?), `history`, `sampling`, `cautions` (when to warn, with its source).
 """
 
+from loamwright.work.amounts import Amount, read_amount
 from loamwright.work.calibration import COURSE_M2, calibrate, logged_rates, rate_per_pass, settings_to_try
 from loamwright.work.captured import Captured, CapturedKind, Fix, Offers, offers
 from loamwright.work.cautions import fire
@@ -113,6 +115,7 @@ __all__ = [
     "MOST_KG_HA",
     "OVER_FRACTION",
     "TOO_MUCH",
+    "Amount",
     "Application",
     "Balance",
     "Calibration",
@@ -187,6 +190,7 @@ __all__ = [
     "project",
     "rate_per_pass",
     "reach",
+    "read_amount",
     "receipt_of",
     "recipe_words",
     "season_entries",
