@@ -358,6 +358,10 @@ class OwnWindow:
         Only for this crop; empty = any.
     label, placement
         In the user's words; empty = not said.
+    of
+        Only for this nutrient (``"lime"`` for lime) or this product; empty = any.
+    share
+        Of the need of that nutrient, what is due in this window [fraction]; None = it is not split.
     """
 
     timing: Timing
@@ -366,6 +370,8 @@ class OwnWindow:
     crop: str = ""
     label: str = ""
     placement: str = ""
+    of: str = ""
+    share: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

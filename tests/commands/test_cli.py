@@ -373,6 +373,23 @@ def test_calibrate_logs_a_catch_and_says_the_rate(copy: Path) -> None:
     assert "220 lb/acre" in run("calibrate", copy, *test, as_json=False).text
 
 
+def test_calibrate_takes_a_liquid_by_volume_and_says_the_catch_as_typed(copy: Path) -> None:
+    """A pint of 10.67 lb/gal weighs 10.67 / 8 = 1.33375 lb; on 1/128 acre that is 170.72 lb/acre."""
+    ran_well("add", copy, "product", "UAN", "form=liquid", "n=28", "density=10.67 lb/gal")
+    place = ("--setting", "3", "--catch-area", "340.3125 ft2", "--spreader", "ATV spreader")
+    for caught in ("16 fl oz", "1 pt", "0.125 gal"):
+        said = ran_well("calibrate", copy, *place, "--product", "UAN", "--caught", caught)["calibration"]
+        assert said["caught_lb"] == pytest.approx(10.67 / 8)
+        assert said["rate_lb_per_acre"] == pytest.approx(10.67 / 8 * 128)
+    exact = run("calibrate", copy, *place, "--product", "UAN", "--caught", "0.11234567 lb", as_json=False)
+    assert "0.11234567 lb caught" in exact.text
+    dry = run("calibrate", copy, *place, "--product", "MAP 11-52-0", "--caught", "1 pt")
+    assert dry.code == 2
+    assert dry.says("--caught", "1 pt", "density")
+    wrong = run("calibrate", copy, *place, "--product", "MAPP", "--caught", "1 pt")
+    assert [problem["where"] for problem in wrong.data["problems"]] == ["--product"]
+
+
 def test_guideline_list_and_check(tmp_path: Path) -> None:
     editions = ran_well("guideline", "list")["editions"]
     assert "umn-forage-2011" in {edition["guideline_id"] for edition in editions}

@@ -49,6 +49,15 @@ def value(own: Path, thing: str, name: str, field: str) -> str:
 # One grammar
 
 
+def test_a_split_of_more_than_all_is_refused_when_planned(own: Path) -> None:
+    ran_well("set", own, "settings", "window.June=top-dress; 06-01 to 06-20; of N; share 60 %")
+    ran_well("set", own, "settings", "window.fall=after harvest; 08-01 to 08-31; of N; share 60 %")
+    before = digest(own)
+    answer = run("plan", own)
+    assert (answer.code, digest(own)) == (2, before)
+    assert answer.says("windows of N", "the shares add up to 120%", "100 % at most")
+
+
 def test_a_plot_has_bands_of_its_own(own: Path) -> None:
     ran_well("set", own, "plot", "A-1", "bands=N 95 % to 100 %; lime ENP 90 % to 110 %")
     assert value(own, "plot", "A-1", "bands") == "N 95 % to 100 %; lime ENP 90 % to 110 %"

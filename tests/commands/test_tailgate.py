@@ -47,10 +47,11 @@ def test_a_catch_on_a_sheet(row: dict[str, str]) -> None:
     assert _is(found["rate_lb_per_acre"] / 2000, row)
 
 
-def test_another_speed() -> None:
-    """NC State turf: at the same pressure twice the speed gives half the rate (in the sheet as 20 → 10)."""
-    found = ran_well("tailgate", "change", "20 lb/acre", "--tested", "3 mph", "--driven", "6 mph")
-    assert found["rate_lb_per_acre"] == pytest.approx(10)
+@pytest.mark.parametrize("unit", ["gal", "lb"])
+def test_another_speed(unit: str) -> None:
+    """NC State turf: at the same pressure twice the speed turns 20 gal/acre into 10; by weight alike."""
+    found = ran_well("tailgate", "change", f"20 {unit}/acre", "--tested", "3 mph", "--driven", "6 mph")
+    assert found[f"rate_{unit}_per_acre"] == pytest.approx(10)
     assert found["change_pct"] == pytest.approx(-50)
 
 
@@ -91,6 +92,32 @@ def test_a_stopwatch_a_bag_and_trays() -> None:
     assert caught["rate_gal_per_acre"] == pytest.approx(14)
 
 
+def test_a_share_of_an_acre_and_a_run_are_areas() -> None:
+    # LSU AgCenter, Ounces Equal Gallons: 14 fl oz on 1/128 acre are 14 gal/acre
+    assert ran_well("tailgate", "rate", "14 fl oz", "1/128 acre")["rate_gal_per_acre"] == pytest.approx(14)
+    # 43,560 / 10 / 20 ft = 217.8 ft
+    course = ran_well("tailgate", "course", "20 ft", "--area", "1/10 acre")
+    assert course["length_ft"] == pytest.approx(217.8)
+    # 43,560 / 1,000 = 43.56 sq ft, a square of 6.6 ft
+    assert ran_well("tailgate", "tarp", "--area", "1/1000 acre")["side_ft"] == pytest.approx(6.6)
+    # UC (load method): load / (distance × width / 43,560) = 50 / (400 × 20 / 43,560) = 272.25 lb/acre
+    run_of = ran_well("tailgate", "rate", "50 lb", "20 ft x 400 ft")
+    assert run_of["rate_lb_per_acre"] == pytest.approx(272.25)
+
+
+def test_a_jug_goes_as_far_as_its_gallons() -> None:
+    # 2.5 / 12 = 0.208333 acre; × 43,560 / 20 ft = 453.75 ft
+    jug = ran_well("tailgate", "bag", "2.5 gal", "12 gal/acre", "--swath", "20 ft")
+    assert (jug["area_acres"], jug["length_ft"]) == (pytest.approx(2.5 / 12), pytest.approx(453.75))
+
+
+def test_trays_in_mixed_units_are_told_in_that_of_the_first() -> None:
+    # 14, 15 and (1 pt) 16 fl oz: mean 15, squares 1 + 0 + 1 = 2, sd = √(2/2) = 1, CV 1/15 = 6.667 %
+    even = ran_well("tailgate", "even", "14 fl oz", "15 fl oz", "1 pt")
+    assert even["variation_pct"] == pytest.approx(100 / 15)
+    assert [step["value"] for step in even["steps"][:2]] == [pytest.approx(15), pytest.approx(1)]
+
+
 @pytest.mark.parametrize(
     ("typed", "words"),
     [
@@ -100,6 +127,10 @@ def test_a_stopwatch_a_bag_and_trays() -> None:
         (("speed", "100 ft", "0"), ("0",)),
         (("rate", "3", "21.8 ft2"), ("3",)),
         (("rate", "3 acre", "21.8 ft2"), ("3 acre", "neither")),
+        (("rate", "3 lb", "1/0 acre"), ("1/0 acre", "1/128 acre")),
+        (("even", "14 fl oz", "15 g", "13 fl oz"), ("by weight", "by volume")),
+        (("bag", "50 lb", "12 gal/acre"), ("50 lb", "12 gal/acre", "both by weight")),
+        (("change", "20 gal", "--tested", "3 mph", "--driven", "6 mph"), ("20 gal", "neither")),
         (("flow", "3 gal", "--swath", "20 ft", "--speed", "5 mph"), ("3 gal",)),
         (("hour", "--swath", "20 ft", "--speed", "5 mph", "--efficiency", "170 %"), ("efficiency",)),
         (("tarp", "5 ft", "--area", "20 ft2"), ("side and area",)),

@@ -182,7 +182,18 @@ def full_record() -> PropertyRecord:
                     {"bag": Decimal("0.02"), "bulk shovelled": Decimal("0.01")},
                     {"N": (0.9, 1.05)},
                     (MixDecision("Urea", "Blend", True, "done for years"),),
-                    (OwnWindow(Timing.TOPDRESS, (5, 1), (6, 15), "clover", "after the cut", "top-dressed"),),
+                    (
+                        OwnWindow(
+                            Timing.TOPDRESS,
+                            (5, 1),
+                            (6, 15),
+                            "clover",
+                            "after the cut",
+                            "top-dressed",
+                            "N",
+                            0.4,
+                        ),
+                    ),
                     Decimal(15),
                     900.0,
                     Blending("Co-op", {"Urea": 0.9, "Blend": 0.7}, Decimal("0.03"), 907.18474, Decimal(60)),
@@ -303,6 +314,7 @@ def full_record() -> PropertyRecord:
                 "beef",
                 "surface",
                 {Nutrient.N: 25.0, Nutrient.P2O5: 0.0},
+                bucket_kg=15.9,
             ),
             Product(
                 "Ag lime",

@@ -166,6 +166,30 @@ def test_loose_goods_go_on_at_a_logged_setting_inside_the_band() -> None:
     assert make_plan([banded], [POTASH], [LOOSE], cheap).lines[0].mass_kg == pytest.approx(95)
 
 
+def test_loose_goods_are_counted_out_in_a_stated_bucket() -> None:
+    """60 kg K2O are 100 kg of 0-0-60; the band of 95 to 110 % is 95 to 110 kg.
+
+    A bucket that holds 16 kg: 6 are 96 kg, the fewest halves of one inside the band (5.5 are 88). A logged
+    setting inside the band comes before it, and bags before both.
+    """
+    banded = replace(plot("a", 1.0, K2O=60.0), bands={Supply.K2O: Band(0.95, 1.1)})
+    bucket = replace(POTASH, product=replace(POTASH.product, bucket_kg=16.0))
+    terms = Terms(machines=(SPREADER,), odd_amount_cost=Decimal(5), units="metric")
+    (line,) = make_plan([banded], [bucket], [LOOSE], terms).lines
+    assert (line.mass_kg, line.packages, line.package) == (
+        pytest.approx(96),
+        pytest.approx(6),
+        "16 kg bucket",
+    )
+    assert line.steps[-1].what == "packages: 96 kg potash ÷ 16 kg in one 16 kg bucket"
+    us = make_plan([banded], [bucket], [LOOSE], replace(terms, units="us"))
+    assert us.lines[0].package == "35.27 lb bucket"  # 16 / 0.45359237
+    logged = replace(terms, logged_kg_ha={(SPREADER.name, "potash"): (104.0,)})
+    assert make_plan([banded], [bucket], [LOOSE], logged).lines[0].mass_kg == pytest.approx(104)
+    (bagged,) = make_plan([banded], [bucket], [BAGS[2]], terms).lines
+    assert (bagged.package, (bagged.packages or 0.3) * 2 % 1) == (BAGS[2].package, pytest.approx(0))
+
+
 def test_a_logged_setting_meets_a_need_together_with_what_other_products_bring() -> None:
     """46 kg P2O5 are 100 kg of map with 11 kg N; of 60 kg N the band leaves 57 to 60, so 46 to 49 from uan.
 

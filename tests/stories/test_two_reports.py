@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import shutil
 from pathlib import Path
 
 import pytest
-from command_line import Ran, run
+from command_line import TODAY, Ran, run
 
+#: A day still to come.
+SOON = (TODAY + dt.timedelta(days=2)).isoformat()
 LB_KG = 0.45359237  # the exact pound
 PLOT, PRODUCT = "AF-01", "MAP 11-52-0"
 
@@ -178,3 +181,86 @@ def test_a_report_on_a_plan_that_is_not_kept_here_says_so(demo: Path) -> None:
     assert not brings(demo, "c2", 0, done="not done", reason="rain", applied_on="2026-05-21").says(
         "not kept here"
     )
+
+
+@pytest.mark.parametrize(
+    ("kind", "changes"),
+    [
+        ("amount", {"times": 100}),  # a hundred times the plan, past the 1.5 that is let through
+        ("date", {"applied_on": SOON}),
+        ("again", {}),
+    ],
+)
+@pytest.mark.parametrize("verb", ["record", "import"])
+def test_both_roads_ask_the_same_of_a_report(
+    demo: Path, kind: str, changes: dict[str, object], verb: str
+) -> None:
+    """`record` and `import` ask alike, store nothing until it is answered, and take it as it was answered."""
+    planned = of_job(demo)["planned_lb"]
+    if kind == "again":
+        brings(demo, "a1", planned)
+    said = dict(changes)
+    times = float(said.pop("times", 1))  # type: ignore[arg-type]
+    words = in_one_file(demo, {"entry_id": "b1", "mass_kg": times * planned * LB_KG, **said})[2]
+    before = demo.read_bytes()
+    assert asked(run(verb, demo, words)) == [f"{kind}.b1"]
+    assert demo.read_bytes() == before
+    answer = "on top of it" if kind == "again" else "it is right"
+    taken = run(verb, demo, words, "--answer", f"{kind}.b1={answer}")
+    assert taken.code in (0, 1), taken.text
+    if kind == "date":
+        return
+    on_lb = (times + 1 if kind == "again" else times) * planned
+    assert of_job(demo)["applied_lb"] == pytest.approx(on_lb, rel=1e-3)
+    again = run(verb, demo, words)  # the same file once more asks nothing
+    assert again.code in (0, 1), again.text
+
+
+@pytest.mark.parametrize("verb", ["record", "import"])
+def test_a_book_asks_of_each_line_by_itself(demo: Path, verb: str) -> None:
+    """Two lines whose ids begin alike are two questions: one answer must not settle both."""
+    book = demo.with_name("book.csv")
+    rows = [f"spring-2026-{n},AF-0{n},MAP 11-52-0,done,{SOON},10 lb,Steward" for n in (1, 2)]
+    book.write_text("\n".join(["entry_id,plot_id,product,done,applied_on,amount,operator", *rows]) + "\n")
+    words = (verb, demo, book)
+    assert asked(run(*words)) == ["date.spring-2026-1", "date.spring-2026-2"]
+    assert asked(run(*words, "--answer", "date.spring-2026-1=it is right")) == ["date.spring-2026-2"]
+
+
+def test_an_import_looks_at_a_report_without_keeping_it(demo: Path) -> None:
+    """A preview shows what will be asked, and an answer nobody asked for is refused."""
+    file = in_one_file(demo, {"entry_id": "b1", "mass_kg": 1.0, "applied_on": SOON})[2]
+    before = demo.read_bytes()
+    seen = run("import", demo, file, "--preview")
+    assert [one["id"] for one in seen.data["questions"]] == ["date.b1"]
+    strange = run("import", demo, file, "--answer", "date.b1=it is right", "--answer", "date.c1=it is right")
+    assert strange.says("no question is called date.c1")
+    assert demo.read_bytes() == before
+
+
+@pytest.mark.parametrize("verb", ["record", "import"])
+def test_a_report_names_a_plot_by_its_former_id(demo: Path, verb: str) -> None:
+    """A phone whose page is older than a plot's new id: its file is held against that plot, twice alike."""
+    planned = of_job(demo)["planned_lb"]
+    file = in_one_file(demo, {"entry_id": "b1", "mass_kg": 100 * planned * LB_KG})[2]
+    assert run("rename", demo, "plot", PLOT, "N-01").code == 0
+    assert asked(run(verb, demo, file)) == ["amount.b1"]
+    assert run(verb, demo, file, "--answer", "amount.b1=it is right").code in (0, 1)
+    assert run(verb, demo, file).code in (0, 1)
+
+
+@pytest.mark.parametrize("verb", ["record", "import"])
+def test_a_book_of_another_season_is_told_of_once(demo: Path, verb: str) -> None:
+    book = demo.with_name("book.csv")
+    rows = [f"b{n},AF-0{n},MAP 11-52-0,done,2024-05-2{n},10 lb,Steward" for n in (1, 2, 3)]
+    book.write_text("\n".join(["entry_id,plot_id,product,done,applied_on,amount,operator", *rows]) + "\n")
+    told = [text for text in run(verb, demo, book).problems if "of season 2024, not of 2026" in text]
+    assert len(told) == 1
+    assert told[0].startswith("3 entries, applied_on")
+
+
+@pytest.mark.parametrize("verb", ["record", "import"])
+@pytest.mark.parametrize("done", ["done", "part"])
+def test_nothing_put_on_is_never_done(demo: Path, verb: str, done: str) -> None:
+    file = in_one_file(demo, {"entry_id": "b1", "mass_kg": 0, "done": done})[2]
+    assert run(verb, demo, file).says("entry b1, amount", f"reported as {done}, and the amount is zero")

@@ -79,6 +79,14 @@ def test_a_window_of_ones_own_is_made_changed_and_cleared(path: Path) -> None:
     settings(path, "window.spring P=before planting; 04-01 to 05-20")
     (window,) = rules(path).windows
     assert (window.opens, window.crop, window.placement) == ((4, 1), "", "")
+    typed = "top-dress; 06-01 to 06-20; any crop; top-dressed; of N; share 60 %"
+    settings(path, f"window.June={typed}", "window.late lime=after harvest; 09-01 to 10-31; of lime")
+    _spring, june, lime = rules(path).windows
+    assert june == OwnWindow(Timing.TOPDRESS, (6, 1), (6, 20), "", "June", "top-dressed", "N", 0.6)
+    assert (lime.of, lime.share, lime.crop) == ("lime", None, "")
+    shown = {field.name: field.value for field in upkeep.show(path, "settings", None).fields}
+    assert shown["window.June"] == typed
+    settings(path, "window.June=clear", "window.late lime=clear")
     settings(path, "window.spring P=clear")
     assert rules(path).windows == ()
 
@@ -94,6 +102,7 @@ def test_a_window_of_ones_own_is_made_changed_and_cleared(path: Path) -> None:
         ("window.x=before planting; 02-30 to 05-20", "'02-30' is not a month and day"),
         ("window.x=some day; 02-20 to 05-20", "not one of"),
         ("window.x=whenever", "no window"),
+        ("window.x=top-dress; 06-01 to 06-20; share 50 %", "does not say of what"),
     ],
 )
 def test_what_cannot_be_is_refused_and_nothing_changes(path: Path, typed: str, said: str) -> None:

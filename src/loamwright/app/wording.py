@@ -48,6 +48,7 @@ _WORDS = {
     "equipment": "machines that can spread it",
     "timing": "when it may be used",
     "contains": "words that call for cautions",
+    "bucket": "what a bucket of it holds, weighed",
     "cce": "CCE (calcium carbonate equivalent), %",
     "sieves": "fineness by sieve",
     "moisture": "moisture of the lime, %",

@@ -608,7 +608,7 @@ def calibrate(
     spreader: Annotated[str, typer.Option(help="Spreader tested.")],
     product: Annotated[str, typer.Option(help="Product in the hopper.")],
     setting: Annotated[str, typer.Option(help="Gate or dial setting tested.")],
-    caught: Annotated[str, typer.Option(help="What fell on the tarp or in the pans, '0.11 lb'.")],
+    caught: Annotated[str, typer.Option(help="What fell on the tarp or in the pans: '0.11 lb', '14 fl oz'.")],
     catch_area: Annotated[str, typer.Option(help="Area of the tarp or pans, '21.8 ft2'.")],
     operator: Annotated[str, typer.Option(help="Who tested.")] = "",
     swath: Annotated[str | None, typer.Option(help="Swath width, '20 ft'.")] = None,
@@ -632,7 +632,7 @@ def calibrate(
         tested_on=tested_on,
         note=note,
     )
-    logged = CatchLogged(season.log_calibration(property_path, test, today()))
+    logged = CatchLogged(season.log_calibration(property_path, test, today()), caught)
     return Answer(logged, files.units_of(property_path))
 
 

@@ -218,9 +218,10 @@ class Histories:
 
 @dataclass(frozen=True, slots=True)
 class CatchLogged:
-    """A catch test on record."""
+    """A catch test on record, and the catch as it was typed."""
 
     calibration: Calibration
+    caught: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -712,10 +712,9 @@ def _receipt(console: Console, found: Recorded) -> None:
 def show_calibration(console: Console, logged: CatchLogged, system: str) -> None:
     """Print the rate a catch test gives."""
     test = logged.calibration
-    caught = f"{test.caught_kg:.6g} kg" if system == "metric" else f"{test.caught_kg / LB_KG:.6g} lb"
     console.print(
         f"{escape(test.spreader)}, {escape(test.product)}, setting {escape(test.setting)}: "
-        f"{caught} caught = {rate_words(test.rate_kg_ha, system)}"
+        f"{escape(logged.caught)} caught = {rate_words(test.rate_kg_ha, system)}"
     )
 
 

@@ -443,6 +443,12 @@ PRODUCT = (
     _plain("ingredient", kinds.TEXT, "when the label names an ingredient"),
     _plain("ingredient_pct", kinds.PERCENT, "its share of the product"),
     _plain("density", kinds.DENSITY, "of a liquid", "density_kg_m3"),
+    _plain(
+        "bucket",
+        kinds.MASS,
+        "what your bucket of it holds, weighed; loose goods are counted in it",
+        "bucket_kg",
+    ),
     _plain("min_rate", kinds.RATE, "smallest practical rate", "min_rate_kg_ha"),
     _plain("max_rate", kinds.RATE, "largest safe rate in one pass", "max_rate_kg_ha"),
     _plain("equipment", kinds.LIST, "spreaders that can handle it"),

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from loamwright import land, supplies
-from loamwright.errors import AnswerError, InputError, Level, Problem, PropertyFileError, has_errors
+from loamwright.errors import AnswerError, InputError, Problem, PropertyFileError, has_errors
 from loamwright.files import (
     field_records,
     from_sheets,
@@ -49,7 +49,7 @@ from loamwright.needs import read_chosen, write_chosen
 from loamwright.soil import OrganicInput, SoilTest
 from loamwright.supplies import Offer, PriceList, Product, StockEntry
 from loamwright.values import PropertyInfo, Settings
-from loamwright.work import Application, PropertyRecord, with_jobs
+from loamwright.work import Application, PropertyRecord, remarks, take_in, with_jobs
 
 R = TypeVar("R")
 
@@ -615,6 +615,38 @@ class _Basket:
             found.extend(differences("settings", held, {"settings": held.info}, [self.info]))
         return tuple(found)
 
+    def _as_it_would_be(self) -> PropertyRecord:
+        """The property with what else comes in: entries of the same import are held against that."""
+
+        def over(held: Iterable[R], new: Iterable[R], key: Callable[[R], object]) -> tuple[R, ...]:
+            return tuple({key(item): item for item in (*held, *new)}.values())
+
+        held = self.held
+        return replace(
+            held,
+            info=self.info or held.info,
+            plots=over(held.plots, self.plots.values(), lambda plot: plot.plot_id),
+            keepouts=over(held.keepouts, self.keepouts, lambda keepout: keepout.keepout_id),
+            products=over(held.products, self.products, lambda label: label.product),
+        )
+
+    def ask_of_entries(self) -> None:
+        """Ask of entries what is asked of every report, and take them as was answered."""
+        if not self.entries:
+            return
+        record = self._as_it_would_be()
+        touched = {record.former_names.get(entry.plot_id, entry.plot_id) for entry in self.entries}
+        there = [plot for plot in record.plots if plot.plot_id in touched]
+        areas = {area.plot_id: area for area in land.areas(there, record.keepouts, record.info.units)}
+        found = take_in(self.entries, record, areas, self.today, self.answers, marked=True)
+        self.entries = list(found.ready)
+        self.answered |= found.answered
+        self.problems.extend(found.asked)
+        known = {entry.entry_id for entry in record.applications}
+        new = [entry for entry in found.ready if entry.entry_id not in known]
+        again = [entry for entry in found.ready if entry.entry_id in known]
+        self.problems.extend(remarks(new, again, record))
+
     def put(self, path: Path, check: Callable[[PropertyRecord], object]) -> None:
         """Store everything in one transaction; an entry the record contradicts undoes it all."""
         with property_file.edit(path, f"import {' '.join(self.names)}") as editor:
@@ -814,19 +846,25 @@ def import_files(
             basket.take(file)
         except InputError as error:
             problems.extend(error.problems)
+    if not _refused((*problems, *basket.problems)):
+        basket.ask_of_entries()
     problems.extend(basket.problems)
     ground = {plot.plot_id: plot for plot in record.plots} | basket.plots
     if basket.plots:
         problems.extend(land.find_overlaps(tuple(ground.values())))
     problems.extend(_idle(basket))
-    refused = [problem for problem in problems if problem.level is Level.ERROR and not problem.question]
-    if refused or (has_errors(problems) and not preview):
+    if _refused(problems) or (has_errors(problems) and not preview):
         raise InputError(problems)
     found = basket.merge()
     if not preview:
         basket.put(path, check)
     sheets = tuple(basket.sheets)
     return Imported(tuple(basket.taken), tuple(problems), found, preview, sheets, basket.profile)
+
+
+def _refused(problems: Iterable[Problem]) -> bool:
+    """Whether anything is wrong that no answer mends."""
+    return has_errors(problem for problem in problems if not problem.question)
 
 
 def _idle(basket: _Basket) -> Iterator[Problem]:

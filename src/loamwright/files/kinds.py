@@ -373,6 +373,14 @@ def _mix(text: str) -> tuple[bool, str]:
 
 def _window(text: str) -> OwnWindow:
     parts = [part.strip() for part in text.split(";")]
+    told = [part for part in parts[2:] if part.casefold().startswith(("of ", "share "))]
+    parts = [part for part in parts if part not in told]
+    of = next((part[3:].strip() for part in told if part.casefold().startswith("of ")), "")
+    share = next(
+        (SHARE.read(part[6:].strip()) for part in told if not part.casefold().startswith("of ")), None
+    )
+    if share is not None and not of:
+        raise ValueError(f"{text!r} does not say of what it is a share; write for example of N; share 50 %")
     days = (
         re.fullmatch(r"([0-9]{1,2}-[0-9]{1,2})\s+to\s+([0-9]{1,2}-[0-9]{1,2})", parts[1])
         if len(parts) > 1
@@ -384,7 +392,8 @@ def _window(text: str) -> OwnWindow:
     opens, closes = (_month_and_day(day) for day in days.groups())
     timing = word("timing", Timing).read(parts[0])
     crop, placement = [*parts[2:], "", ""][:2]
-    return OwnWindow(timing, opens, closes, "" if crop.casefold() == "any crop" else crop, "", placement)
+    crop = "" if crop.casefold() == "any crop" else crop
+    return OwnWindow(timing, opens, closes, crop, "", placement, of, share)
 
 
 def _sized(
@@ -554,6 +563,8 @@ WINDOW = Kind(
             "{:02d}-{:02d} to {:02d}-{:02d}".format(*value.opens, *value.closes),
             value.crop or ("any crop" if value.placement else ""),
             value.placement,
+            f"of {value.of}" if value.of else "",
+            "" if value.share is None else f"share {shown(value.share * 100)} %",
         )
         if part
     ),

@@ -103,7 +103,7 @@ PRODUCT_FIELDS = (
     *("material", "method", *(f"available_{name}_pct" for name in (*_NUTRIENTS, "nh4_n", "organic_n"))),
     *("equipment", "timing", "contains", "offer_id", "package", "price", "seller", "priced_on", "in_stock"),
     *("min_order", "max_count", "delivery_fee", "divisible", "increment"),
-    *("price_breaks", "price_low", "price_high", "handled"),
+    *("price_breaks", "price_low", "price_high", "handled", "bucket"),
 )
 _OFFER_FIELDS = ("package", "price", "seller", "priced_on", "in_stock", "price_breaks")
 
@@ -218,6 +218,7 @@ def _label(row: Fields) -> _Label:
         ingredient=row.text("ingredient"),
         ingredient_pct=row.percent("ingredient_pct"),
         density_kg_m3=density,
+        bucket_kg=row.quantity("bucket", "load"),
         lime=_lime_label(row),
         min_rate_kg_ha=_rate(row, "min_rate", density),
         max_rate_kg_ha=_rate(row, "max_rate", density),

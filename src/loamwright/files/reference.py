@@ -249,6 +249,7 @@ def load_calendar() -> tuple[CalendarRow, ...]:
             opens=_month_day(row["opens"]),
             closes=_month_day(row["closes"]),
             source=Source(row["source"], row["year"]),
+            share=float(row["share"]) if row["share"] else None,
         )
         for row in _rows("calendar.csv")
     )

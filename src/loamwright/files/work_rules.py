@@ -90,6 +90,8 @@ def rules_to_keep(rules: WorkRules) -> Mapping[str, object]:
                 "crop": one.crop,
                 "label": one.label,
                 "placement": one.placement,
+                **({"of": one.of} if one.of else {}),
+                **({} if one.share is None else {"share": one.share}),
             }
             for one in rules.windows
         ],
@@ -177,10 +179,13 @@ def _own_window(keys: Fields) -> OwnWindow | None:
     timing = keys.word("timing", Timing)
     opens, closes = keys.read("from", _month_day), keys.read("to", _month_day)
     crop, label, placement = keys.text("crop"), keys.text("label"), keys.text("placement")
+    of, share = keys.text("of"), keys.number("share", "share")
+    if share is not None and not of:
+        keys.problem("share", "it says of no nutrient", "Add the nutrient it is a share of: of = N.")
     keys.finish()
     if not all(stated) or timing is None or opens is None or closes is None:
         return None
-    return OwnWindow(timing, opens, closes, crop, label, placement)
+    return OwnWindow(timing, opens, closes, crop, label, placement, of, share)
 
 
 _WINDOW = {"timing": "before planting", "from": "04-15", "to": "05-20"}

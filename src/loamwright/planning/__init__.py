@@ -19,7 +19,14 @@ from loamwright.planning.alternatives import (
     what_if,
     with_share,
 )
-from loamwright.planning.calendar import CalendarRow, GroundRule, dated_jobs, placed_in_time, when_and_how
+from loamwright.planning.calendar import (
+    CalendarRow,
+    GroundRule,
+    dated_jobs,
+    placed_in_time,
+    split_faults,
+    when_and_how,
+)
 from loamwright.planning.custom_blends import BlendService, CustomBlend, blend_option, order_blend
 from loamwright.planning.freshness import Aged, bought_outside, called, figure, key, over_the_plan, what_aged
 from loamwright.planning.inputs import Band, FixedPass, Machine, PlanPlot, Terms, Ware
@@ -98,6 +105,7 @@ __all__ = [
     "plan_plots",
     "purchase_lists",
     "short_of_bands",
+    "split_faults",
     "what_aged",
     "what_if",
     "when_and_how",

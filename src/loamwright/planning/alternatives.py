@@ -26,6 +26,7 @@ from loamwright.planning.inputs import (
     amount_text,
     band_of,
     check_request,
+    half_bucket_kg,
     half_package_kg,
     is_lime,
     known_kg,
@@ -321,7 +322,8 @@ def _summed_up(request: Request, name: str, how: str, made: Plan, plan: Plan | N
 
 def _counted_kg(request: Request, ware: Ware, low_kg: float, high_kg: float) -> float:
     """An amount as a person would count it out: whole and half packages where they fall inside the band."""
-    half_kg = half_package_kg(ware, request.offers) if request.terms.odd_amount_cost > 0 else 0.0
+    half_kg = half_package_kg(ware, request.offers) or half_bucket_kg(ware, request.offers)
+    half_kg = half_kg if request.terms.odd_amount_cost > 0 else 0.0
     if half_kg <= 0:
         return low_kg
     counted_kg = math.ceil(low_kg / half_kg - 1e-9) * half_kg

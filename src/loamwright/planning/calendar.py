@@ -9,13 +9,15 @@ from __future__ import annotations
 
 import calendar
 import datetime as dt
+import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
+from loamwright.errors import Problem
 from loamwright.land import Cropping
-from loamwright.planning.inputs import Demand
+from loamwright.planning.inputs import TIMING_ORDER, Demand
 from loamwright.planning.records import Job, PlanLine, Window
 from loamwright.values import OwnWindow, Source, Supply, Timing, WorkRules
 
@@ -42,6 +44,8 @@ class CalendarRow:
         First and last day [month, day]; None = not by a date.
     source
         Who says so.
+    share
+        Of the need, what is due then [fraction]; None = it is not split.
     """
 
     crops: tuple[str, ...]
@@ -54,6 +58,7 @@ class CalendarRow:
     opens: tuple[int, int] | None
     closes: tuple[int, int] | None
     source: Source
+    share: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,11 +95,22 @@ def row_for(
     state: str,
 ) -> CalendarRow | None:
     """Find what is said of one supply on one crop at one time; the picked state's rows come first."""
+    fitting = _rows_for(rows, cropping, supply, timing, state)
+    return min(fitting, key=lambda row: (row.state == "", row.timing != timing), default=None)
+
+
+def _rows_for(
+    rows: Sequence[CalendarRow],
+    cropping: Cropping | None,
+    supply: Supply,
+    timing: Timing | None,
+    state: str,
+) -> list[CalendarRow]:
     if cropping is None:
-        return None
+        return []
     words = cropping.crop.casefold()
     key = "lime" if supply.is_lime else supply.value
-    fitting = [
+    return [
         row
         for row in rows
         if row.supply == key
@@ -103,13 +119,16 @@ def row_for(
         and (timing is None or row.timing in (None, timing))
         and any(re.search(rf"\b{re.escape(crop)}", words) for crop in row.crops)
     ]
-    return min(fitting, key=lambda row: (row.state == "", row.timing != timing), default=None)
 
 
 def placed_in_time(
-    demands: Sequence[Demand], cropping: Cropping | None, rows: Sequence[CalendarRow], state: str
+    demands: Sequence[Demand],
+    cropping: Cropping | None,
+    rows: Sequence[CalendarRow],
+    rules: WorkRules,
+    whole_kg: Mapping[Supply, float] = MappingProxyType({}),
 ) -> tuple[Demand, ...]:
-    """Tie needs that are free in time to the time a page gives them.
+    """Tie needs to the times the user, or else a page, gives them, split where they say so.
 
     Parameters
     ----------
@@ -119,19 +138,102 @@ def placed_in_time(
         What grows there.
     rows
         The calendar.
-    state
-        The state picked; empty = none.
+    rules
+        Hold the user's own windows and the state picked.
+    whole_kg
+        The season's whole need per supply [kg], what was put on included; absent = what the demands ask.
 
     Returns
     -------
     tuple of Demand
-        A need that already has a time keeps it.
+        A need that already has a time keeps it, unless the user splits it.
     """
-    placed = []
-    for demand in demands:
-        row = row_for(rows, cropping, demand.supply, None, state) if demand.timing is None else None
-        placed.append(demand if row is None or row.timing is None else replace(demand, timing=row.timing))
+    placed: list[Demand] = []
+    for supply in dict.fromkeys(demand.supply for demand in demands):
+        mine = [demand for demand in demands if demand.supply == supply]
+        own = _own_of(rules.windows, cropping, supply)
+        shares: list[tuple[Timing | None, float]] = [
+            (one.timing, one.share) for one in own if one.share is not None
+        ]
+        if not shares:
+            timed = [demand for demand in mine if demand.timing is not None]
+            mine = [demand for demand in mine if demand.timing is None]
+            placed.extend(timed)
+            row = row_for(rows, cropping, supply, None, rules.state)
+            if own:
+                shares = [(own[0].timing, 1.0)]
+            elif row is not None and row.share is not None and not timed:
+                said = _rows_for(rows, cropping, supply, None, rules.state)
+                shares = [(one.timing, one.share or 0.0) for one in said if one.source == row.source]
+            elif row is not None and row.timing is not None:
+                shares = [(row.timing, 1.0)]
+        placed.extend(_shared(mine, shares, whole_kg.get(supply)) if shares else mine)
     return tuple(placed)
+
+
+def _shared(
+    demands: Sequence[Demand], shares: Sequence[tuple[Timing | None, float]], whole_kg: float | None
+) -> list[Demand]:
+    """Divide a need over times: shares of the whole need, what is on counts for the earliest first."""
+    if not demands or any(demand.mass_kg is None for demand in demands):
+        return list(demands)
+    left_kg = math.fsum(demand.mass_kg or 0.0 for demand in demands)
+    if len(shares) == 1 and shares[0][1] >= 1.0:
+        return [replace(demand, timing=shares[0][0]) for demand in demands]
+    whole_kg = max(left_kg, whole_kg or 0.0)
+    on_kg = whole_kg - left_kg
+    free = 1.0 - math.fsum(share for _timing, share in shares)
+    parts = sorted(shares, key=lambda one: TIMING_ORDER[one[0]])
+    found = []
+    for timing, share in (*parts, *([(None, free)] if free > 1e-9 else [])):
+        already_kg = min(on_kg, share * whole_kg)
+        on_kg -= already_kg
+        if share * whole_kg - already_kg > 1e-9 * whole_kg:
+            found.append(replace(demands[0], mass_kg=share * whole_kg - already_kg, timing=timing))
+    return found
+
+
+def _own_of(windows: Sequence[OwnWindow], cropping: Cropping | None, supply: Supply) -> list[OwnWindow]:
+    """The user's windows for one supply; those for the crop come before those for any."""
+    crop = "" if cropping is None else cropping.crop.casefold()
+    fitting = [one for one in windows if one.crop.casefold() in ("", crop) and _is_of(one, supply)]
+    return [one for one in fitting if one.crop] or fitting
+
+
+def _is_of(window: OwnWindow, supply: Supply) -> bool:
+    key = "lime" if supply.is_lime else supply.value
+    return window.of.casefold() in (supply.value.casefold(), key.casefold())
+
+
+def split_faults(windows: Sequence[OwnWindow]) -> tuple[Problem, ...]:
+    """Name splits of the user's that cannot be: more than the whole, or two parts at one time.
+
+    Parameters
+    ----------
+    windows
+        The user's own.
+
+    Returns
+    -------
+    tuple of Problem
+    """
+    groups: dict[tuple[str, str], list[OwnWindow]] = {}
+    for one in windows:
+        if one.share is not None:
+            groups.setdefault((one.of.casefold(), one.crop.casefold()), []).append(one)
+    found = []
+    for group in groups.values():
+        where = f"settings, windows of {group[0].of}{f' on {group[0].crop}' if group[0].crop else ''}"
+        total = math.fsum(one.share or 0.0 for one in group)
+        if total > 1 + 1e-9:
+            what = f"the shares add up to {total:.0%}"
+            found.append(Problem(where, what, "Let them add up to 100 % at most."))
+        times = [one.timing.value for one in group]
+        twice = next((time for time in times if times.count(time) > 1), "")
+        if twice:
+            what = f"two parts are due at one time of the season, {twice}"
+            found.append(Problem(where, what, "Give the later part a later time, or make them one."))
+    return tuple(found)
 
 
 def dated_jobs(
@@ -195,8 +297,8 @@ def _dated(
     today: dt.date,
 ) -> Job:
     cropping = croppings.get(job.plot_id)
-    own = _own(rules.windows, job.timing, cropping)
     supplies = sorted({supply for name in products for supply in serves.get(name, ())})
+    own = _own(rules.windows, job.timing, cropping, products, supplies)
     found = [row for key in supplies if (row := row_for(rows, cropping, key, job.timing, rules.state))]
     row = min(found, key=lambda one: (one.opens is None, one.timing != job.timing), default=None)
     placement = row.placement if row is not None else ""
@@ -274,10 +376,24 @@ def when_and_how(job: Job) -> str:
     return f"{when}, {job.placement}" if job.placement and job.placement not in when else when
 
 
-def _own(windows: Sequence[OwnWindow], timing: Timing | None, cropping: Cropping | None) -> OwnWindow | None:
+def _own(
+    windows: Sequence[OwnWindow],
+    timing: Timing | None,
+    cropping: Cropping | None,
+    products: Sequence[str],
+    supplies: Sequence[Supply],
+) -> OwnWindow | None:
+    """The user's window for a load: for what it holds before any other, for the crop before any."""
     crop = "" if cropping is None else cropping.crop.casefold()
-    fitting = [one for one in windows if one.timing is timing and one.crop.casefold() in ("", crop)]
-    return min(fitting, key=lambda one: one.crop == "", default=None)
+    names = {name.casefold() for name in products}
+
+    def fits(one: OwnWindow) -> bool:
+        if one.of.casefold() in names:  # what is free in time goes on in its product's window
+            return timing in (None, one.timing)
+        return one.timing is timing and (not one.of or any(_is_of(one, supply) for supply in supplies))
+
+    fitting = [one for one in windows if one.crop.casefold() in ("", crop) and fits(one)]
+    return min(fitting, key=lambda one: (one.of == "", one.crop == ""), default=None)
 
 
 def _within(

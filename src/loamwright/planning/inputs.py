@@ -490,6 +490,25 @@ def half_package_kg(ware: Ware, offers: Iterable[Offer]) -> float:
     return min(sizes) / 2 if sizes else 0.0
 
 
+def half_bucket_kg(ware: Ware, offers: Iterable[Offer]) -> float:
+    """Half of the bucket that loose goods are counted in.
+
+    Parameters
+    ----------
+    ware
+        The product.
+    offers
+        All offers.
+
+    Returns
+    -------
+    float
+        [kg]; 0.0 when no bucket is stated, or the product comes in packages a person counts.
+    """
+    bucket_kg = ware.product.bucket_kg
+    return 0.0 if not bucket_kg or half_package_kg(ware, offers) > 0 else bucket_kg / 2
+
+
 def offer_text(offer: Offer) -> str:
     """Name an offer for a sentence."""
     seller = f" from {offer.seller}" if offer.seller else ""

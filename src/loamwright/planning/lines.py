@@ -22,9 +22,11 @@ from loamwright.planning.inputs import (
     PlanPlot,
     Request,
     Ware,
+    amount_text,
     band_of,
     fill_cost_per_kg,
     ground_ha,
+    half_bucket_kg,
     is_fetched,
     is_lime,
     known_kg,
@@ -597,9 +599,8 @@ def lines(
         plot, ware = plots[one.plot_id], wares[one.product]
         area_ha = ground_ha(plot, ware)
         offer = packages.get(one.product)
-        number = None
-        if offer is not None and not offer.divisible and offer.package_kg is not None:
-            number = round(one.mass_kg / offer.package_kg, 9)
+        package, package_kg = _counted_in(ware, offer, request)
+        number = round(one.mass_kg / package_kg, 9) if package_kg else None
         job = job_of.get(line_id(one.plot_id, one.product, one.timing))
         steps = _Words(request.terms.units).steps(plot, ware, one, by_plot[one.plot_id], wares, request)
         result.append(
@@ -611,13 +612,24 @@ def lines(
                 rate_kg_ha=one.mass_kg / area_ha if area_ha > 0 else 0.0,
                 mass_kg=one.mass_kg,
                 packages=number,
-                package="" if offer is None else offer.package,
-                steps=(*steps, *_Words(request.terms.units).package_steps(one, offer, number)),
+                package=package,
+                steps=(*steps, *_Words(request.terms.units).package_steps(one, package, package_kg, number)),
                 job_id=job.job_id if job else "",
                 spreader=job.spreader if job else "",
             )
         )
     return tuple(result)
+
+
+def _counted_in(ware: Ware, offer: Offer | None, request: Request) -> tuple[str, float | None]:
+    """What a product is counted in, and its mass [kg]: its package, a bucket, or nothing for loose goods."""
+    if offer is None:
+        return "", None
+    if not offer.divisible:
+        return offer.package, offer.package_kg
+    if half_bucket_kg(ware, request.offers) > 0 and ware.product.bucket_kg:
+        return amount_text(ware.product.bucket_kg, "bucket", request.terms.units), ware.product.bucket_kg
+    return offer.package, None
 
 
 def _main_package(request: Request, bought: Bought) -> dict[str, Offer]:
@@ -747,14 +759,15 @@ class _Words:
                 return f"as much as the cap of {self.mass(cap, supply)} allows"
         return "what the packages bought and the plot's other products leave to it"
 
-    def package_steps(self, one: Spread, offer: Offer | None, number: float | None) -> list[Step]:
-        if offer is None or offer.package_kg is None or number is None:
+    def package_steps(
+        self, one: Spread, package: str, package_kg: float | None, number: float | None
+    ) -> list[Step]:
+        if package_kg is None or number is None:
             return []
         words = (
-            f"packages: {self.mass(one.mass_kg, one.product)} ÷ "
-            f"{self.mass(offer.package_kg, f'in one {offer.package}')}"
+            f"packages: {self.mass(one.mass_kg, one.product)} ÷ {self.mass(package_kg, f'in one {package}')}"
         )
-        return [Step(words, number, offer.package, ARITHMETIC)]
+        return [Step(words, number, package, ARITHMETIC)]
 
 
 def _row_served(

@@ -27,6 +27,7 @@ import numpy as np
 from loamwright.planning.inputs import (
     Request,
     band_of,
+    half_bucket_kg,
     half_package_kg,
     is_lime,
     logged_kg,
@@ -426,9 +427,10 @@ def _add_halves(
 def _sizes(request: Request, plot: Ints, ware: Ints, weighed: Sequence[PlanLine]) -> tuple[Floats, Floats]:
     """What each serving is counted in [kg], 0 = weighed, and how often at most.
 
-    Packages by halves; what is not packed, once what a logged setting puts on.
+    Packages by halves; what is not packed, once what a logged setting puts on, else by halves of a bucket.
     """
     halves = np.array([half_package_kg(one, request.offers) for one in request.wares])
+    buckets = np.array([half_bucket_kg(one, request.offers) for one in request.wares])
     size = halves[ware]
     most = np.full(len(size), math.inf)
     near: dict[tuple[str, str], list[float]] = {}
@@ -438,6 +440,8 @@ def _sizes(request: Request, plot: Ints, ware: Ints, weighed: Sequence[PlanLine]
         place, goods = request.plots[plot[row]], request.wares[ware[row]]
         if amounts := near.get((place.plot_id, goods.product.product)):
             size[row], most[row] = logged_kg(place, goods, amounts, request.terms), 1.0
+    loose = size == 0
+    size[loose], most[loose] = buckets[ware[loose]], math.inf
     return size, most
 
 

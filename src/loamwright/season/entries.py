@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
-import hashlib
 import json
 import uuid
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
 
-from loamwright import files, needs, work
+from loamwright import files, work
 from loamwright.errors import InputError, Level, Problem, UnitError, has_errors
 from loamwright.planning import PlanLine
 from loamwright.season.opening import Season, worked_out
@@ -19,12 +18,9 @@ from loamwright.work import (
     Application,
     Calibration,
     Done,
-    PropertyRecord,
     Recorded,
     WorkState,
 )
-
-KEEP, CORRECT = "keep what is recorded", "take it as a correction"
 
 
 def record_file(
@@ -74,12 +70,11 @@ def record_file(
         entries, captured, problems = files.brought_from(file, known, others)
     if has_errors(problems):
         raise InputError(problems)
-    offered, asked = _as_corrections(entries, record.applications, answers)
     offers = work.offers(captured, record)
     if has_errors(offers.problems):
         raise InputError(offers.problems)
     marks = tuple(one.captured_id for one in captured)
-    recorded = _append(path, offered, (*problems, *asked), today, answers, marks, marked=True)
+    recorded = _append(path, entries, problems, today, answers, marks, marked=True)
     told = (*recorded.problems, *offers.problems, *_laid_down(path, marks, offers))
     return replace(recorded, problems=told)
 
@@ -329,7 +324,7 @@ class CatchTest:
     spreader, product, setting, operator
         As written.
     caught, catch_area
-        What fell (``"0.11 lb"``) on which area (``"21.8 ft2"``).
+        What fell (``"0.11 lb"``; of a liquid ``"14 fl oz"``) on which area (``"21.8 ft2"``).
     swath, speed
         Swath width and ground speed, or None.
     tested_on
@@ -377,16 +372,25 @@ def log_calibration(path: Path, test: CatchTest, today: dt.date) -> Calibration:
     named = {}
     for word, text in (("spreader", test.spreader), ("product", test.product)):
         thing = files.thing_of(word)
-        named[word] = text
         if not thing.items(record):
-            continue  # none is on file yet, so no name can be wrong
+            named[word] = text  # none is on file yet, so no name can be wrong
+            continue
         try:
             named[word] = thing.name_of(files.find(thing, record, text))
         except InputError as error:
             problems.extend(error.problems)
     texts = {"caught": test.caught, "catch area": test.catch_area, "swath": test.swath, "speed": test.speed}
     typed = files.typed_options({**texts, "tested on": test.tested_on}, problems, record.info.units)
-    caught_kg, catch_area_m2 = typed.quantity("caught", "caught"), typed.quantity("catch area", "area")
+
+    def weight_kg(text: str) -> float | None:
+        if "product" not in named:
+            return None  # whose density it would be is refused already
+        return work.weight_kg(text, named["product"], record, "write for example 0.11 lb or 14 fl oz")
+
+    caught_kg, catch_area_m2 = (
+        typed.quantity("caught", "caught", weight_kg),
+        typed.quantity("catch area", "area"),
+    )
     swath_m, speed_m_s = typed.quantity("swath", "swath"), typed.quantity("speed", "speed")
     tested_on = typed.date("tested on") or today
     if caught_kg is None or catch_area_m2 is None or problems:
@@ -407,53 +411,6 @@ def log_calibration(path: Path, test: CatchTest, today: dt.date) -> Calibration:
     with files.edit(path, "calibrate") as editor:
         editor.add_calibration(calibration)
     return calibration
-
-
-def _as_corrections(
-    entries: Sequence[Application], recorded: Sequence[Application], answers: Mapping[str, str]
-) -> tuple[tuple[Application, ...], tuple[Problem, ...]]:
-    """Turn entries that contradict the record into corrections of what stands there, where that is answered.
-
-    The new id is made of the old one and the content, so that the same file again changes nothing.
-    """
-    known = {entry.entry_id: entry for entry in recorded}
-    newer = {entry.replaces: entry.entry_id for entry in recorded if entry.replaces}
-    result, asked = [], []
-    for entry in entries:
-        before = known.get(entry.entry_id)
-        if before is None or before == entry.as_kept(before):
-            result.append(entry)
-            continue
-        mark = hashlib.sha256(repr(entry).encode()).hexdigest()[:12]
-        new_id = f"{entry.entry_id}-{mark}"
-        if new_id in known:
-            result.append(replace(entry, entry_id=new_id, replaces=known[new_id].replaces))
-            continue
-        ident = f"entry.{entry.entry_id}"
-        answer = answers.get(ident)
-        if answer == CORRECT:
-            standing = entry.entry_id
-            while standing in newer:
-                standing = newer[standing]
-            result.append(replace(entry, entry_id=new_id, replaces=standing))
-        elif answer != KEEP:
-            asked.append(
-                Problem(
-                    f"entry {entry.entry_id}",
-                    f"it is recorded already and says something else now: {_differing(before, entry)}",
-                    "Say which is to stand.",
-                    question=ident,
-                    choices=(CORRECT, KEEP),
-                )
-            )
-    return tuple(result), tuple(asked)
-
-
-def _differing(before: Application, now: Application) -> str:
-    """What two entries of one id say otherwise."""
-    now = now.as_kept(before)
-    pairs = ((part.name, getattr(before, part.name), getattr(now, part.name)) for part in fields(Application))
-    return "; ".join(f"{name} {was!s} → {is_now!s}" for name, was, is_now in pairs if was != is_now)
 
 
 def _correction_problems(corrects: str, applications: Sequence[Application]) -> Iterator[Problem]:
@@ -479,113 +436,18 @@ def _append(
     """Keep entries in one change, once everything that is asked of them is answered."""
     with files.edit(path, "record") as editor:
         before = worked_out(editor.record(), today)
-        known = {entry.entry_id for entry in before.record.applications}
-        corrected = {entry.replaces for entry in entries}
-        asked, ready, same = list(problems), [], []
-        held = before.record  # with what is taken of the file so far: its entries are held against each other
-        for entry in entries:
-            if entry.entry_id in known:
-                ready.append(entry)
-                continue
-            mark = entry.entry_id[:8] if marked else ""
-            beside = before.record if entry.entry_id in corrected else held
-            found = tuple(work.doubts(entry, beside, before.areas, before.plan, today, mark))
-            kept, still = work.settled(entry, found, answers)
-            asked.extend(still)
-            if kept is None:
-                same.append(entry)
-            else:
-                ready.append(kept)
-                held = replace(held, applications=(*held.applications, kept))
-        if has_errors(asked):
+        taken = work.take_in(entries, before.record, before.areas, today, answers, marked=marked)
+        if has_errors(asked := (*problems, *taken.asked)):
             raise InputError(asked)
-        appended = editor.append_applications(work.with_jobs(ready, before.record))
+        appended = editor.append_applications(work.with_jobs(taken.ready, before.record))
         after = worked_out(editor.record(), today)
     return Recorded(
         appended.new,
-        (*appended.already_there, *same),
+        (*appended.already_there, *taken.same),
         appended.conflicts,
         after,
-        (
-            *problems,
-            *appended.conflicts,
-            *_taken_back(appended.already_there, after.record),
-            *_unnamed(appended.new),
-            *_unknown_products(appended.new, after.record),
-            *_unknown_jobs(appended.new, after.record),
-            *_other_seasons(appended.new, after.record),
-        ),
+        (*problems, *appended.conflicts, *work.remarks(appended.new, appended.already_there, after.record)),
         work.receipt_of([*(entry.entry_id for entry in entries), *marks])
         if marked and not appended.conflicts
         else "",
-    )
-
-
-def _taken_back(entries: Sequence[Application], record: PropertyRecord) -> tuple[Problem, ...]:
-    """Say which entries that came again were taken back, and so do not count."""
-    withdrawn = {entry.replaces for entry in record.applications if entry.withdrawn}
-    return tuple(
-        Problem(
-            f"entry {entry.entry_id}",
-            f"{entry.product} on {entry.plot_id} is on record and was taken back: it does not count",
-            "To have it again, undo the change that took it back: `changes` lists it.",
-            Level.WARNING,
-        )
-        for entry in entries
-        if entry.entry_id in withdrawn
-    )
-
-
-def _unnamed(entries: Sequence[Application]) -> tuple[Problem, ...]:
-    """Say which entries name nobody who did it."""
-    if any(not entry.operator for entry in entries):
-        what = "nobody is named who spread it"
-        return (Problem("record, operator", what, "Name them with `operator`.", Level.NOTE),)
-    return ()
-
-
-def _unknown_products(entries: Sequence[Application], record: PropertyRecord) -> tuple[Problem, ...]:
-    """Say of which products put on nothing is known."""
-    known = {product.product for product in record.products}
-    unknown = dict.fromkeys(entry.product for entry in entries if entry.product not in known)
-    return tuple(
-        Problem(
-            f"product {name}",
-            "no label of it is on file, so what it brought is unknown and nothing is taken off a need",
-            "Add the product with its label.",
-            Level.WARNING,
-        )
-        for name in unknown
-    )
-
-
-def _unknown_jobs(entries: Sequence[Application], record: PropertyRecord) -> tuple[Problem, ...]:
-    """Say which entries name a job that no plan here holds: a page of another copy, or another property."""
-    kept = {(plan.plan_id, job.job_id) for plan in record.plans for job in plan.jobs}
-    return tuple(
-        Problem(
-            f"entry {entry.entry_id}",
-            f"it reports on job {entry.job_id} of plan {entry.plan_id}, which is not kept here; it counts by "
-            f"plot {entry.plot_id} and {entry.product}",
-            "Look whether it is of this property; `differs` holds two copies against each other.",
-            Level.WARNING,
-        )
-        for entry in entries
-        if entry.job_id and (entry.plan_id or "", entry.job_id) not in kept
-    )
-
-
-def _other_seasons(entries: Sequence[Application], record: PropertyRecord) -> tuple[Problem, ...]:
-    """Say which entries the status of the season leaves out, because of their date."""
-    season, start = record.info.season, record.info.settings.season_start
-    return tuple(
-        Problem(
-            f"entry {entry.entry_id}, applied_on",
-            f"{entry.applied_on} is not in season {season}, so what went on plot {entry.plot_id} is kept "
-            "but does not count in this season's status",
-            "If the date is wrong, enter it again with `corrects` and this id.",
-            Level.WARNING,
-        )
-        for entry in entries
-        if needs.season_of(entry.applied_on, start) != season
     )

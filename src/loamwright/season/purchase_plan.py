@@ -103,13 +103,13 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
     Raises
     ------
     InputError
-        When the budget, the gap or the time limit is out of range.
+        When the budget, the gap or the time limit is out of range, or the user's own splits cannot be.
     """
-    problems = tuple(_faults(options))
-    if problems:
-        raise InputError(problems)
     record = view.record
     settings = record.info.settings
+    problems = (*_faults(options), *planning.split_faults(settings.work.windows))
+    if problems:
+        raise InputError(problems)
     contents = product_contents(record)
     plots, problems = planning.plan_plots(
         record.plots,
@@ -129,7 +129,14 @@ def planning_task(view: SeasonView, options: PlanOptions) -> PlanningTask:
         replace(
             plot,
             demands=planning.placed_in_time(
-                plot.demands, view.croppings.get(plot.plot_id), calendar, settings.work.state
+                plot.demands,
+                view.croppings.get(plot.plot_id),
+                calendar,
+                settings.work,
+                {
+                    key: kg * plot.rest_ha.get(key, plot.area_ha) / plot.area_ha
+                    for key, kg in plot.whole_kg.items()
+                },
             ),
         )
         for plot in plots

@@ -129,6 +129,8 @@ class Product:
         `material` absent here is *not stated*, and is not counted.
     available_source
         Whose shares they are.
+    bucket_kg
+        What the user's own bucket of it holds, weighed, to count loose goods in [kg]; None = not stated.
     """
 
     product: str
@@ -150,6 +152,7 @@ class Product:
     method: str = ""
     available_pct: Mapping[Nutrient, float] = field(default_factory=dict)
     available_source: Source = USER
+    bucket_kg: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,10 +4,11 @@ The rooms: `records` (entries, rounds, statuses, and the season as a whole), `am
 `calibration` (what a catch
 means), `tailgate` (reckoned on the spot), `ground` (all of a plot, or the rest of it), `rounds` (loads,
 trips, order of stops), `matching` (which line an entry may report on), `ledger` (what counts, what is
-owed), `doubts` (can it be what happened?), `history`, `sampling`, `cautions` (when to warn, with its source).
+owed), `doubts` (can it be what happened?), `taking_in` (what becomes of a report?), `history`, `sampling`,
+`cautions` (when to warn, with its source).
 """
 
-from loamwright.work.amounts import Amount, read_amount
+from loamwright.work.amounts import Amount, read_amount, weight_kg
 from loamwright.work.calibration import COURSE_M2, calibrate, logged_rates, rate_per_pass, settings_to_try
 from loamwright.work.captured import Captured, CapturedKind, Fix, Offers, offers
 from loamwright.work.cautions import fire
@@ -23,7 +24,7 @@ from loamwright.work.counting import (
     stock_of,
     tests_with_their_crops,
 )
-from loamwright.work.doubts import MOST_KG_HA, TOO_MUCH, doubts, settled
+from loamwright.work.doubts import MOST_KG_HA, TOO_MUCH
 from loamwright.work.ground import ground_m2, on_their_ground
 from loamwright.work.history import (
     ChangeFigure,
@@ -108,6 +109,7 @@ from loamwright.work.tailgate import (
     speed,
     tarp,
 )
+from loamwright.work.taking_in import remarks, take_in
 
 __all__ = [
     "COURSE_M2",
@@ -158,7 +160,6 @@ __all__ = [
     "cost_at_cheapest",
     "course",
     "current_croppings",
-    "doubts",
     "entries_that_count",
     "evenness",
     "find_round",
@@ -193,16 +194,17 @@ __all__ = [
     "read_amount",
     "receipt_of",
     "recipe_words",
+    "remarks",
     "season_entries",
     "season_needs",
     "settings_to_try",
-    "settled",
     "several_crops",
     "since_test",
     "speed",
     "stamp_of",
     "stands_on",
     "stock_of",
+    "take_in",
     "taken_off",
     "tarp",
     "tests_with_their_crops",
@@ -211,6 +213,7 @@ __all__ = [
     "totals_told",
     "unknown_corrections",
     "user_figure",
+    "weight_kg",
     "with_jobs",
     "with_published",
 ]

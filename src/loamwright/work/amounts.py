@@ -115,24 +115,55 @@ def read_amount(
     if "/" in bare:
         ground_m2 = _spread_area_m2(plot_id, record) if area_m2 is None else area_m2
         return Amount(parse_rate(bare, units, decimal_comma) * ground_m2 / HA_M2)
-    quantity = parse_quantity(bare, decimal_comma)
-    if quantity.value < 0:
+    if parse_quantity(bare, decimal_comma).value < 0:
         raise UnitError(f"{text!r} is negative", "write what was put on; zero means not done")
+    us, metric = "120 lb, 2.5 bags, 3 gal, 120 lb/acre", "120 kg, 2.5 bags, 10 l, 130 kg/ha"
+    examples = metric if units == "metric" else us
+    fix = f"write a weight, packages or a volume: {examples}"
+    return Amount(weight_kg(bare, product, record, fix, decimal_comma))
+
+
+def weight_kg(
+    text: str, product: str, record: PropertyRecord, fix: str, decimal_comma: bool | None = None
+) -> float:
+    """Read a weight, or the volume of a product whose density is on file.
+
+    Parameters
+    ----------
+    text
+        ``"120 lb"``, ``"3 gal"``.
+    product
+        Of what.
+    record
+        The property: units and densities.
+    fix
+        What to write instead of what is neither.
+    decimal_comma
+        As in `read_number`.
+
+    Returns
+    -------
+    float
+        Product [kg].
+
+    Raises
+    ------
+    UnitError
+        When it is neither, or the density is not known.
+    """
+    quantity, units = parse_quantity(text, decimal_comma), record.info.units
     try:
-        return Amount(convert(quantity.value, quantity.unit, "kg", units))
+        return convert(quantity.value, quantity.unit, "kg", units)
     except UnitError:
         try:
             volume_m3 = convert(quantity.value, quantity.unit, "m3", units)
         except UnitError as error:
-            us, metric = "120 lb, 2.5 bags, 3 gal, 120 lb/acre", "120 kg, 2.5 bags, 10 l, 130 kg/ha"
-            examples = metric if units == "metric" else us
-            fix = f"write a weight, packages or a volume: {examples}"
             raise UnitError(f"{text!r} is no amount", fix) from error
     label = next((one for one in record.products if one.product == product), None)
     if label is None or not label.density_kg_m3:
         what = f"{text!r} is a volume, and the density of {product} is not stated"
         raise UnitError(what, f"write its weight, or set product '{product}' density=")
-    return Amount(volume_m3 * label.density_kg_m3)
+    return volume_m3 * label.density_kg_m3
 
 
 def _spread_area_m2(plot_id: str, record: PropertyRecord) -> float:

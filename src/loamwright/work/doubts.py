@@ -62,6 +62,10 @@ def doubts(
         yield asked("date", what, "Correct the day, or say that it is right.", RIGHT)
     if entry.withdrawn or entry.done is Done.NOT_DONE:
         return
+    if entry.mass_kg == 0:
+        what = f"it is reported as {entry.done.value}, and the amount is zero"
+        yield Problem(f"{where}, amount", what, "Write how much is on, or `not done`.")
+        return
     ground = areas.get(entry.plot_id)
     if ground is not None:
         yield from _too_large(entry, ground, where, record.info.units)

@@ -102,6 +102,7 @@ def _label(product: Product) -> str:
     limits = (("at least", product.min_rate_kg_ha), ("at most", product.max_rate_kg_ha))
     parts += [f"{word} {planning.figure(rate, 'kg/ha')}" for word, rate in limits if rate is not None]
     parts += [*product.equipment, *(timing.value for timing in product.timings)]
+    parts += [] if product.bucket_kg is None else [f"{planning.figure(product.bucket_kg, 'kg')} a bucket"]
     return ", ".join(parts) or "not stated"
 
 

@@ -156,7 +156,8 @@ def from_flow(flow_kg_s: float | None, flow_m3_s: float | None, swath_m: float, 
 
 
 def changed(
-    rate_kg_ha: float,
+    rate_kg_ha: float | None,
+    rate_m3_ha: float | None,
     tested_m_s: float | None,
     driven_m_s: float | None,
     tested_swath_m: float | None,
@@ -166,8 +167,8 @@ def changed(
 
     Parameters
     ----------
-    rate_kg_ha
-        As tested [kg/ha].
+    rate_kg_ha, rate_m3_ha
+        As tested, by weight [kg/ha] or by volume [m3/ha]; one of the two.
     tested_m_s, driven_m_s
         Speeds [m/s]; both or neither.
     tested_swath_m, swath_m
@@ -176,7 +177,7 @@ def changed(
     Returns
     -------
     Reckoned
-        ``rate_kg_ha`` and ``change_pct``.
+        ``rate_kg_ha`` or ``rate_m3_ha``, and ``change_pct``.
 
     Raises
     ------
@@ -187,23 +188,27 @@ def changed(
     -----
     rate × tested / driven, for speed and width alike. For spreaders whose flow does not follow the wheels.
     """
-    found, steps = rate_kg_ha, []
-    positive(rate=rate_kg_ha)
+    liquid = rate_m3_ha is not None
+    tested = (rate_m3_ha if liquid else rate_kg_ha) or 0.0
+    one, unit = (GAL_M3 * HA_M2 / ACRE_M2, "gal/acre") if liquid else (LB_ACRE_KG_HA, "lb/acre")
+    found, steps = tested, []
+    positive(rate=tested)
     if tested_m_s is not None and driven_m_s is not None:
         found = rate_at_speed(found, tested_m_s, driven_m_s)
         shown = f"× {tested_m_s * 3600 / MILE_M:.4g} / {driven_m_s * 3600 / MILE_M:.4g} mph"
-        steps.append(Step(shown, found / LB_ACRE_KG_HA, "lb/acre", ARITHMETIC))
+        steps.append(Step(shown, found / one, unit, ARITHMETIC))
     if tested_swath_m is not None and swath_m is not None:
         positive(tested_swath=tested_swath_m, swath=swath_m)
         found = found * tested_swath_m / swath_m
         shown = f"× {tested_swath_m / FT_M:.4g} / {swath_m / FT_M:.4g} ft"
-        steps.append(Step(shown, found / LB_ACRE_KG_HA, "lb/acre", ARITHMETIC))
+        steps.append(Step(shown, found / one, unit, ARITHMETIC))
     if not steps:
         what = "neither two speeds nor two widths are given"
         fix = "Give `tested` and `driven`, or `tested swath` and `swath`."
         raise InputError([Problem("change", what, fix)])
     said = "This holds where the flow does not follow the wheels; a ground-driven spreader keeps its rate."
-    return Reckoned({"rate_kg_ha": found, "change_pct": 100 * (found / rate_kg_ha - 1)}, tuple(steps), said)
+    name = "rate_m3_ha" if liquid else "rate_kg_ha"
+    return Reckoned({name: found, "change_pct": 100 * (found / tested - 1)}, tuple(steps), said)
 
 
 def hour(swath_m: float, speed_m_s: float, efficiency: float) -> Reckoned:
@@ -231,13 +236,13 @@ def hour(swath_m: float, speed_m_s: float, efficiency: float) -> Reckoned:
     return Reckoned({"capacity_m2_h": found}, (Step(shown, found / ACRE_M2, "acres/hour", _CAPACITY),))
 
 
-def reach(package_kg: float, rate_kg_ha: float, swath_m: float | None) -> Reckoned:
+def reach(package: float, rate_per_ha: float, swath_m: float | None) -> Reckoned:
     """Say how far a package goes at a rate.
 
     Parameters
     ----------
-    package_kg, rate_kg_ha
-        Net weight [kg], rate [kg/ha].
+    package, rate_per_ha
+        What is in it [kg or m3], and the rate in the same [kg/ha or m3/ha].
     swath_m
         Working width [m]; None = only the area.
 
@@ -251,8 +256,8 @@ def reach(package_kg: float, rate_kg_ha: float, swath_m: float | None) -> Reckon
     InputError
         When a figure is not more than zero.
     """
-    positive(package=package_kg, rate=rate_kg_ha)
-    area_m2 = package_kg / rate_kg_ha * HA_M2
+    positive(package=package, rate=rate_per_ha)
+    area_m2 = package / rate_per_ha * HA_M2
     steps = [Step("package / rate", area_m2 / ACRE_M2, "acres", ARITHMETIC)]
     figures = {"area_m2": area_m2}
     if swath_m is not None:

@@ -248,6 +248,24 @@ def test_a_day_that_is_none_is_asked_about(day: str, tmp_path: Path) -> None:
     assert contents.samples[0].sampled_on is None
 
 
+@pytest.mark.parametrize("day", ["31/02/2026", "week 41 2026"])
+@pytest.mark.parametrize("in_title", [True, False])
+def test_a_day_that_is_none_is_asked_about_once(day: str, in_title: bool, tmp_path: Path) -> None:
+    ident = f"date.{day.replace('/', '-').replace(' ', '-')}"
+    lines = (HEAD, ROW.replace("2025-03-14", day))
+    if in_title:
+        lines = (
+            f"Date sampled: {day}",
+            HEAD.replace("Date sampled", "Remark"),
+            ROW.replace("2025-03-14", "wet"),
+        )
+    assert asked(sheet(tmp_path, *lines)) == {ident}
+    known = sheet(tmp_path, *lines, answers={ident: "2026-10-07"})
+    assert (asked(known), known.samples[0].sampled_on) == (set(), dt.date(2026, 10, 7))
+    unknown = sheet(tmp_path, *lines, answers={ident: "not known"})
+    assert (asked(unknown), unknown.samples[0].sampled_on) == (set(), None)
+
+
 @pytest.mark.parametrize("name", ["3-Feb", "Feb-03", "2025-02-03", "1E+05"])
 def test_a_name_a_spreadsheet_changed_is_asked_about(name: str, tmp_path: Path) -> None:
     contents = sheet(tmp_path, HEAD, ROW.replace("North", name))

@@ -345,6 +345,7 @@ CREATE TABLE products (
     available_b_pct REAL,
     available_zn_pct REAL,
     available_mn_pct REAL,
+    bucket_kg REAL, -- what the user's own bucket holds, weighed
     retired_on DATE,
     retired_because TEXT NOT NULL DEFAULT ''
 );

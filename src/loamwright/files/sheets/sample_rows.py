@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from loamwright.files.grids import EMPTY, Cell
 from loamwright.files.sheets.figures import ColumnReader, slug
@@ -34,13 +34,17 @@ ASIDE = {
 
 @dataclass(slots=True)
 class SoilSheet:
-    """Everything needed to read the soil tables of one sheet."""
+    """Everything needed to read the soil tables of one sheet.
+
+    `asked_for_day` holds the places of samples of whose printed day it was asked which it is.
+    """
 
     statements: Statements
     inquiry: Inquiry
     reader: ColumnReader
     calendar: Calendar
     system: str = ""
+    asked_for_day: set[str] = field(default_factory=set)
 
 
 def sample_records(sheet: SoilSheet, block: Block) -> list[Record]:
@@ -160,6 +164,9 @@ def sample_of(
         if cell.text:
             dates[sheet.calendar.meaning if role == "dated" else role] = (cell, role)
     read = {role: sheet.calendar.date(cell, record.where) for role, (cell, _) in dates.items()}
+    days = [cell.text for role, (cell, _) in dates.items() if role in ("sampled", "dated")]
+    if sheet.calendar.asked_days.intersection(days):
+        sheet.asked_for_day.add(record.where)
     hanging = [f"{_field(role)}" for role, (cell, _) in dates.items() if sheet.calendar.is_candidate(cell)]
     depths = {
         column.role: (record.cells[place].text, column.heading.unit)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from loamwright.files.fields import DAY_FIRST, MONTH_FIRST
 from loamwright.files.grids import Cell
@@ -41,7 +41,7 @@ class Calendar:
     """Reads dates of one sheet in one settled order of parts.
 
     `order` is None until `settle` was called or when only one reading ever occurs; `asked` is True when the
-    order is a candidate.
+    order is a candidate. `asked_days` are texts of which it was asked what day they are.
     """
 
     inquiry: Inquiry
@@ -49,6 +49,7 @@ class Calendar:
     asked: bool = False
     meaning: str = "dated"
     swapped: bool = False
+    asked_days: set[str] = field(default_factory=set)
 
     def settle(self, cells: Iterable[Cell], chains: Iterable[Sequence[Cell]], system: str, what: str) -> None:
         """Settle the order of day and month from all dates of the sheet, or ask."""
@@ -102,6 +103,7 @@ class Calendar:
         printed = read_printed_date(cell.text)
         found = printed.in_order(self.order) if printed is not None else None
         if found is None and not (printed and self.order is None):
+            self.asked_days.add(cell.text)
             ident = f"date.{re.sub(r'[^a-z0-9]+', '-', cell.text.casefold())}"
             answer = self.inquiry.ask(
                 ident, f"what day {cell.text!r} is", where, ("<day, as 2025-10-18>",), accepts=is_day

@@ -176,7 +176,11 @@ def _completed(sheet: SoilSheet, samples: Sequence[Sample]) -> list[Sample]:
     """Ask for what samples lack: label, sampling date, depth, and results that every plan needs."""
     done = list(samples)
     _ask_for_labels(sheet.inquiry, done)
-    undated = [at for at, sample in enumerate(done) if sample.sampled_on is None and sample.dated is None]
+    undated = [
+        at
+        for at, sample in enumerate(done)
+        if sample.sampled_on is None and sample.dated is None and sample.where not in sheet.asked_for_day
+    ]
     if undated:
         _ask_for_day(sheet, done, undated)
     bare = [at for at, sample in enumerate(done) if sample.depth is None]
