@@ -549,3 +549,44 @@ def test_a_comma_in_a_depth_stands_before_decimals(tmp_path: Path) -> None:
     (sample,) = contents.samples
     assert sample.depth is not None
     assert (sample.depth.top, sample.depth.bottom) == (1.385, 15.5)
+
+
+#: A laboratory that prints both of one test: 12 ppm P times 2 (an acre 6 2/3 in deep weighs 2 million
+#: pounds) times 2.29 (141.94 / 61.95, atomic weights) are 55 lb P2O5 per acre in the soil, not to be spread.
+_BOTH = (
+    "Sample,Sampled,Depth,pH,Phosphorus,,,Potassium,,Pounds per acre needed,,",
+    ",,,Water,Mehlich 3 ppm P,lb P2O5/ac,Rating,Mehlich 3 ppm K,Rating,N,P2O5,K2O",
+    "Dell,2026-10-01,0-6 in,6.4,12,55,Low,104,Medium,20,45,60",
+    "Spit,2026-10-01,0-6 in,6.6,55,252,Very high,190,High,0,0,0",
+)
+
+
+def rated(contents: SheetContents) -> list[tuple[Any, ...]]:
+    return [(r.value, r.unit, r.extractant, r.rating) for one in contents.samples for r in one.readings["P"]]
+
+
+def test_pounds_of_an_oxide_beside_its_test_are_the_soil_s_where_others_are_advised(tmp_path: Path) -> None:
+    contents = sheet(tmp_path, *_BOTH)
+    assert asked(contents) == set()
+    assert rated(contents) == [
+        (12.0, "ppm", "Mehlich-3", "Low"),
+        (55.0, "lb/acre", "Mehlich-3", "Low"),
+        (55.0, "ppm", "Mehlich-3", "Very high"),
+        (252.0, "lb/acre", "Mehlich-3", "Very high"),
+    ]
+    assert "P in lb/acre is ppm by the lab" in contents.remarks
+    advised = [(one.crop, one.amounts["P2O5"].value) for s in contents.samples for one in s.recommendations]
+    assert advised == [(None, 45.0), (None, 0.0)]
+
+
+def test_pounds_of_an_oxide_beside_its_test_are_asked_about_where_none_are_advised(tmp_path: Path) -> None:
+    lines = [",".join(line.split(",")[:9]) for line in _BOTH]
+    (question,) = sheet(tmp_path, *lines).questions
+    assert question.about == "is 'lb P2O5/ac' a soil reading or a recommendation"
+    advised = sheet(tmp_path, *lines, **{question.id: "recommendation"})
+    assert rated(advised) == [
+        (12.0, "ppm", "Mehlich-3", "Low"),
+        (55.0, "ppm", "Mehlich-3", "Very high"),
+    ]
+    (first, _) = (one.amounts["P2O5"].value for s in advised.samples for one in s.recommendations)
+    assert first == 55.0

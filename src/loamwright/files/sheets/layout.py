@@ -25,6 +25,9 @@ FIGURES = frozenset({"reading", "index", "recommendation", "lime", "ask", "resul
 #: Fewest known headings that make a row a heading.
 LEAST_KNOWN = 3
 
+#: Fewest known headings under blank cells that make the line over them one of groups (ours).
+_PARTED = 2
+
 #: A cell that is a plain figure, and so no heading.
 _FIGURE = re.compile(r"[<>]?\s*[-+]?[\d.,]+%?")
 
@@ -180,7 +183,13 @@ def _densest(grid: Grid, anchor: int) -> int:
     below = anchor + 1
     follows = below < len(grid.lines) and _adjacent(grid, anchor) and _is_heading(grid.lines[below])
     denser = follows and heading_score(grid.lines[below]) > heading_score(grid.lines[anchor])
-    return below if denser else anchor
+    return below if denser or (follows and _parts_groups(grid.lines[anchor], grid.lines[below])) else anchor
+
+
+def _parts_groups(over: Line, under: Line) -> bool:
+    """Tell whether a line of headings names what stands in the groups that the line over it opens."""
+    filled = [place for place in under.filled if not over.text(place)]
+    return sum(read_heading(under.text(place)).known for place in filled) >= _PARTED
 
 
 def _adjacent(grid: Grid, place: int) -> bool:

@@ -17,9 +17,9 @@ from loamwright.files.sheets.layout import Block, Column
 from loamwright.files.sheets.records import SheetAmount, SheetRecommendation
 from loamwright.files.sheets.statements import Statements
 from loamwright.files.sheets.words.figures import Printed
-from loamwright.files.sheets.words.headings import Heading
+from loamwright.files.sheets.words.headings import Heading, read_heading
 from loamwright.files.sheets.words.measures import find_units, unit_named
-from loamwright.files.sheets.words.vocabulary import plain
+from loamwright.files.sheets.words.vocabulary import LabTest, mentions, plain
 
 _RATES = ("lb/acre", "kg/ha", "lb/1000 ft2")
 _LIME_RATES = ("ton/acre", "lb/acre", "t/ha", "kg/ha")
@@ -45,6 +45,13 @@ def settle_roles(block: Block, inquiry: Inquiry) -> Block:
         column.role if place in measured else _sure_role(column.heading)
         for place, column in enumerate(block.columns)
     ]
+    tested = {
+        place: tests for place in range(len(roles)) if (tests := _test_beside(block, place)) is not None
+    }
+    for place in tested:
+        advised = any(other != place and _advises(block, other, place) for other in range(len(roles)))
+        roles[place] = "reading" if advised else _ask_role(block.columns[place], inquiry, "reading")
+    measured |= set(tested)
     for first, last in _runs(block.columns):
         places = [place for place in range(first, last) if place not in measured]
         seeds = [place for place in places if roles[place] in ("recommendation", "lime")]
@@ -76,7 +83,47 @@ def settle_roles(block: Block, inquiry: Inquiry) -> Block:
         replace(column, heading=replace(column.heading, role=role)) if role != column.role else column
         for column, role in zip(block.columns, roles, strict=True)
     )
+    for place, tests in tested.items():
+        if roles[place] == "reading":
+            heading = replace(columns[place].heading, tests=tests)
+            columns = (*columns[:place], replace(columns[place], heading=heading), *columns[place + 1 :])
     return replace(block, columns=columns)
+
+
+def _only_pounds(column: Column) -> bool:
+    """Tell whether a heading is pounds of a nutrient, and no word says whether they are there or advised."""
+    heading, said = column.heading, f"{column.group} {column.name}"
+    return (
+        heading.role == "recommendation"
+        and heading.basis is not None
+        and mentions("recommendation", said) is None
+    )
+
+
+def _test_beside(block: Block, place: int) -> tuple[LabTest, ...] | None:
+    """Return the test of the reading that mere pounds stand beside, under one heading that names the element.
+
+    "Phosphorus" over "Mehlich 3 ppm P" and "lb P2O5/ac": both columns may be of the soil.
+    """
+    column = block.columns[place]
+    analyte, over = column.heading.analyte, read_heading(column.group)
+    if not _only_pounds(column) or analyte is None or over.analyte is None or over.role != "reading":
+        return None
+    if over.analyte.element != analyte.element:
+        return None
+    for other in block.columns:
+        theirs = other.heading
+        same = theirs.analyte is not None and theirs.analyte.element == analyte.element
+        if other.group == column.group and theirs.role == "reading" and same:
+            return theirs.tests
+    return None
+
+
+def _advises(block: Block, place: int, like: int) -> bool:
+    """Tell whether a column advises, in words or under them, what another is pounds of."""
+    column = block.columns[place]
+    same = column.heading.analyte == block.columns[like].heading.analyte
+    return same and column.heading.role == "recommendation" and not _only_pounds(column)
 
 
 def _is_measured(block: Block, place: int) -> bool:
@@ -205,6 +252,9 @@ def _amount_name(heading: Heading) -> str:
 
 def crop_of_group(group: str) -> str | None:
     """Return the crop a group heading names: "Recommendation: clover, new seeding (lb/acre)"."""
+    heading = read_heading(group)
+    if heading.known and (heading.analyte is not None or heading.role == "recommendations"):
+        return None  # "Pounds per acre needed", "Phosphorus": no crop is named
     match = re.match(r"[^:]*:\s*(.+)", group)
     text = match[1] if match else group
     text = re.sub(

@@ -214,15 +214,11 @@ def _area_unit(name: str) -> str | None:
 
 
 def restated(readings: Sequence[LabReading]) -> tuple[LabReading, ...]:
-    """Mark a figure per area that stands beside the same one in ppm as the lab's own restatement."""
+    """Mark a figure per area, of the oxide too, that stands beside one in ppm: the lab restated it."""
     done = []
     for reading in readings:
         per_area = reading.unit in _PER_AREA
-        source = [
-            r
-            for r in readings
-            if r.unit in ("ppm", "mg/kg") and r.extractant == reading.extractant and r.basis == reading.basis
-        ]
+        source = [r for r in readings if r.unit in ("ppm", "mg/kg") and r.extractant == reading.extractant]
         if per_area and source and reading.derived_from is None:
             reading = replace(reading, derived_from=f"{source[0].unit} by the lab")
         done.append(reading)

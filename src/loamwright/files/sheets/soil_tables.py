@@ -200,7 +200,19 @@ def _rating_beside(block: Block, place: int, record: Record) -> str | None:
         unnamed = theirs.analyte is None and at == place + 1
         if ((named and same_test) or unnamed) and (is_rating(record.cells[at].text) or unnamed or named):
             return record.cells[at].text
-    return None
+    return _rating_of_the_group(block, place, record)
+
+
+def _rating_of_the_group(block: Block, place: int, record: Record) -> str | None:
+    """Return the one rating under a heading that names the element of this reading."""
+    group, mine = block.columns[place].group, block.columns[place].heading.analyte
+    over = read_heading(group).analyte if group else None
+    if over is None or mine is None or over.element != mine.element:
+        return None
+    rated = [
+        at for at, column in enumerate(block.columns) if column.role == "rating" and column.group == group
+    ]
+    return (record.cells[rated[0]].text or None) if len(rated) == 1 else None
 
 
 def _recommendations(
