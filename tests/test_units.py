@@ -591,13 +591,15 @@ def test_an_unknown_unit_system_is_refused_by_name() -> None:
 def test_our_definitions_are_those_of_a_units_library() -> None:
     """Each unit as pint's own definitions have it; those that have been of either foot are left out.
 
-    NIST Handbook 44, Appendix C, surveyors' measure: a chain is 66 ft, 4 rods, 100 links.
+    NIST Handbook 44, Appendix C, surveyors' measure: a chain (ch) is 66 ft, 4 rods (rd), 100 links (li).
     """
     library = pint.UnitRegistry()
     names = [line.partition(" ")[0] for line in units._DEFINITIONS.split("\n") if line]
     assert len(names) == 33
     lengths = [units.parse_length(text) for text in ("1 chain", "4 rods", "100 links", "66 ft")]
-    assert lengths == pytest.approx([66 * 0.3048] * 4, rel=1e-15)
+    lengths += [units.parse_length(text) for text in ("1 ch", "4 rd", "100 li")]
+    assert lengths == pytest.approx([66 * 0.3048] * 7, rel=1e-15)
+    assert round(units.CHAIN_M, 4) == 20.1168  # 66 · 0.3048
     for name in set(names) - {"acre", "decare", "chain", "rod", "link"}:
         ours, theirs = (one.Quantity(1.0, name).to_base_units() for one in (units.registry(), library))
         assert ours.m == pytest.approx(theirs.to(str(ours.u)).m, rel=1e-15), name

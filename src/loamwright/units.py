@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 # Exact by definition.
 FT_M = 0.3048
 MILE_M = 5280 * FT_M
+CHAIN_M = 66 * FT_M  # 100 links (NIST Handbook 44, Appendix C, surveyors' measure)
 ACRE_M2 = 43560 * FT_M**2  # 4046.8564224
 HA_M2 = 10_000.0
 LB_KG = 0.45359237
@@ -383,9 +384,9 @@ _SPELLINGS: Mapping[str, str] = {
     "inch": "in, inch, inches",
     "yard": "yd, yds, yard, yards",
     "mile": "mi, mile, miles",
-    "rod": "rod, rods",
-    "chain": "chain, chains",
-    "link": "link, links",
+    "rod": "rod, rods, rd",
+    "chain": "chain, chains, ch",
+    "link": "link, links, li",
     "meter": "m, meter, meters, metre, metres",
     "centimeter": "cm, centimeter, centimeters, centimetre, centimetres",
     "millimeter": "mm, millimeter, millimeters, millimetre, millimetres",

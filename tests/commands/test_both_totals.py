@@ -81,3 +81,16 @@ def test_other_ways_stand_beside_the_plan_and_nothing_is_kept(own: Path) -> None
     assert run("whatif", own, "--crop", "Nowhere=oats").says("Nowhere")
     assert run("whatif", own, "--without", "no such machine").code == 2
     assert own.read_bytes() == held
+
+
+def test_a_labs_rate_is_not_that_of_another_crop(own: Path) -> None:
+    """300 lb K2O/acre by the lab are 500 lb of 0-0-60; for another crop the page asks 40 at most, 67 lb.
+
+    UMN's table gives 40 lb K2O/acre for 2 ton/acre at 95 ppm, and its lowest row no more than that.
+    """
+    (row,) = ran_well("show", own, "soil-tests")["listed"]
+    ran_well("set", own, "soil-test", str(row[0]), "rec_k2o=300", "rec_unit=lb/acre")
+    found = run("whatif", own, "--crop", "A-1=alsike clover", "--time-limit", "5").data["variants"]
+    pounds = {one["name"].split(" (")[0]: one["mass_lb"] for one in found}
+    saved = pounds["as planned"] - pounds["alsike clover on A-1"]
+    assert saved > 0.95 * (500 - 67) * ACRES

@@ -7,7 +7,6 @@ requirements of the GeoPackage Encoding Standard 1.3 (OGC 12-128r17).
 from __future__ import annotations
 
 import datetime as dt
-import json
 import os
 import random
 import shutil
@@ -1093,14 +1092,17 @@ def test_what_was_set_and_decided_is_there_after_the_upgrade(tmp_path: Path) -> 
 
 
 def test_a_rate_for_bulk_is_one_for_shovelling_after_the_upgrade(tmp_path: Path) -> None:
-    file = Path(shutil.copy(KEPT[4], tmp_path / "old.gpkg"))
-    with closing(sqlite3.connect(file)) as connection, connection:
-        (kept,) = connection.execute("SELECT work FROM property").fetchone()
-        rates = {"bag": "0.02", "bulk": "0.01"}
-        work = json.dumps({**json.loads(kept), "handling_per_kg": rates})
-        connection.execute("UPDATE property SET work = ?", (work,))
+    # files_kept/README.md: $12 a ton for bulk and $20 for bags; a ton is 907.18474 kg. It can be taken back.
+    file = Path(shutil.copy(KEPT[5], tmp_path / "old.gpkg"))
     held = property_file.load(file).info.settings.work.handling_per_kg
-    assert held == {"bag": Decimal("0.02"), "bulk shovelled": Decimal("0.01")}
+    assert {kind: float(rate) for kind, rate in held.items()} == {
+        "bag": pytest.approx(20 / 907.18474),
+        "bulk shovelled": pytest.approx(12 / 907.18474),
+    }
+    change = next(one for one in property_file.read_journal(file) if "handling" in one.command)
+    with property_file.edit(file) as editor:
+        editor.undo(change.change_id)
+    assert property_file.load(file).info.settings.work.handling_per_kg == {}
 
 
 def test_entries_from_before_jobs_were_named_stand_as_they_were(tmp_path: Path) -> None:

@@ -191,6 +191,59 @@ def test_circle_rectangle_trapezoid(tmp_path: Path) -> None:
     assert next(p for p in said["plots"] if p["plot_id"] == "Z-1")["perimeter_m"] is None
 
 
+#: Ten square chains are an acre (NIST Handbook 44, Appendix C: 1 chain = 66 ft = 100 links; an acre is
+#: 43,560 ft² = 10 · 66²): 4.5 ch by 4 ch are 18 square chains, 1.8 acres.
+CHAINS = (("0", "4.5"), ("90", "4"), ("180", "4.5"), ("270", "4"))
+
+
+@pytest.mark.parametrize(
+    ("heading", "unit"),
+    [("distance", " ch"), ("distance", " chains"), ("distance (ch)", ""), ("distance_chains", "")],
+)
+def test_chains(heading: str, unit: str, tmp_path: Path) -> None:
+    rows = [f"{bearing},{length}{unit}" for bearing, length in CHAINS]
+    assert acres(tmp_path, f"bearing,{heading}", *rows) == pytest.approx(1.8, rel=1e-9)
+
+
+def test_chains_and_links_as_old_deeds_write_them(tmp_path: Path) -> None:
+    """450 and 400 links are 4.5 and 4 chains."""
+    rows = ("0,4 ch 50 li", "90,400 links", "180,4 chains 50 links", "270,4 ch. 0 li.")
+    assert acres(tmp_path, "bearing,distance", *rows) == pytest.approx(1.8, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("heading", "rows", "column", "figure"),
+    [
+        ("plot_id,bearing,distance", [f"A,{b},{d}" for b, d in CHAINS], "distance", "4.5"),
+        ("plot_id,length,width", ["A,200,100"], "length", "200"),
+        ("plot_id,length,width", ["A,200 ft,100"], "width", "100"),
+        ("plot_id,ab,bc,ca", ["A,90 ft,80,70"], "bc", "80"),
+        ("plot_id,station,offset", ["A,0 ft,12", ",40 ft,20"], "offset", "12"),
+        ("plot_id,radius", ["A,60"], "radius", "60"),
+    ],
+)
+def test_bare_figures_are_refused_by_name(
+    heading: str, rows: list[str], column: str, figure: str, tmp_path: Path
+) -> None:
+    """They ended in an error of ours: a side of no length was divided by."""
+    done = run("measure", written(tmp_path / "tape.csv", "\n".join([heading, *rows]) + "\n"))
+    assert (done.code, done.says(column, f"'{figure}' has no unit")) == (2, True), done.problems
+
+
+@pytest.mark.parametrize(
+    ("rows", "words"),
+    [
+        ("bearing,distance\n0,0 ft\n90,0 ft\n180,0 ft", ("leg of 0 m", "with its unit")),
+        ("bearing,distance\n0,9 m\n90,-4 m\n180,9 m\n90,4 m", ("leg of -4 m",)),
+        ("ab,bc,ca\n90 ft,80 ft,0 ft", ("ac of 0 m encloses nothing",)),
+        ("length,width\n200 ft,0 ft", ("bc of 0 m encloses nothing",)),
+    ],
+)
+def test_sides_of_no_length_are_refused(rows: str, words: tuple[str, ...], tmp_path: Path) -> None:
+    done = run("measure", written(tmp_path / "tape.csv", rows + "\n"))
+    assert (done.code, done.says(*words)) == (2, True), done.problems
+
+
 def test_a_trapezoid_with_its_shift_is_laid_on_the_map(tmp_path: Path) -> None:
     """Sides of 40 m and 20 m, 30 m apart, the other begins after 10 m: (40 + 20) / 2 · 30 = 900 m².
 

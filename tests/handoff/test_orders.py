@@ -121,7 +121,7 @@ def test_cover_lists_rounds_totals_and_what_is_missing(printed: list[str]) -> No
     assert "Work orders 2026, Alder Fork Preserve" in cover
     assert "proved cheapest" in cover
     acres = math.fsum(area.spread_area_m2 for area in view.areas.values()) / ACRE_M2
-    assert f"25 plots to visit {acres:.2f} acres to spread on 71 passes" in cover
+    assert f"25 plots to visit {acres:.2f} acres to spread on 71 trips" in cover
     assert "AF-07, AF-14, AF-21: P2O5: unknown: this plot has no soil test" in cover
     assert "the test of 2021-09-14 is over 4 years old" in cover
     assert "STOP Hold the job on frozen, snow-covered or saturated ground." in cover

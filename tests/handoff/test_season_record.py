@@ -10,6 +10,7 @@ from pathlib import Path
 import openpyxl
 import pypdf
 import pytest
+from command_line import planned_property, run
 from sample_view import UREA, sample_view
 
 from loamwright.handoff import season_record
@@ -177,3 +178,18 @@ def test_an_empty_record_prints(tmp_path: Path) -> None:
     )
     write_season_record(empty, tmp_path / "record.pdf")
     assert "Nothing has been recorded" in pypdf.PdfReader(tmp_path / "record.pdf").pages[0].extract_text()
+
+
+def test_work_planned_by_an_earlier_plan_of_the_season_is_no_work_outside_the_plan(tmp_path: Path) -> None:
+    path = planned_property(tmp_path)
+    lines = run("status", path).data["lines"]
+    (planned,) = [row["planned_lb"] for row in lines if row["product"] == "MAP 11-52-0"]
+    entry = ("--plot", "A-1", "--product", "MAP 11-52-0", "--amount", f"{planned} lb")
+    assert run("record", path, *entry, "--answer", "anything=yes").data["new"]
+    assert run("plan", path, "--reason", "the rest").code in (0, 1)
+    run("report", path, tmp_path / "out")
+    (book,) = (tmp_path / "out").rglob("*.xlsx")
+    rows = [*openpyxl.load_workbook(book)["Applications"].iter_rows(values_only=True)]
+    heading = next(row for row in rows if row and "planned lb" in row)
+    (done,) = [row for row in rows if row and "MAP 11-52-0" in row and isinstance(row[0], str)]
+    assert done[heading.index("planned lb")] == pytest.approx(planned)

@@ -62,6 +62,25 @@ def test_what_may_be_mixed_shares_a_trip() -> None:
     assert everything.jobs[0].rate_kg_ha == pytest.approx(300)
 
 
+def test_the_proof_says_under_which_rules_it_holds() -> None:
+    """What has a price is counted: bags and a trip of 10; then a fee of 5, filling and handling besides."""
+    plain = make_plan([ONE_HA], [UREA, TSP, POTASH], BAGS, Terms(machines=(SPREADER,)))
+    assert "(nothing is mixed, needs met in full, counting packages and trips):" in plain.explanation[0]
+    banded = replace(ONE_HA, bands={Supply.N: Band(0.95, 1.0)})
+    filled = replace(SPREADER, cost_per_fill=Decimal(1), hopper_kg=100.0)
+    terms = Terms(
+        machines=(filled,), mixing=mixing(("urea", "tsp")), handling_cost_per_kg={"urea bag": Decimal("0.01")}
+    )
+    offers = [replace(one, delivery_fee=Decimal(5)) for one in BAGS]
+    rules = (
+        "(what may be mixed shares a trip, needs met within their bands, counting packages, delivery, trips, "
+        "filling and handling)"
+    )
+    assert rules in make_plan([banded], [UREA, TSP, POTASH], offers, terms).explanation[0]
+    short = make_plan([banded], [UREA, TSP, POTASH], offers, replace(terms, budget=Decimal(60)))
+    assert any(rules in sentence for sentence in short.explanation)
+
+
 def test_lime_never_shares_a_trip_whatever_is_decided() -> None:
     plots = [plot("a", 1.0, **{"K2O": 60.0, "lime ENP": 500.0})]
     terms = Terms(machines=(SPREADER,), mixing=mixing(("potash", "lime")))

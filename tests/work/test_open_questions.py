@@ -35,7 +35,10 @@ def a_line(plot_id: str, product: str, job_id: str, timing: Timing | None = None
 
 
 def test_a_pair_is_asked_about_where_it_costs_trips() -> None:
-    """Two plots get A and B in trips of their own, one gets them in one trip, one at two times: two trips."""
+    """Two plots get A and B in trips of their own, one gets them in one trip, one at two times: two trips.
+
+    On p1 the trips cost 20 and 25, on p2 31 and 28: mixed, one of each is made, 20 + 28 = 48 are saved.
+    """
     lines = (
         *(a_line("p1", "A", "j1"), a_line("p1", "B", "j2")),
         *(a_line("p2", "B", "j3"), a_line("p2", "A", "j4")),
@@ -52,9 +55,12 @@ def test_a_pair_is_asked_about_where_it_costs_trips() -> None:
         Mix("A", "D", MixAnswer.NO, "decided for this property: it caked", None),
         Mix("B", "C", MixAnswer.NOT_STATED, "no page read names B", None),
     )
-    view = SimpleNamespace(plan=SimpleNamespace(lines=lines), record=record)
+    costs = {"j1": 20, "j2": 25, "j3": 31, "j4": 28}
+    ids = sorted({line.job_id for line in lines})
+    jobs = [SimpleNamespace(job_id=one, cost=Decimal(costs.get(one, 99))) for one in ids]
+    view = SimpleNamespace(plan=SimpleNamespace(lines=lines, jobs=jobs), record=record)
     asked, made = mix_rows(view, answers)  # type: ignore[arg-type]
-    assert asked == MixRow("A", "B", True, None, "no page read names B", ("p1", "p2"))
+    assert asked == MixRow("A", "B", True, None, "no page read names B", ("p1", "p2"), Decimal(48))
     assert made == MixRow("A", "D", False, False, "it caked", ())
     unplanned = SimpleNamespace(plan=None, record=record)
     assert mix_rows(unplanned, answers) == (made,)  # type: ignore[arg-type]

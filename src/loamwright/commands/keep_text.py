@@ -136,7 +136,8 @@ def _decision(row: ChoiceRow, system: str) -> str:
 def _pair(row: MixRow) -> str:
     """Write what is decided, or to decide, of two products in one hopper."""
     said = "to decide" if row.open else "yes" if row.may else "no"
-    saved = f"; trips it could save: {', '.join(row.plots)}" if row.open else ""
+    trips = f"{len(row.plots)} trip{'' if len(row.plots) == 1 else 's'}, {format_money(row.saving)}"
+    saved = f"; could save {trips}: {', '.join(row.plots)}" if row.open else ""
     why = f"; {row.why}" if row.why else ""
     return f"  {row.one} + {row.other}: {said}{saved}{why}"
 

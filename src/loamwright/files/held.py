@@ -41,6 +41,7 @@ from loamwright.files.columns import (
     SPREADERS,
     WAYS,
     Layout,
+    shape_of,
 )
 from loamwright.files.fields import BOUNDS
 from loamwright.land import KeepOut, Plot, Shape
@@ -48,7 +49,7 @@ from loamwright.money import tell_money_in
 from loamwright.planning import Plan
 from loamwright.soil import LabRecommendation, SoilTest
 from loamwright.values import Nutrient, PropertyInfo, Quantity
-from loamwright.work import PropertyRecord, Retired
+from loamwright.work import FormerBoundary, PropertyRecord, Retired
 
 R = TypeVar("R")
 
@@ -212,6 +213,22 @@ class Reader:
             self._strange(f"plots, plot {plot.plot_id}", what, "Draw its boundary as an area.")
         return tuple(plots)
 
+    def former_boundaries(self) -> tuple[FormerBoundary, ...]:
+        """Boundaries that plots had, the oldest first."""
+        rows = sorted(self.rows("plot_boundaries"), key=lambda row: str(row["until"]))
+        return tuple(
+            FormerBoundary(row["plot_id"], shape_of(row["shape"]), dt.date.fromisoformat(row["until"]))
+            for row in rows
+        )
+
+    def boundary_since(self) -> Mapping[str, dt.date]:
+        """Since when each plot has its boundary, where that is known."""
+        return {
+            row["plot_id"]: dt.date.fromisoformat(row["boundary_since"])
+            for row in self.rows("plots")
+            if row["boundary_since"]
+        }
+
     def keepouts(self) -> tuple[KeepOut, ...]:
         """Keep-outs that count; one without an id or a shape is named."""
         found = []
@@ -352,6 +369,8 @@ def _all(connection: sqlite3.Connection, ground_on: dt.date | None) -> PropertyR
         problems=tuple(reader.problems),
         property_uid=made["property_uid"],
         editions=dict(kept),
+        former_boundaries=() if ground_on else reader.former_boundaries(),
+        boundary_since={} if ground_on else reader.boundary_since(),
     )
 
 

@@ -58,7 +58,7 @@ from loamwright.work import PropertyRecord
 R = TypeVar("R")
 
 #: Version of the tables this program writes.
-SCHEMA_VERSION = 5
+SCHEMA_VERSION = 6
 
 #: Schema version to the SQL file in ``data/property_file`` that brings it one version further.
 UPGRADES: Mapping[int, str] = {step: f"upgrade-{step}-to-{step + 1}.sql" for step in range(1, SCHEMA_VERSION)}

@@ -5,7 +5,8 @@ Ground whose table gives the latitude and longitude of its first corner becomes 
 the area is known, and that its place is not is said.
 
 Columns, matched whatever their case; a unit stands behind a figure (``120 ft``) or in the heading
-(``distance_ft``). `plot_id`, `name` and what grows there may stand in the first row of each plot.
+(``distance_ft``); of two units the smaller stands behind (``210 ft 6 in``, ``4 ch 50 li``).
+`plot_id`, `name` and what grows there may stand in the first row of each plot.
 
 ==================  ==================================================================================
 corners             latitude longitude; or east north (with crs, such as EPSG:32615, or unplaced)
@@ -37,7 +38,7 @@ from loamwright.files.plots import PLOT_COLUMNS, rank_of
 from loamwright.files.textrows import Table
 from loamwright.files.vectors import Feature, ShapeFile
 from loamwright.land import PlotArea, Surveyed
-from loamwright.units import FT_M, format_area, parse_length, read_number
+from loamwright.units import CHAIN_M, FT_M, format_area, parse_length, read_number
 
 #: Closure worse than one part in so many is a warning (our choice).
 GOOD_CLOSURE = 200
@@ -99,11 +100,15 @@ _ASIDES = frozenset(
 _ONE_ROW = frozenset({"radius", "diameter", "circumference", "width", "parallel_1"})
 _PAIR = re.compile(r"(?:side_|diagonal_)?([a-h])_?([a-h])")
 _UNIT = re.compile(
-    r"(?P<name>.+?)_(?P<unit>ft|feet|foot|m|met(?:er|re)s?|yd|yards?|chains?|rods?|links?|km|miles?)"
+    r"(?P<name>.+?)_(?P<unit>ft|feet|foot|m|met(?:er|re)s?|yd|yards?|chains?|ch|rods?|rd"
+    r"|links?|li|km|miles?)"
 )
 _BARE = re.compile(r"[0-9.,+\-\s]+")
 _FEET_INCHES = re.compile(
     r"(?P<ft>[0-9]+)\s*(?:'|′|ft|feet)\s*(?P<inch>[0-9.]+)\s*(?:\"|″|''|in|inch|inches)", re.IGNORECASE
+)
+_CHAINS_LINKS = re.compile(
+    r"(?P<ch>[0-9]+)\s*(?:ch|chains?)\b\.?,?\s*(?P<li>[0-9.]+)\s*(?:li|links?)\b\.?", re.IGNORECASE
 )
 _QUADRANT = re.compile(r"(?P<from>[NS])\s*(?P<angle>.*?)\s*(?P<to>[EW])", re.IGNORECASE)
 _WINDS = {
@@ -208,6 +213,8 @@ def _length(name: str, unit: str, comma: bool | None) -> Callable[[str], float]:
     def read(text: str) -> float:
         if inches := _FEET_INCHES.fullmatch(text.strip()):
             return (read_number(inches["ft"]) + read_number(inches["inch"]) / 12) * FT_M
+        if links := _CHAINS_LINKS.fullmatch(text.strip()):
+            return (read_number(links["ch"]) + read_number(links["li"]) / 100) * CHAIN_M
         bare = _BARE.fullmatch(text.strip())
         if bare and not unit:
             fix = f"write '{text} ft' or '{text} m', or name the unit in the heading: {name}_ft"

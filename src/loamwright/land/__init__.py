@@ -24,6 +24,7 @@ from loamwright.land.boundaries import (
     overlaps,
     placed_for_sure,
     shared_among,
+    shares_within,
     tidied,
 )
 from loamwright.land.cores import sampling_points, usable_edge_m
@@ -140,6 +141,7 @@ __all__ = [
     "setback",
     "shapes_from_geojson",
     "shared_among",
+    "shares_within",
     "simplify_for_map",
     "split",
     "tidied",

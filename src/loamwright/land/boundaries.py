@@ -564,6 +564,28 @@ def shared_ground(boundaries: np.ndarray, first: np.ndarray, second: np.ndarray)
     return tuple(found[pair] for pair in sorted(found))
 
 
+def shares_within(boundary: Shape, others: Sequence[Shape]) -> tuple[float, ...]:
+    """Say how much of a boundary's ground lies in each of others.
+
+    Parameters
+    ----------
+    boundary, others
+        Checked boundaries.
+
+    Returns
+    -------
+    tuple of float
+        One for each of the others, in their order [fraction of the ground of the boundary].
+    """
+    shapes = np.array([boundary, *others], dtype=object)
+    second = np.arange(1, len(shapes))
+    whole_m2 = measure_checked([boundary]).area_m2[0]
+    found = [0.0] * len(others)
+    for pair in shared_ground(shapes, np.zeros_like(second), second):
+        found[pair.second - 1] = min(1.0, pair.area_m2 / whole_m2)
+    return tuple(found)
+
+
 def find_overlaps(plots: Sequence[Plot]) -> tuple[Problem, ...]:
     """Report plots that share ground, and plots with sliver parts.
 

@@ -133,13 +133,15 @@ def traverse(legs: Sequence[tuple[float, float]]) -> Surveyed:
     Raises
     ------
     InputError
-        When the last leg ends far from the start, or nothing is enclosed.
+        When the last leg ends far from the start, a leg is negative, or nothing is enclosed.
     """
+    shortest, length = min(distance for _, distance in legs), sum(distance for _, distance in legs)
+    if shortest < 0 or not length:
+        raise _refused(f"a leg of {shortest:g} m leads nowhere", "Write each distance with its unit.")
     moves = [
         (distance * math.sin(math.radians(bearing)), distance * math.cos(math.radians(bearing)))
         for bearing, distance in legs
     ]
-    length = sum(distance for _, distance in legs)
     off = (sum(east for east, _ in moves), sum(north for _, north in moves))
     gap = math.hypot(*off)
     if gap > length * OPEN_SHARE:
@@ -176,9 +178,12 @@ def from_sides(corners: int, lengths: Mapping[tuple[int, int], float], bearing_d
     Raises
     ------
     InputError
-        When a side or diagonal is missing, or three lengths make no triangle.
+        When a side or diagonal is missing or none, or three lengths make no triangle.
     """
     known = {tuple(sorted(pair)): length for pair, length in lengths.items()}
+    for pair, length in known.items():
+        if not length > 0:
+            raise _refused(f"{_named(*pair)} of {length:g} m encloses nothing", "Write it with its unit.")
     sides = [tuple(sorted((n, (n + 1) % corners))) for n in range(corners)]
     missing = [_named(*side) for side in sides if side not in known]
     if missing:

@@ -46,7 +46,7 @@ class Decision:
     decision_id, plot_id, season
         Ids and season [calendar year].
     supply
-        A `Nutrient` value, or ``"lime"``.
+        A `Nutrient` value, ``"lime"``, or ``"lime ENP"``: an amount of lime is of a basis.
     reason
         Why.
     decided_on, made_by
@@ -92,6 +92,11 @@ class Decision:
         if self.share is not None:
             return self.share * published_kg_ha
         return self.rate_kg_ha or 0.0
+
+    @property
+    def basis(self) -> str:
+        """The basis an amount of lime was decided in: ``"ENP"``; empty = of no basis."""
+        return self.supply.partition(" ")[2]
 
     def words(
         self,
@@ -145,7 +150,8 @@ def governing_decision(
     """
     found = None
     for decision in decisions:
-        if (decision.plot_id, decision.season, decision.supply) == (plot_id, season, supply) and (
+        about = decision.supply.partition(" ")[0]
+        if (decision.plot_id, decision.season, about) == (plot_id, season, supply) and (
             not decision.crop or decision.crop.casefold() == crop.casefold()
         ):
             found = decision

@@ -171,6 +171,12 @@ def _lime_owed(case: Case, need: LimeNeed, answer: LimeAnswer, magnesium: Sequen
         steps.append(same_step(case, gross, of))
     supply = answer.basis.supply
     decision = governing_decision(case.decisions, case.plot.plot_id, case.season, "lime", case.crop_text)
+    if decision is not None and decision.basis not in ("", of):
+        was = f"{rate_words(case, decision.applied_to(0.0))} {decision.basis}"
+        why = f"decided on {decision.decided_on}: {was}; what is asked for is in {of} now, so decide again"
+        return replace(
+            need, state=NeedState.TO_DECIDE, published_kg_ha=gross, basis=answer.basis, reason=sentence(why)
+        )
     if decision is not None:
         need = replace(need, published_kg_ha=gross, reason=sentence(f"decided: {decision.reason}"))
         what = decision.words(gross, partial(rate_words, case))

@@ -24,6 +24,7 @@ from loamwright.planning.inputs import (
     amount_text,
     band_of,
     check_request,
+    machines_of,
     serving,
 )
 from loamwright.planning.lines import (
@@ -439,13 +440,27 @@ def _sentences(
 
 
 def _rules(request: Request) -> str:
-    """Under which rules a plan is the cheapest, where they are not the plain ones."""
-    words = []
-    if request.terms.mixing:
-        words.append("what may be mixed shares a trip")
-    if any(plot.bands for plot in request.plots):
-        words.append("needs met within their bands")
-    return f" ({', '.join(words)})" if words else ""
+    """Under which rules a plan is the cheapest: what shares a trip, how near to a need, which costs count."""
+    mixed = "what may be mixed shares a trip" if request.terms.mixing else "nothing is mixed"
+    banded = any(plot.bands for plot in request.plots)
+    met = "needs met within their bands" if banded else "needs met in full"
+    return f" ({mixed}, {met}, counting {_counted_costs(request)})"
+
+
+def _counted_costs(request: Request) -> str:
+    """Name the costs that have a price; what has none cannot make a plan dearer."""
+    terms, machines = request.terms, machines_of(request.terms)
+    fetched = terms.hauling_cost_per_kg > 0 or terms.cost_per_haul > 0
+    named = (
+        ("packages", True),
+        ("delivery", any(offer.delivery_fee > 0 for offer in request.offers)),
+        ("hauling", fetched or any(one.brings_loads for one in machines)),
+        ("trips", any(one.cost_per_job > 0 or one.cost_per_ha > 0 for one in machines)),
+        ("filling", any(one.cost_per_fill > 0 for one in machines)),
+        ("handling", any(cost > 0 for cost in terms.handling_cost_per_kg.values())),
+    )
+    found = [name for name, counted in named if counted]
+    return f"{', '.join(found[:-1])} and {found[-1]}" if len(found) > 1 else found[0]
 
 
 def _percent(gap: float) -> str:
@@ -539,7 +554,7 @@ def _money_sentences(
     if plan.lines:
         words.append(
             f"It covers {value:.0%} of what is needed, weighed by plot, area and priority; no other use of "
-            f"the money covers more than {_percent(gap)} more."
+            f"the money covers more than {_percent(gap)} more{_rules(request)}."
         )
         words.append(_cost_sentence(request, plan))
     else:

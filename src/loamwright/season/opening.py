@@ -135,9 +135,8 @@ class Season(SeasonView):
         record, settings = self.record, self.record.info.settings
         earlier = work.season_needs(record, self.contents)
         season, start = record.info.season, settings.season_start
-        return work.on_the_ground(
-            self._placed, self.contents, self.areas, self._clocks, season, start, earlier
-        )
+        entries = work.with_the_ground(self._placed, record, self.areas)
+        return work.on_the_ground(entries, self.contents, self.areas, self._clocks, season, start, earlier)
 
     @cached_property
     def _editions(self) -> tuple[needs.Choice, Guideline, tuple[Problem, ...]]:

@@ -401,12 +401,20 @@ _OPEN = (NeedState.UNKNOWN, NeedState.TO_DECIDE)
 
 
 def _growing(view: SeasonView, plot_id: str, crop: str) -> Season:
-    """The season with another crop on a plot; goal and share of legumes were those of the crop that grows."""
+    """The season with another crop on a plot; goal, legumes and the lab's rates were those of the one now."""
     record = view.record
     now = view.croppings.get(plot_id) or Cropping(plot_id, record.info.season)
     others = tuple(one for one in record.croppings if one != now)
+    tests = tuple(
+        replace(test, rates_crop=test.rates_crop or now.crop) if test.plot_id == plot_id else test
+        for test in record.soil_tests
+    )
     return Season(
-        replace(record, croppings=(*others, replace(now, crop=crop, yield_goal=None, legume_pct=None))),
+        replace(
+            record,
+            soil_tests=tests,
+            croppings=(*others, replace(now, crop=crop, yield_goal=None, legume_pct=None)),
+        ),
         view.made_on,
     )
 

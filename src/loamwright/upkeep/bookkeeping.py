@@ -298,6 +298,7 @@ def decide(
         doubts = _far_from_print(season.Season(record, today), plots, chosen, kind, figure, answers or {})
         if doubts:
             raise InputError(doubts)
+        view = season.Season(record, today)
         made = []
         for name in plots:
             plot = files.find(files.thing_of("plot"), record, name)
@@ -307,7 +308,7 @@ def decide(
                     decision_id=uuid.uuid4().hex[:12],
                     plot_id=plot.plot_id,
                     season=record.info.season,
-                    supply=chosen,
+                    supply=_about(view, plot.plot_id, chosen, kind),
                     reason=because.strip(),
                     decided_on=today,
                     made_by=by or record.info.settings.keeper,
@@ -322,6 +323,12 @@ def decide(
         f"Decided {chosen} on {told} for {record.info.season}: {value}.",
         tuple((f"decision {d.decision_id}", "—", f"{d.plot_id} {chosen} {value}") for d in made),
     )
+
+
+def _about(view: season.Season, plot_id: str, supply: str, kind: str) -> str:
+    """What a decision is about; an amount of lime is of the basis that is asked for."""
+    basis = view.needs[plot_id].lime.basis if supply == "lime" and kind == "rate_kg_ha" else None
+    return supply if basis is None else basis.supply
 
 
 @dataclass(frozen=True, slots=True)

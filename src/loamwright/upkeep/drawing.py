@@ -392,7 +392,8 @@ def split_plot(path: Path, plot_id: str, line: Shape, was: str, today: dt.date, 
     told = f"Split plot {plot.plot_id} into {sizes}."
     note = Problem(
         f"plot {plot.plot_id}",
-        f"its soil tests and records stay with it; {', '.join(one.plot_id for one in made[1:])} has none yet",
+        f"its soil tests stay with it, {', '.join(one.plot_id for one in made[1:])} has none yet; what was "
+        "spread before today counts on each piece by its ground",
         "Give the new plot its own test, or type the same one in for it.",
         Level.NOTE,
     )

@@ -12,8 +12,8 @@ from loamwright.work.amounts import Amount, read_amount, weight_kg
 from loamwright.work.calibration import COURSE_M2, calibrate, logged_rates, rate_per_pass, settings_to_try
 from loamwright.work.captured import Captured, CapturedKind, Fix, Offers, offers
 from loamwright.work.cautions import fire
-from loamwright.work.cautions.before_job import before_a_job
 from loamwright.work.cautions.facts import CautionText
+from loamwright.work.cautions.placed import DRIVER, PLANNER, SPREADER, Placed, placed
 from loamwright.work.counting import (
     clocks,
     current_croppings,
@@ -25,7 +25,7 @@ from loamwright.work.counting import (
     tests_with_their_crops,
 )
 from loamwright.work.doubts import MOST_KG_HA, TOO_MUCH
-from loamwright.work.ground import ground_m2, on_their_ground
+from loamwright.work.ground import ground_m2, on_their_ground, with_the_ground
 from loamwright.work.history import (
     ChangeFigure,
     PlotHistory,
@@ -73,6 +73,7 @@ from loamwright.work.records import (
     Calibration,
     Caution,
     Done,
+    FormerBoundary,
     LineStatus,
     PropertyRecord,
     Recorded,
@@ -114,8 +115,11 @@ from loamwright.work.taking_in import remarks, take_in
 __all__ = [
     "COURSE_M2",
     "DONE_FRACTION",
+    "DRIVER",
     "MOST_KG_HA",
     "OVER_FRACTION",
+    "PLANNER",
+    "SPREADER",
     "TOO_MUCH",
     "Amount",
     "Application",
@@ -129,10 +133,12 @@ __all__ = [
     "ChoiceRow",
     "Done",
     "Fix",
+    "FormerBoundary",
     "LineStatus",
     "MixRow",
     "Offers",
     "OnTheGround",
+    "Placed",
     "PlotHistory",
     "Projection",
     "PropertyRecord",
@@ -149,7 +155,6 @@ __all__ = [
     "acidity_left",
     "aged",
     "balances",
-    "before_a_job",
     "both_totals",
     "brought_kg",
     "calibrate",
@@ -183,6 +188,7 @@ __all__ = [
     "on_the_rest",
     "on_their_ground",
     "parts_named",
+    "placed",
     "places_of",
     "plan_rounds",
     "plan_sampling",
@@ -216,4 +222,5 @@ __all__ = [
     "weight_kg",
     "with_jobs",
     "with_published",
+    "with_the_ground",
 ]

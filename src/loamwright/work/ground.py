@@ -6,14 +6,15 @@ job as a whole went on that rest, whatever it says of its area or leaves unsaid.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import datetime as dt
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
-from loamwright.land import PlotArea
+from loamwright.land import PlotArea, measure_boundary, shares_within
 from loamwright.needs import WHOLE_FRACTION
 from loamwright.planning import Plan, PlanLine
 from loamwright.units import HA_M2
-from loamwright.work.records import Application, Done, Stop
+from loamwright.work.records import Application, Done, FormerBoundary, PropertyRecord, Stop
 
 
 def ground_m2(one: PlanLine | Stop, areas: Mapping[str, PlotArea]) -> float:
@@ -76,6 +77,67 @@ def on_their_ground(
         return replace(entry, area_m2=rest_m2, part=f"the rest of {rest_m2:.0f} m2")
 
     return tuple(placed(entry) for entry in applications)
+
+
+#: Of less of the ground than this, a neighbour's border was only drawn better (ours) [fraction].
+_DRAWN_BETTER = 0.02
+
+
+def with_the_ground(
+    applications: Sequence[Application], record: PropertyRecord, areas: Mapping[str, PlotArea]
+) -> tuple[Application, ...]:
+    """Let what was spread count where it lies: plots split off since, or that took ground, get their share.
+
+    Parameters
+    ----------
+    applications
+        All entries.
+    record
+        The property, with the boundaries its plots had.
+    areas
+        By plot_id.
+
+    Returns
+    -------
+    tuple of Application
+        In the same order. An entry whose ground is now several plots stands once for each, with its share of
+        the amount and of the area; ground that is in no plot today stays with the plot of the entry.
+
+    Notes
+    -----
+    An amount is taken as spread evenly on what was inside the boundary on its day. On the day of the change
+    itself the ground is as it was after it.
+    """
+    moved = {former: _shares_elsewhere(former, record) for former in record.former_boundaries}
+
+    def pieces(entry: Application) -> Iterator[Application]:
+        mine = (one for one in record.former_boundaries if one.plot_id == entry.plot_id)
+        former = next((one for one in mine if one.until > entry.applied_on), None)
+        elsewhere = {} if former is None or entry.plot_id not in areas else moved[former]
+        if former is None or not elsewhere:
+            yield entry
+            return
+        stays = max(0.0, 1.0 - sum(elsewhere.values()))
+        ground_m2 = entry.area_m2 or measure_boundary(former.boundary).area_m2
+        for plot_id, share in {entry.plot_id: stays, **elsewhere}.items():
+            if share > 0:
+                yield replace(
+                    entry, plot_id=plot_id, mass_kg=entry.mass_kg * share, area_m2=ground_m2 * share
+                )
+
+    return tuple(piece for entry in applications for piece in pieces(entry))
+
+
+def _shares_elsewhere(former: FormerBoundary, record: PropertyRecord) -> Mapping[str, float]:
+    """How much of a former boundary is in another plot's since [fraction], by plot_id."""
+    others = [
+        plot
+        for plot in record.plots
+        if plot.plot_id != former.plot_id
+        and record.boundary_since.get(plot.plot_id, dt.date.min) >= former.until
+    ]
+    shares = shares_within(former.boundary, [plot.boundary for plot in others])
+    return {plot.plot_id: share for plot, share in zip(others, shares, strict=True) if share >= _DRAWN_BETTER}
 
 
 def covered_share(entries: Sequence[Application], of_m2: float | None) -> float:

@@ -38,8 +38,9 @@ class ChoiceRow:
     published_kg_ha, decided_kg_ha
         What the lab or guideline asks for, and what was decided [kg/ha]; None = no one figure, not decided.
     mass_kg, cost
-        What hangs on it: the published amount on the plot [kg] (the highest of a range, 0.0 when nothing is
-        published), and about what that costs at the cheapest offer [money]; None = no offer supplies it.
+        What hangs on it: the amount on the plot [kg], decided or, where nobody has, published (the highest
+        of a range, 0.0 when nothing is), and about what that costs at the cheapest offer [money]; None = no
+        offer supplies it.
     why, how
         Why it is a choice, or the reason given; how to decide.
     between_kg_ha
@@ -74,6 +75,8 @@ class MixRow:
         Why it is a choice, or the reason given.
     plots
         Plots that get both at one time in trips of their own: each is a trip that mixing could save.
+    saving
+        What those trips cost, on each plot the cheaper of the two [money].
     """
 
     one: str
@@ -82,6 +85,7 @@ class MixRow:
     may: bool | None
     why: str
     plots: tuple[str, ...]
+    saving: Decimal = Decimal(0)
 
 
 def mix_rows(view: SeasonView, answers: Sequence[Mix]) -> tuple[MixRow, ...]:
@@ -102,20 +106,24 @@ def mix_rows(view: SeasonView, answers: Sequence[Mix]) -> tuple[MixRow, ...]:
     jobs: dict[tuple[str, Timing | None, str], set[str]] = defaultdict(set)
     for line in view.plan.lines if view.plan else ():
         jobs[(line.plot_id, line.timing, line.product)].add(line.job_id)
+    cost = {job.job_id: job.cost for job in view.plan.jobs} if view.plan else {}
+    saving: dict[tuple[str, str], Decimal] = defaultdict(Decimal)
     together: dict[tuple[str, str], list[str]] = defaultdict(list)
     for (plot_id, timing, product), ids in jobs.items():
         for (other_id, other_timing, other), other_ids in jobs.items():
             if (other_id, other_timing) == (plot_id, timing) and product < other and not ids & other_ids:
                 together[(product, other)].append(plot_id)
+                saving[(product, other)] += min(cost[job] for job in (*ids, *other_ids))
     decided = {frozenset((one.one, one.other)): one for one in view.record.info.settings.work.mixing}
     rows = []
     for mix in answers:
         decision = decided.get(frozenset((mix.one, mix.other)))
-        plots = tuple(dict.fromkeys(together[(min(mix.one, mix.other), max(mix.one, mix.other))]))
+        pair = (min(mix.one, mix.other), max(mix.one, mix.other))
+        plots = tuple(dict.fromkeys(together[pair]))
         if decision is not None:
-            rows.append(MixRow(mix.one, mix.other, False, decision.may, decision.reason, plots))
+            rows.append(MixRow(mix.one, mix.other, False, decision.may, decision.reason, plots, saving[pair]))
         elif mix.answer is MixAnswer.NOT_STATED and plots:
-            rows.append(MixRow(mix.one, mix.other, True, None, mix.because, plots))
+            rows.append(MixRow(mix.one, mix.other, True, None, mix.because, plots, saving[pair]))
     return tuple(sorted(rows, key=lambda row: (not row.open, -len(row.plots), row.one, row.other)))
 
 
@@ -152,14 +160,15 @@ def choices(view: SeasonView, contents: Mapping[str, Mapping[Supply, float]]) ->
             what = "AMOUNT" if published is None else "'50 %'"
             settled = decision is not None and asked.state is not NeedState.TO_DECIDE
             highest = published if published is not None else between[1] if between is not None else 0.0
-            mass_kg = highest * view.areas[plot_id].spread_area_m2 / HA_M2
+            decided = decision.applied_to(published or 0.0) if settled and decision is not None else None
+            mass_kg = (highest if decided is None else decided) * view.areas[plot_id].spread_area_m2 / HA_M2
             rows.append(
                 ChoiceRow(
                     plot_id,
                     supply,
                     not settled,
                     published,
-                    decision.applied_to(published or 0.0) if settled and decision is not None else None,
+                    decided,
                     mass_kg,
                     None if key is None else cost_at_cheapest(view.record, contents, key, mass_kg),
                     decision.reason if settled and decision is not None else asked.reason,

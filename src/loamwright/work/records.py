@@ -14,12 +14,13 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Protocol
 
 from loamwright.errors import Problem
-from loamwright.land import Cropping, KeepOut, Plot, PlotArea, PlotPart, Way
+from loamwright.land import Cropping, KeepOut, Plot, PlotArea, PlotPart, Shape, Way
 from loamwright.needs import Decision, LimeNeed, Need, PlotNeeds
 from loamwright.planning import Aged, Plan, PlanLine, Purchase
 from loamwright.soil import OrganicInput, SoilTest
 from loamwright.supplies import Offer, Product, StockEntry
 from loamwright.values import PropertyInfo, Source, Step, Supply, Timing
+from loamwright.words import mass_words, put_on_words
 
 if TYPE_CHECKING:
     from loamwright.work.open_questions import ChoiceRow
@@ -101,6 +102,18 @@ class LineStatus:
         if self.line_id:
             return ""
         return "before the plan" if self.taken_off else "not in the plan"
+
+    def said(self, system: str) -> str:
+        """Say how it stands, as phone and paper do; beside the plan, how much is on and that it is so.
+
+        Parameters
+        ----------
+        system
+            ``"us"`` or ``"metric"``.
+        """
+        if self.beside_plan:
+            return f"{self.state.value}, {mass_words(self.applied_kg, system)}, {self.beside_plan}"
+        return put_on_words(self.state.value, self.applied_kg, self.planned_kg, system)
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,6 +266,25 @@ class Retired:
 
 
 @dataclass(frozen=True, slots=True)
+class FormerBoundary:
+    """A boundary that a plot had.
+
+    Parameters
+    ----------
+    plot_id
+        The plot, as it is called today.
+    boundary
+        Longitude-latitude on WGS84.
+    until
+        The first day of the one that followed.
+    """
+
+    plot_id: str
+    boundary: Shape
+    until: dt.date
+
+
+@dataclass(frozen=True, slots=True)
 class PropertyRecord:
     """Everything the property file holds, as read; what is retired is named in `retired` only.
 
@@ -274,6 +306,9 @@ class PropertyRecord:
         The same in every copy of this property.
     editions
         Guideline edition as the settings name it to its files, as they were when it was chosen.
+    former_boundaries, boundary_since
+        Boundaries that plots had, and since when each has its present one, by plot_id; not of a record whose
+        ground is of a past day.
     """
 
     info: PropertyInfo
@@ -297,6 +332,8 @@ class PropertyRecord:
     problems: tuple[Problem, ...] = ()
     property_uid: str = ""
     editions: Mapping[str, Mapping[str, bytes]] = field(default_factory=dict)
+    former_boundaries: tuple[FormerBoundary, ...] = ()
+    boundary_since: Mapping[str, dt.date] = field(default_factory=dict)
 
     @property
     def plan(self) -> Plan | None:

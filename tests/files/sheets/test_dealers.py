@@ -238,3 +238,103 @@ def test_a_size_stands_in_the_name_or_behind_what_the_package_is_called(tmp_path
         "DAP;18;46;0;dt;68,50",
     )
     assert [one.package for one in german.offers] == ["600 kg", "100 kg"]
+
+
+def test_a_heading_that_is_a_package_stands_over_its_price(tmp_path: Path) -> None:
+    """The bag's price became the package of the bulk offer, and what was sold in bags alone had no price."""
+    contents = sheet(
+        tmp_path,
+        "Heron Slough Feed (invented)",
+        "Product,Analysis,$/ton bulk,50 lb bag,1 ton tote,Note",
+        "Urea,46-0-0,598,17.85,612,",
+        "MAP,11-52-0,$845.00,$24.10,,",
+        "Coated urea,44-0-0,,33.20,call,",
+        "Ammonium sulfate,21-0-0-24S,471,,,out of stock",
+    )
+    assert contents.questions == ()
+    assert prices(contents) == [
+        ("Urea", None, 598.0, "ton", "bulk"),
+        ("Urea", "50 lb", 17.85, "bag", None),
+        ("Urea", "1 ton", 612.0, "tote", None),
+        ("MAP", None, 845.0, "ton", "bulk"),
+        ("MAP", "50 lb", 24.1, "bag", None),
+        ("Coated urea", "50 lb", 33.2, "bag", "1 ton tote: call"),
+        ("Ammonium sulfate", None, 471.0, "ton", "bulk"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("headings", "row", "expected"),
+    [
+        ("Product,Analysis,25 kg,$/1 ton", "DAP,18-46-0,24,700", [("25 kg", "each"), (None, "ton")]),
+        ("Product,Analysis,50# bag,$/100 lb", "DAP,18-46-0,24,36", [("50 lb", "bag"), (None, "cwt")]),
+        (
+            "Product,Analysis,2.5 gal jug,275 gal tote",
+            "A,8-0-0,40,980",
+            [("2.5 gal", "jug"), ("275 gal", "tote")],
+        ),
+        ("Product,Analysis,$/ton,Bag", "DAP,18-46-0,$700,$22.50", [(None, "ton"), (None, "bag")]),
+    ],
+)
+def test_other_packages_over_prices(
+    headings: str, row: str, expected: list[tuple[str | None, str]], tmp_path: Path
+) -> None:
+    contents = sheet(tmp_path, headings, row)
+    assert contents.questions == ()
+    assert [(one.package, one.per) for one in contents.offers] == expected
+
+
+def test_figures_without_a_unit_under_bag_are_asked_about(tmp_path: Path) -> None:
+    lines = ("Product,Analysis,Bag,$/ton", "Urea,46-0-0,40,598", "MAP,11-52-0,50,845")
+    (question,) = sheet(tmp_path, *lines).questions
+    assert question.about == "whether the figures under 'Bag' are prices or sizes"
+    assert question.choices == ("prices", "lb", "kg", "gal", "not known")
+    path = tmp_path / "sheet.csv"
+    assert [(one.package, one.price) for one in read_sheet(path, {question.id: "lb"}).offers] == [
+        ("40 lb", 598.0),
+        ("50 lb", 845.0),
+    ]
+    assert [(one.per, one.price) for one in read_sheet(path, {question.id: "prices"}).offers] == [
+        ("bag", 40.0),
+        ("ton", 598.0),
+        ("bag", 50.0),
+        ("ton", 845.0),
+    ]
+
+
+def test_a_bag_that_its_row_calls_another_is_asked_about(tmp_path: Path) -> None:
+    lines = ("Product,Analysis,50 lb bag,Note", "Urea,46-0-0,17.85,", "Pelletized lime,,5.60,40 lb bag")
+    (question,) = sheet(tmp_path, *lines).questions
+    assert question.choices == ("40 lb", "50 lb", "not known")
+    found = read_sheet(tmp_path / "sheet.csv", {question.id: "40 lb"})
+    assert [(one.package, one.price) for one in found.offers] == [("50 lb", 17.85), ("40 lb", 5.6)]
+
+
+def test_a_density_stands_with_its_unit_in_the_cell_or_the_heading(tmp_path: Path) -> None:
+    """Without it a price per gallon has no pounds; a liquid by the gallon was read as dry."""
+    contents = sheet(
+        tmp_path,
+        "product,analysis,unit,price,density",
+        "UAN 28,28-0-0,gal,1.71,10.67 lb/gal",
+        "UAN 32,32-0-0,ton,421,11.06 lb/gal",
+        "Thiosulfate,12-0-0-26S,gal,2.10,1.33 kg/L",
+        "Starter,10-34-0,gal,4.20,",
+        "Urea,46-0-0,ton,598,heavy",
+    )
+    assert contents.questions == ()
+    assert [(one.form, one.density_lb_gal, one.density_kg_l) for one in contents.offers] == [
+        ("liquid", 10.67, None),
+        ("liquid", 11.06, None),
+        ("liquid", None, 1.33),
+        ("liquid", None, None),
+        (None, None, None),
+    ]
+    assert left(contents) == ["row 6, 'heavy'"]
+
+
+def test_a_density_without_a_unit_is_asked_its_unit(tmp_path: Path) -> None:
+    lines = ("product,analysis,package,price each,density", "UAN,28-0-0,275 gal tote,470,10.67")
+    (question,) = sheet(tmp_path, *lines).questions
+    assert question.choices == ("lb/gal", "kg/L", "not known")
+    (offer,) = read_sheet(tmp_path / "sheet.csv", {question.id: "lb/gal"}).offers
+    assert (offer.form, offer.density_lb_gal, offer.package) == ("liquid", 10.67, "275 gal")

@@ -56,6 +56,8 @@ _FEE = re.compile(
 )
 #: A package that is called by its size alone.
 _ONE_OF = {"dt": "100 kg", "dz": "100 kg", "t": "1 t", "ton": "1 ton", "tonne": "1 t", "cwt": "100 lb"}
+#: What a price is for that counts no package.
+_PER_ONE = {"1 ton": "ton", "1 t": "t", "1 gal": "gal", "1 lb": "lb", "100 lb": "cwt", "100 kg": "dt"}
 #: A package named before its size, "BigBag 600 kg", "Sack 25 kg".
 _SIZED = re.compile(
     r"[^\W\d_][^0-9]*?(?P<number>[0-9][0-9.,]*)\s*(?P<unit>kg|t|lbs?|gal|l)\b\.?", re.IGNORECASE
@@ -70,8 +72,18 @@ _CHARGE_ROW = re.compile(
     r"|.{0,30}\b(?:fee|charge|surcharge|deposit|tax|rental))"
 )
 _PACKED = re.compile(
-    r"(?P<size>[0-9.,]+\s*(?:#|[^\W0-9_]+\.?))\s*(?P<kind>bag|sack|jug|tote|pail|drum|jar|sac)s?"
+    r"(?P<size>[0-9.,]+\s*(?:#|(?:short )?[^\W0-9_]+\.?))\s*(?P<kind>bag|sack|jug|tote|pail|drum|jar|sac)?s?"
 )
+#: Units a density is asked in where neither its cell nor its heading names one.
+_DENSITIES = ("lb/gal", "kg/L")
+#: Units of volume that only liquids are sold by.
+_LIQUID = ("gal", "gallon", "gallons", "l", "liter", "litre")
+_CONTAINERS = ("bag", "sack", "jug", "tote", "pail", "drum", "jar", "sac")
+_CURRENCY = re.compile(r"(?i)[$€£]|\b(?:usd|eur|gbp|nok|sek|dkk|kr)\b")
+#: A figure that names no unit, with or without the sign of a currency.
+_BARE_FIGURE = re.compile(r"(?i)(?:[$€£]|(?:usd|eur|gbp|nok|sek|dkk|kr)\b)?\s*[0-9][0-9.,]*\s*[$€£]?")
+#: What figures without a unit can be in a column of packages.
+_PRICES, _SIZES = "prices", ("lb", "kg", "gal")
 _UNITS = {
     "bags": "bag",
     "totes": "tote",
@@ -104,7 +116,7 @@ def read_offers(blocks: Sequence[Block], inquiry: Inquiry) -> list[SheetOffer]:
     if comma is None and any("$" in text for text in prices):
         comma = False
     offers: list[SheetOffer] = []
-    for block in blocks:
+    for block in (_with_sizes(block, inquiry) for block in blocks):
         if "product" in block.roles():
             listed = [record for record in block.records if not _is_sentence(record)]
             for record in listed:
@@ -119,6 +131,28 @@ def read_offers(blocks: Sequence[Block], inquiry: Inquiry) -> list[SheetOffer]:
     if missing:
         inquiry.remark(f"no price for {', '.join(missing)}")
     return offers
+
+
+def _with_sizes(block: Block, inquiry: Inquiry) -> Block:
+    """Tell sizes of packages from their prices, where figures without a unit stand under "Bag"."""
+    columns = list(block.columns)
+    for place in block.places("package") if "product" in block.roles() else ():
+        heading, name = columns[place].heading, columns[place].name
+        texts = [record.cells[place].text for record in block.records if record.cells[place].text]
+        if heading.unit or not texts or not all(_BARE_FIGURE.fullmatch(text) for text in texts):
+            continue
+        answer: str | None = _PRICES
+        if not any(_CURRENCY.search(text) for text in texts):
+            about = f"whether the figures under {name!r} are prices or sizes"
+            answer = inquiry.ask(f"column.{slug(name)}", about, f"column {name!r}", (_PRICES, *_SIZES))
+        if answer == _PRICES:
+            heading = replace(heading, role="price", per=plain(name) if plain(name) in _CONTAINERS else None)
+        elif answer in _SIZES:
+            heading = replace(heading, units=(answer,))
+        else:
+            heading = replace(heading, role="aside")
+        columns[place] = replace(columns[place], heading=heading)
+    return replace(block, columns=tuple(columns))
 
 
 def _product_cell(block: Block, record: Record) -> Cell:
@@ -198,20 +232,29 @@ def _offers(block: Block, record: Record, inquiry: Inquiry, comma: bool | None) 
         product,
         analysis,
         form,
-        package=_package(text("package") or _size(block, record) or _size_in(product), block.title),
+        package=_package(_size(block, record) or _size_in(product), block.title),
         min_order=text("min_order") or None,
         candidates=(*renamed, *unread),
     )
-    offer = _with_density(block, record, offer, comma)
+    offer = _with_density(block, record, offer, inquiry, comma)
     sold_by = text("price_unit") or text("units")
     priced = [
         priced
         for place in block.places("price")
         if (priced := _with_price(block, record, place, offer, sold_by, inquiry, comma)) is not None
     ]
-    unpriced = text("price") if not priced else ""
-    notes = [text("note"), text("quantity"), text("in_stock"), unpriced]
-    return [_with_notes(one, notes, text("in_stock")) for one in priced or [offer]]
+    notes = [text("note"), text("quantity"), text("in_stock"), *_unpriced(block, record, bool(priced))]
+    return [_with_form(_with_notes(one, notes, text("in_stock"))) for one in priced or [offer]]
+
+
+def _unpriced(block: Block, record: Record, priced: bool) -> list[str]:
+    """What price columns hold that is no figure: "call"; beside another price with the column's name."""
+    texts = [
+        (block.columns[place].name, record.cells[place].text)
+        for place in block.places("price")
+        if not re.search("[0-9]", record.cells[place].text) and re.search(r"[^\W_]", record.cells[place].text)
+    ]
+    return [f"{name}: {text}" if priced else text for name, text in texts]
 
 
 def _product(cell: Cell, inquiry: Inquiry, where: str) -> tuple[str, tuple[str, ...]]:
@@ -291,15 +334,35 @@ def _analysis_columns(block: Block, record: Record, comma: bool | None) -> dict[
     return found
 
 
-def _with_density(block: Block, record: Record, offer: SheetOffer, comma: bool | None) -> SheetOffer:
+def _with_density(
+    block: Block, record: Record, offer: SheetOffer, inquiry: Inquiry, comma: bool | None
+) -> SheetOffer:
+    """Take a density by the unit of its cell or heading; one without a unit is asked about."""
     for place in block.places("density"):
-        value = read_printed(record.cells[place].text, comma).value
-        unit = block.columns[place].heading.unit
-        if value is not None and unit == "lb/gal":
-            return replace(offer, density_lb_gal=value)
-        if value is not None and unit in ("kg/L", "g/cm3"):
-            return replace(offer, density_kg_l=value)
+        column, text = block.columns[place], record.cells[place].text
+        printed = read_printed(text, comma)
+        if printed.blank:
+            continue
+        unit = printed.unit or column.heading.unit
+        if printed.value is not None and unit is None:
+            unit = inquiry.ask(
+                "density-unit", f"unit of the densities under {column.name!r}", column.name, _DENSITIES
+            )
+            if unit in (None, NOT_KNOWN):
+                continue
+        if printed.value is not None and unit == "lb/gal":
+            return replace(offer, density_lb_gal=printed.value)
+        if printed.value is not None and unit in ("kg/L", "g/cm3"):
+            return replace(offer, density_kg_l=printed.value)
+        inquiry.leave_out("a density that is not understood: enter it by hand", f"{record.where}, {text!r}")
     return offer
+
+
+def _with_form(offer: SheetOffer) -> SheetOffer:
+    """Call liquid what is sold by the gallon or litre, or weighed by the gallon; other form is not told."""
+    sold = (offer.per or "", *re.findall(r"[^\W0-9_]+$", offer.package or ""))
+    liquid = offer.density_lb_gal is not None or any(plain(word) in _LIQUID for word in sold)
+    return replace(offer, form="liquid") if offer.form is None and liquid else offer
 
 
 def _with_price(
@@ -330,10 +393,10 @@ def _with_price(
         by_heading = sold_by  # "$/unit", and a column says which unit
     per = (match["per"] if match else None) or by_heading or sold_by
     per = "ton" if plain(per) == "t" and "$" in f"{text}{column.name}" else plain(per)
+    per = _PER_ONE.get(per, per)
     if packed := _PACKED.fullmatch(per):
-        package = _package(packed["size"], "")
-        offer = replace(offer, package=package if offer.package in (None, "bulk") else offer.package)
-        per = packed["kind"]
+        offer = _in_package(block, record, offer, _package(packed["size"], ""), text, inquiry)
+        per = packed["kind"] or "each"
     known = re.match(r"(?:short )?(tons?|tonnes?|t|gal|gallons?|lbs?|kg|cwt|dt|bags?|each)\b(?P<how>.*)", per)
     if known and (how := known["how"].strip(" ,()")):  # $/ton delivered
         per, offer = known[1], replace(offer, note=how)
@@ -353,6 +416,32 @@ def _with_price(
     return replace(
         offer, price=printed.value, per=per or None, currency=currency_of(text), candidates=candidates
     )
+
+
+def _in_package(
+    block: Block, record: Record, offer: SheetOffer, sold_in: str | None, price: str, inquiry: Inquiry
+) -> SheetOffer:
+    """Return the offer in the package its price is for; one that a note contradicts is asked about."""
+    noted = [
+        package
+        for place in block.places("note")
+        if _PACKED.fullmatch(plain(record.cells[place].text))
+        and (package := _package(record.cells[place].text, "")) != sold_in
+    ]
+    own = offer.package if offer.package not in (None, "bulk", sold_in) else next(iter(noted), None)
+    if own is None or sold_in is None:
+        return replace(offer, package=sold_in)
+    answer = inquiry.ask(
+        f"package.{slug(offer.product)}",
+        f"which package {price!r} buys of {offer.product}: its column says {sold_in}, its row {own}",
+        record.where,
+        (own, sold_in),
+        own,
+    )
+    if answer == NOT_KNOWN:
+        return replace(offer, package=None)
+    candidates = offer.candidates if answer else (*offer.candidates, "package")
+    return replace(offer, package=answer or own, candidates=candidates)
 
 
 def currency_of(text: str) -> str | None:

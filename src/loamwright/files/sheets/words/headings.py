@@ -32,6 +32,13 @@ _PRICE = re.compile(
     r"\s*(?:/|\bper\b|\bpro\b|\bje\b|\bpar\b)\s*(?P<per>[^/()]+?)\W*"
 )
 
+#: A heading that is one package, over its prices: "50 lb bag", "25 kg", "1 ton tote price"; bags are counted.
+_PACKAGE_PRICE = re.compile(
+    r"(?:(?:price|cost|[$€£])\W*)?"
+    r"(?P<per>[0-9][0-9.,]*\s*(?:#|lbs?|pounds?|kg|(?:short )?tons?|t|gal|gallons?|l)\.?"
+    r"(?:\s*(?:bag|sack|jug|tote|pail|drum|jar|sac))?)\W*(?:price|cost|[$€£])?\W*"
+)
+
 #: Lime of a stated score: "ENP basis 70%", "as 67% ECCE".
 _SCORED_LIME = re.compile(
     r"(?i)\b(?P<score>ENP|ECCE|ECC|ENM|ENV|RNV|CCE|NV)\b[^0-9%/]{0,12}(?P<share>[0-9]{2,3}(?:\.[0-9]+)?)\s*%"
@@ -111,7 +118,7 @@ def read_heading(text: str) -> Heading:
     bare = re.sub(r"(?<=1:[0-9]),(?=[0-9])", ".", bare)  # pH (1:2,5)
     if not bare:
         return Heading(text)
-    price = _PRICE.fullmatch(plain(bare))
+    price = _PRICE.fullmatch(plain(bare)) or _PACKAGE_PRICE.fullmatch(plain(bare))
     if price:
         return Heading(text, "price", per=price["per"].strip())
     depth = read_depth(bare)
