@@ -280,8 +280,10 @@ def put_on_words(state: str, applied_kg: float, planned_kg: float, system: str) 
     Returns
     -------
     str
-        ``"part: 100.0 lb of 150.0 lb is on"``.
+        ``"part: 100.0 lb of 150.0 lb is on"``; the state alone where nothing is on.
     """
+    if applied_kg <= 0:
+        return state
     return f"{state}: {format_mass(applied_kg, system)} of {format_mass(planned_kg, system)} is on"
 
 

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import hashlib
+import re
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 from qr_reader import read_code
-from sample_view import sample_view
+from sample_view import GivenSeason, sample_view
 
 from loamwright.errors import InputError
+from loamwright.fieldmap.page import write_map
 from loamwright.files import record_codes
 from loamwright.files.field_records import records_from
 from loamwright.work.records import Application, receipt_of
@@ -69,8 +73,35 @@ def kept(page: Any, folder: Path) -> tuple[Application, ...]:
     return records_from(path)[0]
 
 
-def test_one_code_carries_fifteen_stops(open_page: Open, maps: Callable[..., Any], tmp_path: Path) -> None:
-    page = open_page(maps(25), device_scale_factor=3)  # as phones have it
+def as_a_plan_names_them(view: GivenSeason) -> GivenSeason:
+    """The sample with a plan's own ids: a letter and 12 hexadecimal digits of a hash, which pack badly."""
+
+    def named(letter: str, text: str) -> str:
+        return letter + hashlib.sha256(text.encode()).hexdigest()[:12] if text else ""
+
+    assert view.plan is not None
+    lines = tuple(
+        replace(one, line_id=named("L", one.line_id), job_id=named("J", one.line_id))
+        for one in view.plan.lines
+    )
+    plan = replace(view.plan, plan_id=named("P", view.plan.plan_id), lines=lines)
+    entries = tuple(replace(one, line_id=named("L", one.line_id)) for one in view.record.applications)
+    return replace(
+        view,
+        plan=plan,
+        record=replace(view.record, plans=(plan,), applications=entries),
+        statuses=tuple(replace(one, line_id=named("L", one.line_id)) for one in view.statuses),
+        rounds=tuple(
+            replace(one, stops=tuple(replace(stop, line_id=named("L", stop.line_id)) for stop in one.stops))
+            for one in view.rounds
+        ),
+    )
+
+
+def test_one_code_carries_fifteen_stops(open_page: Open, tmp_path: Path) -> None:
+    path = tmp_path / "map.html"
+    write_map(as_a_plan_names_them(sample_view(25)), path)
+    page = open_page(path, device_scale_factor=3)  # as phones have it
     for place in range(15):
         check_off(page, place)
     (text,), (picture,) = codes_on(page, tmp_path)
@@ -80,6 +111,9 @@ def test_one_code_carries_fifteen_stops(open_page: Open, maps: Callable[..., Any
     entries, problems = records_from(said, plots)
     assert problems == ()
     assert len(entries) == 15
+    assert len({entry.job_id for entry in entries}) == 15
+    for entry in entries:
+        assert re.fullmatch("J[0-9a-f]{12} P[0-9a-f]{12}", f"{entry.job_id} {entry.plan_id}")
     assert entries == kept(page, tmp_path)  # word for word what the file says
     assert text.split(".")[3] == receipt_of(entry.entry_id for entry in entries)
     pytest.importorskip("zxingcpp")

@@ -7,12 +7,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
 from chromium import DESK
-from sample_view import ACRE_M2, K_LB_ACRE, N_LB_ACRE, in_bags, sample_view
+from sample_view import ACRE_M2, K_LB_ACRE, N_LB_ACRE, POTASH, UREA, in_bags, sample_view
 
+from loamwright.fieldmap.page import write_map
 from loamwright.units import LB_KG
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
@@ -122,6 +125,40 @@ def test_cautions_stand_where_they_apply(open_page: Open, maps: Callable[..., An
     assert "The setback of the pond" not in text
     assert "Urea on the surface" not in text  # every second plot only
     assert "1 for the whole property" in text
+
+
+def test_a_round_says_its_cautions_where_they_apply(open_page: Open, maps: Callable[..., Any]) -> None:
+    """What holds everywhere before any round, what is seen on the day in the round, the rest at its stop."""
+    page = open_page(maps(25))
+    page.tap("#tabs [data-view=round]")
+    assert "Hold the job on frozen" in page.inner_text("#view-round")
+    page.locator("#view-round ul.rows button").first.tap()  # urea: from C-01 and C-03 of the cautions table
+    before = page.locator("#view-round section", has=page.locator("h3", has_text="Before you begin"))
+    assert "Rain on urea: " in before.inner_text()
+    assert "Snow: " in before.inner_text()
+    stop = page.inner_text("#view-round .card.stop")
+    assert stop.count("Urea on the surface") == 1
+    assert "The setback of the pond" in stop
+    assert "Hold the job on frozen" not in page.inner_text("#view-round")  # said before the round
+    page.locator("#view-round .thumb .form").tap()
+    assert page.locator("#check-off .caution").count() == 0  # what is reported is done
+
+
+def test_a_stop_warns_of_all_that_is_in_the_hopper(open_page: Open, tmp_path: Path) -> None:
+    """Potash is the second of the mix: its caution stood on paper only."""
+    view = sample_view(3)
+    about, (round_, *_rest) = view.cautions[1], view.rounds
+    stop = next(one for one in round_.stops if one.plot_id == "AF-01")
+    potash = next(line for line in view.plan.lines if (line.plot_id, line.product) == ("AF-01", POTASH))
+    second = replace(stop, line_id=potash.line_id, product=POTASH, mass_kg=potash.mass_kg)
+    mixed = replace(round_, product=f"{UREA} + {POTASH}", stops=(stop, second))
+    told = replace(about, text="Only of potash.", product=POTASH, where=("AF-01",))
+    path = tmp_path / "mix.html"
+    write_map(replace(view, rounds=(mixed,), cautions=(told,)), path)
+    page = open_page(path)
+    page.tap("#tabs [data-view=round]")
+    page.locator("#view-round ul.rows button").first.tap()
+    assert "Only of potash." in page.inner_text("#view-round .card.stop")
 
 
 def test_unknown_none_and_needed_are_three_things(open_page: Open, maps: Callable[..., Any]) -> None:
@@ -251,7 +288,7 @@ def test_round(open_page: Open, maps: Callable[..., Any]) -> None:
     page.locator("#view-round .row", has_text="Potash").tap()
     stops = view.rounds[2].stops
     assert page.locator("#view-round ol.stops li").count() == len(stops)
-    opened = page.inner_text("#view-round .stop")
+    opened = page.inner_text("#view-round .card.stop")
     first = int(opened.split("Stop ")[1].split(" ")[0]) - 1
     done = {s.line_id for s in view.statuses if s.applied_kg}
     assert first == next(i for i, stop in enumerate(stops) if stop.line_id not in done)
@@ -270,12 +307,12 @@ def test_round(open_page: Open, maps: Callable[..., Any]) -> None:
     on = sum(s.applied_kg for s in view.statuses if s.product == "Potash 0-0-60") / LB_KG
     assert f"Put on so far in this round: {on:,.1f} lb of " in page.inner_text("#view-round")
     page.locator(".thumb button", has_text="Next stop").tap()
-    second = int(page.inner_text("#view-round .stop").split("Stop ")[1].split(" ")[0]) - 1
+    second = int(page.inner_text("#view-round .card.stop").split("Stop ")[1].split(" ")[0]) - 1
     assert second == next(i for i, s in enumerate(stops) if i > first and s.line_id not in done)
     page.locator(".thumb button", has_text="Part, or other").tap()
     assert page.input_value("[name=equipment]") == "ATV spreader"
     page.locator("#check-off button.main").tap()
-    third = int(page.inner_text("#view-round .stop").split("Stop ")[1].split(" ")[0]) - 1
+    third = int(page.inner_text("#view-round .card.stop").split("Stop ")[1].split(" ")[0]) - 1
     assert third == next(
         i for i, s in enumerate(stops) if i > second and s.line_id not in done
     )  # it moved on
@@ -295,7 +332,7 @@ def test_map_made_for_a_round(open_page: Open, maps: Callable[..., Any]) -> None
     assert page.inner_text("#view-round h2").startswith("Round 4: Ag lime, truck")
     page.tap("#tabs [data-view=plots]")
     assert page.inner_text("#found") == "5 of 5 plots"
-    assert "Left on the vehicle: unknown" in page.locator("#view-round .stop").text_content()
+    assert "Left on the vehicle: unknown" in page.locator("#view-round .card.stop").text_content()
 
 
 def test_light_dark_and_about(open_page: Open, maps: Callable[..., Any]) -> None:
@@ -430,7 +467,7 @@ def test_a_phone_on_its_side_shows_map_and_sheet(open_page: Open, maps: Callable
 def test_on_its_side_no_amount_lies_under_the_bar(
     open_page: Open, maps: Callable[..., Any], width: int, height: int
 ) -> None:
-    """The stop's amount, and the field to type one, end above the bar; on a smaller phone once typed."""
+    """The stop's amount ends above the bar, and so does the field to type one; if small, once it is typed."""
     page = open_page(maps(25), viewport={"width": width, "height": height})
     page.tap("#tabs [data-view=round]")
     page.locator("#view-round ul.rows button").first.tap()
@@ -439,8 +476,7 @@ def test_on_its_side_no_amount_lies_under_the_bar(
     clear = "([one, bar]) => document.querySelector(one).getBoundingClientRect().bottom" + (
         " <= document.querySelector(bar).getBoundingClientRect().top"
     )
-    if height == 360:
-        assert page.evaluate(clear, ["#view-round .figures", "#view-round .thumb"])
+    assert page.evaluate(clear, ["#view-round .figures", "#view-round .thumb"])
     bar.locator(".form").tap()
     page.locator("#check-off label", has_text="Part").tap()
     page.locator("#check-off .shares").wait_for()

@@ -236,6 +236,22 @@ def test_the_drivers_sheet_has_tons_limits_places_and_whom_to_call(
     assert "$" not in text
 
 
+def test_a_helper_is_told_of_gates_and_of_a_bridge_too_weak_for_the_load(season: SeasonView) -> None:
+    """The driver's sheet alone named them: a full spreader breaks a footbridge as well."""
+    here = shapely.Point(season.record.plots[0].boundary.centroid)
+    ways = (
+        Way("W-1", "gate", here, "North gate"),
+        Way("W-2", "bridge", here, "Foot bridge", load_limit_kg=1 * LB_KG),
+        Way("W-3", "bridge", here, "Road bridge", load_limit_kg=80000 * LB_KG),
+    )
+    view = replace(season, record=replace(season.record, ways=ways))
+    gate, foot, road = booklet.booklet(view, PaperOptions()).passages
+    assert gate.startswith("North gate")
+    assert foot.startswith("Foot bridge, carries 1.0 lb: do not cross it, your load is up to ")
+    assert road.startswith("Road bridge, carries 80,000 lb")
+    assert "do not cross it" not in road
+
+
 def test_who_has_a_round_gets_a_sheet(season: SeasonView, tmp_path: Path) -> None:
     everything = PaperOptions()
     assert has_rounds(season, everything, driver=True)

@@ -264,3 +264,23 @@ def test_a_book_of_another_season_is_told_of_once(demo: Path, verb: str) -> None
 def test_nothing_put_on_is_never_done(demo: Path, verb: str, done: str) -> None:
     file = in_one_file(demo, {"entry_id": "b1", "mass_kg": 0, "done": done})[2]
     assert run(verb, demo, file).says("entry b1, amount", f"reported as {done}, and the amount is zero")
+
+
+def test_every_screen_and_page_says_in_the_same_words_how_a_job_stands(demo: Path) -> None:
+    """`record`, `status` and paper: one sentence, where `status` had the bare word."""
+    from loamwright import season
+    from loamwright.handoff.round_sheets import state_words
+
+    planned = of_job(demo)["planned_lb"]
+    sentence = f"part: 40.0 lb of {planned:.1f} lb is on"
+    words = ("--plot", PLOT, "--product", PRODUCT, "--operator", "Steward", "--amount", "40 lb")
+    recorded = run("record", demo, *words, "--reason", "rain", as_json=False)
+    assert f"→ {PLOT} {PRODUCT}: {sentence}" in recorded.text
+    assert sentence in run("status", demo, as_json=False).text
+    view = season.view(demo, TODAY)
+    (row,) = [one for one in view.statuses if (one.plot_id, one.product) == (PLOT, PRODUCT)]
+    assert state_words(row, "us").startswith(f"{sentence}, ")
+    (beside,) = [one.said("us") for one in view.statuses if one.plot_id == "AF-03" and one.beside_plan]
+    assert beside == "done, 150.0 lb, before the plan"  # as the demo's record has it
+    open_rows = [one for one in view.statuses if one.line_id and not one.applied_kg]
+    assert {one.said("us") for one in open_rows} == {"nothing yet"}

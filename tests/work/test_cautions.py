@@ -34,7 +34,8 @@ from loamwright.values import (
     Timing,
     WorkRules,
 )
-from loamwright.work import before_a_job, cautions
+from loamwright.work import cautions, placed
+from loamwright.work.cautions.before_job import before_a_job
 from loamwright.work.records import Application, Calibration, Caution, Done, PropertyRecord
 
 TODAY = dt.date(2026, 5, 20)
@@ -1198,6 +1199,51 @@ def test_what_is_in_the_hopper_says_what_must_be_known() -> None:
 # Who reads what
 
 READERS = {"planner", "spreader", "driver", "record keeper"}
+
+
+def test_each_caution_has_one_place_for_who_can_act_on_it() -> None:
+    """Planner, spreader and driver hear what they can act on, of the product in hand, in one place each."""
+    source = TEXTS["C-06"].source
+
+    def told(rule: str, *readers: str, where: Sequence[str] = (), product: str = "") -> Caution:
+        return Caution(rule, "care", rule, tuple(where), product, source, "label", readers=readers, line=rule)
+
+    every = told("C-91", "planner", "spreader")
+    stored = told("C-92", "spreader", product="Urea 46-0-0")
+    urea = told("C-93", "planner", "spreader", "driver", where=("A", "B"), product="Urea 46-0-0")
+    bank = told("C-94", "spreader", where=("A",))
+    leave = told("C-95", "planner", where=("A",), product="Urea 46-0-0")
+    kept = told("C-96", "record keeper", where=("A",))
+    all_of_them = (every, stored, urea, bank, leave, kept)
+    hands = {reader: placed(all_of_them, reader) for reader in ("planner", "spreader", "driver")}
+    assert hands["planner"].cautions == all_of_them
+    assert hands["planner"].to_settle == (leave, kept)
+    assert (hands["spreader"].to_settle, hands["driver"].to_settle) == ((), ())
+    assert hands["spreader"].everywhere({"Urea 46-0-0"}) == (every, stored)
+    assert hands["spreader"].everywhere({"Potash 0-0-60"}) == (every,)
+    for reader in ("planner", "spreader", "driver"):
+        assert hands[reader].with_product({"Urea 46-0-0"}, ["B"]) == (urea,)
+        assert hands[reader].with_product({"Potash 0-0-60"}, ["A", "B"]) == ()
+        assert hands[reader].with_product({"Urea 46-0-0"}, ["C"]) == ()
+    assert hands["planner"].on_plots(["A", "B"]) == hands["spreader"].on_plots(["A", "B"]) == (bank,)
+    assert hands["driver"].on_plots(["A", "B"]) == ()
+
+
+def test_what_the_data_has_called_for_is_not_said_again_before_the_job() -> None:
+    """Frozen ground on one of two plots leaves the line for both; on both of them it is enough."""
+    dry = (Product("Potash 0-0-60", Form.DRY, {Nutrient.K2O: 60.0}),)
+    row = TEXTS["C-06"]
+
+    def asked(*where: str) -> list[str]:
+        fired = Caution("C-06", "stop", "x", where, "Potash 0-0-60", row.source, "label", readers=row.readers)
+        hand = placed([fired], "spreader")
+        return [one.rule for _, one in hand.before(TEXTS, dry, ["A", "B"])]
+
+    assert asked("A") == ["C-06", "C-07"]
+    assert asked("A", "B") == ["C-07"]
+    assert asked("A", "B", "C") == ["C-07"]
+
+
 #: Advice against a rate that is planned: settled while planning, never handed to who carries it out.
 AGAINST_THE_RATE = ("C-04", "C-15", "C-16", "C-22", "C-23", "C-24", "C-26", "C-28")
 

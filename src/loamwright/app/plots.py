@@ -25,12 +25,15 @@ def show_one(ask: Ask) -> Reply:
     record = view.record
     plot = files.find(files.thing_of("plot"), record, ask.parts["plot"])
     assert words is not None
+    said = next(one for one in words.plots if one.id == plot.plot_id)
+    of_lines = [place for line in said.lines for place in line.cautions]
     thing = files.thing_of("cropping")
     mine = [item for item in record.croppings if item.plot_id == plot.plot_id]
     filled = {
         "plot": plot,
         "area": view.areas[plot.plot_id],
-        "said": next(one for one in words.plots if one.id == plot.plot_id),
+        "said": said,
+        "cautions": list(dict.fromkeys([*said.cautions, *of_lines, *words.everywhere, *said.planners])),
         "words": words,
         "croppings": [(thing.name_of(item), item) for item in reversed(mine)],
         "tests": [test for test in record.soil_tests if test.plot_id == plot.plot_id],

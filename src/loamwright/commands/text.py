@@ -62,7 +62,7 @@ from loamwright.values import (
     Source,
     Step,
 )
-from loamwright.words import acidity_words, mass_words, put_on_words, rate_words
+from loamwright.words import acidity_words, mass_words, rate_words
 from loamwright.work import Caution, Projection, Recorded, SeasonView, Story
 
 _COLOURS = {Level.ERROR: "bold red", Level.WARNING: "yellow", Level.NOTE: "cyan"}
@@ -364,19 +364,17 @@ def show_status(console: Console, found: SeasonStatus, system: str) -> None:
         "product",
         "when",
         "planned",
-        "applied",
         "status",
         "reason",
-        numbers=(3, 4),
+        numbers=(3,),
     )
     for row in view.statuses:
         table.add_row(
             escape(row.plot_id),
             escape(row.product),
             "any" if row.timing is None else row.timing.value,
-            row.beside_plan or mass_words(row.planned_kg, system),
-            mass_words(row.applied_kg, system),
-            row.state.value,
+            "" if row.beside_plan else mass_words(row.planned_kg, system),
+            row.said(system),
             escape("; ".join(row.reasons)),
         )
     console.print(table)
@@ -697,10 +695,7 @@ def show_recorded(console: Console, found: Recorded, system: str) -> None:
     touched = {(entry.plot_id, entry.product) for entry in found.new}
     for row in found.view.statuses:
         if (row.plot_id, row.product) in touched and not row.taken_off:
-            said = put_on_words(row.state.value, row.applied_kg, row.planned_kg, system)
-            if row.beside_plan:
-                said = f"{row.state.value}, {mass_words(row.applied_kg, system)}, {row.beside_plan}"
-            console.print(f"  → {escape(row.plot_id)} {escape(row.product)}: {said}")
+            console.print(f"  → {escape(row.plot_id)} {escape(row.product)}: {row.said(system)}")
     _receipt(console, found)
 
 

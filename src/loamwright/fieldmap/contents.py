@@ -9,14 +9,14 @@ from __future__ import annotations
 import math
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from string import ascii_uppercase
 from typing import Any
 
 from loamwright import land
 from loamwright.errors import InputError, Level, Problem
-from loamwright.fieldmap.editions import OUT_THERE, PLANNER, for_helper
+from loamwright.fieldmap.editions import PLANNER, for_helper
 from loamwright.fieldmap.legends import counted, graded
 from loamwright.fieldmap.records import (
     Corners,
@@ -39,6 +39,7 @@ from loamwright.fieldmap.records import (
     Polygons,
     Ring,
 )
+from loamwright.files import load_caution_texts
 from loamwright.land import Cropping, Plot, PlotArea
 from loamwright.money import format_money
 from loamwright.needs import LimeNeed, Need, season_dates
@@ -78,9 +79,12 @@ from loamwright.work import (
     DONE_FRACTION,
     MOST_KG_HA,
     OVER_FRACTION,
+    SPREADER,
     TOO_MUCH,
     Application,
     Balance,
+    Caution,
+    CautionText,
     Round,
     SeasonView,
     Stop,
@@ -89,6 +93,7 @@ from loamwright.work import (
     hopper_of,
     lines_answered,
     parts_named,
+    placed,
     places_of,
     recipe_words,
     season_entries,
@@ -369,14 +374,13 @@ class _Contents:
         self.job_of = {
             line_id: job for job in (view.plan.jobs if view.plan else ()) for line_id in job.line_ids
         }
-        self.cautions = tuple(
-            c
-            for level in _LEVELS
-            for c in view.cautions
-            if c.level == level
-            and (not c.where or any(w in self.place_of for w in c.where))
-            and (reader == PLANNER or OUT_THERE in c.readers)
-        )
+        here = [c for c in view.cautions if not c.where or any(w in self.place_of for w in c.where)]
+        self.told = placed(here, PLANNER if reader == PLANNER else SPREADER)
+        ranked = (c for level in _LEVELS for c in self.told.cautions if c.level == level)
+        self.cautions = tuple(dict.fromkeys(ranked))
+        self.at = {caution: place for place, caution in enumerate(self.cautions)}
+        self.rows: dict[str, CautionText] = {}
+        self.before = {one.round_id: self.before_round(one) for one in self.rounds}
 
     def data(self) -> MapData:
         view, info = self.view, self.view.record.info
@@ -387,6 +391,7 @@ class _Contents:
         grid_m, grid_labels = squares(self.units)
         first, last = season_dates(info.season, info.settings.season_start)
         products = sorted({p.product for p in view.record.products} | {n.product for n in self.all_lines()})
+        said: tuple[Caution | CautionText, ...] = (*self.cautions, *self.rows.values())
         return MapData(
             edition=self.reader,
             title=info.name,
@@ -406,14 +411,14 @@ class _Contents:
             cautions=tuple(
                 MapCaution(
                     c.level,
-                    c.text if self.reader == PLANNER else c.line or c.text,
+                    self.told.words(c),
                     f"{c.source}: {c.published}" if c.published else str(c.source),
                     c.defers_to,
-                    c.product,
-                    not c.where,
+                    c.product if isinstance(c, Caution) else "",
                 )
-                for c in self.cautions
+                for c in said
             ),
+            everywhere=self.places(self.told.everywhere({s.product for r in self.rounds for s in r.stops})),
             problems=tuple(str(problem) for problem in self.problems()),
             products=tuple(products),
             equipment=tuple(spreader.name for spreader in info.settings.spreaders),
@@ -546,9 +551,8 @@ class _Contents:
             needs=self.needs(plot_id),
             lines=tuple(self.line(line) for line in self.lines[plot_id]),
             cost="" if cost is None else format_money(cost),
-            cautions=tuple(
-                place for place, c in enumerate(self.cautions) if not c.where or plot_id in c.where
-            ),
+            cautions=self.places(self.told.on_plots([plot_id])),
+            planners=self.planners(plot_id),
             tests=tuple(_test(test) for test in self.tests[plot_id]),
             history=tuple(history),
             on_file=tuple(
@@ -630,6 +634,7 @@ class _Contents:
             self.tables.places(line.steps),
             round(ground, 2) if is_rest else None,
             *(("", "", "") if job is None else (job.part, *_days(job.window))),
+            self.places(self.told.with_product([line.product], [line.plot_id])),
         )
 
     def earlier_jobs(self) -> tuple[MapJob, ...]:
@@ -684,7 +689,35 @@ class _Contents:
             tuple(facts),
             tuple(self.stop(place, hopper_kg) for place in places),
             self.tables.places(one.steps),
+            self.before[one.round_id],
         )
+
+    def places(self, cautions: Iterable[Caution]) -> tuple[int, ...]:
+        """Where cautions stand in the map's list, most serious first."""
+        return tuple(sorted(self.at[one] for one in cautions))
+
+    def planners(self, plot_id: str) -> tuple[int, ...]:
+        """What only the planner acts on: to be settled, or of a product that is not in hand on this plot."""
+        if self.reader != PLANNER:
+            return ()
+        in_hand = {line.product for line in self.lines[plot_id]}
+        shown = {*self.told.on_plots([plot_id]), *self.told.with_product(in_hand, [plot_id])}
+        return self.places(one for one in self.cautions if plot_id in one.where and one not in shown)
+
+    def before_round(self, one: Round) -> tuple[int, ...]:
+        """What must be seen on the day before a round: listed once, behind what the data called for."""
+        names = {stop.product for stop in one.stops}
+        products = [product for product in self.view.record.products if product.product in names]
+        rows = self.told.before(load_caution_texts(), products, [stop.plot_id for stop in one.stops])
+        named = {  # a planner's text is about the word before it, as on paper; a helper's line says all
+            row.rule: row
+            if row.line == self.told.words(row)
+            else replace(row, text=f"{about.capitalize()}: {row.text}")
+            for about, row in rows
+        }
+        self.rows |= named
+        order = list(self.rows)
+        return tuple(len(self.cautions) + order.index(row.rule) for _, row in rows)
 
     def time_of(self, one: Round) -> list[str]:
         """Say how long a round takes: by its jobs, with their fillings, where the plan tells."""

@@ -17,8 +17,6 @@ EDITIONS: Mapping[str, str] = {
     PLANNER: "everything, with how each number was made",
     HELPER: "for whoever spreads: no prices, soil tests or sources",
 }
-#: Readers of a caution who are out on the ground with a spreader.
-OUT_THERE = "spreader"
 #: Questions of the map that a helper asks.
 _HELPERS_LAYERS = ("work", "done", "sample")
 

@@ -137,6 +137,8 @@ class MapLine:
     part, opens, closes
         Part of the plot its job is for, empty = all of it; first and last day of its window (ISO 8601),
         empty = not by a date.
+    cautions
+        Of this product here, places in `MapData.cautions`.
     """
 
     id: str
@@ -155,6 +157,7 @@ class MapLine:
     part: str = ""
     opens: str = ""
     closes: str = ""
+    cautions: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,7 +258,9 @@ class MapPlot:
     needs, lines, cost
         What it needs, what goes on, its share of the cost.
     cautions
-        Places in `MapData.cautions`.
+        Of the ground itself, places in `MapData.cautions`.
+    planners
+        Those only the planner acts on: to be settled, or of a product that is not in hand here.
     tests, history
         Soil tests and this season's entries, one sentence each.
     on_file
@@ -282,6 +287,7 @@ class MapPlot:
     lines: tuple[MapLine, ...]
     cost: str
     cautions: tuple[int, ...]
+    planners: tuple[int, ...]
     tests: tuple[str, ...]
     history: tuple[str, ...]
     on_file: tuple[MapEntry, ...]
@@ -379,6 +385,8 @@ class MapRound:
         In visiting order.
     steps
         Places in `MapData.steps`.
+    cautions
+        What must be seen on the day before it begins, places in `MapData.cautions`.
     """
 
     id: str
@@ -388,6 +396,7 @@ class MapRound:
     facts: tuple[str, ...]
     stops: tuple[MapStop, ...]
     steps: tuple[int, ...]
+    cautions: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -398,8 +407,6 @@ class MapCaution:
     ----------
     level, text, source, defers_to, product
         As in `Caution`, source as text.
-    everywhere
-        True when it is for the whole property.
     """
 
     level: str
@@ -407,7 +414,6 @@ class MapCaution:
     source: str
     defers_to: str
     product: str
-    everywhere: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -446,6 +452,8 @@ class MapData:
         The plots, and outlines of plots that are not part of a map made for one round.
     keepouts, ways, layers, rounds, cautions
         What is drawn and said.
+    everywhere
+        Cautions that hold on the whole property, places in `cautions`.
     problems
         What is missing and why, one sentence each.
     products, equipment
@@ -491,6 +499,7 @@ class MapData:
     layers: tuple[MapLayer, ...]
     rounds: tuple[MapRound, ...]
     cautions: tuple[MapCaution, ...]
+    everywhere: tuple[int, ...]
     problems: tuple[str, ...]
     products: tuple[str, ...]
     equipment: tuple[str, ...]

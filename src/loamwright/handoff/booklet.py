@@ -34,14 +34,16 @@ from loamwright.supplies import Form, Product
 from loamwright.units import ACRE_M2, HA_M2, LB_KG, format_area, format_length
 from loamwright.words import mass_words, packages_words, rate_words, timing_words, volume_words, way_words
 from loamwright.work import (
+    DRIVER,
+    SPREADER,
     LineStatus,
     Round,
     SeasonView,
     Stop,
-    before_a_job,
     find_round,
     ground_m2,
     hopper_of,
+    placed,
     places_of,
     recipe_words,
 )
@@ -302,13 +304,12 @@ def _look_out(round_: Round, view: SeasonView, reader: str) -> list[tuple[str, s
     used = {stop.product for stop in round_.stops}
     products = [product for product in view.record.products if product.product in used]
     found: dict[str, set[str]] = {}
-    for _, row in before_a_job(load_caution_texts(), products):
-        if reader in row.readers:
-            found[row.line] = set(plots)
-    for caution in view.cautions:
+    told = placed(view.cautions, reader)
+    for _, row in told.before(load_caution_texts(), products, plots):
+        found[told.words(row)] = set(plots)
+    for caution in (*told.everywhere(used), *told.with_product(used, plots), *told.on_plots(plots)):
         here = set(caution.where) & set(plots) if caution.where else set(plots)
-        if reader in caution.readers and here and caution.product in ("", *used):
-            found.setdefault(caution.line or caution.text, set()).update(here)
+        found.setdefault(told.words(caution), set()).update(here)
     return [
         (line, "" if where == set(plots) else ", ".join(plot for plot in plots if plot in where))
         for line, where in found.items()
@@ -419,7 +420,7 @@ def has_rounds(view: SeasonView, options: PaperOptions, driver: bool) -> bool:
 def booklet(view: SeasonView, options: PaperOptions, driver: bool = False) -> Booklet:
     """Work out everything that stands in a booklet."""
     rounds, elsewhere = _chosen(view, options, driver)
-    reader = "driver" if driver else "spreader"
+    reader = DRIVER if driver else SPREADER
     numbers = {one.round_id: number for number, one in enumerate(view.rounds, 1)}
     told = [_look_out(one, view, reader) for one in rounds]
     told_of = Counter(line for one in told for line, _ in one)
@@ -436,7 +437,7 @@ def booklet(view: SeasonView, options: PaperOptions, driver: bool = False) -> Bo
         reader,
         _ways(view, "contact"),
         _ways(view, "loading place"),
-        _passages(view, rounds) if driver else (),
+        _passages(view, rounds),
         elsewhere,
         tuple(everyday),
         () if driver else _tests(rounds, view),

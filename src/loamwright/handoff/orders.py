@@ -38,7 +38,6 @@ from loamwright.handoff.round_sheets import (
     state_words,
     step_row,
     step_words,
-    to_settle,
 )
 from loamwright.land import Plot
 from loamwright.money import format_money
@@ -57,7 +56,17 @@ from loamwright.words import (
     timing_words,
     volume_words,
 )
-from loamwright.work import Caution, LineStatus, Round, SeasonView, find_round, load_words
+from loamwright.work import (
+    PLANNER,
+    Caution,
+    LineStatus,
+    Placed,
+    Round,
+    SeasonView,
+    find_round,
+    load_words,
+    placed,
+)
 
 #: A plot's page holds the arithmetic of this many passes; beyond, it is in the appendix only [count].
 CHAINED = 3
@@ -254,7 +263,8 @@ def _plot_sheet(
     rounds: Mapping[str, str],
     view: SeasonView,
     statuses: Mapping[str, LineStatus],
-    cautions: Sequence[tuple[int, Caution]],
+    told: Placed,
+    numbers: Mapping[Caution, int],
     appendix: bool,
 ) -> PlotSheet:
     system = view.record.info.units
@@ -295,7 +305,11 @@ def _plot_sheet(
         rows,
         tuple(_when(ordered, view)),
         _unknown(plot.plot_id, view),
-        cautions_here(cautions, [plot.plot_id], [line.product for line in lines], place_only=True),
+        cautions_here(
+            told.on_plots([plot.plot_id]),
+            numbers,
+            told.with_product({line.product for line in lines}, [plot.plot_id]),
+        ),
         tuple(_why(line, view, system, not appendix or len(ordered) <= CHAINED) for line in ordered),
     )
 
@@ -414,11 +428,11 @@ def orders_page(view: SeasonView, options: PaperOptions) -> OrdersPage:
         totals.append(Figure(format_money(view.plan.total_cost), "bought, delivered and spread"))
         totals.extend(money_figures(view))
     products = [line.product for line in lines]
-    cautions = numbered(view.cautions)
+    told, order = placed(view.cautions, PLANNER), numbered(view.cautions)
     visited = set(by_plot)
     mine = [
-        (number, caution)
-        for number, caution in cautions
+        caution
+        for caution in order
         if options.rounds is None
         or ((not caution.where or visited & set(caution.where)) and caution.product in ("", *products))
     ]
@@ -433,15 +447,15 @@ def orders_page(view: SeasonView, options: PaperOptions) -> OrdersPage:
         totals=tuple(totals),
         overview=overview_drawing(view.record.plots, view.record.keepouts, by_plot, system),
         open_questions=_open_questions(view, plots),
-        settle=to_settle(mine),
-        cautions=cautions_here(cautions, (), products, general=True),
-        rounds=tuple(round_sheet(numbers[r.round_id], r, view, statuses, cautions) for r in rounds),
+        settle=cautions_here([one for one in mine if one in told.to_settle and one.level != "note"], order),
+        cautions=cautions_here(told.everywhere(products), order),
+        rounds=tuple(round_sheet(numbers[r.round_id], r, view, statuses, told, order) for r in rounds),
         plots=tuple(
-            _plot_sheet(p, by_plot.get(p.plot_id, ()), places, view, statuses, cautions, options.appendix)
+            _plot_sheet(p, by_plot.get(p.plot_id, ()), places, view, statuses, told, order, options.appendix)
             for p in plots
         ),
         buying=None if options.rounds is not None else buying_page(view),
-        all_cautions=tuple(caution_row(number, caution) for number, caution in mine),
+        all_cautions=tuple(caution_row(order[caution], caution) for caution in mine),
     )
 
 

@@ -27,7 +27,6 @@ from loamwright.words import (
     carry_words,
     mass_words,
     packages_words,
-    put_on_words,
     rate_words,
     timing_words,
     volume_words,
@@ -37,11 +36,11 @@ from loamwright.work import (
     Calibration,
     Caution,
     LineStatus,
+    Placed,
     Round,
     SeasonView,
     Stop,
     WorkState,
-    before_a_job,
     brought_kg,
     ground_m2,
     hopper_of,
@@ -55,8 +54,6 @@ from loamwright.work import (
 #: Side of the square sheet the tarp test is worked out for [m], by unit system.
 SHEET_SIDE_M = {"us": 10 * FT_M, "metric": 3.0}
 _OUNCE_KG = LB_KG / 16
-#: Readers of cautions who stand on the plot.
-OUT_THERE = frozenset(("spreader", "driver"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -237,7 +234,7 @@ def _half_text(targets: Sequence[float], system: str) -> str:
     return f"{low} a pass." if low == high else f"half of each plot's rate, {low} to {high} a pass."
 
 
-def _before(round_: Round, view: SeasonView) -> list[BeforeRow]:
+def _before(round_: Round, view: SeasonView, told: Placed) -> list[BeforeRow]:
     """Ground and weather to be seen on the day, for what is in the hopper."""
     names = {stop.product for stop in round_.stops}
     products = [product for product in view.record.products if product.product in names]
@@ -248,7 +245,7 @@ def _before(round_: Round, view: SeasonView) -> list[BeforeRow]:
             f"{row.text} Published: {row.published}." if row.published else row.text,
             f"{row.source}. Last word: {row.defers_to}.",
         )
-        for about, row in before_a_job(load_caution_texts(), products)
+        for about, row in told.before(load_caution_texts(), products, [stop.plot_id for stop in round_.stops])
     ]
 
 
@@ -335,7 +332,8 @@ def round_sheet(
     round_: Round,
     view: SeasonView,
     statuses: Mapping[str, LineStatus],
-    cautions: Sequence[tuple[int, Caution]],
+    told: Placed,
+    numbers: Mapping[Caution, int],
 ) -> RoundSheet:
     """Work out everything that stands on a round's page."""
     system = view.record.info.units
@@ -392,14 +390,14 @@ def round_sheet(
         loads,
         tuple(figures),
         "; ".join([_load_line(round_, system), *_recipes(round_, view)]),
-        (*_before(round_, view), *_water(plots, view)),
+        (*_before(round_, view, told), *_water(plots, view)),
         str(len(set(plots))),
         stops,
         settings,
         advice,
         *sheet_words(product, system),
         _half_text(targets, system),
-        cautions_here(cautions, plots, [stop.product for stop in round_.stops]),
+        cautions_here(told.with_product({stop.product for stop in round_.stops}, plots), numbers),
     )
 
 
@@ -444,56 +442,27 @@ class StepRow:
     source: str
 
 
-def numbered(cautions: Iterable[Caution]) -> list[tuple[int, Caution]]:
+def numbered(cautions: Iterable[Caution]) -> Mapping[Caution, int]:
     """Number cautions, each once, most serious first."""
     order = {"stop": 0, "care": 1, "note": 2}
-    return list(enumerate(sorted(dict.fromkeys(cautions), key=lambda c: order.get(c.level, 3)), 1))
+    ranked = sorted(dict.fromkeys(cautions), key=lambda c: order.get(c.level, 3))
+    return {caution: number for number, caution in enumerate(ranked, 1)}
 
 
 def cautions_here(
-    cautions: Iterable[tuple[int, Caution]],
-    plots: Iterable[str],
-    products: Iterable[str],
-    general: bool = False,
-    place_only: bool = False,
+    cautions: Iterable[Caution], numbers: Mapping[Caution, int], elsewhere: Iterable[Caution] = ()
 ) -> CautionsHere:
-    """Pick the cautions for some plots and products that whoever is out there can act on.
+    """Say what was placed here (`Placed`): plain notes by their number in the full list.
 
-    Advice for the planner alone may speak against a planned rate: it is settled before (`to_settle`).
-    Published figures stand in the full list, as do plain notes.
+    What stands on the round's page, too, is named by number.
     """
-    here, used = set(plots), set(products)
-    fitting = [
-        (number, c)
-        for number, c in cautions
-        if (here & set(c.where) if c.where else general)
-        and (not c.product or c.product in used)
-        and OUT_THERE & set(c.readers)
-    ]
-    briefs = []
-    elsewhere, notes = [], []
-    for number, c in fitting:
-        if c.level == "note":
-            notes.append(str(number))
-        elif place_only and c.product:
-            elsewhere.append(str(number))
-        else:
-            briefs.append(CautionBrief(str(number), c.level, c.text, c.defers_to))
-    more = [f"{', '.join(elsewhere)} (on the round's page)"] if elsewhere else []
+    here = sorted(cautions, key=lambda one: numbers[one])
+    briefs = [CautionBrief(str(numbers[c]), c.level, c.text, c.defers_to) for c in here if c.level != "note"]
+    there = [str(numbers[one]) for one in sorted(elsewhere, key=lambda one: numbers[one])]
+    notes = [str(numbers[one]) for one in here if one.level == "note"]
+    more = [f"{', '.join(there)} (on the round's page)"] if there else []
     more += [f"notes {', '.join(notes)}"] if notes else []
     return CautionsHere(tuple(briefs), "; ".join(more))
-
-
-def to_settle(cautions: Iterable[tuple[int, Caution]]) -> CautionsHere:
-    """Pick what the planner decides before handing out: it stands beside no rate."""
-    return CautionsHere(
-        tuple(
-            CautionBrief(str(number), c.level, c.text, c.defers_to)
-            for number, c in cautions
-            if c.level != "note" and not OUT_THERE & set(c.readers)
-        ),
-        "",
-    )
 
 
 def caution_row(number: int, caution: Caution) -> CautionRow:
@@ -510,7 +479,7 @@ def state_words(status: LineStatus | None, system: str) -> str:
     """Say what the record reports of a pass."""
     if status is None or status.state is WorkState.NOTHING:
         return ""
-    said = put_on_words(status.state.value, status.applied_kg, status.planned_kg, system)
+    said = status.said(system)
     if status.state is WorkState.PART:
         left = mass_words(max(status.planned_kg - status.applied_kg, 0.0), system)
         return f"{said}, {left} left"

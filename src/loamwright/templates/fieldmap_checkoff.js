@@ -194,7 +194,6 @@ function openCheckOff(plot, line, old) {
   const states = [["done", "Done"], ["part", "Part"], ["not done", "Not done"]].map(([value, label]) =>
     make("label", { class: "pick" }, make("input", { type: "radio", name: "done", value,
       checked: (before ? before.done : "done") === value }), make("span", {}, label)));
-  const stops = cautionsOf(plot).filter((one) => one.level === "stop" && (!one.product || !line || one.product === line.product));
 
   const form = make("form", { method: "dialog", novalidate: true },
     make("h2", { id: "check-off-title" }, before ? "Correct: " : "Check off: ", written(plotName(plot))),
@@ -202,7 +201,6 @@ function openCheckOff(plot, line, old) {
       line.packages ? [" (", written(line.packages), ")"] : "", `, ${line.rate}`,
       lineState.kg && !before ? `. So far ${massText(lineState.kg)}.` : "",
       mixed.length ? ["; the same share of ", written(mixed.map((each) => each.line.product).join(", ")), ", mixed with it"] : "") : field("Product", product),
-    stops.map((one) => make("p", { class: "caution stop" }, make("b", {}, LEVELS.stop, ": "), written(one.text))),
     make("fieldset", { class: "picks" }, make("legend", {}, "What happened"), ...states),
     shares, amountRow, areaField, reasonField,
     make("div", { class: "two" },

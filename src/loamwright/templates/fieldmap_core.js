@@ -170,7 +170,6 @@ function openAbout() {
     make("h2", { id: "about-title", tabindex: "-1" }, written(data.title)),
     data.about ? make("p", {}, written(data.about)) : "",
     section("In short", make("ul", {}, list(data.summary).map((line) => make("li", {}, written(line))))),
-    section("Cautions for the whole property", list(data.cautions).filter((one) => one.everywhere).map(cautionCard)),
     data.edition === "helper" ? "" : section("What is missing, and why", missing.length > 6
       ? make("details", { class: "how" }, make("summary", {}, `${missing.length} things`), make("ul", {}, missing))
       : make("ul", {}, missing.length ? missing : make("li", {}, "Nothing."))),
@@ -195,4 +194,8 @@ function cautionCard(one) {
       .filter(Boolean).map((text) => [written(text), ". "]).flat()));
 }
 
-const cautionsOf = (plot) => list(plot.cautions).map((place) => data.cautions[place]);
+/** Cautions at places of the list, which has the most serious first. */
+const cautionsAt = (places) => [...list(places)].sort((a, b) => a - b).map((place) => cautionCard(data.cautions[place]));
+
+const folded = (places, words) => (list(places).length ? make("details", { class: "how" },
+  make("summary", {}, `${places.length} ${words}`), cautionsAt(places)) : "");

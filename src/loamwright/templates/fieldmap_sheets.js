@@ -117,23 +117,19 @@ function closePlot() {
 function showPlot(place, focus) {
   const plot = data.plots[place];
   const states = lineStates(plot);
-  const products = new Set(list(plot.lines).map((line) => line.product));
-  const cautions = cautionsOf(plot).filter((one) => !products.has(one.product)); // those stand with the product
-  const own = cautions.filter((one) => !one.everywhere);
-  const general = cautions.filter((one) => one.everywhere);
+  const here = list(plot.cautions);
   const spots = plot.entrance || plot.middle;
   byId("view-plot").replaceChildren(...[
     heading(written(plotName(plot))),
     make("p", { class: "lead" }, make("b", {}, plot.area), " to spread on"),
-    own.filter((one) => one.level === "stop").map(cautionCard),
+    cautionsAt(here.filter((at) => data.cautions[at].level === "stop")),
     section("What goes on", list(plot.lines).length ? plot.lines.map((line, i) => lineCard(plot, line, states[i]))
       : make("p", {}, data.plan_id ? "Nothing is planned here." : "There is no plan yet for this season."),
     button("Something else was spread here", () => openCheckOff(plot, null, null))),
     section("Crop and size", make("p", { class: "quiet" }, written(plot.crop), "."),
       list(plot.area_notes).length ? make("p", { class: "quiet" }, written(`${plot.area_notes.join("; ")}.`)) : "",
       steps(plot.steps, "area")),
-    section("Cautions", own.filter((one) => one.level !== "stop").map(cautionCard), general.length
-      ? make("details", { class: "how" }, make("summary", {}, `${general.length} for the whole property`), general.map(cautionCard)) : ""),
+    section("Cautions", cautionsAt(here.filter((at) => data.cautions[at].level !== "stop")), folded(data.everywhere, "for the whole property"), folded(plot.planners, "to settle when planning")),
     section("What it needs", list(plot.needs).map(needCard)),
     plot.cost ? section("Cost", make("p", {}, `${plot.cost} is this plot's share.`)) : "",
     section("Getting there", make("p", {}, written(plot.access || "How to get there is not stated.")),
@@ -168,7 +164,7 @@ function lineCard(plot, line, now) {
     make("p", { class: "state" }, stateText(now, line.kg),
       now.notDone ? [" – not done: ", written(now.notDone)] : "",
       list(line.reasons).length ? [" – ", written(line.reasons.join("; "))] : ""),
-    cautionsOf(plot).filter((one) => one.product === line.product).map(cautionCard),
+    cautionsAt(line.cautions),
     button(["Part, or other", make("span", { class: "unseen" }, ": ", written(line.product))],
       () => openCheckOff(plot, line, null), { class: "form" }),
     steps(line.steps, line.product));
@@ -268,7 +264,8 @@ function drawRound(focus) {
           make("span", {}, left ? `${left} of ${one.stops.length} stops open` : "● all stops reported")],
         () => chooseRound(place), { class: "row" }));
       }))
-      : make("p", {}, "No rounds: there is no plan yet, or nothing in it is to be spread."));
+      : make("p", {}, "No rounds: there is no plan yet, or nothing in it is to be spread."),
+    list(data.everywhere).length ? section("Everywhere, every day", cautionsAt(data.everywhere)) : "");
     show("round", focus);
     tall(true);
     return;
@@ -281,7 +278,6 @@ function drawRound(focus) {
   const now = states[state.stop];
   const putOn = states.reduce((kg, one) => kg + one.kg, 0);
   const planned = round.stops.flatMap(linesOf).reduce((kg, one) => kg + one.kg, 0);
-  const cautions = cautionsOf(plot).filter((one) => one.level !== "note" && (one.product ? one.product === line.product : !one.everywhere));
   const later = round.stops.findIndex((each, number) => number > state.stop && isOpen(each));
   const next = later >= 0 ? later : state.stop + 1 < round.stops.length ? state.stop + 1 : -1;
   view.replaceChildren(...[
@@ -299,13 +295,14 @@ function drawRound(focus) {
         now.notDone ? [" – not done: ", written(now.notDone)] : ""),
       plot.access ? make("p", {}, written(plot.access)) : "",
       geoLink(plot.entrance || plot.middle),
-      cautions.map(cautionCard),
+      cautionsAt([...list(plot.cautions), ...linesOf(stop).flatMap((each) => list(each.cautions))]),
       button("Whole sheet of this plot", () => {
         state.fromRound = true;
         showPlot(stop.plot, true);
       })),
     make("p", {}, "Put on so far in this round: ", make("b", {}, massText(putOn)), ` of ${massText(planned)}.`),
     make("p", { class: "quiet" }, written([...round.facts, round.spreader].filter(Boolean).join("; ")), "."),
+    section("Before you begin", cautionsAt(round.cautions)),
     steps(round.steps, "loads and time"),
     make("ol", { class: "rows stops" }, round.stops.map((each, number) => {
       const its = states[number];

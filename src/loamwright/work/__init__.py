@@ -1,17 +1,19 @@
 """Who goes where with what, what to look out for, and what is done?
 
-The rooms: `records` (entries, rounds, statuses, and the season as a whole), `calibration` (what a catch
+The rooms: `records` (entries, rounds, statuses, and the season as a whole), `amounts` (how much was written),
+`calibration` (what a catch
 means), `tailgate` (reckoned on the spot), `ground` (all of a plot, or the rest of it), `rounds` (loads,
 trips, order of stops), `matching` (which line an entry may report on), `ledger` (what counts, what is
 owed), `doubts` (can it be what happened?), `taking_in` (what becomes of a report?), `history`, `sampling`,
 `cautions` (when to warn, with its source).
 """
 
+from loamwright.work.amounts import Amount, read_amount, weight_kg
 from loamwright.work.calibration import COURSE_M2, calibrate, logged_rates, rate_per_pass, settings_to_try
 from loamwright.work.captured import Captured, CapturedKind, Fix, Offers, offers
 from loamwright.work.cautions import fire
-from loamwright.work.cautions.before_job import before_a_job
 from loamwright.work.cautions.facts import CautionText
+from loamwright.work.cautions.placed import DRIVER, PLANNER, SPREADER, Placed, placed
 from loamwright.work.counting import (
     clocks,
     current_croppings,
@@ -113,9 +115,13 @@ from loamwright.work.taking_in import remarks, take_in
 __all__ = [
     "COURSE_M2",
     "DONE_FRACTION",
+    "DRIVER",
     "MOST_KG_HA",
     "OVER_FRACTION",
+    "PLANNER",
+    "SPREADER",
     "TOO_MUCH",
+    "Amount",
     "Application",
     "Balance",
     "Calibration",
@@ -132,6 +138,7 @@ __all__ = [
     "MixRow",
     "Offers",
     "OnTheGround",
+    "Placed",
     "PlotHistory",
     "Projection",
     "PropertyRecord",
@@ -148,7 +155,6 @@ __all__ = [
     "acidity_left",
     "aged",
     "balances",
-    "before_a_job",
     "both_totals",
     "brought_kg",
     "calibrate",
@@ -182,6 +188,7 @@ __all__ = [
     "on_the_rest",
     "on_their_ground",
     "parts_named",
+    "placed",
     "places_of",
     "plan_rounds",
     "plan_sampling",
@@ -190,6 +197,7 @@ __all__ = [
     "project",
     "rate_per_pass",
     "reach",
+    "read_amount",
     "receipt_of",
     "recipe_words",
     "remarks",
@@ -211,6 +219,7 @@ __all__ = [
     "totals_told",
     "unknown_corrections",
     "user_figure",
+    "weight_kg",
     "with_jobs",
     "with_published",
     "with_the_ground",

@@ -20,6 +20,7 @@ from loamwright.planning import Aged, Plan, PlanLine, Purchase
 from loamwright.soil import OrganicInput, SoilTest
 from loamwright.supplies import Offer, Product, StockEntry
 from loamwright.values import PropertyInfo, Source, Step, Supply, Timing
+from loamwright.words import mass_words, put_on_words
 
 if TYPE_CHECKING:
     from loamwright.work.open_questions import ChoiceRow
@@ -101,6 +102,18 @@ class LineStatus:
         if self.line_id:
             return ""
         return "before the plan" if self.taken_off else "not in the plan"
+
+    def said(self, system: str) -> str:
+        """Say how it stands, as phone and paper do; beside the plan, how much is on and that it is so.
+
+        Parameters
+        ----------
+        system
+            ``"us"`` or ``"metric"``.
+        """
+        if self.beside_plan:
+            return f"{self.state.value}, {mass_words(self.applied_kg, system)}, {self.beside_plan}"
+        return put_on_words(self.state.value, self.applied_kg, self.planned_kg, system)
 
 
 @dataclass(frozen=True, slots=True)
