@@ -478,11 +478,14 @@ def convert(value: float, unit: str, to: str, system: str = "us") -> float:
     return value * _factor(unit, to, check_system(system))
 
 
-def _parse_as(text: str, to: str, kind: str, example: str, system: str, decimal_comma: bool | None) -> float:
+def _parse_as(
+    text: str, to: str, kind: str, examples: tuple[str, str], system: str, decimal_comma: bool | None
+) -> float:
     quantity = parse_quantity(text, decimal_comma)
     try:
         return convert(quantity.value, quantity.unit, to, system)
     except UnitError as error:
+        example = examples[1 if system == "metric" else 0]
         raise UnitError(
             f"{_shown(text)} is not {kind}: {error.what}", f"write for example {example!r}"
         ) from error
@@ -507,7 +510,7 @@ def parse_mass(text: str, system: str = "us", decimal_comma: bool | None = None)
     UnitError
         When it is not a mass.
     """
-    return _parse_as(text, "kg", "a mass", "50 lb", system, decimal_comma)
+    return _parse_as(text, "kg", "a mass", ("50 lb", "25 kg"), system, decimal_comma)
 
 
 def parse_length(text: str, system: str = "us", decimal_comma: bool | None = None) -> float:
@@ -529,7 +532,7 @@ def parse_length(text: str, system: str = "us", decimal_comma: bool | None = Non
     UnitError
         When it is not a length.
     """
-    return _parse_as(text, "m", "a length", "50 ft", system, decimal_comma)
+    return _parse_as(text, "m", "a length", ("50 ft", "15 m"), system, decimal_comma)
 
 
 def parse_area(text: str, system: str = "us", decimal_comma: bool | None = None) -> float:
@@ -551,7 +554,7 @@ def parse_area(text: str, system: str = "us", decimal_comma: bool | None = None)
     UnitError
         When it is not an area.
     """
-    return _parse_as(text, "m2", "an area", "5 acre", system, decimal_comma)
+    return _parse_as(text, "m2", "an area", ("5 acre", "2 ha"), system, decimal_comma)
 
 
 def parse_speed(text: str, system: str = "us", decimal_comma: bool | None = None) -> float:
@@ -573,7 +576,7 @@ def parse_speed(text: str, system: str = "us", decimal_comma: bool | None = None
     UnitError
         When it is not a speed.
     """
-    return _parse_as(text, "m/s", "a speed", "5 mph", system, decimal_comma)
+    return _parse_as(text, "m/s", "a speed", ("5 mph", "8 km/h"), system, decimal_comma)
 
 
 def parse_rate(text: str, system: str = "us", decimal_comma: bool | None = None) -> float:
@@ -600,7 +603,7 @@ def parse_rate(text: str, system: str = "us", decimal_comma: bool | None = None)
     >>> round(parse_rate("4 lb/1000 ft2") / LB_ACRE_KG_HA, 2)
     174.24
     """
-    return _parse_as(text, "kg/ha", "a rate by weight", "200 lb/acre", system, decimal_comma)
+    return _parse_as(text, "kg/ha", "a rate by weight", ("200 lb/acre", "225 kg/ha"), system, decimal_comma)
 
 
 def parse_density(text: str, system: str = "us", decimal_comma: bool | None = None) -> float:
@@ -622,7 +625,7 @@ def parse_density(text: str, system: str = "us", decimal_comma: bool | None = No
     UnitError
         When it is not a mass per volume.
     """
-    return _parse_as(text, "kg/m3", "a density", "9 lb/gal", system, decimal_comma)
+    return _parse_as(text, "kg/m3", "a density", ("9 lb/gal", "1.1 kg/l"), system, decimal_comma)
 
 
 _PACKAGE_WORDS = re.compile(

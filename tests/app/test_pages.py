@@ -164,6 +164,25 @@ def test_what_is_asked_of_an_entry_is_answered_on_the_page(visitor: Visitor) -> 
     assert [one.mass_kg for one in files.load(visitor.path).applications] == pytest.approx([40 * LB] * 2)
 
 
+def test_an_emptied_day_is_asked_for_and_what_was_typed_stays(visitor: Visitor) -> None:
+    """A day pasted as 12.03.2027 leaves a browser's date field empty: it was kept as today's."""
+    typed = {"plot": "AF-01", "product": "Urea 46-0-0", "amount": "40 lb", "on": ""}
+    asked = visitor.send("/records", **typed)
+    assert asked.status_code == 422
+    assert "the day is blank" in words(asked.text)
+    assert 'value="40 lb"' in asked.text
+    assert files.load(visitor.path).applications == ()
+    bought = {"product": "Urea 46-0-0", "count": "2", "kind": "bought", "on": ""}
+    asked = visitor.send("/stock", **bought)
+    assert asked.status_code == 422
+    assert "the day is blank" in words(asked.text)
+    assert files.load(visitor.path).purchases == ()
+    for page in ("/records", "/stock"):  # a browser asks by itself
+        days = re.findall(r'<input[^>]*name="on"[^>]*>', visitor.get(page).text)
+        assert days
+        assert all(" required" in day for day in days)
+
+
 def test_a_file_waits_for_its_answers(visitor: Visitor) -> None:
     table = b"plot_id,product,done,amount,applied_on,operator\nAF-01,Urea 46-0-0,done,40 lb,2026-06-20,Ash\n"
     asked = visitor.send("/records", files={"file": ("done.csv", table)})

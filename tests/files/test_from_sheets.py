@@ -339,6 +339,19 @@ def test_prices_as_a_dealer_writes_them(path: Path, tmp_path: Path) -> None:
     assert urea.seller == "Hilltop Supply (invented)"
 
 
+def test_a_liquid_of_a_price_sheet_comes_in_as_one(path: Path, tmp_path: Path) -> None:
+    rows = [["Product", "Grade", "Price", "Unit"], ["UAN 28", "28-0-0", "3.10", "gal"]]
+    file = write(tmp_path / "prices.csv", rows)
+    with pytest.raises(InputError) as refused:
+        import_files(path, [file])
+    assert {problem.question for problem in refused.value.problems} == {"density.uan-28"}
+    import_files(path, [file], answers={"density.uan-28": "10.67 lb/gal"})
+    record = files.load(path)
+    assert record.products[0].form is Form.LIQUID
+    # a gallon of 10.67 lb
+    assert record.offers[0].package_kg == pytest.approx(10.67 * 0.45359237)
+
+
 TICKETS = [
     ["Stone Hollow Quarry (invented)"],
     ["Ticket", "Date", "Product", "Net tons", "Field"],

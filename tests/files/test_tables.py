@@ -22,12 +22,13 @@ from loamwright.files.jsontext import read_json
 from loamwright.handoff import workbook
 from loamwright.soil.records import Reading
 from loamwright.supplies.records import Form
-from loamwright.values import Nutrient, Quantity, Timing
-from loamwright.work.records import Done
+from loamwright.values import Nutrient, PropertyInfo, Quantity, Timing
+from loamwright.work.records import Done, PropertyRecord
 
 LB = 0.45359237
 ACRE = 4046.8564224
 PLOTS = ("A-1", "A-2", "A-3")
+BARE = PropertyRecord(PropertyInfo("Bare (invented)", 2026))
 
 
 def table(tmp_path: Path, text: str, name: str = "file.csv") -> textrows.Table:
@@ -553,7 +554,7 @@ def test_application(tmp_path: Path) -> None:
     text = APPLICATION_HEADING + (
         "E1,A-1,Urea,done,2026-05-02,150 lb,1.5 acre,top-dress,$12.50\nE2,A-2,Urea,Not Done,2026-05-02,,,,\n"
     )
-    (first, second), problems = tables.applications_from(table(tmp_path, text), PLOTS)
+    (first, second), problems = tables.applications_from(table(tmp_path, text), PLOTS, BARE)
     assert problems == ()
     assert first.mass_kg == pytest.approx(150 * LB, rel=1e-12)
     assert first.area_m2 == pytest.approx(1.5 * ACRE, rel=1e-12)
@@ -563,8 +564,8 @@ def test_application(tmp_path: Path) -> None:
 
 def test_application_without_id_gets_the_same_one_each_time(tmp_path: Path) -> None:
     text = APPLICATION_HEADING + ",A-1,Urea,done,2026-05-02,150 lb,,,\n,A-1,Urea,done,2026-05-02,151 lb,,,\n"
-    first, _ = tables.applications_from(table(tmp_path, text), PLOTS)
-    again, _ = tables.applications_from(table(tmp_path, text, "again.csv"), PLOTS)
+    first, _ = tables.applications_from(table(tmp_path, text), PLOTS, BARE)
+    again, _ = tables.applications_from(table(tmp_path, text, "again.csv"), PLOTS, BARE)
     assert first == again
     assert first[0].entry_id != first[1].entry_id
 
@@ -576,7 +577,7 @@ def test_application_without_id_gets_the_same_one_each_time(tmp_path: Path) -> N
         ("E1,A-1,Urea,maybe,2026-05-02,150 lb,,,", "done", "'maybe'"),
         ("E1,A-1,Urea,done,2026-05-02,,,,", "amount", "blank"),
         ("E1,A-1,Urea,done,2026-05-02,-5 lb,,,", "amount", "'-5 lb'"),
-        ("E1,A-1,Urea,done,2026-05-02,3 bags,,,", "amount", "'3 bags'"),
+        ("E1,A-1,Urea,done,2026-05-02,3 bags,,,", "amount", "0 kinds of package"),
         ("E1,A-1,Urea,not done,2026-05-02,5 lb,,,", "done", "'5 lb'"),
         ("E1,A-1,Urea,done,2026-13-02,5 lb,,,", "applied_on", "'2026-13-02'"),
         ("E1,A-1,Urea,done,2026-05-02,5 lb,3 lb,,", "area", "'3 lb'"),
@@ -586,7 +587,7 @@ def test_application_without_id_gets_the_same_one_each_time(tmp_path: Path) -> N
 def test_bad_application_row(tmp_path: Path, row: str, field: str, value: str) -> None:
     good = "E0,A-1,Urea,done,2026-05-02,150 lb,,,\n"
     entries, problems = tables.applications_from(
-        table(tmp_path, APPLICATION_HEADING + good + row + "\n"), PLOTS
+        table(tmp_path, APPLICATION_HEADING + good + row + "\n"), PLOTS, BARE
     )
     assert [entry.entry_id for entry in entries] == ["E0"]
     problem = only(problems)

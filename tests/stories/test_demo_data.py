@@ -23,7 +23,8 @@ from loamwright.errors import Level, has_errors
 from loamwright.files import pricelists, settings, tables, textrows
 from loamwright.supplies.lime_score import DOSE_LIMITS
 from loamwright.supplies.records import Form
-from loamwright.values import Settings
+from loamwright.values import PropertyInfo, Settings
+from loamwright.work.records import PropertyRecord
 
 DEMO = Path(__file__).parents[2] / "demo_data"
 ACRE = 4046.8564224
@@ -182,7 +183,11 @@ def test_grades_in_names_are_those_in_the_columns() -> None:
 
 
 def test_applications_and_organic_inputs(plots: dict[str, Any]) -> None:
-    entries, problems = tables.applications_from(textrows.read_table(DEMO / "applications.csv"), plots.keys())
+    entries, problems = tables.applications_from(
+        textrows.read_table(DEMO / "applications.csv"),
+        plots.keys(),
+        PropertyRecord(PropertyInfo("Bare (invented)", 2026)),
+    )
     assert problems == ()
     assert all(entry.applied_on.year == 2026 for entry in entries)
     ids = [entry.entry_id for entry in entries]

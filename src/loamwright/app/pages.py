@@ -177,6 +177,15 @@ def problems_of(error: LoamwrightError) -> tuple[Problem, ...]:
     return (Problem("", str(error), ""),)
 
 
+def day_of(ask: Ask) -> str:
+    """Return the day of a form that was sent; an emptied one is not today, and is asked for."""
+    day = ask.form.get("on", "").strip()
+    if not day:
+        what = "the day is blank"
+        raise InputError([Problem("day", what, f"Write it; today is {ask.desk.today.isoformat()}.")])
+    return day
+
+
 def changed(to: str, done: Changed) -> Go:
     """Go back to a page after a change, which the page tells and offers to take back."""
     said = {"changed": str(done.change_id)} if done.change_id else {"said": done.sentence}

@@ -9,7 +9,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from loamwright import files, season
-from loamwright.app.pages import Ask, Reply, Route, Shown, changed, problems_of
+from loamwright.app.pages import Ask, Reply, Route, Shown, changed, day_of, problems_of
 from loamwright.errors import InputError, LoamwrightError, Problem
 from loamwright.season import HandEntry
 from loamwright.units import LB_KG
@@ -74,11 +74,12 @@ def take(ask: Ask) -> Reply:
             found = season.record_file(desk.path, _kept(waiting), desk.today, answers)
             _waiting.pop(waiting)[0].cleanup()
         else:
+            day = day_of(ask)
             entry = HandEntry(
                 plot_id=form.get("plot", ""),
                 product=form.get("product", ""),
                 amount=form.get("amount", ""),
-                applied_on=form.get("on") or None,
+                applied_on=day,
                 operator=form.get("operator", ""),
                 ground=form.get("ground", ""),
                 weather=form.get("weather", ""),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from loamwright import upkeep, work
-from loamwright.app.pages import Ask, Go, Reply, Route, Shown, changed, problems_of
+from loamwright.app.pages import Ask, Go, Reply, Route, Shown, changed, day_of, problems_of
 from loamwright.errors import InputError, LoamwrightError, Problem
 from loamwright.supplies import Movement
 from loamwright.units import read_number
@@ -58,7 +58,7 @@ def buy(ask: Ask) -> Reply:
             "",
             package=form.get("package", ""),
             paid=form.get("paid") or None,
-            dated=form.get("on") or None,
+            dated=day_of(ask),
             seller=form.get("seller", ""),
             note=form.get("note", ""),
             answers=ask.answers,

@@ -439,7 +439,8 @@ class Fields:
     ) -> float | None:
         """Read a number with its unit [SI]."""
         plain, comma = _KINDS[BOUNDS[kind].unit][0], self.decimal_comma(name)
-        read = self.read(name, parse or (lambda text: plain(text, decimal_comma=comma)))
+        system = self._habits.system  # a ton is a tonne in a metric property
+        read = self.read(name, parse or (lambda text: plain(text, system, comma)))
         return self._possible(name, kind, read)
 
     def amount(self, name: str, kind: str, counted: str = "") -> Quantity | None:

@@ -415,7 +415,7 @@ class _Basket:
             self.sheet = path
             self._took(path, _count(rates, "standard rate"))
         else:
-            entries, found = tables.applications_from(content, self.known)
+            entries, found = tables.applications_from(content, self.known, self.held)
             self._take_entries(path, entries)
         self.problems.extend(found)
 

@@ -50,7 +50,7 @@ from loamwright.soil import (
 )
 from loamwright.units import convert, read_number
 from loamwright.values import Nutrient, Quantity, Timing
-from loamwright.work import Application, Done
+from loamwright.work import Amount, Application, Done, PropertyRecord, read_amount
 
 TableKind = Literal["soil tests", "products", "organic inputs", "applications"]
 
@@ -425,7 +425,7 @@ def organic_inputs_from(
 
 
 def applications_from(
-    table: Table, plot_ids: Collection[str]
+    table: Table, plot_ids: Collection[str], record: PropertyRecord
 ) -> tuple[tuple[Application, ...], tuple[Problem, ...]]:
     """Read what was spread.
 
@@ -436,6 +436,8 @@ def applications_from(
         file again gives the same ids.
     plot_ids
         Plots of the property; another plot is an error.
+    record
+        The property, for amounts in packages, by volume, or so much on every acre.
 
     Returns
     -------
@@ -450,18 +452,28 @@ def applications_from(
     lines: dict[str, int] = {}
     fix = "Delete one of the rows; if both happened, give each its own entry_id."
     for row in rows:
-        entry = _application(row, plot_ids)
+        entry = _application(row, plot_ids, record)
         if entry is not None and _is_first(row, "entry_id", entry.entry_id, "entry", fix, lines):
             applications.append(entry)
     return tuple(applications), tuple(problems)
 
 
-def _application(row: Fields, plot_ids: Collection[str]) -> Application | None:
+def _application(row: Fields, plot_ids: Collection[str], record: PropertyRecord) -> Application | None:
     plot_id, product = _plot_id(row, plot_ids), row.required("product", "Urea 46-0-0")
     row.stated("applied_on", "2026-05-02")
     row.stated("done", "done, part or not done")
     day, done, timing = row.date("applied_on"), row.word("done", Done), row.word("timing", Timing)
-    mass_kg = row.quantity("amount", "mass")
+    area_m2, cost = _area_m2(row), row.money("cost")
+    written: list[Amount] = []
+
+    def amount(text: str) -> float:
+        comma = row.decimal_comma("amount")
+        written.append(read_amount(text, product, plot_id or "", area_m2, record, comma))
+        return written[0].mass_kg
+
+    mass_kg = row.quantity("amount", "mass", amount)
+    for one in written:
+        row.add(one.told(row.place("amount"), row.text("amount"), record.info.units))
     if mass_kg is None:
         mass_kg = row.number("mass_kg", "mass", "kg")
     if mass_kg is None and done is Done.NOT_DONE:
@@ -474,12 +486,13 @@ def _application(row: Fields, plot_ids: Collection[str]) -> Application | None:
             f"not done, but the amount is {row.text('amount')!r}",
             "Write part, or an amount of 0 lb.",
         )
-    area_m2, cost = _area_m2(row), row.money("cost")
     if row.bad or day is None or done is None or mass_kg is None:
         return None
     texts = {name: row.text(name) for name in _APPLICATION_TEXTS}
     part = row.text("part")
-    content = (plot_id, product, done, day, timing or "", mass_kg, area_m2, cost, *texts.values())
+    # An entry in packages stays the same entry when another package is bought or planned later.
+    said: object = row.text("amount") if any(one.packages for one in written) else mass_kg
+    content = (plot_id, product, done, day, timing or "", said, area_m2, cost, *texts.values())
     content = (*content, part) if part else content  # ids of tables from before parts stay
     made_id = f"table-{hashlib.sha256(repr(content).encode()).hexdigest()[:16]}"
     return Application(

@@ -4,23 +4,20 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-import re
 import uuid
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
 
-from loamwright import files, land, work
+from loamwright import files, work
 from loamwright.errors import InputError, Level, Problem, UnitError, has_errors
 from loamwright.planning import PlanLine
 from loamwright.season.opening import Season, worked_out
-from loamwright.units import HA_M2, convert, parse_quantity, parse_rate, read_number
 from loamwright.work import (
     Application,
     Calibration,
     Done,
-    PropertyRecord,
     Recorded,
     WorkState,
 )
@@ -67,7 +64,8 @@ def record_file(
         raise InputError([Problem(tables[0].name, what, "Record one table after the other.")])
     captured: tuple[work.Captured, ...] = ()
     if tables and not files.holds_records(file):
-        entries, problems = files.applications_from(files.read_table(file), known)
+        table = replace(files.read_table(file), system=record.info.units)
+        entries, problems = files.applications_from(table, known, record)
     else:
         entries, captured, problems = files.brought_from(file, known, others)
     if has_errors(problems):
@@ -163,14 +161,14 @@ def record_entry(
             problems.extend(error.problems)
     problems.extend(_correction_problems(hand.corrects, record.applications))
     area_m2 = files.typed_options({"area": hand.area}, problems).quantity("area", "area")
-    mass_kg = 0.0
+    amount = work.Amount(0.0)
     try:
         if not hand.amount.strip():
             part = f" of the part {hand.part!r}" if hand.part else ""
-            raise UnitError(
-                f"how much{part} is on is not said", "write for example '100 lb', '2 bags', '50 lb/acre'"
-            )
-        mass_kg = amount_kg(hand.amount, hand.product, hand.plot_id, area_m2, record)
+            metric = record.info.units == "metric"
+            examples = "'100 kg', '2 bags', '50 kg/ha'" if metric else "'100 lb', '2 bags', '50 lb/acre'"
+            raise UnitError(f"how much{part} is on is not said", f"write for example {examples}")
+        amount = work.read_amount(hand.amount, hand.product, hand.plot_id, area_m2, record)
     except UnitError as error:
         problems.append(error.at("amount"))
     typed = files.typed_options({"applied on": hand.applied_on}, problems, record.info.units)
@@ -181,9 +179,9 @@ def record_entry(
         entry_id=str(uuid.uuid4()),
         plot_id=hand.plot_id,
         product=hand.product,
-        done=_done(mass_kg, area_m2, hand.part),
+        done=_done(amount.mass_kg, area_m2, hand.part),
         applied_on=applied_on or now.date(),
-        mass_kg=mass_kg,
+        mass_kg=amount.mass_kg,
         operator=hand.operator,
         ground=hand.ground,
         weather=hand.weather,
@@ -209,7 +207,8 @@ def record_entry(
             forecast=before.forecast,
             **{name: getattr(entry, name) or getattr(before, name) for name in told},
         )
-    return _append(path, (entry,), (), now.date(), answers)
+    read_as = amount.told("amount", hand.amount, record.info.units)
+    return _append(path, (entry,), read_as, now.date(), answers)
 
 
 def _done(mass_kg: float, area_m2: float | None, part: str) -> Done:
@@ -217,82 +216,6 @@ def _done(mass_kg: float, area_m2: float | None, part: str) -> Done:
     if mass_kg <= 0:
         return Done.NOT_DONE
     return Done.PART if part or area_m2 is not None else Done.DONE
-
-
-def amount_kg(text: str, product: str, plot_id: str, area_m2: float | None, record: PropertyRecord) -> float:
-    """Read an amount as people write it: by weight, in packages, gallons, or an area's worth.
-
-    Parameters
-    ----------
-    text
-        ``"120 lb"``, ``"2.5 bags"``, ``"3 gal"``, ``"120 lb/acre"``.
-    product, plot_id
-        What, and where.
-    area_m2
-        Ground it went on [m2]; None = the plot's spread area.
-    record
-        The property: packages and densities.
-
-    Returns
-    -------
-    float
-        Product [kg].
-
-    Raises
-    ------
-    UnitError
-        When it is none of these, or the package or density is not known.
-    """
-    if match := _PACKAGES.fullmatch(text.strip()):
-        return read_number(match[1]) * _package_kg(product, record)
-    units = record.info.units
-    if "/" in text:
-        ground_m2 = area_m2
-        if ground_m2 is None:
-            areas = {one.plot_id: one for one in land.areas(record.plots, record.keepouts)}
-            ground_m2 = areas[plot_id].spread_area_m2 if plot_id in areas else 0.0
-        return parse_rate(text, units) * ground_m2 / HA_M2
-    if parse_quantity(text).value < 0:
-        raise UnitError(f"{text!r} is negative", "write what was put on; zero means not done")
-    return _weight_kg(
-        text, product, record, "write a weight, packages or a volume: 120 lb, 2.5 bags, 3 gal, 120 lb/acre"
-    )
-
-
-def _weight_kg(text: str, product: str, record: PropertyRecord, fix: str) -> float:
-    """Read a weight, or the volume of a product whose density is on file [kg]."""
-    quantity, units = parse_quantity(text), record.info.units
-    try:
-        return convert(quantity.value, quantity.unit, "kg", units)
-    except UnitError:
-        try:
-            volume_m3 = convert(quantity.value, quantity.unit, "m3", units)
-        except UnitError as error:
-            raise UnitError(f"{text!r} is no amount", fix) from error
-    label = next((one for one in record.products if one.product == product), None)
-    if label is None or not label.density_kg_m3:
-        what = f"{text!r} is a volume, and the density of {product} is not stated"
-        raise UnitError(what, f"write its weight, or set product '{product}' density=")
-    return volume_m3 * label.density_kg_m3
-
-
-#: "2.5 bags", "1 jug", "3 packages".
-_PACKAGES = re.compile(r"(\S+)\s+(?:bags?|sacks?|jugs?|totes?|packages?|pkgs?)", re.I)
-
-
-def _package_kg(product: str, record: PropertyRecord) -> float:
-    """The net weight of a product's one package [kg]."""
-    found = {
-        f"{offer.package_kg:.6g}": (offer.package_kg, offer.package)
-        for offer in record.offers
-        if offer.product == product and offer.package_kg and not offer.divisible
-    }
-    if len(found) != 1:
-        listed = ", ".join(package for _, package in found.values()) or "none with a known weight"
-        what = f"{product} comes in {len(found)} kinds of package ({listed})"
-        raise UnitError(what, "write the weight, for example 120 lb")
-    ((package_kg, _),) = found.values()
-    return package_kg
 
 
 def record_job(
@@ -462,7 +385,7 @@ def log_calibration(path: Path, test: CatchTest, today: dt.date) -> Calibration:
     def weight_kg(text: str) -> float | None:
         if "product" not in named:
             return None  # whose density it would be is refused already
-        return _weight_kg(text, named["product"], record, "write for example 0.11 lb or 14 fl oz")
+        return work.weight_kg(text, named["product"], record, "write for example 0.11 lb or 14 fl oz")
 
     caught_kg, catch_area_m2 = (
         typed.quantity("caught", "caught", weight_kg),

@@ -1,12 +1,14 @@
 """Who goes where with what, what to look out for, and what is done?
 
-The rooms: `records` (entries, rounds, statuses, and the season as a whole), `calibration` (what a catch
+The rooms: `records` (entries, rounds, statuses, and the season as a whole), `amounts` (how much was written),
+`calibration` (what a catch
 means), `tailgate` (reckoned on the spot), `ground` (all of a plot, or the rest of it), `rounds` (loads,
 trips, order of stops), `matching` (which line an entry may report on), `ledger` (what counts, what is
 owed), `doubts` (can it be what happened?), `taking_in` (what becomes of a report?), `history`, `sampling`,
 `cautions` (when to warn, with its source).
 """
 
+from loamwright.work.amounts import Amount, read_amount, weight_kg
 from loamwright.work.calibration import COURSE_M2, calibrate, logged_rates, rate_per_pass, settings_to_try
 from loamwright.work.captured import Captured, CapturedKind, Fix, Offers, offers
 from loamwright.work.cautions import fire
@@ -119,6 +121,7 @@ __all__ = [
     "PLANNER",
     "SPREADER",
     "TOO_MUCH",
+    "Amount",
     "Application",
     "Balance",
     "Calibration",
@@ -194,6 +197,7 @@ __all__ = [
     "project",
     "rate_per_pass",
     "reach",
+    "read_amount",
     "receipt_of",
     "recipe_words",
     "remarks",
@@ -215,6 +219,7 @@ __all__ = [
     "totals_told",
     "unknown_corrections",
     "user_figure",
+    "weight_kg",
     "with_jobs",
     "with_published",
     "with_the_ground",

@@ -68,15 +68,15 @@ def doubts(
         return
     ground = areas.get(entry.plot_id)
     if ground is not None:
-        yield from _too_large(entry, ground, where)
+        yield from _too_large(entry, ground, where, record.info.units)
         yield from (asked("amount", *found) for found in _too_much(entry, record, ground, plan))
     twice = _corrected(entry, record) if entry.replaces else _again(entry, record, plan)
     yield from (asked("again", *found) for found in twice)
 
 
-def _too_large(entry: Application, ground: PlotArea, where: str) -> Iterator[Problem]:
+def _too_large(entry: Application, ground: PlotArea, where: str, units: str) -> Iterator[Problem]:
     if entry.area_m2 is not None and entry.area_m2 > MOST_GROUND * ground.area_m2:
-        stated, there = format_area(entry.area_m2), format_area(ground.area_m2)
+        stated, there = format_area(entry.area_m2, units), format_area(ground.area_m2, units)
         what = f"{stated} were covered, and plot {entry.plot_id} has {there}"
         yield Problem(f"{where}, area", what, "Correct the area, or name the other plot for the rest.")
 
@@ -86,17 +86,19 @@ def _too_much(
 ) -> Iterator[tuple[str, ...]]:
     if entry.reason:
         return  # said why
+    units = record.info.units
     spread_m2 = entry.area_m2 or ground.spread_area_m2
     rate = entry.mass_kg / spread_m2 * HA_M2 if spread_m2 else 0.0
     if rate > MOST_KG_HA:
-        told = f"{format_mass(entry.mass_kg)} of {entry.product} is {format_rate(rate)}"
+        told = f"{format_mass(entry.mass_kg, units)} of {entry.product} is {format_rate(rate, units)}"
         what = f"{told}, which no spreader puts on"
         yield what, "Correct the amount, or say that it is right.", RIGHT
         return
     line = _line(entry, record, plan)
     if line is not None and entry.mass_kg > TOO_MUCH * line.mass_kg:
         times = entry.mass_kg / line.mass_kg
-        what = f"{format_mass(entry.mass_kg)} is {times:.3g} times the {format_mass(line.mass_kg)} planned"
+        put_on, planned = format_mass(entry.mass_kg, units), format_mass(line.mass_kg, units)
+        what = f"{put_on} is {times:.3g} times the {planned} planned"
         yield what, "Correct the amount, give a `reason`, or say that it is right.", RIGHT
 
 
@@ -111,6 +113,7 @@ def _line(entry: Application, record: PropertyRecord, plan: Plan | None) -> Plan
 
 def _again(entry: Application, record: PropertyRecord, plan: Plan | None) -> Iterator[tuple[str, ...]]:
     """Whether the same work is on record already."""
+    units = record.info.units
     standing = [one for one in entries_that_count(record.applications) if one.entry_id != entry.entry_id]
     alike = [
         one
@@ -119,7 +122,7 @@ def _again(entry: Application, record: PropertyRecord, plan: Plan | None) -> Ite
     ]
     twin = next((one for one in alike if _same_work(one, entry)), None)
     if twin is not None:
-        yield _asked_again(twin, "the same is recorded already")
+        yield _asked_again(twin, units, "the same is recorded already")
         return
     line = _line(entry, record, plan)
     mine = _of_line(line, alike, record, plan) if line is not None else []
@@ -127,10 +130,10 @@ def _again(entry: Application, record: PropertyRecord, plan: Plan | None) -> Ite
         return
     on_kg = sum(one.mass_kg for one in mine)
     if on_kg >= DONE_FRACTION * line.mass_kg and entry.done is Done.DONE:
-        yield _asked_again(mine[-1], "this job is recorded as done already")
+        yield _asked_again(mine[-1], units, "this job is recorded as done already")
     elif on_kg + entry.mass_kg > PARTS_SHARE * line.mass_kg and not entry.reason:
-        more = format_mass(on_kg + entry.mass_kg)
-        yield _asked_again(mine[-1], f"with it {more} would be on, of {format_mass(line.mass_kg)} planned")
+        more, planned = format_mass(on_kg + entry.mass_kg, units), format_mass(line.mass_kg, units)
+        yield _asked_again(mine[-1], units, f"with it {more} would be on, of {planned} planned")
 
 
 def _corrected(entry: Application, record: PropertyRecord) -> Iterator[tuple[str, ...]]:
@@ -138,7 +141,7 @@ def _corrected(entry: Application, record: PropertyRecord) -> Iterator[tuple[str
     standing = entries_that_count(record.applications)
     others = [one for one in standing if one.replaces == entry.replaces and one.entry_id != entry.entry_id]
     if others:
-        yield _asked_again(others[-1], f"entry {entry.replaces} is corrected already")
+        yield _asked_again(others[-1], record.info.units, f"entry {entry.replaces} is corrected already")
 
 
 def _of_line(
@@ -158,9 +161,10 @@ def _same_work(one: Application, other: Application) -> bool:
     )
 
 
-def _asked_again(before: Application, what: str) -> tuple[str, ...]:
+def _asked_again(before: Application, units: str, what: str) -> tuple[str, ...]:
     who = f" by {before.operator}" if before.operator else ""
-    told = f"{what}: {format_mass(before.mass_kg)} on {before.applied_on}{who} (entry {before.entry_id})"
+    amount = format_mass(before.mass_kg, units)
+    told = f"{what}: {amount} on {before.applied_on}{who} (entry {before.entry_id})"
     return told, "Say how this one stands to it.", ON_TOP, INSTEAD, SAME
 
 
