@@ -39,6 +39,7 @@ from loamwright.needs.case import (
     rest_steps,
     same_step,
     sentence,
+    set_aside,
     within_reach,
 )
 from loamwright.needs.choice import Asked, Choice, answer, candidates
@@ -421,13 +422,7 @@ def _set_aside(
         if printed is None or lab_rates_to_decide(case.season, [test]) is not None:
             continue
         unit = printed.unit if nutrient.value in printed.unit else f"{printed.unit} {nutrient.value}"
-        dated, newer = (soil.sample_text(reports) for reports in ((test,), governing))
-        yield Problem(
-            f"{case.where}, {nutrient.value}, soil test {test.test_id}",
-            f"the lab's {printed.value:g} {unit} is not used ({dated}): a newer report holds none ({newer})",
-            "If it still holds, decide that rate; if both are of one sampling, give them the same day",
-            level,
-        )
+        yield set_aside(case, nutrient.value, f"{printed.value:g} {unit}", test, governing, level)
 
 
 def _for_this_crop(
