@@ -385,6 +385,23 @@ def test_scale_tickets_are_purchases_and_when_spread_entries(path: Path, tmp_pat
     assert len(files.load(path).applications) == 3, again.taken
 
 
+def test_a_load_weighs_what_was_answered_and_one_of_unknown_weight_is_left_out_aloud(
+    path: Path, tmp_path: Path
+) -> None:
+    with files.edit(path) as editor:
+        editor.put_products([Product("Ag lime", Form.LIME, lime=LimeLabel(ecce_pct=60.0))])
+    rows = [
+        ["Ticket", "Date", "Product", "Gross lb", "Tare lb", "Net tons"],
+        ["10233", "2026-10-13", "Ag lime", "51000", "19800", "15.70"],
+    ]
+    file = write(tmp_path / "tickets.csv", rows)
+    left = import_files(path, [file], answers={"weight.10233": "not known"})
+    assert not files.load(path).purchases
+    assert [one.what for one in left.problems] == ["it has no net weight, and is left out"]
+    import_files(path, [file], answers={"weight.10233": "15.6 tons"})  # 51,000 less 19,800 lb
+    assert [one.count for one in files.load(path).purchases] == [pytest.approx(15.6)]
+
+
 def test_an_analysis_of_manure_says_what_is_still_needed(path: Path) -> None:
     with pytest.raises(InputError, match="not where it went"):
         import_files(path, [Path(__file__).parent / "sheets" / "variants" / "fresh_weight.csv"])

@@ -543,7 +543,11 @@ SPECIAL: Mapping[type, Callable[[Any], Json]] = {
     },
     ReasonsGiven: lambda given: {
         **({} if given.reasons is None else of(given.reasons)),
-        **({} if given.close_calls is None else {"close_calls": given.close_calls}),
+        **(
+            {}
+            if given.close_calls is None
+            else {"close_calls": given.close_calls, "not_compared": given.not_compared}
+        ),
     },
     SeasonStatus: lambda found: {
         **_status(found.view),

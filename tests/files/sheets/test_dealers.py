@@ -6,6 +6,7 @@ All sheets are invented; every expected figure is typed by hand from the sheet a
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from pathlib import Path
 
 import pytest
@@ -14,10 +15,10 @@ from loamwright.errors import InputError
 from loamwright.files.sheets import SheetContents, read_sheet
 
 
-def sheet(tmp_path: Path, *lines: str) -> SheetContents:
+def sheet(tmp_path: Path, *lines: str, answers: Mapping[str, str] | None = None) -> SheetContents:
     path = tmp_path / "sheet.csv"
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
-    return read_sheet(path)
+    return read_sheet(path, answers=answers or {})
 
 
 def prices(contents: SheetContents) -> list[tuple[object, ...]]:
@@ -215,6 +216,51 @@ def test_what_tickets_say_beside_their_loads_is_taken_or_named(tmp_path: Path) -
     assert contents.product.analysis == {"ecce": 62.0}
     assert [one.where for one in contents.left_out] == ["'Moisture %'", "'Price per ton'"]
     assert [one.net_tons for one in contents.deliveries] == [12.22, 12.2]
+
+
+#: 51,000 less 19,800 is 31,200 lb, 15.60 tons of 2,000 lb; the slip's own net is 200 lb more.
+WRONG_NET = (
+    "Ticket,Date,Product,Gross lb,Tare lb,Net lb,Net tons",
+    "10233,2026-10-13,Lime,51000,19800,31400,15.70",
+)
+
+
+def test_a_net_weight_that_is_not_gross_less_tare_is_asked_with_both(tmp_path: Path) -> None:
+    (asked,) = sheet(tmp_path, *WRONG_NET).questions
+    assert asked.id == "weight.10233"
+    assert asked.choices == ("15.7 tons", "15.6 tons", "<net weight, as 15.6 tons>", "not known")
+
+
+@pytest.mark.parametrize(
+    ("answer", "tons", "tonnes"),
+    [
+        ("15.6 tons", 15.6, None),
+        ("15.7 tons", 15.7, None),
+        ("31200 lb", 15.6, None),
+        ("14.15 t", None, 14.15),
+        ("not known", None, None),
+    ],
+)
+def test_the_answer_to_a_weight_is_what_the_load_weighs(
+    tmp_path: Path, answer: str, tons: float | None, tonnes: float | None
+) -> None:
+    """The failing case: every answer was accepted, and the wrong net of the slip stayed."""
+    (load,) = sheet(tmp_path, *WRONG_NET, answers={"weight.10233": answer}).deliveries
+    assert (load.net_tons, load.net_t) == (pytest.approx(tons), pytest.approx(tonnes))
+
+
+@pytest.mark.parametrize("answer", ["banana", "15.6", "15.6 acres", "-3 tons", "0 lb", "as printed"])
+def test_a_word_that_is_no_weight_is_refused(tmp_path: Path, answer: str) -> None:
+    with pytest.raises(InputError, match="is no answer to the question"):
+        sheet(tmp_path, *WRONG_NET, answers={"weight.10233": answer})
+
+
+def test_a_net_weight_without_a_unit_offers_both_tons(tmp_path: Path) -> None:
+    lines = ("Ticket,Date,Product,Net", "7,2026-10-13,Lime,14.2")
+    (asked,) = sheet(tmp_path, *lines).questions
+    assert asked.choices[:2] == ("14.2 tons", "14.2 t")
+    (load,) = sheet(tmp_path, *lines, answers={"weight.7": "14.2 t"}).deliveries
+    assert (load.net_tons, load.net_t) == (None, pytest.approx(14.2))
 
 
 def offered(contents: SheetContents) -> list[tuple[object, ...]]:
