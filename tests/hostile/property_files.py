@@ -170,6 +170,18 @@ FOREIGN: dict[str, tuple[tuple[str, ...], tuple[str, ...], str, tuple[int, ...]]
         "plots",
         (1,),
     ),
+    "a decision of less than nothing": (
+        ("UPDATE decisions SET rate_kg_ha = -1, share = NULL",),
+        ("check", "P"),
+        "a decision is zero or more",
+        (1,),
+    ),
+    "a decision that decides nothing": (
+        ("UPDATE decisions SET rate_kg_ha = NULL, share = NULL",),
+        ("check", "P"),
+        "an amount or a share",
+        (1,),
+    ),
     "an entry of no plot": (
         ("PRAGMA foreign_keys = OFF", _entry(plot_id="'nowhere'")),
         ("check", "P"),

@@ -334,6 +334,10 @@ def _drawn(shape: Shape) -> str:
     return "empty" if shape.is_empty else f"a {shape.geom_type}"
 
 
+#: What a record raises whose values another program made impossible.
+NOT_READ = (ValueError, TypeError, LookupError, AttributeError, ArithmeticError)
+
+
 def read_all(connection: sqlite3.Connection, ground_on: dt.date | None = None) -> PropertyRecord:
     """Return everything the file holds at this moment, its ground as on a day when one is given.
 
@@ -341,7 +345,7 @@ def read_all(connection: sqlite3.Connection, ground_on: dt.date | None = None) -
     """
     try:
         return _all(connection, ground_on)
-    except (ValueError, TypeError, LookupError, AttributeError, ArithmeticError) as error:
+    except NOT_READ as error:
         raise PropertyFileError(
             f"it holds what cannot be read ({error}): another program changed it; restore it from a copy"
         ) from error

@@ -47,7 +47,7 @@ from loamwright.files.columns import (
     shape_of,
 )
 from loamwright.files.editor import Editor
-from loamwright.files.held import foreign_values, loose_rows_of, read_all
+from loamwright.files.held import NOT_READ, foreign_values, loose_rows_of, read_all
 from loamwright.files.told_values import told
 from loamwright.files.whole import write_new
 from loamwright.land import crossing_of, same_shape
@@ -648,10 +648,9 @@ def check_property(path: Path, mend: bool, today: dt.date) -> tuple[Problem, ...
                         continue
                     try:
                         layout.record_of(row)
-                    except PropertyFileError as error:
-                        found.append(
-                            Problem(f"{path.name}, {layout.table}, row {row['fid']}", error.what, restore)
-                        )
+                    except (PropertyFileError, *NOT_READ) as error:
+                        what = error.what if isinstance(error, PropertyFileError) else str(error)
+                        found.append(Problem(f"{path.name}, {layout.table}, row {row['fid']}", what, restore))
             found.extend(_loose_corrections(path, connection))
             try:
                 found.extend(_outside(path, connection))
