@@ -42,6 +42,8 @@ ENTRY = {
 }
 
 
+#: Words about the file that are handed on as they are.
+_SAID_ONLY = {("loamwright", "made_by"), ("loamwright", "property_uid")}
 #: Tables and columns that nothing is worked out from: only `check` looks at all they hold.
 _NOT_NEEDED = ("plot_boundaries",)
 
@@ -90,8 +92,8 @@ def furnish(path: Path) -> None:
 def columns() -> Iterator[tuple[str, str, str, bool]]:
     """Every table and column of ours that may be changed, its type, and whether it may hold nothing.
 
-    Numbers of rows are left out: the file itself takes no other. So is the version of the program that made
-    the file: nothing reads it.
+    Numbers of rows are left out: the file itself takes no other. So are words about the
+    file that nothing is worked out from.
     """
     schema = resources.files("loamwright").joinpath("data", "property_file", "schema.sql")
     with closing(sqlite3.connect(":memory:")) as database:
@@ -100,7 +102,7 @@ def columns() -> Iterator[tuple[str, str, str, bool]]:
         for table in tables:
             if not table.startswith(_NOT_OURS):
                 for row in database.execute(f"PRAGMA table_info({table})").fetchall():
-                    if row[1] != "fid" and (table, row[1]) != ("loamwright", "made_by"):
+                    if row[1] != "fid" and (table, row[1]) not in _SAID_ONLY:
                         yield table, row[1], row[2], not row[3]
 
 
@@ -216,6 +218,7 @@ MEANINGS = (
     "the date of sampling is not stated",
     "outside 0 to 14",
     "the limit is -1",
+    "'0 to -1' is not a number",
 )
 
 
@@ -238,7 +241,14 @@ def cases() -> Iterator[Case]:
                 (command, "P"),
                 sql=("PRAGMA foreign_keys = OFF", f"UPDATE OR IGNORE {table} SET {column} = {value}"),
                 code=(refused,) if wrong else (0, 1, 2),
-                unless_taken=(column, column.replace("_", " "), "belongs to", "another program", *MEANINGS),
+                unless_taken=(
+                    column,
+                    column.replace("_", " "),
+                    column.removesuffix("_m"),
+                    "belongs to",
+                    "another program",
+                    *MEANINGS,
+                ),
             )
     for called, (sql, typed, says, codes) in FOREIGN.items():
         yield Case(f"foreign/{called}", typed, says, sql=sql, code=codes)

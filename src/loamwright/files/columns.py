@@ -187,7 +187,7 @@ def _quantity(name: str) -> Codec:
     return Codec(
         (f"{name}_value", f"{name}_unit"),
         lambda quantity: (None, None) if quantity is None else (quantity.value, quantity.unit),
-        lambda value, unit: None if unit is None else Quantity(value, unit),
+        lambda value, unit: None if value is None or unit is None else Quantity(value, unit),
     )
 
 
