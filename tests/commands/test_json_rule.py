@@ -148,6 +148,32 @@ def test_every_figure_is_in_pounds_acres_and_feet(name: str, folder: Path, tmp_p
     assert list(lone_metric(done.data)) == []
 
 
+def money_in(value: Any, key: str = "") -> Iterator[str]:
+    """Keys of figures that are money, by the words people use for it."""
+    if isinstance(value, dict):
+        for name, item in value.items():
+            yield from money_in(item, name)
+    elif isinstance(value, list):
+        for item in value:
+            yield from money_in(item, key)
+    elif isinstance(value, int | float) and {"price", "cost", "worth", "paid", "charge"} & set(
+        key.split("_")
+    ):
+        yield key
+
+
+@pytest.mark.parametrize("name", sorted(set(RUNS) - {"read"}))
+def test_money_stands_under_its_currency(name: str, folder: Path, tmp_path: Path) -> None:
+    """The currency of the property, here Swiss francs (ISO 4217); where there is no property, US dollars."""
+    own = Path(shutil.copy(folder / "own.gpkg", tmp_path / "own.gpkg"))
+    ran_well("set", own, "settings", "currency=CHF")
+    files = {"P": own} | {path.name: path for path in folder.iterdir() if path.suffix in (".csv", ".geojson")}
+    said = run(*name.split(), *(files.get(word, word) for word in RUNS[name])).data
+    if list(money_in(said)):
+        assert said["currency"] == ("CHF" if "P" in RUNS[name] else "USD")
+    assert bool(list(money_in(said))) or not name.startswith(("buy worth", "buy haul", "buy carry", "budget"))
+
+
 @pytest.mark.parametrize("name", list(commands()))
 def test_a_mistyped_command_line_is_said_in_json(name: str) -> None:
     """With JSON asked for, a mistake of typing is one problem in JSON, and exit code 2."""

@@ -87,6 +87,12 @@ def test_a_package_says_its_mass(own: Path) -> None:
     assert value(own, "offer", "MAP-2", "divisible") == "yes"
     ran_well("set", own, "offer", "MAP-2", "divisible=no", "package=1 ton bulk")
     assert value(own, "offer", "MAP-2", "divisible") == "no"
+    ran_well("set", own, "offer", "MAP-2", "increment=100 lb", "package=ton")  # steps are of what is weighed
+    assert value(own, "offer", "MAP-2", "divisible") == "yes"
+    refused = run("set", own, "offer", "MAP-2", "divisible=no")
+    assert refused.says("MAP-2, divisible", "Clear its increment")
+    ran_well("set", own, "offer", "MAP-2", "divisible=no", "increment=clear")
+    assert value(own, "offer", "MAP-2", "divisible") == "no"
     refused = run("set", own, "offer", "MAP-2", "package=a bag")
     assert refused.code == 2
     assert refused.says("MAP-2, package", "a bag")

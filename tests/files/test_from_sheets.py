@@ -339,6 +339,19 @@ def test_prices_as_a_dealer_writes_them(path: Path, tmp_path: Path) -> None:
     assert urea.seller == "Hilltop Supply (invented)"
 
 
+def test_a_liquid_of_a_price_sheet_comes_in_as_one(path: Path, tmp_path: Path) -> None:
+    rows = [["Product", "Grade", "Price", "Unit"], ["UAN 28", "28-0-0", "3.10", "gal"]]
+    file = write(tmp_path / "prices.csv", rows)
+    with pytest.raises(InputError) as refused:
+        import_files(path, [file])
+    assert {problem.question for problem in refused.value.problems} == {"density.uan-28"}
+    import_files(path, [file], answers={"density.uan-28": "10.67 lb/gal"})
+    record = files.load(path)
+    assert record.products[0].form is Form.LIQUID
+    # a gallon of 10.67 lb
+    assert record.offers[0].package_kg == pytest.approx(10.67 * 0.45359237)
+
+
 TICKETS = [
     ["Stone Hollow Quarry (invented)"],
     ["Ticket", "Date", "Product", "Net tons", "Field"],
@@ -370,6 +383,23 @@ def test_scale_tickets_are_purchases_and_when_spread_entries(path: Path, tmp_pat
     time.sleep(1.1)  # entries are recorded to the second, and the same file sent again later is no conflict
     again = import_files(path, [file], answers=before)
     assert len(files.load(path).applications) == 3, again.taken
+
+
+def test_a_load_weighs_what_was_answered_and_one_of_unknown_weight_is_left_out_aloud(
+    path: Path, tmp_path: Path
+) -> None:
+    with files.edit(path) as editor:
+        editor.put_products([Product("Ag lime", Form.LIME, lime=LimeLabel(ecce_pct=60.0))])
+    rows = [
+        ["Ticket", "Date", "Product", "Gross lb", "Tare lb", "Net tons"],
+        ["10233", "2026-10-13", "Ag lime", "51000", "19800", "15.70"],
+    ]
+    file = write(tmp_path / "tickets.csv", rows)
+    left = import_files(path, [file], answers={"weight.10233": "not known"})
+    assert not files.load(path).purchases
+    assert [one.what for one in left.problems] == ["it has no net weight, and is left out"]
+    import_files(path, [file], answers={"weight.10233": "15.6 tons"})  # 51,000 less 19,800 lb
+    assert [one.count for one in files.load(path).purchases] == [pytest.approx(15.6)]
 
 
 def test_an_analysis_of_manure_says_what_is_still_needed(path: Path) -> None:

@@ -191,6 +191,46 @@ def test_circle_rectangle_trapezoid(tmp_path: Path) -> None:
     assert next(p for p in said["plots"] if p["plot_id"] == "Z-1")["perimeter_m"] is None
 
 
+@pytest.mark.parametrize(
+    ("header", "row", "square_feet"),
+    [
+        # a right angle between 300 and 400 ft: 300 · 400 / 2 = 60,000 ft²
+        ("plot,side a,side b,side c", "T,300 ft,400 ft,500 ft", 60_000),
+        ("plot,Side C (ft),Side A (ft),Side B (ft)", "T,500,300,400", 60_000),
+        ("plot,side 1 ft,side 2 ft,side 3 ft", "T,300,400,500", 60_000),
+        # π · 117.75² = 43,558.4 ft²
+        ("plot,circle radius", "C,117.75 ft", 43_558.4),
+        ("plot,Diameter of circle (ft)", "C,235.5", 43_558.4),
+        # (300 + 200) / 2 · 100 = 25,000 ft²
+        ("plot,parallel side 1 (ft),parallel side 2 (ft),height (ft)", "Z,300,200,100", 25_000),
+        ("plot,base 1,base 2,height", "Z,300 ft,200 ft,100 ft", 25_000),
+        ("plot,side 1,side 2,height", "Z,300 ft,200 ft,100 ft", 25_000),
+    ],
+)
+def test_headings_that_can_mean_one_ground_only(
+    header: str, row: str, square_feet: float, tmp_path: Path
+) -> None:
+    assert acres(tmp_path, header, row) * ACRE_FT2 == pytest.approx(square_feet, abs=0.1)
+
+
+def test_offsets_to_the_left_and_to_the_right(tmp_path: Path) -> None:
+    """Two stations 50 ft apart: left 50 · (10 + 12) / 2 = 550, right 50 · 20 = 1,000; together 1,550 ft²."""
+    header = "station (ft),offset to the left (ft),offset to the right (ft)"
+    assert acres(tmp_path, header, "0,10,20", "50,12,20") * ACRE_FT2 == pytest.approx(1550)
+    assert acres(tmp_path, "station ft,offset left ft,offset right ft", "0,10,20", "50,12,20") * ACRE_FT2 == (
+        pytest.approx(1550)
+    )
+
+
+@pytest.mark.parametrize("diagonal", ["diagonal", "diagonal ac"])
+def test_four_sides_without_named_corners_are_refused_with_the_way_out(diagonal: str, tmp_path: Path) -> None:
+    """Which corners a diagonal joins is not said by sides alone, and it decides the area."""
+    head = f"plot,side a,side b,side c,side d,{diagonal}"
+    done = run("measure", written(tmp_path / "tape.csv", f"{head}\nQ,3 m,4 m,3 m,4 m,5 m\n"))
+    assert done.code == 2
+    assert done.says("side d", "ab bc cd da, and ac or bd")
+
+
 #: Ten square chains are an acre (NIST Handbook 44, Appendix C: 1 chain = 66 ft = 100 links; an acre is
 #: 43,560 ft² = 10 · 66²): 4.5 ch by 4 ch are 18 square chains, 1.8 acres.
 CHAINS = (("0", "4.5"), ("90", "4"), ("180", "4.5"), ("270", "4"))

@@ -368,6 +368,20 @@ def test_offer_row(tmp_path: Path) -> None:
     assert (offer.in_stock, offer.min_order, offer.max_count) == (0.5, 1, 9)
 
 
+def test_an_offer_in_steps_is_sold_by_weight_whatever_its_package_is_called(tmp_path: Path) -> None:
+    """The failing case: a "ton" in steps of 100 lb was sold by whole tons, and 161 lb cost a ton."""
+    head = "product,form,n,p2o5,package,price,increment,divisible\n"
+    _, (offer,), _ = pricelists.products_from(table(tmp_path, f"{head}DAP,dry,18,46,ton,790,100 lb,\n"))
+    assert (offer.divisible, offer.increment_kg) == (True, pytest.approx(100 * LB))
+    _, (offer,), _ = pricelists.products_from(table(tmp_path, f"{head}DAP,dry,18,46,ton,790,,\n"))
+    assert (offer.divisible, offer.increment_kg) == (False, None)
+    _, offers, problems = pricelists.products_from(
+        table(tmp_path, f"{head}DAP,dry,18,46,ton,790,100 lb,no\n")
+    )
+    assert offers == ()
+    assert only(problems, Level.ERROR).what == "it is sold in steps of 100 lb, yet not by weight"
+
+
 def test_zero_and_blank_guarantee_differ(tmp_path: Path) -> None:
     (product,), _, _ = pricelists.products_from(table(tmp_path, "product,form,n,p2o5,k2o\nUrea,dry,46,0,\n"))
     assert product.analysis_pct == {Nutrient.N: 46.0, Nutrient.P2O5: 0.0}

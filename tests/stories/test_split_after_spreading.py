@@ -96,3 +96,15 @@ def test_a_boundary_drawn_smaller_keeps_what_was_spread(path: Path) -> None:
     file.write_text(json.dumps({"type": "Feature", "properties": {}, "geometry": shape}))
     run("shape", "redraw", path, "A-1", file)
     assert p2o5_on(path)["A-1"] == pytest.approx(10.4)
+
+
+def test_a_season_before_the_split_counts_the_ground_once(tmp_path: Path) -> None:
+    path = tmp_path / "own.gpkg"
+    ran_well("new", path, "--name", "Own ground", "--season", SEASON - 1)
+    run("import", path, *worked_files(tmp_path, dt.date(SEASON - 1, 3, 1)))
+    before = [row["plot_id"] for row in run("needs", path).data["plots"]]
+    assert run("season", "next", path).code in (0, 1)
+    new = split(path, 0.6)
+    past = [row["plot_id"] for row in run("needs", path, "--season", SEASON - 1).data["plots"]]
+    assert past == before
+    assert new in [row["plot_id"] for row in run("needs", path).data["plots"]]

@@ -260,8 +260,12 @@ def _json_of(found: Any) -> Iterator[str]:
     import json
 
     from loamwright.commands import data
+    from loamwright.commands.results import SheetRead
+    from loamwright.money import currency_told
 
     values = data.of(found)
+    if "currency" not in values and not isinstance(found, SheetRead) and data.tells_money(values):
+        values = {**values, "currency": currency_told()}
     problems = found["problems"] if isinstance(found, dict) else getattr(found, "problems", ())
     if "questions" not in values:  # a sheet brings questions of its own
         values = {**values, "questions": data.questions(problems)}

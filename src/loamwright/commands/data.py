@@ -1,9 +1,9 @@
 """What ``--json`` prints: one walk over any record, whose fields carry their unit in their names.
 
 Other programs lean on these shapes, so they change only with a new key, never with another meaning. Keys
-say pounds and acres whatever ``--units`` says; money is in the property's currency, rounded to the cent,
-while prices per pound and worths are ratios and are not rounded; ``null`` means not tested, not stated, not
-asked or unknown.
+say pounds and acres whatever ``--units`` says; money is in the property's currency, which stands on top as
+``currency`` (a sheet that is only read names its own, or none), and rounded to the cent, while prices per
+pound and worths are ratios and are not rounded; ``null`` means not tested, not stated, not asked or unknown.
 This file formats; it computes nothing but the unit of a number.
 
 A key is the name of its field. Where it is another, or stands for no field, the tables below say so.
@@ -104,6 +104,21 @@ UNITS = (
 
 #: Printed as they are kept, in SI, and in pounds and acres beside it, each source in its parts.
 AS_KEPT = (Application, Calibration, PlotHistory, Projection)
+
+
+#: A word of a key whose figure is money.
+_MONEY = re.compile(
+    r"(?:^|_)(?:price|cost|costs|worth|charge|paid|fee|budget|spent|goods|delivery|difference)(?:_|$)"
+)
+
+
+def tells_money(value: Any, key: str = "") -> bool:
+    """Tell whether JSON holds an amount of money, by its keys; what comes as an iterator holds none."""
+    if isinstance(value, Mapping):
+        return any(tells_money(item, str(name)) for name, item in value.items())
+    if isinstance(value, list):
+        return any(tells_money(item, key) for item in value)
+    return isinstance(value, int | float) and not isinstance(value, bool) and bool(_MONEY.search(key))
 
 
 def of(value: Any) -> Any:
@@ -528,7 +543,11 @@ SPECIAL: Mapping[type, Callable[[Any], Json]] = {
     },
     ReasonsGiven: lambda given: {
         **({} if given.reasons is None else of(given.reasons)),
-        **({} if given.close_calls is None else {"close_calls": given.close_calls}),
+        **(
+            {}
+            if given.close_calls is None
+            else {"close_calls": given.close_calls, "not_compared": given.not_compared}
+        ),
     },
     SeasonStatus: lambda found: {
         **_status(found.view),

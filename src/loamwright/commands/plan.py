@@ -84,6 +84,7 @@ def plan(
             tables,
             options.budget,
             season.close_calls(view),
+            season.not_compared(view),
         ),
         view.record.info.units,
         no_plan=made.outcome is planning.Outcome.IMPOSSIBLE,
@@ -115,6 +116,7 @@ def why(
         ReasonsGiven(
             season.reasons(view, time_limit, asked.progress, questions, thorough) if questions else None,
             season.close_calls(view) if WhyAsked.TESTS in asks else None,
+            season.not_compared(view) if WhyAsked.TESTS in asks else (),
         ),
         view.record.info.units,
     )

@@ -5,7 +5,7 @@ Like `text`, it lays out text and computes nothing but units.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -38,7 +38,7 @@ from loamwright.planning import (
     machines,
     when_and_how,
 )
-from loamwright.season import CloseCall
+from loamwright.season import CloseCall, NotCompared
 from loamwright.units import (
     ACRE_M2,
     HA_M2,
@@ -84,7 +84,7 @@ def show_plan(console: Console, made: PlanMade, system: str) -> None:
     for sentence in decide:
         _print_in(console, 0, f"• {escape(sentence)}")
     show_unknown(console, view)
-    _show_close_calls(console, made.close_calls[:_CLOSEST], system)
+    _show_close_calls(console, made.close_calls[:_CLOSEST], made.not_compared, system)
     if len(made.close_calls) > _CLOSEST:
         more = len(made.close_calls) - _CLOSEST
         console.print(f"  {more} more: loamwright why … --ask tests")
@@ -225,10 +225,12 @@ def show_why(console: Console, given: ReasonsGiven, system: str) -> None:
     if given.reasons is not None:
         show_reasons(console, given.reasons, system)
     if given.close_calls is not None:
-        _show_close_calls(console, given.close_calls, system)
+        _show_close_calls(console, given.close_calls, given.not_compared, system)
 
 
-def _show_close_calls(console: Console, calls: tuple[CloseCall, ...], system: str) -> None:
+def _show_close_calls(
+    console: Console, calls: Sequence[CloseCall], others: Sequence[NotCompared], system: str
+) -> None:
     console.print(
         "\n[bold]What another soil test could change[/]\n"
         "  Each figure moved by a tenth, each pH by 0.1 (ours: what a lab may be off by); needs that turn:"
@@ -246,7 +248,11 @@ def _show_close_calls(console: Console, calls: tuple[CloseCall, ...], system: st
             f"{escape(one.moved_to)} for {other} ({mass_words(abs(one.more_kg), system)} {word}{cost})",
         )
     if not calls:
-        console.print("  None: no need turns on a figure that near.")
+        console.print("  None: no need that is worked out turns on a figure that near.")
+    if others:
+        listed = ", ".join(f"{one.plot_id} {one.supply}" for one in others)
+        said = f"Not compared while still to decide, though a figure may turn them: {listed}."
+        _print_in(console, 2, escape(said))
 
 
 def show_reasons(console: Console, found: Reasons, system: str) -> None:

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
         Reasons,
         Variant,
     )
-    from loamwright.season import CloseCall, Season
+    from loamwright.season import CloseCall, NotCompared, Season
     from loamwright.supplies import Acidity, KnownMaterial, OfferComparison, Stock
     from loamwright.upkeep import ChangeRow, ChecklistEntry, ShownField
     from loamwright.work import Calibration, ChoiceRow, MixRow, PlotHistory, SamplingPlan, SeasonView
@@ -154,6 +154,7 @@ class PlanMade:
     tables: bool = False
     budget: Decimal | None = None
     close_calls: tuple[CloseCall, ...] = ()
+    not_compared: tuple[NotCompared, ...] = ()
 
     @property
     def problems(self) -> tuple[Problem, ...]:
@@ -167,6 +168,7 @@ class ReasonsGiven:
 
     reasons: Reasons | None
     close_calls: tuple[CloseCall, ...] | None
+    not_compared: tuple[NotCompared, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

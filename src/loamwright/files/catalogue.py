@@ -475,7 +475,19 @@ def _put_price(record: Offer, value: Decimal | None) -> Offer:
 def _put_package(record: Offer, value: tuple[str, float | None] | None) -> Offer:
     """A package says what it holds and whether it is bulk; one of a volume leaves its mass to be stated."""
     package, mass_kg = value or ("", None)
-    return replace(record, package=package, package_kg=mass_kg, divisible=is_bulk(package))
+    divisible = is_bulk(package) or record.increment_kg is not None
+    return replace(record, package=package, package_kg=mass_kg, divisible=divisible)
+
+
+def _put_increment(record: Offer, value: float | None) -> Offer:
+    """A step to sell in says that it is sold by weight."""
+    return replace(record, increment_kg=value, divisible=record.divisible or value is not None)
+
+
+def _put_divisible(record: Offer, value: bool | None) -> Offer:
+    if not value and record.increment_kg is not None:
+        raise ValueError("it is sold in steps, so by weight; clear its increment for whole packages")
+    return replace(record, divisible=bool(value))
 
 
 OFFER = (
@@ -492,8 +504,17 @@ OFFER = (
     _plain("min_order", kinds.count("packages"), "smallest order, packages"),
     _plain("max_count", kinds.count("packages"), "packages the seller has"),
     _plain("delivery_fee", kinds.MONEY, "once per order"),
-    _plain("divisible", kinds.FLAG, "sold by weight?"),
-    _plain("increment", kinds.MASS, "smallest step of what is sold by weight", "increment_kg"),
+    Field(
+        "divisible", kinds.FLAG, "sold by weight?", attrgetter("divisible"), _put_divisible, ("divisible",)
+    ),
+    Field(
+        "increment",
+        kinds.MASS,
+        "smallest step of what is sold by weight",
+        attrgetter("increment_kg"),
+        _put_increment,
+        ("increment_kg",),
+    ),
     _plain("handled", kinds.word("handling", Handled), "how it gets into the hopper; clear = as its package"),
 )
 PURCHASE = (

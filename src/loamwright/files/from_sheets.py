@@ -607,6 +607,10 @@ def _tickets(
     bought, entries = [], []
     for one in contents.deliveries:
         ident = f"ticket {one.ticket}"
+        if one.net_tons is None and one.net_t is None:
+            what = "it has no net weight, and is left out"
+            asking.note(ident, what, "Enter the load by hand when its weight is known.", Level.WARNING)
+            continue
         name = labelled_as[(one.product or alone).casefold()]
         mass_kg = one.net_tons * TON_KG if one.net_tons is not None else (one.net_t or 0.0) * 1000
         metric = one.net_tons is None

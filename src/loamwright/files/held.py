@@ -44,7 +44,7 @@ from loamwright.files.columns import (
     shape_of,
 )
 from loamwright.files.fields import BOUNDS
-from loamwright.land import KeepOut, Plot, Shape
+from loamwright.land import KeepOut, Plot, Shape, shares_within
 from loamwright.money import tell_money_in
 from loamwright.planning import Plan
 from loamwright.soil import LabRecommendation, SoilTest
@@ -202,6 +202,7 @@ class Reader:
                 if before["until"] > day and before["plot_id"] in found and before["plot_id"] not in told:
                     told.add(before["plot_id"])
                     found[before["plot_id"]]["boundary"] = before["shape"]
+            self._leave_out_later_pieces(found, told, day)
         plots = []
         for plot_key, row in found.items():
             plot = PLOTS.record_of(row)
@@ -212,6 +213,16 @@ class Reader:
             what = f"its boundary is {_drawn(plot.boundary)}: another program drew it; left out of everything"
             self._strange(f"plots, plot {plot.plot_id}", what, "Draw its boundary as an area.")
         return tuple(plots)
+
+    def _leave_out_later_pieces(self, found: dict[str, _Row], told: Collection[str], day: str) -> None:
+        """Leave out plots made after a day of ground that lay in another plot then, or it counts twice."""
+        then = [shape_of(found[key]["boundary"]) for key in told]
+        worked = {row["plot_id"] for row in rows_of(self._connection, "applications")}
+        for key, row in list(found.items()):
+            is_later = key not in told and (row["boundary_since"] or "") > day and key not in worked
+            if is_later and any(share > 0.5 for share in shares_within(shape_of(row["boundary"]), then)):
+                del found[key]
+                self._here.discard(key)
 
     def former_boundaries(self) -> tuple[FormerBoundary, ...]:
         """Boundaries that plots had, the oldest first."""

@@ -401,7 +401,10 @@ def _offer(row: Fields, product: Product | None) -> Offer | None:
     price = row.money("price")
     increment = row.quantity("increment", "package")
     stated = row.yes_no("divisible")
-    divisible = is_bulk(package) if stated is None else stated
+    if stated is False and increment is not None:
+        what = f"it is sold in steps of {row.text('increment')}, yet not by weight"
+        row.problem("divisible", what, "Write yes, or leave the increment blank for whole packages.")
+    divisible = is_bulk(package) or increment is not None if stated is None else stated
     low, high = row.money("price_low"), row.money("price_high")
     if low is not None and high is not None and low > high:
         row.problem(

@@ -11,7 +11,8 @@ Columns, matched whatever their case; a unit stands behind a figure (``120 ft``)
 ==================  ==================================================================================
 corners             latitude longitude; or east north (with crs, such as EPSG:32615, or unplaced)
 legs                bearing distance, the last one leading back to the start
-sides, diagonals    ab bc cd da ac … in one row: letters name the corners in walking order
+sides, diagonals    ab bc cd da ac … in one row: letters name the corners in walking order; of a triangle also
+                    side a, side b, side c
 offsets             station, and offset (to the right), or left and right
 circle              radius, diameter or circumference
 rectangle           length width
@@ -57,15 +58,17 @@ _ALIASES: Mapping[str, str] = {
     **dict.fromkeys(("dist",), "distance"),
     **dict.fromkeys(("chainage", "along", "sta"), "station"),
     **dict.fromkeys(("right", "offset_right", "right_offset"), "offset"),
-    **dict.fromkeys(("offset_left", "left_offset"), "left"),
+    **dict.fromkeys(("offset_to_right", "offset_to_the_right"), "offset"),
+    **dict.fromkeys(("offset_left", "left_offset", "offset_to_left", "offset_to_the_left"), "left"),
     **dict.fromkeys(("easting", "x"), "east"),
     **dict.fromkeys(("northing", "y"), "north"),
     **dict.fromkeys(("lat",), "latitude"),
     **dict.fromkeys(("lon", "lng", "long"), "longitude"),
-    **dict.fromkeys(("across",), "diameter"),
-    **dict.fromkeys(("around",), "circumference"),
-    **dict.fromkeys(("side_1", "parallel_a"), "parallel_1"),
-    **dict.fromkeys(("side_2", "parallel_b"), "parallel_2"),
+    **dict.fromkeys(("circle_radius", "radius_of_circle"), "radius"),
+    **dict.fromkeys(("across", "circle_diameter", "diameter_of_circle"), "diameter"),
+    **dict.fromkeys(("around", "circle_circumference", "circumference_of_circle"), "circumference"),
+    **dict.fromkeys(("side_1", "parallel_a", "parallel_side_1", "parallel_side_a", "base_1"), "parallel_1"),
+    **dict.fromkeys(("side_2", "parallel_b", "parallel_side_2", "parallel_side_b", "base_2"), "parallel_2"),
     **dict.fromkeys(("between",), "height"),
     **dict.fromkeys(("lean", "set_back"), "shift"),
     **dict.fromkeys(("epsg", "coordinate_system"), "crs"),
@@ -99,6 +102,12 @@ _ASIDES = frozenset(
 )
 _ONE_ROW = frozenset({"radius", "diameter", "circumference", "width", "parallel_1"})
 _PAIR = re.compile(r"(?:side_|diagonal_)?([a-h])_?([a-h])")
+#: The three sides of a triangle in walking order; of more sides the corners must be named, for the diagonal.
+_TRIANGLES: tuple[Mapping[str, str], ...] = (
+    {"side_a": "ab", "side_b": "bc", "side_c": "ca"},
+    {"side_1": "ab", "side_2": "bc", "side_3": "ca"},
+)
+_LONE_SIDE = re.compile(r"side_(?:[a-h]|[1-8])")
 _UNIT = re.compile(
     r"(?P<name>.+?)_(?P<unit>ft|feet|foot|m|met(?:er|re)s?|yd|yards?|chains?|ch|rods?|rd"
     r"|links?|li|km|miles?)"
@@ -165,16 +174,25 @@ class Survey:
 
 def _columns(table: Table) -> dict[str, tuple[str, str]]:
     """The columns that measure, by the key of their heading: our name and the unit in the heading."""
+    keys = [key_of(column) for column in table.columns]
+    split = {key: ((key, ""), *_with_unit(key)) for key in keys}
+    sides = {name for readings in split.values() for name, _ in readings if _LONE_SIDE.fullmatch(name)}
+    triangle: Mapping[str, str] = next((one for one in _TRIANGLES if sides == set(one)), {})
     found = {}
-    for key in map(key_of, table.columns):
-        split = _UNIT.fullmatch(key)
-        for bare, unit in ((key, ""), *([(split["name"], split["unit"])] if split else [])):
-            name = _ALIASES.get(bare, bare)
+    for key, readings in split.items():
+        for bare, unit in readings:
+            name = triangle.get(bare) or _ALIASES.get(bare, bare)
             pair = _PAIR.fullmatch(name)
             if name in _NAMES or (pair and pair[1] != pair[2]):
                 found[key] = (f"{pair[1]}{pair[2]}" if pair else name, unit)
                 break
     return found
+
+
+def _with_unit(key: str) -> tuple[tuple[str, str], ...]:
+    """The name and the unit of a heading that ends in one."""
+    match = _UNIT.fullmatch(key)
+    return ((match["name"], match["unit"]),) if match else ()
 
 
 def _layout(names: Iterable[str]) -> str:
@@ -383,6 +401,8 @@ def read_survey(table: Table, answers: Mapping[str, str] | None = None) -> Surve
             "Give latitude and longitude, bearing and distance, ab bc cd da ac, station and offset, "
             "radius, length and width, or parallel_1 parallel_2 height."
         )
+        if sum(bool(_LONE_SIDE.match(key_of(column))) for column in table.columns) > len(_TRIANGLES[0]):
+            fix = "Four sides and more need a diagonal, and so names of corners: ab bc cd da, and ac or bd."
         return Survey(ShapeFile(table.path, (), (Problem(table.path.name, what, fix),)), ())
     names = {name for name, _ in columns.values()}
     aliases = {key: name for key, (name, _) in columns.items()}

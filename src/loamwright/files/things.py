@@ -444,11 +444,14 @@ def assigned(thing: Thing, record: PropertyRecord, item: Any, texts: Sequence[st
 
 
 def _turn(typed: str) -> int:
-    """Which is read first, whatever the order typed: a package says its mass unless that is stated, a figure
-    is there before its unit, or the unit is lost, and prices are read in the currency and units set beside.
+    """Which is read first, whatever the order typed: a package says its mass unless that is stated, steps say
+    that it is sold by weight, a figure is there before its unit, or the unit is lost, and prices are read in
+    the currency and units set beside.
     """
     name = typed.partition("=")[0].strip().casefold()
-    return 0 if name in ("package", *_SAID_FIRST) else 2 if name.endswith("_unit") else 1
+    if name in ("package", *_SAID_FIRST):
+        return 0
+    return 1 if name == "increment" else 3 if name.endswith("_unit") else 2
 
 
 def unknown_field(thing: Thing, where: str, typed: str, record: PropertyRecord) -> Problem:

@@ -6,7 +6,7 @@ does. The rooms, in the order of the story: `opening` (the season, worked out as
 exports), `entries` (taking in what was done), `partitions` (needs of very many plots).
 """
 
-from loamwright.season.close_calls import CloseCall, close_calls
+from loamwright.season.close_calls import CloseCall, NotCompared, close_calls, not_compared
 from loamwright.season.entries import (
     CatchTest,
     HandEntry,
@@ -52,6 +52,7 @@ __all__ = [
     "CloseCall",
     "HandEntry",
     "NeedsWritten",
+    "NotCompared",
     "OtherWays",
     "PlanOptions",
     "Progress",
@@ -69,6 +70,7 @@ __all__ = [
     "log_calibration",
     "make_map",
     "make_plan",
+    "not_compared",
     "order_blend",
     "past_seasons",
     "planned_view",

@@ -59,6 +59,45 @@ class CloseCall:
     test_id: str
 
 
+@dataclass(frozen=True, slots=True)
+class NotCompared:
+    """A need that is still to decide: it has no rate to compare, and a test may turn it all the same.
+
+    Parameters
+    ----------
+    plot_id, supply
+        Which need (``"lime"`` for lime).
+    """
+
+    plot_id: str
+    supply: str
+
+
+def not_compared(view: Season) -> tuple[NotCompared, ...]:
+    """List the needs of tested plots that `close_calls` passes over as they are still to decide.
+
+    Parameters
+    ----------
+    view
+        The season.
+
+    Returns
+    -------
+    tuple of NotCompared
+    """
+    tested = {test.plot_id for test in view.record.soil_tests}
+    return tuple(
+        NotCompared(plot_id, supply)
+        for plot_id, plot in view.needs_before.items()
+        if plot_id in tested
+        for supply, state in (
+            *((one.nutrient.value, one.state) for one in plot.needs),
+            ("lime", plot.lime.state),
+        )
+        if state is NeedState.TO_DECIDE
+    )
+
+
 def close_calls(
     view: Season, reading_share: float = READING_SHARE, ph_step: float = PH_STEP
 ) -> tuple[CloseCall, ...]:

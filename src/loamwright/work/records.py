@@ -332,8 +332,8 @@ class PropertyRecord:
     problems: tuple[Problem, ...] = ()
     property_uid: str = ""
     editions: Mapping[str, Mapping[str, bytes]] = field(default_factory=dict)
-    former_boundaries: tuple[FormerBoundary, ...] = ()
-    boundary_since: Mapping[str, dt.date] = field(default_factory=dict)
+    former_boundaries: tuple[FormerBoundary, ...] = field(default=(), compare=False)
+    boundary_since: Mapping[str, dt.date] = field(default_factory=dict, compare=False)
 
     @property
     def plan(self) -> Plan | None:

@@ -6,17 +6,19 @@ All sheets are invented; every expected figure is typed by hand from the sheet a
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from pathlib import Path
 
 import pytest
 
+from loamwright.errors import InputError
 from loamwright.files.sheets import SheetContents, read_sheet
 
 
-def sheet(tmp_path: Path, *lines: str) -> SheetContents:
+def sheet(tmp_path: Path, *lines: str, answers: Mapping[str, str] | None = None) -> SheetContents:
     path = tmp_path / "sheet.csv"
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
-    return read_sheet(path)
+    return read_sheet(path, answers=answers or {})
 
 
 def prices(contents: SheetContents) -> list[tuple[object, ...]]:
@@ -38,7 +40,8 @@ def test_a_unit_for_each_price(tmp_path: Path) -> None:
         "Thiosulfate 12-0-0-26S,,980,275 gal tote",
         "Starter,6-24-6,7.10,gal",
     )
-    assert contents.questions == ()
+    weights = ["density.thiosulfate-12-0-0-26s", "density.starter"]
+    assert [question.id for question in contents.questions] == weights
     assert prices(contents) == [
         ("Urea", None, 31.5, "cwt", None),
         ("MAP", None, 795.0, "ton", None),
@@ -46,6 +49,53 @@ def test_a_unit_for_each_price(tmp_path: Path) -> None:
         ("Thiosulfate 12-0-0-26S", "275 gal", 980.0, "tote", None),
         ("Starter", None, 7.1, "gal", None),
     ]
+
+
+def test_whether_an_offer_is_dry_or_liquid_is_asked_where_the_sheet_does_not_tell(tmp_path: Path) -> None:
+    """UAN 28 % is liquid, 10.67 lb/gal at 60 F, urea 46-0-0 dry: the publications named in materials.csv.
+
+    Of a flowing 24-0-0 by the ton no page says which it is; 7-0-0 in a tote of gallons can only be liquid.
+    """
+    lines = (
+        "Millbrook Co-op (invented),,,",
+        "Product,Grade,Price,Unit",
+        "Urea,46-0-0,612.00,ton",
+        "Turf blend,19-4-10,24.00,50 lb bag",
+        "UAN 28,28-0-0,400.00,ton",
+        "Nitro,24-0-0,500.00,ton",
+        "UAN 28,28-0-0,3.10,gal",
+        "Foliar,7-0-0,250.00,275 gal tote",
+        "Foliar,7-0-0,19.00,2.5 gal",
+    )
+    contents = sheet(tmp_path, *lines)
+    asked = {question.id: question.likely for question in contents.questions}
+    assert asked == {
+        "form.uan-28": "liquid",
+        "form.nitro": None,
+        "density.uan-28": "10.67 lb/gal",
+        "density.foliar": None,
+    }
+    assert [offer.candidates for offer in contents.offers[3:5]] == [("form",), ("density_lb_gal",)]
+    answers = {
+        "form.uan-28": "liquid",
+        "form.nitro": "dry",
+        "density.uan-28": "10.67 lb/gal",
+        "density.foliar": "1.2 kg/l",
+    }
+    path = tmp_path / "sheet.csv"
+    known = read_sheet(path, answers)
+    assert known.questions == ()
+    assert [offer.form for offer in known.offers] == [
+        *(None, None, "liquid", "dry", "liquid", "liquid", "liquid")
+    ]
+    # 1.2 kg/l × 3.785411784 l/gal / 0.45359237 kg/lb = 10.0145 lb/gal
+    assert known.offers[5].density_lb_gal == pytest.approx(10.0145, abs=1e-4)
+    assert prices(known)[6] == ("Foliar", "2.5 gal", 19.0, "each", None)
+    unknown = read_sheet(path, {**answers, "form.nitro": "not known", "density.foliar": "not known"})
+    assert [offer.product for offer in unknown.offers] == ["Urea", "Turf blend", "UAN 28", "UAN 28"]
+    assert left(unknown) == ["row 6", "row 8", "row 9"]
+    with pytest.raises(InputError, match=r"density\.foliar"):
+        read_sheet(path, {**answers, "density.foliar": "heavy"})
 
 
 def test_two_prices_in_a_row_are_two_offers(tmp_path: Path) -> None:
@@ -168,6 +218,51 @@ def test_what_tickets_say_beside_their_loads_is_taken_or_named(tmp_path: Path) -
     assert [one.net_tons for one in contents.deliveries] == [12.22, 12.2]
 
 
+#: 51,000 less 19,800 is 31,200 lb, 15.60 tons of 2,000 lb; the slip's own net is 200 lb more.
+WRONG_NET = (
+    "Ticket,Date,Product,Gross lb,Tare lb,Net lb,Net tons",
+    "10233,2026-10-13,Lime,51000,19800,31400,15.70",
+)
+
+
+def test_a_net_weight_that_is_not_gross_less_tare_is_asked_with_both(tmp_path: Path) -> None:
+    (asked,) = sheet(tmp_path, *WRONG_NET).questions
+    assert asked.id == "weight.10233"
+    assert asked.choices == ("15.7 tons", "15.6 tons", "<net weight, as 15.6 tons>", "not known")
+
+
+@pytest.mark.parametrize(
+    ("answer", "tons", "tonnes"),
+    [
+        ("15.6 tons", 15.6, None),
+        ("15.7 tons", 15.7, None),
+        ("31200 lb", 15.6, None),
+        ("14.15 t", None, 14.15),
+        ("not known", None, None),
+    ],
+)
+def test_the_answer_to_a_weight_is_what_the_load_weighs(
+    tmp_path: Path, answer: str, tons: float | None, tonnes: float | None
+) -> None:
+    """The failing case: every answer was accepted, and the wrong net of the slip stayed."""
+    (load,) = sheet(tmp_path, *WRONG_NET, answers={"weight.10233": answer}).deliveries
+    assert (load.net_tons, load.net_t) == (pytest.approx(tons), pytest.approx(tonnes))
+
+
+@pytest.mark.parametrize("answer", ["banana", "15.6", "15.6 acres", "-3 tons", "0 lb", "as printed"])
+def test_a_word_that_is_no_weight_is_refused(tmp_path: Path, answer: str) -> None:
+    with pytest.raises(InputError, match="is no answer to the question"):
+        sheet(tmp_path, *WRONG_NET, answers={"weight.10233": answer})
+
+
+def test_a_net_weight_without_a_unit_offers_both_tons(tmp_path: Path) -> None:
+    lines = ("Ticket,Date,Product,Net", "7,2026-10-13,Lime,14.2")
+    (asked,) = sheet(tmp_path, *lines).questions
+    assert asked.choices[:2] == ("14.2 tons", "14.2 t")
+    (load,) = sheet(tmp_path, *lines, answers={"weight.7": "14.2 t"}).deliveries
+    assert (load.net_tons, load.net_t) == (None, pytest.approx(14.2))
+
+
 def offered(contents: SheetContents) -> list[tuple[object, ...]]:
     return [(one.product, one.price, one.per, one.package) for one in contents.offers]
 
@@ -280,7 +375,8 @@ def test_other_packages_over_prices(
     headings: str, row: str, expected: list[tuple[str | None, str]], tmp_path: Path
 ) -> None:
     contents = sheet(tmp_path, headings, row)
-    assert contents.questions == ()
+    liquid = any("gal" in (package or "") for package, _ in expected)
+    assert [question.id for question in contents.questions] == (["density.a"] if liquid else [])
     assert [(one.package, one.per) for one in contents.offers] == expected
 
 
@@ -321,12 +417,12 @@ def test_a_density_stands_with_its_unit_in_the_cell_or_the_heading(tmp_path: Pat
         "Starter,10-34-0,gal,4.20,",
         "Urea,46-0-0,ton,598,heavy",
     )
-    assert contents.questions == ()
+    assert [question.id for question in contents.questions] == ["density.starter"]
     assert [(one.form, one.density_lb_gal, one.density_kg_l) for one in contents.offers] == [
         ("liquid", 10.67, None),
         ("liquid", 11.06, None),
         ("liquid", None, 1.33),
-        ("liquid", None, None),
+        ("liquid", pytest.approx(11.65), None),  # likely, as published of 10-34-0 in materials.csv
         (None, None, None),
     ]
     assert left(contents) == ["row 6, 'heavy'"]

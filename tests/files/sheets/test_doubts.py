@@ -389,7 +389,7 @@ def test_a_ratio_is_no_grade(tmp_path: Path) -> None:
 def test_net_that_is_not_gross_less_tare_is_asked_about(tmp_path: Path) -> None:
     lines = ("Ticket,Date,Gross lb,Tare lb,Net lb,Product", "7,2026-04-09,60000,24000,38000,Ag lime")
     (question,) = sheet(tmp_path, *lines).questions
-    assert question.about == "net 19 is not gross 30 less tare 12"
+    assert question.about == "net 19 tons is not gross 30 tons less tare 12 tons"
 
 
 @pytest.mark.parametrize(

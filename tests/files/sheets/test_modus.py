@@ -227,3 +227,16 @@ def test_a_value_that_is_not_one_figure_is_told(value: str, tmp_path: Path) -> N
     assert [(one.what, one.where[:5]) for one in contents.left_out] == [
         ("a result whose value is not one figure", "'P': ")
     ]
+
+
+@pytest.mark.parametrize("day", ["31/02/2026", "03/04/2026"])
+def test_a_day_that_can_be_read_in_no_or_in_two_ways_is_asked_by_what_stands_there(
+    day: str, tmp_path: Path
+) -> None:
+    text = (HERE / "m1_result_v1.xml").read_text(encoding="utf-8")
+    file = tmp_path / "day.xml"
+    file.write_text(text.replace("<EventDate>2025-08-19<", f"<EventDate>{day}<"), encoding="utf-8")
+    (question,) = read_sheet(file).questions
+    assert (question.id, question.about) == ("sampled", f"day of sampling: which day {day!r} is")
+    (sample,) = as_data(read_sheet(file, {"sampled": "2026-04-03"}))["samples"]
+    assert sample["sampled_on"] == "2026-04-03"

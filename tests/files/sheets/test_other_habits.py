@@ -590,3 +590,29 @@ def test_pounds_of_an_oxide_beside_its_test_are_asked_about_where_none_are_advis
     ]
     (first, _) = (one.amounts["P2O5"].value for s in advised.samples for one in s.recommendations)
     assert first == 55.0
+
+
+@pytest.mark.parametrize(
+    ("footer", "told"),
+    [
+        ("Hold samples 30 days. Nitrogen needed at Flat = 70 lb/A.", "'Nitrogen needed at Flat = 70 lb/A'"),
+        ("Spit: 25 lbs K2O per acre each fall", "'Spit: 25 lbs K2O per acre each fall'"),
+        ("N recommendation for oats,60 lb/acre", "'N recommendation for oats, 60 lb/acre'"),
+        ("Lime needed on Spit 2 tons", "'Lime needed on Spit 2 tons'"),
+        ("Empfehlung Spit 40 kg N/ha", "'Empfehlung Spit 40 kg N/ha'"),
+        ("Multiply ppm by 2 for lb/acre", None),
+        ("P and K are in lb/acre of a 6 in slice; phone 555 0100", None),
+        ("ND = below 5 lb/acre", None),
+    ],
+)
+def test_a_rate_in_a_sentence_is_told_and_not_lost(footer: str, told: str | None, tmp_path: Path) -> None:
+    """A footer said how much nitrogen one plot needs; it went without a word."""
+    contents = sheet(
+        tmp_path,
+        "Sample,Sampled,Depth,pH,P (Bray P1) ppm,K (NH4OAc) ppm",
+        "Flat,2026-10-01,0-6 in,6.4,22,104",
+        "Spit,2026-10-01,0-6 in,6.6,18,96",
+        footer,
+    )
+    rates = [one.where for one in contents.left_out if one.what.startswith("a rate in a sentence")]
+    assert rates == ([told] if told else [])

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 from xml.etree import ElementTree
 
@@ -188,9 +188,17 @@ def _with(node: Node, *names: str, depth: int = 0) -> Iterator[Mapping[str, Node
 
 @dataclass(frozen=True, slots=True)
 class _Reader:
-    """Collects questions while results are read."""
+    """Collects questions while results are read, and days of sampling that cannot be read in one way."""
 
     inquiry: Inquiry
+    unread_days: list[str] = field(default_factory=list)
+
+    def day_of_sampling(self, text: str | None) -> Any:
+        """Read the day of sampling; None when none is given, or one that must be asked about."""
+        found = _day(text)
+        if text and found is None:
+            self.unread_days.append(text)
+        return found
 
     def reading(
         self,
@@ -332,7 +340,7 @@ def _sample(
     field = _text(_first(event, "Field"))
     ordered = [name for name in dict.fromkeys((names[0], field, names[1])) if name]
     label = names[0] or names[1] or field
-    day = _day(_text(_first(event, "EventDate")))
+    day = reader.day_of_sampling(_text(_first(event, "EventDate")))
     corrects = (
         _text(_own(about, "OverwriteResult")) or str(_own(about, "OverwriteResult"))
     ).casefold() == "true"
@@ -461,7 +469,7 @@ def _slim(reader: _Reader, tree: Mapping[str, Node]) -> list[Sample]:
                 names[0] if names else None,
                 _text(_under(lab, "sampleid")),
                 tuple(names[1:]),
-                _day(_text(_under(source, "date")) or _text(whole.get("date"))),
+                reader.day_of_sampling(_text(_under(source, "date")) or _text(whole.get("date"))),
                 _day(_text(_under(lab, "dateReceived"))),
                 _day(_text(_under(lab, "report", "date"))),
                 depth=read_depth(f"{top}-{bottom} {unit}") if top and bottom and unit else None,
@@ -511,8 +519,8 @@ def _asked(reader: _Reader, samples: list[Sample]) -> list[Sample]:
     undated = [sample for sample in samples if sample.sampled_on is None]
     if undated:
         listed = ", ".join(sample.label or "?" for sample in undated)
-        answer = reader.inquiry.ask(
-            "sampled", DAY_OF_SAMPLING, listed, ("<day, as 2025-10-18>",), accepts=is_day
-        )
+        printed = ", ".join(map(repr, dict.fromkeys(reader.unread_days)))
+        about = f"day of sampling: which day {printed} is" if printed else DAY_OF_SAMPLING
+        answer = reader.inquiry.ask("sampled", about, listed, ("<day, as 2025-10-18>",), accepts=is_day)
         samples = [replace(s, sampled_on=s.sampled_on or _day(answer)) for s in samples]
     return samples

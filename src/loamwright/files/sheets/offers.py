@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
+from loamwright.errors import UnitError
 from loamwright.files.fields import DAY_FIRST, MONTH_FIRST
 from loamwright.files.grids import Cell
+from loamwright.files.reference import known_materials
 from loamwright.files.sheets.figures import slug
 from loamwright.files.sheets.inquiry import NOT_KNOWN, Inquiry
 from loamwright.files.sheets.layout import Block, Record
@@ -18,6 +20,8 @@ from loamwright.files.sheets.words.figures import decimal_comma_of, read_printed
 from loamwright.files.sheets.words.guarantees import read_guarantees
 from loamwright.files.sheets.words.measures import read_unit
 from loamwright.files.sheets.words.vocabulary import means, mentions, plain
+from loamwright.supplies import Form, KnownMaterial
+from loamwright.units import LB_GAL_KG_M3, parse_density
 
 _DATE = re.compile(
     r"[0-9]{4}-[0-9]{1,2}-[0-9]{1,2}|[0-9]{1,2}[./-][0-9]{1,2}[./-][0-9]{2,4}"
@@ -76,8 +80,6 @@ _PACKED = re.compile(
 )
 #: Units a density is asked in where neither its cell nor its heading names one.
 _DENSITIES = ("lb/gal", "kg/L")
-#: Units of volume that only liquids are sold by.
-_LIQUID = ("gal", "gallon", "gallons", "l", "liter", "litre")
 _CONTAINERS = ("bag", "sack", "jug", "tote", "pail", "drum", "jar", "sac")
 _CURRENCY = re.compile(r"(?i)[$€£]|\b(?:usd|eur|gbp|nok|sek|dkk|kr)\b")
 #: A figure that names no unit, with or without the sign of a currency.
@@ -100,6 +102,16 @@ _UNITS = {
     "#": "lb",
     "hundredweight": "cwt",
 }
+
+
+#: A measure of liquids.
+_LIQUID_MEASURE = re.compile(
+    r"(?i)(?<![a-z])(?:gal(?:lons?)?|l|lit(?:er|re)s?|hl|qts?|quarts?|pts?|pints?|fl\.? ?oz)(?![a-z])"
+)
+#: What liquids are packed in, also where they are sold by weight.
+_VESSEL = re.compile(r"(?i)\b(?:jugs?|totes?|drums?|pails?|jars?|bottles?|cans?|ibc|tanks?)\b")
+#: What only dry goods are packed in.
+_DRY_PACKAGE = re.compile(r"(?i)\b(?:bags?|bagged|sacks?|big ?bags?|sac)\b")
 
 
 def read_offers(blocks: Sequence[Block], inquiry: Inquiry) -> list[SheetOffer]:
@@ -244,7 +256,9 @@ def _offers(block: Block, record: Record, inquiry: Inquiry, comma: bool | None) 
         if (priced := _with_price(block, record, place, offer, sold_by, inquiry, comma)) is not None
     ]
     notes = [text("note"), text("quantity"), text("in_stock"), *_unpriced(block, record, bool(priced))]
-    return [_with_form(_with_notes(one, notes, text("in_stock"))) for one in priced or [offer]]
+    told = [_with_notes(one, notes, text("in_stock")) for one in priced or [offer]]
+    words = f"{block.title} {' '.join(cell.text for cell in record.cells)}"
+    return [kept for one in told if (kept := _with_form(one, words, inquiry, record.where)) is not None]
 
 
 def _unpriced(block: Block, record: Record, priced: bool) -> list[str]:
@@ -255,6 +269,84 @@ def _unpriced(block: Block, record: Record, priced: bool) -> list[str]:
         if not re.search("[0-9]", record.cells[place].text) and re.search(r"[^\W_]", record.cells[place].text)
     ]
     return [f"{name}: {text}" if priced else text for name, text in texts]
+
+
+def _with_form(offer: SheetOffer, words: str, inquiry: Inquiry, where: str) -> SheetOffer | None:
+    """Return an offer that is dry or liquid, or a question of which; None when that is not known.
+
+    `words` are all of its row and section. What is sold by a measure of liquids, or weighed so, is liquid.
+    What comes in bags, or by weight in no vessel, is dry, and so is a grade published of dry materials only.
+    What a liquid that is sold by volume weighs is asked for, unless the unit of its density is.
+    """
+    by_volume = _LIQUID_MEASURE.search(f"{offer.per or ''} {offer.package or ''}") is not None
+    weighed = offer.density_lb_gal is not None or offer.density_kg_l is not None
+    if offer.form == "lime" or weighed:
+        return replace(offer, form=offer.form or "liquid")
+    published = _published(offer)
+    if by_volume and any(question.id == "density-unit" for question in inquiry.questions):
+        return replace(offer, form="liquid")
+    if by_volume:
+        return _with_asked_density(replace(offer, form="liquid"), published, inquiry, where)
+    packed = offer.per == "each" and re.fullmatch(r"[0-9.,]+ (?:lb|kg)", offer.package or "")
+    said = f"{words} {offer.per or ''}"
+    dry = mentions("dry", offer.product) or _DRY_PACKAGE.search(said) or (packed and not _VESSEL.search(said))
+    forms = {one.product.form for one in published}
+    if offer.form is not None or dry or forms == {Form.DRY}:
+        return offer
+    likely = "liquid" if forms == {Form.LIQUID} else None
+    about = f"whether {offer.product} is dry or liquid"
+    answer = inquiry.ask(f"form.{slug(offer.product)}", about, where, ("dry", "liquid"), likely)
+    if answer == NOT_KNOWN:
+        inquiry.leave_out("an offer of which it is not known whether it is dry or liquid", where)
+        return None
+    if answer is None:
+        return replace(offer, form=likely, candidates=(*offer.candidates, "form"))
+    return replace(offer, form=answer)
+
+
+def _published(offer: SheetOffer) -> tuple[KnownMaterial, ...]:
+    """Common materials of the grade of an offer."""
+
+    def grade(analysis: Mapping[str, float]) -> tuple[float, ...]:
+        return tuple(analysis.get(name, 0.0) for name in ("n", "p2o5", "k2o"))
+
+    wanted = grade(offer.analysis)
+    if not any(wanted):
+        return ()
+    by_name = [
+        (one, {nutrient.value.casefold(): share for nutrient, share in one.product.analysis_pct.items()})
+        for one in known_materials()
+    ]
+    return tuple(one for one, analysis in by_name if grade(analysis) == wanted)
+
+
+def _with_asked_density(
+    offer: SheetOffer, published: Sequence[KnownMaterial], inquiry: Inquiry, where: str
+) -> SheetOffer | None:
+    """Return a liquid with what a gallon of it weighs, or the question; None when that is not known."""
+    weights = {kg_m3 / LB_GAL_KG_M3 for one in published if (kg_m3 := one.product.density_kg_m3)}
+    likely = weights.pop() if len(weights) == 1 else None
+    answer = inquiry.ask(
+        f"density.{slug(offer.product)}",
+        f"what {offer.product} weighs: it is sold by volume, and nutrients are percent by weight",
+        where,
+        ("<weight, as 10.67 lb/gal or 1.28 kg/l>",),
+        None if likely is None else f"{likely:.4g} lb/gal",
+        accepts=_is_density,
+    )
+    if answer == NOT_KNOWN:
+        inquiry.leave_out("a liquid sold by volume of which it is not known what it weighs", where)
+        return None
+    if answer is None:
+        return replace(offer, density_lb_gal=likely, candidates=(*offer.candidates, "density_lb_gal"))
+    return replace(offer, density_lb_gal=parse_density(answer) / LB_GAL_KG_M3)
+
+
+def _is_density(answer: str) -> bool:
+    try:
+        return parse_density(answer) > 0
+    except UnitError:
+        return False
 
 
 def _product(cell: Cell, inquiry: Inquiry, where: str) -> tuple[str, tuple[str, ...]]:
@@ -356,13 +448,6 @@ def _with_density(
             return replace(offer, density_kg_l=printed.value)
         inquiry.leave_out("a density that is not understood: enter it by hand", f"{record.where}, {text!r}")
     return offer
-
-
-def _with_form(offer: SheetOffer) -> SheetOffer:
-    """Call liquid what is sold by the gallon or litre, or weighed by the gallon; other form is not told."""
-    sold = (offer.per or "", *re.findall(r"[^\W0-9_]+$", offer.package or ""))
-    liquid = offer.density_lb_gal is not None or any(plain(word) in _LIQUID for word in sold)
-    return replace(offer, form="liquid") if offer.form is None and liquid else offer
 
 
 def _with_price(

@@ -41,6 +41,8 @@ def read_soil(blocks: Sequence[Block], statements: Statements, inquiry: Inquiry)
     reader.settle_numbers((cell.text for block in tables for cell in _texts(block)), system)
     sheet = SoilSheet(statements, inquiry, reader, Calendar(inquiry), system)
     _settle_dates(sheet, tables)
+    for rate in statements.rates:
+        inquiry.leave_out("a rate in a sentence: enter it by hand where it is advice", f"{rate!r}")
     samples: list[Sample] = []
     for number, block in enumerate(tables):
         read = read_long_table(sheet, block) if is_long(block) else read_table_of_samples(sheet, block)

@@ -2,7 +2,7 @@
 
 A sentence is taken only when every word of it is understood ("P, K, Mg in lb/acre"; "K and Mg: ammonium
 nitrate"; "ND = not detected at 0.3 ppm"). Anything else is left alone: advice that mentions lime or pH
-must not become a unit.
+must not become a unit. What it says is to be spread is kept as it is printed, to be told and not lost.
 """
 
 from __future__ import annotations
@@ -16,11 +16,14 @@ from loamwright.files.sheets.words.calendar_dates import read_printed_date
 from loamwright.files.sheets.words.depths import Depth, read_depth
 from loamwright.files.sheets.words.figures import read_printed
 from loamwright.files.sheets.words.headings import more_exact, read_heading, tests_of
-from loamwright.files.sheets.words.measures import find_units
+from loamwright.files.sheets.words.measures import find_units, read_unit, unit_named
 from loamwright.files.sheets.words.vocabulary import Analyte, LabTest, mentions, plain, tokens, vocabulary
 
 _PAIR = re.compile(r"\s*([^:]{2,40}?)\s*:\s*(.*)")
 _SENTENCES = re.compile(r";|\.(?=\s|$)|\n")
+
+#: Longest unit in words, "pounds of P2O5 per acre", and weights that advice is given in without an area.
+_UNIT_WORDS, _WEIGHTS = 5, ("lb", "ton", "kg", "t")
 
 #: Roles that a "label: value" pair around a table may fill.
 PAIRED = frozenset(
@@ -59,6 +62,7 @@ class Statements:
     state: str | None = None
     recommendation_unit: str | None = None
     lines: list[str] = field(default_factory=list)
+    rates: list[str] = field(default_factory=list)
 
     def test_for(self, analyte: Analyte) -> tuple[LabTest, ...]:
         """Return the test stated for an analyte, or stated for all."""
@@ -77,12 +81,14 @@ def read_statements(lines: Iterable[Line]) -> Statements:
     """Read the lines around the tables of a sheet."""
     found = Statements()
     for line in lines:
-        place = 0
+        place, told = 0, len(found.rates)
         filled = line.filled
         while place < len(filled):
             cell = line.cell(filled[place])
             following = line.cell(filled[place + 1]) if place + 1 < len(filled) else None
             place += 2 if _pair(found, cell, following) else 1
+        if any(read_printed(rate).is_figure for rate in found.rates[told:]):  # its words stand beside it
+            found.rates[told:] = [", ".join(line.text(place) for place in filled)]
     return found
 
 
@@ -157,6 +163,25 @@ def _sentence(found: Statements, sentence: str) -> None:
     if state and re.search(r"\b(basis|results?|reported|expressed|weight)\b", plain(text)):
         found.state = state.meaning
     _test_or_unit(found, text)
+    if _says_a_rate(text):
+        found.rates.append(text)
+
+
+def _says_a_rate(text: str) -> bool:
+    """Tell whether a sentence says how much to spread: "N rec for Bottom = 60 lb/A"; "1 ppm = 2 lb/A" not."""
+    named = find_units(text).names
+    if any(unit_named(name).measures == "content" for name in named):
+        return False
+    advised = mentions("recommendation", text) is not None
+    for figure in re.finditer(r"(?<![\w.])[0-9][0-9.,]*\s*(?=[^\s0-9])", text):
+        words = text[figure.end() :].split()[:_UNIT_WORDS]
+        for count in range(1, len(words) + 1):
+            unit = read_unit(" ".join(words[:count]).strip(".,;:()"))
+            if unit and (
+                unit_named(unit.names[0]).measures == "rate" or (advised and unit.names[0] in _WEIGHTS)
+            ):
+                return True
+    return False
 
 
 def _mark(found: Statements, mark: str, what: str) -> bool:

@@ -6,18 +6,27 @@ import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
+from loamwright.errors import UnitError
 from loamwright.files.grids import EMPTY, Cell, Line
 from loamwright.files.sheets.figures import ColumnReader, slug, system_of
-from loamwright.files.sheets.inquiry import Inquiry
+from loamwright.files.sheets.inquiry import NOT_KNOWN, Inquiry
 from loamwright.files.sheets.layout import Block, Record
 from loamwright.files.sheets.records import Delivery, SheetProduct
 from loamwright.files.sheets.sampling_dates import Calendar
 from loamwright.files.sheets.statements import Statements
 from loamwright.files.sheets.words.guarantees import read_guarantee_line, read_guarantees
 from loamwright.files.sheets.words.vocabulary import means
+from loamwright.units import TON_KG, parse_mass, parse_quantity
 
 _LB_PER_TON, _KG_PER_T = 2000, 1000
+
+#: An answer to what a load weighs: its own weight, with a unit.
+_A_WEIGHT = "<net weight, as 15.6 tons>"
+
+#: Units of an answer that is kept in tonnes.
+_METRIC = frozenset({"t", "tonne", "tonnes", "metric ton", "metric tons", "kg", "kilogram", "kilograms"})
 
 #: A guarantee in a cell of its own is no longer than this [characters]: sentences promise other things.
 _SHORT = 30
@@ -35,12 +44,28 @@ class Tickets:
 
 
 @dataclass(frozen=True, slots=True)
-class _Weights:
-    """Net weight of a load in tons or tonnes, and a doubt about it."""
+class _Weight:
+    """What a scale showed, in tons or tonnes."""
 
-    tons: float | None = None
-    tonnes: float | None = None
+    value: float
+    unit: Literal["tons", "t"]
+
+    def __str__(self) -> str:
+        return f"{self.value:g} {self.unit}"
+
+    @property
+    def kg(self) -> float:
+        """The same in the unit that tons and tonnes share."""
+        return self.value * (TON_KG if self.unit == "tons" else _KG_PER_T)
+
+
+@dataclass(frozen=True, slots=True)
+class _Net:
+    """Net weight of a load, a doubt about it, and what it may be instead."""
+
+    weight: _Weight | None = None
     doubt: str | None = None
+    choices: tuple[_Weight, ...] = ()
 
 
 def read_tickets(blocks: Sequence[Block], statements: Statements, inquiry: Inquiry) -> Tickets:
@@ -98,62 +123,87 @@ def _cell(block: Block, record: Record, *roles: str) -> Cell:
 
 def _delivery(block: Block, record: Record, reader: ColumnReader, calendar: Calendar) -> Delivery:
     ticket = _cell(block, record, "ticket").text
-    weights = _weights(block, record, reader)
+    net = _net(block, record, reader)
+    weight = net.weight
     candidates = ["date"] if calendar.is_candidate(_cell(block, record, "dated")) else []
-    if weights.doubt:
-        answer = reader.inquiry.ask(
-            f"weight.{slug(ticket)}", weights.doubt, record.where, ("<net weight>", "as printed")
-        )
-        candidates.extend([] if answer else ["net_tons"])
+    if net.doubt:
+        choices = (*dict.fromkeys(str(choice) for choice in net.choices), _A_WEIGHT)
+        ident = f"weight.{slug(ticket)}"
+        answer = reader.inquiry.ask(ident, net.doubt, record.where, choices, accepts=_is_weight)
+        if answer is None:
+            candidates.append("net_tons")
+        else:
+            weight = None if answer == NOT_KNOWN else _answered(answer)
     return Delivery(
         ticket,
         calendar.date(_cell(block, record, "dated", "sampled"), record.where),
-        weights.tons,
-        weights.tonnes,
+        weight.value if weight is not None and weight.unit == "tons" else None,
+        weight.value if weight is not None and weight.unit == "t" else None,
         plot=_cell(block, record, "plot", "label").text or None,
         note=_cell(block, record, "note").text or None,
         candidates=tuple(candidates),
     )
 
 
-def _weights(block: Block, record: Record, reader: ColumnReader) -> _Weights:
+def _is_weight(answer: str) -> bool:
+    try:
+        return parse_mass(answer) > 0
+    except UnitError:
+        return False
+
+
+def _answered(answer: str) -> _Weight:
+    if parse_quantity(answer).unit.casefold() in _METRIC:
+        return _Weight(parse_mass(answer) / _KG_PER_T, "t")
+    return _Weight(parse_mass(answer) / TON_KG, "tons")
+
+
+def _net(block: Block, record: Record, reader: ColumnReader) -> _Net:
     """Read the net weight, held against gross less tare and against itself in the other unit."""
-    tons: list[float] = []
-    tonnes: list[float] = []
-    unknown = None
-    gross, tare = _mass(block, record, reader, "gross"), _mass(block, record, reader, "tare")
+    found: list[_Weight] = []
+    unknown: _Net | None = None
     for place in block.places("net"):
         column = block.columns[place]
         value = reader.read(record.cells[place], reader.decimal_comma, column.name, record.where).value
-        unit = column.heading.unit
         if value is None:
             continue
-        if unit in ("ton", "lb"):
-            tons.append(value / _LB_PER_TON if unit == "lb" else value)
-        elif unit in ("t", "kg"):
-            tonnes.append(value / _KG_PER_T if unit == "kg" else value)
+        if weight := _weight(value, column.heading.unit):
+            found.append(weight)
         else:
-            unknown = f"the unit of {column.name!r}: {record.cells[place].text}"
-    found = tons or tonnes
-    if unknown and not found:
-        return _Weights(doubt=unknown)
-    exact = [value for value in found if round(value, 2) == value] or found
-    doubt = None
-    if found and max(found) - min(found) > _SCALE_TON:
-        doubt = f"the net weights of the ticket differ: {' and '.join(f'{value:g}' for value in found)}"
-    elif found and gross is not None and tare is not None and abs(gross - tare - exact[-1]) > _SCALE_TON:
-        doubt = f"net {exact[-1]:g} is not gross {gross:g} less tare {tare:g}"
-    value = exact[-1] if exact else None
-    return _Weights(value if tons else None, None if tons else value, doubt)
+            doubt = f"the unit of {column.name!r}: {record.cells[place].text}"
+            unknown = _Net(None, doubt, (_Weight(value, "tons"), _Weight(value, "t")))
+    if not found:
+        return unknown or _Net()
+    found = [weight for weight in found if weight.unit == "tons"] or found
+    net = [weight for weight in found if round(weight.value, 2) == weight.value] or found
+    values = [weight.value for weight in found]
+    if max(values) - min(values) > _SCALE_TON:
+        doubt = f"the net weights of the ticket differ: {' and '.join(map(str, found))}"
+        return _Net(net[-1], doubt, tuple(found))
+    gross, tare = _shown(block, record, reader, "gross"), _shown(block, record, reader, "tare")
+    if gross is not None and tare is not None:
+        less = _Weight(round((gross.kg - tare.kg) / _Weight(1, net[-1].unit).kg, 4), net[-1].unit)
+        if abs(less.value - net[-1].value) > _SCALE_TON:
+            doubt = f"net {net[-1]} is not gross {gross} less tare {tare}"
+            return _Net(net[-1], doubt, tuple(one for one in (net[-1], less) if one.value > 0))
+    return _Net(net[-1])
 
 
-def _mass(block: Block, record: Record, reader: ColumnReader, role: str) -> float | None:
+def _weight(value: float, unit: str | None) -> _Weight | None:
+    if unit in ("ton", "lb"):
+        return _Weight(value / _LB_PER_TON if unit == "lb" else value, "tons")
+    if unit in ("t", "kg"):
+        return _Weight(value / _KG_PER_T if unit == "kg" else value, "t")
+    return None
+
+
+def _shown(block: Block, record: Record, reader: ColumnReader, role: str) -> _Weight | None:
+    """Read the gross or the tare weight."""
     for place in block.places(role):
         column = block.columns[place]
         value = reader.read(record.cells[place], reader.decimal_comma, column.name, record.where).value
-        divisor = {"lb": _LB_PER_TON, "kg": _KG_PER_T, "ton": 1, "t": 1}.get(column.heading.unit or "")
-        if value is not None and divisor:
-            return value / divisor
+        if value is not None and (weight := _weight(value, column.heading.unit)):
+            return weight
     return None
 
 
