@@ -616,3 +616,41 @@ def test_a_rate_in_a_sentence_is_told_and_not_lost(footer: str, told: str | None
     )
     rates = [one.where for one in contents.left_out if one.what.startswith("a rate in a sentence")]
     assert rates == ([told] if told else [])
+
+
+@pytest.mark.parametrize(
+    "title",
+    [
+        'Sampled 10/22/2026    Depth 0-6"',
+        "Sampled 10/22/2026. Sample depth 6 inches",
+        '"Date sampled: 10/22/2026, depth: 6 in"',
+        "Collected 2026-10-22,Sample depth: 6 inches",
+    ],
+)
+def test_the_day_and_depth_a_line_over_the_table_states(title: str, tmp_path: Path) -> None:
+    """Both were asked for, as if the file printed none."""
+    contents = sheet(
+        tmp_path,
+        title,
+        "Mehlich 3 extraction. Results in lbs/ac except where noted",
+        "Sample,pH,P,K,S (ppm)",
+        "Flat,6.4,44,208,11",
+        "Spit,6.6,36,192,9",
+    )
+    assert asked(contents) == set()
+    assert {(one.depth.top, one.depth.bottom, one.depth.unit) for one in contents.samples if one.depth} == {
+        (0.0, 6.0, "in")
+    }
+    assert {str(one.sampled_on) for one in contents.samples} == {"2026-10-22"}
+    assert [reading[:2] for reading in figures(contents, "K")] == [(208.0, "lb/acre"), (192.0, "lb/acre")]
+    assert [reading[:2] for reading in figures(contents, "S")] == [(11.0, "ppm"), (9.0, "ppm")]
+
+
+def test_the_depth_of_the_plow_is_not_that_of_the_samples(tmp_path: Path) -> None:
+    contents = sheet(
+        tmp_path,
+        "Recommendations are for a plow depth of 8 inches",
+        "Sample,Sampled,pH,P (Bray P1) ppm,K (NH4OAc) ppm",
+        "Flat,2026-10-22,6.4,22,104",
+    )
+    assert asked(contents) == {"depth"}

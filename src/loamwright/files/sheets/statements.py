@@ -13,13 +13,23 @@ from dataclasses import dataclass, field
 
 from loamwright.files.grids import Cell, Line
 from loamwright.files.sheets.words.calendar_dates import read_printed_date
-from loamwright.files.sheets.words.depths import Depth, read_depth
+from loamwright.files.sheets.words.depths import Depth, read_depth, read_single_depth
 from loamwright.files.sheets.words.figures import read_printed
 from loamwright.files.sheets.words.headings import more_exact, read_heading, tests_of
 from loamwright.files.sheets.words.measures import find_units, read_unit, unit_named
 from loamwright.files.sheets.words.vocabulary import Analyte, LabTest, mentions, plain, tokens, vocabulary
 
 _PAIR = re.compile(r"\s*([^:]{2,40}?)\s*:\s*(.*)")
+#: A day that stands behind its name without a colon: "Sampled 10/02/2026   Depth 0-6 in".
+_DAY_BESIDE = re.compile(
+    r"(?P<name>[^\W\d][^\d:]{2,30}?)(?: on| of)?\s+"
+    r"(?P<day>[0-9]{1,4}[/.-][0-9]{1,2}[/.-][0-9]{2,4})(?![\d/-]|\.\d)(?P<rest>.*)"
+)
+#: What a statement about all figures sets aside, without naming any.
+_EXCEPT = re.compile(
+    r"(?i)[,(\s]*\b(?:except|unless)\s+(?:where|as|when)?\s*(?:otherwise)?\s*"
+    r"(?:noted|stated|shown|marked|indicated|specified|given)\)?\s*$"
+)
 _SENTENCES = re.compile(r";|\.(?=\s|$)|\n")
 
 #: Longest unit in words, "pounds of P2O5 per acre", and weights that advice is given in without an area.
@@ -40,6 +50,9 @@ PAIRED = frozenset(
         "aside",
     }
 )
+
+
+_DAYS = ("sampled", "received", "reported", "dated")
 
 
 @dataclass(slots=True)
@@ -115,6 +128,11 @@ def _pair(found: Statements, cell: Cell, following: Cell | None) -> bool:
     if role in PAIRED and following is not None and following.text and (len(text) < 40):
         _keep(found, role, following)
         return True
+    if (beside := _DAY_BESIDE.fullmatch(text)) and (dated := _dated_role(beside["name"])):
+        _keep(found, dated, Cell(beside["day"]))
+        if beside["rest"].strip():
+            _pair(found, Cell(beside["rest"].strip(" .,;|")), None)
+        return False
     if role == "method" and (value := match[2] if match else following.text if following else ""):
         tests, left = vocabulary().tests.take(tokens(value))
         if tests and not vocabulary().words["filler"].take(left)[1]:
@@ -131,10 +149,16 @@ def _pair(found: Statements, cell: Cell, following: Cell | None) -> bool:
     return False
 
 
+def _dated_role(name: str) -> str:
+    """Return which day a name means, as "sampled"; empty when it means none."""
+    heading = read_heading(name)
+    return heading.role if heading.known and heading.role in _DAYS else ""
+
+
 def _several(role: str, text: str) -> list[str]:
     """Part "2026-10-12, depth 0-6 in" into the day and what stands after it; other texts stay whole."""
     first, *rest = re.split(r"\s*[;|]\s*|\s*,\s+(?=[^\W\d])", text.strip())
-    is_day = role in ("sampled", "received", "reported", "dated") and read_printed_date(first) is not None
+    is_day = role in _DAYS and read_printed_date(first) is not None
     return [first, *rest] if is_day else [text.strip()]
 
 
@@ -142,7 +166,7 @@ def _keep(found: Statements, role: str, value: Cell) -> None:
     if role == "report_number":
         found.report = found.report or value.text
     elif role == "depth":
-        found.depth = read_depth(value.text) or found.depth
+        found.depth = read_depth(value.text) or read_single_depth(f"depth {value.text}") or found.depth
     else:
         found.pairs.setdefault(role, value)
 
@@ -223,7 +247,7 @@ def _lime(found: Statements, text: str) -> bool:
 
 
 def _depth(found: Statements, text: str) -> bool:
-    depth = read_depth(text)
+    depth = read_depth(text) or read_single_depth(text)
     if depth is None or not re.search(r"\b(depth|sampled?|samples|cores?|taken)\b", plain(text)):
         return False
     found.depth = depth if found.depth in (None, depth) else None
@@ -233,6 +257,7 @@ def _depth(found: Statements, text: str) -> bool:
 def _test_or_unit(found: Statements, text: str) -> None:
     """Read "P: Olsen", "K and Mg by ammonium nitrate", "P, K in lb/acre", "Mehlich-3 extract"."""
     known = vocabulary()
+    text = _EXCEPT.sub("", text)
     units = find_units(text)
     asked = mentions("recommendation", text) is not None
     words = known.words["recommendation"].take(tokens(units.rest))[1] if asked else tokens(units.rest)

@@ -17,6 +17,11 @@ DEPTH = re.compile(
     r"(?<![0-9.,])([0-9]{1,3}(?:[.,][0-9])?)\s*(?:-|to|til)\s*([0-9]{1,3}(?:[.,][0-9])?)\s*(\"|''|in\b|inch(?:es)?\b|cm\b)"
 )
 
+_SINGLE = re.compile(
+    r"(?:^\W*|\b(?:sampl\w+|core|coring) )depth\b\W*(?:of |to |was |is |= )*"
+    r"([0-9]{1,3}(?:[.,][0-9])?)\s*(\"|''|in\b|inch(?:es)?\b|cm\b)"
+)
+
 
 @dataclass(frozen=True, slots=True)
 class Depth:
@@ -35,3 +40,10 @@ def read_depth(text: str) -> Depth | None:
         return None
     top, bottom = (read_number(part) for part in match.group(1, 2))
     return Depth(top, bottom, "cm" if match[3] == "cm" else "in") if bottom > top else None
+
+
+def read_single_depth(text: str) -> Depth | None:
+    """Find the depth to which a text says samples were taken, from the surface: "sample depth 6 inches"."""
+    match = _SINGLE.search(plain(text))
+    bottom = read_number(match[1]) if match else 0.0
+    return Depth(0.0, bottom, "cm" if match[2] == "cm" else "in") if match and bottom > 0 else None
