@@ -368,6 +368,47 @@ def test_a_newer_test_without_advice_goes_before_an_older_ones_advice() -> None:
     assert pounds(needs([old, CLOVER], crop()), "P2O5") == pytest.approx(25)
 
 
+def test_advice_of_this_season_that_a_newer_report_sets_aside_is_told() -> None:
+    """The failing case: the lab advised none on one day, the next day's report advised nothing, and the need
+    became unknown with no word of the advice.
+    """
+    day_before = SAMPLED - dt.timedelta(days=1)
+    old = report(sampled_on=day_before, test_id="old", recommendation=advice(P2O5=0))
+
+    def told(*tests: SoilTest) -> list[tuple[Level, str]]:
+        found = needs(tests, crop())
+        return [(one.level, one.what) for one in found.problems if "is not used" in one.what]
+
+    by_table = f"the lab's 0 lb/acre P2O5 is not used (sampled {day_before}): a newer report holds none"
+    assert told(old, CLOVER) == [(Level.NOTE, f"{by_table} (sampled {SAMPLED})")]
+    unreadable = report((8, "no such test"), test_id="new")
+    assert told(old, unreadable) == [(Level.WARNING, f"{by_table} (sampled {SAMPLED})")]
+    assert told(old) == []
+    assert told(CLOVER) == []
+    both = replace(old, sampled_on=SAMPLED)  # of one day, the advice is used
+    assert told(both, CLOVER) == []
+    long_ago = replace(old, sampled_on=SAMPLED.replace(year=SAMPLED.year - 2))  # for another season's crop
+    assert told(long_ago, CLOVER) == []
+
+
+def test_lime_of_this_season_that_a_newer_report_sets_aside_is_told() -> None:
+    """Asked for on one day; the next day's report has a pH above any limit and advises nothing."""
+    day_before = SAMPLED - dt.timedelta(days=1)
+    old = report(sampled_on=day_before, test_id="old", recommendation=advice((3, "ton/acre")))
+
+    def told(*tests: SoilTest) -> list[tuple[Level, str]]:
+        found = needs(tests, crop())
+        return [
+            (one.level, one.where) for one in found.problems if "ton/acre of lime is not used" in one.what
+        ]
+
+    ((level, where),) = told(old, replace(CLOVER, ph=7.0))
+    assert level is Level.NOTE
+    assert where.endswith("lime, soil test old")
+    assert told(old) == []
+    assert told(replace(old, sampled_on=SAMPLED), CLOVER) == []
+
+
 def test_old_advice_is_a_choice_because_it_was_for_another_seasons_crop() -> None:
     old = report(sampled_on=dt.date(2024, 4, 1), recommendation=advice(P2O5=99))
     found = of(needs([old], crop()), "P2O5")

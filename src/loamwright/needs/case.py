@@ -147,6 +147,19 @@ def part_asks(
     ]
 
 
+def set_aside(
+    case: Case, what: str, said: str, test: SoilTest, governing: Sequence[SoilTest], level: Level
+) -> Problem:
+    """Say that a lab's rate gives way to a newer report that holds none."""
+    dated, newer = (soil.sample_text(reports) for reports in ((test,), governing))
+    return Problem(
+        f"{case.where}, {what}, soil test {test.test_id}",
+        f"the lab's {said} is not used ({dated}): a newer report holds none ({newer})",
+        "If it still holds, decide that rate; if both are of one sampling, give them the same day",
+        level,
+    )
+
+
 def area_steps(case: Case, net_kg_ha: float, mass_kg: float, what: str) -> tuple[Step, Step]:
     """Return the steps from a rate to the plot: rate [kg/ha] × area = mass [kg]."""
     area = case.area.spread_area_m2 / unit_m2(case)

@@ -6,7 +6,7 @@ The published forms of lime tables are `lime_rules`; which stone fills the need 
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 
@@ -25,10 +25,11 @@ from loamwright.needs.case import (
     rest_steps,
     same_step,
     sentence,
+    set_aside,
     within_reach,
 )
 from loamwright.needs.choice import lime_depth_rule
-from loamwright.needs.decisions import governing_decision
+from loamwright.needs.decisions import governing_decision, lab_rates_to_decide
 from loamwright.needs.lime_rules import LimeAnswer, LimeCase
 from loamwright.needs.publication import Guideline
 from loamwright.needs.records import LimeNeed
@@ -121,17 +122,30 @@ def _asks_for_lime(part: Case) -> bool:
 # Lime
 
 
+def _set_aside(case: Case, governing: Sequence[SoilTest], state: NeedState) -> Iterator[Problem]:
+    """Say that a lab's lime of this season gives way to a newer report that holds none."""
+    level = Level.WARNING if state is NeedState.UNKNOWN else Level.NOTE
+    for test in soil.newest(case.tests, lambda test: _lab_lime(test) is not None):
+        lime = _lab_lime(test)
+        if lime is not None and lab_rates_to_decide(case.season, [test]) is None:
+            yield set_aside(case, "lime", f"{lime.value:g} {lime.unit} of lime", test, governing, level)
+
+
+def _lab_lime(test: SoilTest) -> Quantity | None:
+    return None if test.recommendation is None else test.recommendation.lime
+
+
 def lime_need(case: Case) -> tuple[LimeNeed, list[Problem]]:
     """Return the lime a plot needs, in the basis its source uses."""
     governing = soil.newest(case.tests, speaks_of_lime)
-    printed = [t for t in governing if t.recommendation is not None and t.recommendation.lime is not None]
+    printed = [test for test in governing if _lab_lime(test) is not None]
     answer, edition = (_lime_from_lab(printed), None) if printed else _lime_from_guideline(case)
     if answer.state is NeedState.NONE and not printed:
         parts = part_asks(case, governing, "lime", _asks_for_lime)
     else:
         parts = []
     dolomitic, magnesium = soil.wants_dolomitic(case.tests)
-    problems = parts
+    problems = [*parts, *([] if printed else _set_aside(case, governing, answer.state))]
     need = LimeNeed(
         case.plot.plot_id,
         answer.state,

@@ -16,7 +16,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from types import MappingProxyType
@@ -39,6 +39,7 @@ from loamwright.needs.case import (
     rest_steps,
     same_step,
     sentence,
+    set_aside,
     within_reach,
 )
 from loamwright.needs.choice import Asked, Choice, answer, candidates
@@ -302,6 +303,10 @@ def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
         else _from_guideline(case, nutrient, governing)
     )
     problems.extend(gross.problems)
+    if governing and all(_recommended(test, nutrient) is None for test in governing):
+        problems.extend(
+            _set_aside(case, nutrient, governing, Level.NOTE if gross.rate_kg_ha else Level.WARNING)
+        )
     if gross.rate_kg_ha == 0 and not gross.from_lab:
         problems.extend(part_asks(case, governing, nutrient.value, _asks_for(nutrient)))
     plot_id, steps = case.plot.plot_id, list(gross.steps)
@@ -405,6 +410,19 @@ def _need(case: Case, nutrient: Nutrient) -> tuple[Need, list[Problem]]:
             steps=(*found_need.steps, open_step),
         )
     return found_need, problems
+
+
+def _set_aside(
+    case: Case, nutrient: Nutrient, governing: Sequence[SoilTest], level: Level
+) -> Iterator[Problem]:
+    """Say that a lab's rate for this season gives way to a newer report that holds none."""
+    older = soil.newest(case.tests, lambda test: _recommended(test, nutrient) is not None)
+    for test in _for_this_crop(case, nutrient, older)[0]:
+        printed = _recommended(test, nutrient)
+        if printed is None or lab_rates_to_decide(case.season, [test]) is not None:
+            continue
+        unit = printed.unit if nutrient.value in printed.unit else f"{printed.unit} {nutrient.value}"
+        yield set_aside(case, nutrient.value, f"{printed.value:g} {unit}", test, governing, level)
 
 
 def _for_this_crop(
