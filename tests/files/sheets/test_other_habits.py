@@ -14,7 +14,7 @@ import openpyxl
 import pytest
 
 from loamwright.errors import InputError
-from loamwright.files.sheets import ManureSample, SheetContents, as_data, read_sheet
+from loamwright.files.sheets import SheetContents, as_data, read_sheet
 
 
 def sheet(tmp_path: Path, *lines: str, encoding: str = "utf-8", **answers: str) -> SheetContents:
@@ -352,29 +352,6 @@ def test_what_a_crop_gets_of_a_manure_is_not_what_is_in_it(tmp_path: Path) -> No
         "Barn,31,0.62,0.11,0.38,5.1",
     )
     assert (contents.samples[0].readings["N"].value, contents.samples[0].readings["N"].unit) == (0.62, "%")
-
-
-def test_one_manure_in_percent_and_in_pounds_is_one_sample_by_its_name(tmp_path: Path) -> None:
-    """The failing case: the second column of figures became a second sample, and the name was lost.
-
-    0.62 % of 2,000 lb is 12.4 lb/ton: the same figure twice, and the pounds are taken.
-    """
-    path = tmp_path / "manure.csv"
-    path.write_text(
-        "Manure analysis report (invented),,\nSample: Barn pack,Solid,As received\n"
-        "Analyte,As received %,lb/ton\nMoisture,68.0,\nTotal nitrogen (N),0.62,12.4\nAmmonium N,0.11,2.2\n"
-        "Phosphorus (P),0.19,3.8\nP2O5,0.435,8.7\nPotassium (K),0.46,9.2\nK2O,0.55,11.0\n",
-        encoding="utf-8",
-    )
-    (sample,) = read_sheet(path).samples
-    assert isinstance(sample, ManureSample)
-    assert (sample.label, sample.moisture_pct) == ("Barn pack, Solid", 68.0)
-    assert {name: (one.value, one.unit) for name, one in sample.readings.items()} == {
-        "N": (12.4, "lb/ton"),
-        "NH4-N": (2.2, "lb/ton"),
-        "P2O5": (8.7, "lb/ton"),
-        "K2O": (11.0, "lb/ton"),
-    }
 
 
 def test_a_manure_report_with_a_unit_for_each_row(tmp_path: Path) -> None:

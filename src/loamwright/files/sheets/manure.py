@@ -138,28 +138,19 @@ def _turned(block: Block) -> tuple[list[_Entry], dict[int, _Head]]:
     entries: list[_Entry] = []
     heads: dict[int, _Head] = {}
     numbers: dict[str, int] = {}
-    name = ""
     for record in block.records:
         for place in tops:
             carried[place] = record.cells[place].text or carried[place]
         over = [read_heading(text) for place in tops if (text := carried[place])]
         names = [heading.text for heading in over if not _is_column_kind(heading)]
-        name = " ".join(names) or name  # the same figures once more, in another unit or state
+        name = " ".join(names)
         number = numbers.setdefault(name, len(numbers))
         heads.setdefault(number, _Head(name or None, None))
         kind = _together([heading for heading in over if _is_column_kind(heading)])
         for place, column in enumerate(block.columns):
             if column.heading.analyte is not None and column.role in ("reading", "share"):
                 entries.append(_entry(number, column.heading, kind, record.cells[place], record.where))
-    if len(heads) == 1 and (corner := _named_in_the_corner(block)):
-        heads = {0: _Head(", ".join(filter(None, (corner, heads[0].label))), None)}
     return entries, heads
-
-
-def _named_in_the_corner(block: Block) -> str:
-    """The one sample of a table, where the cell above the analytes names it: "Sample: Barn pack"."""
-    named = (block.columns[place].name.partition(":")[2].strip() for place in block.places("label"))
-    return next(filter(None, named), "")
 
 
 def _is_column_kind(heading: Heading) -> bool:
