@@ -58,7 +58,27 @@ def earlier_words(earlier_kg: float, system: str) -> str:
     """
     return (
         f"{mass_words(earlier_kg, system)} put on before the first day of its book is not taken off: if it "
-        "came from these packages, date the purchase by the day it was made, or write down a count"
+        "came from these packages, date the purchase by the day they came, or write down a count"
+    )
+
+
+def not_in_book_words(put_on_kg: float, system: str) -> str:
+    """Say that product was put on of which the shed's book knows nothing.
+
+    Parameters
+    ----------
+    put_on_kg
+        This season [kg].
+    system
+        ``"us"`` or ``"metric"``.
+
+    Returns
+    -------
+    str
+    """
+    return (
+        f"{mass_words(put_on_kg, system)} put on this season, and none was ever written down as bought or "
+        "counted: write down the purchase, by the day it came"
     )
 
 

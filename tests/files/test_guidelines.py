@@ -15,6 +15,7 @@ sources, not as the program stores them:
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import shutil
 from collections.abc import Mapping
 from pathlib import Path
@@ -27,7 +28,9 @@ from loamwright.needs.classes import Span
 from loamwright.needs.lime_rules import AcidityByPh, AcidityFormula, BufferTable, FlatLime
 from loamwright.needs.publication import Guideline, Status
 from loamwright.needs.rates import RateTable
-from loamwright.soil.readings import Buffer, Extractant
+from loamwright.soil.governing import soil_value
+from loamwright.soil.readings import Buffer, Extractant, Missing
+from loamwright.soil.records import Reading, SoilTest
 from loamwright.values import LimeBasis, Nutrient, Settings, Timing
 
 PUBLISHED = Path(__file__).parents[1] / "published"
@@ -486,6 +489,30 @@ def test_every_slip_is_named_with_file_row_column_and_value(
     assert all(problem.fix for problem in errors)
     with pytest.raises(InputError):
         guidelines.load_file(own)
+
+
+def test_a_strange_column_is_one_error_and_not_one_for_every_row_that_differs_in_it(own: Path) -> None:
+    replace(own / "n.csv", "previous crop,organic matter,rate", "previous crop,humus,rate")
+    errors = [problem for problem in guidelines.check_guideline(own) if problem.level is Level.ERROR]
+    assert [problem.where for problem in errors] == ["my-guide/n.csv, row 1"]
+    assert "'humus'" in errors[0].what
+
+
+def test_a_guideline_of_ones_own_can_be_of_the_calcium_acetate_lactate_test(own: Path) -> None:
+    """The lab's sheet reads it (Schüller 1969); the invented table prints its classes as mg P per 100 g.
+
+    11 mg P2O5/100 g are 11 x 0.4364 = 4.80 mg P/100 g: class 0 to 15, 60 lb/acre.
+    """
+    replace(own / "p2o5.csv", "Mehlich-3 ICP,", "CAL,")
+    replace(own / "guideline.toml", 'file = "p2o5.csv"', 'file = "p2o5.csv"\nsoil_unit = "mg/100 g"')
+    assert guidelines.check_guideline(own) == ()
+    loaded = guidelines.load_guideline(str(own))
+    (table,) = (one for one in loaded.tables if one.nutrient is Nutrient.P2O5)
+    reading = Reading(11.0, "mg/100 g", "calcium-acetate-lactate", "P2O5")
+    sample = SoilTest("L1", "A", dt.date(2026, 3, 1), readings={"P": reading})
+    found = soil_value([sample], "P", "mg/100 g", table.extractants)
+    assert not isinstance(found, Missing)
+    assert found.value == pytest.approx(4.80, abs=0.005)
 
 
 def test_a_missing_publication_is_an_error(own: Path) -> None:

@@ -191,7 +191,7 @@ def test_a_catch_and_the_plots_are_told_in_the_propertys_units(hof: Path) -> Non
     ran_well("add", hof, "spreader", "Streuer", "swath=12 m")
     test = ("--spreader", "Streuer", "--product", "Kalisalz 60", "--setting", "3", "--operator", "Helfer")
     told = run("calibrate", hof, *test, "--caught", "0,2 kg", "--catch-area", "9 m2", as_json=False).text
-    assert "0.2 kg caught = 222 kg/ha" in told
+    assert "0,2 kg caught = 222 kg/ha" in told
     measured = run("measure", hof, "--layer", "plots", as_json=False).text
     assert f"{HA:.3f} ha" in measured
     assert " acres" not in measured

@@ -85,12 +85,22 @@ def test_without_a_count_the_book_begins_with_its_first_entry() -> None:
 
 
 def test_what_is_dated_before_the_book_but_written_down_after_it_is_told_and_not_taken_off() -> None:
-    # 5 bags written down on 1 June; in June 100 lb are entered that went on in May: from which bags?
+    # 5 bags written down on 1 June; in June 100 lb are entered that went on in May: from which bags? 600 lb
+    # of May were on record already, and 400 of the year before: those of this season may be of the same heap.
     book = [entry(Movement.BOUGHT, 5, "2026-06-01", "2026-06-01T09:00:00")]
     late, known = (
         spread(100, "2026-05-09", "2026-06-03T09:00:00"),
         spread(600, "2026-05-09", "2026-05-09T18:00:00"),
     )
-    found = stock(book, [late, known])["Urea"]
+    before = spread(400, "2025-05-09", "2025-05-09T18:00:00")
+    found = stock(book, [late, known, before])["Urea"]
     assert found.left_kg / LB == pytest.approx(250)
-    assert found.earlier_kg / LB == pytest.approx(100)
+    assert found.earlier_kg / LB == pytest.approx(700)
+
+
+def test_what_goes_on_the_day_it_comes_is_taken_off_whichever_is_written_down_first() -> None:
+    # 8 bags come and 300 lb are spread on the same day; the bill is written down a month later: 100 lb left.
+    book = [entry(Movement.BOUGHT, 8, "2026-03-02", "2026-04-02T20:00:00")]
+    found = stock(book, [spread(300, "2026-03-02", "2026-03-02T18:00:00")])["Urea"]
+    assert found.left_kg / LB == pytest.approx(100)
+    assert found.earlier_kg == 0

@@ -7,7 +7,7 @@ from loamwright.app.pages import Ask, Go, Reply, Route, Shown, changed, day_of, 
 from loamwright.errors import InputError, LoamwrightError, Problem
 from loamwright.supplies import Movement
 from loamwright.units import read_number
-from loamwright.words import earlier_words
+from loamwright.words import earlier_words, not_in_book_words
 
 
 def show(ask: Ask) -> Reply:
@@ -25,6 +25,10 @@ def _page(ask: Ask, error: LoamwrightError | None = None) -> Shown:
             f"{one.product}: {earlier_words(one.earlier_kg, record.info.units)}"
             for one in stock
             if one.earlier_kg
+        ]
+        + [
+            f"{one.product}: {not_in_book_words(one.put_on_kg, record.info.units)}"
+            for one in work.not_in_book(record)
         ],
         "purchases": tuple(reversed(record.purchases)),
         "offers": record.offers,

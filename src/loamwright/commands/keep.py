@@ -220,7 +220,8 @@ def stock(property_path: PropertyPath) -> Answer:
     from loamwright.commands.results import StockListed
 
     record = files.load(property_path)
-    return Answer(StockListed(tuple(work.stock_of(record).values())), record.info.units)
+    listed = StockListed(tuple(work.stock_of(record).values()), work.not_in_book(record))
+    return Answer(listed, record.info.units)
 
 
 @command(app, in_units=True)

@@ -23,7 +23,7 @@ from loamwright.units import (
     format_rate,
 )
 from loamwright.upkeep import Changed, SeasonStarted
-from loamwright.words import earlier_words, mass_words
+from loamwright.words import earlier_words, mass_words, not_in_book_words
 from loamwright.work import ChoiceRow, MixRow
 
 
@@ -107,6 +107,8 @@ def show_stock(out: Console, found: StockListed, system: str) -> None:
     for item in found.stock:
         if item.earlier_kg:
             out.print(f"{escape(item.product)}: {earlier_words(item.earlier_kg, system)}")
+    for one in found.not_in_book:
+        out.print(f"{escape(one.product)}: {not_in_book_words(one.put_on_kg, system)}")
 
 
 def _published(row: ChoiceRow, system: str) -> str:

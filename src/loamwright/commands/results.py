@@ -26,7 +26,7 @@ if TYPE_CHECKING:
         Variant,
     )
     from loamwright.season import CloseCall, NotCompared, Season
-    from loamwright.supplies import Acidity, KnownMaterial, OfferComparison, Stock
+    from loamwright.supplies import Acidity, KnownMaterial, NotInBook, OfferComparison, Stock
     from loamwright.upkeep import ChangeRow, ChecklistEntry, ShownField
     from loamwright.work import Calibration, ChoiceRow, MixRow, PlotHistory, SamplingPlan, SeasonView
 
@@ -277,6 +277,7 @@ class StockListed:
     """What is in the shed."""
 
     stock: tuple[Stock, ...]
+    not_in_book: tuple[NotInBook, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,6 @@ from decimal import Decimal
 from operator import attrgetter
 from typing import Any
 
-from loamwright.errors import UnitError
 from loamwright.files import kinds
 from loamwright.files.kinds import Kind
 from loamwright.files.pricelists import is_bulk
@@ -21,7 +20,7 @@ from loamwright.files.work_rules import BAND_SUPPLIES, PACKAGE_KINDS
 from loamwright.land import KeepOut
 from loamwright.soil import LabRecommendation, Reading, SoilTest
 from loamwright.supplies import DOSE_LIMITS, Form, Handled, LimeLabel, Movement, Offer, Product
-from loamwright.units import SYSTEMS, parse_package
+from loamwright.units import SYSTEMS
 from loamwright.values import MixDecision, Nutrient, OwnWindow, PropertyInfo, Quantity, Timing, WorkRules
 from loamwright.work import PropertyRecord
 
@@ -473,14 +472,11 @@ def _put_price(record: Offer, value: Decimal | None) -> Offer:
     return replace(record, price=value)
 
 
-def _put_package(record: Offer, value: str | None) -> Offer:
+def _put_package(record: Offer, value: tuple[str, float | None] | None) -> Offer:
     """A package says what it holds and whether it is bulk; one of a volume leaves its mass to be stated."""
-    try:
-        mass_kg = parse_package(value) if value else None
-    except UnitError as error:
-        raise ValueError(str(error)) from error
-    divisible = is_bulk(value or "") or record.increment_kg is not None
-    return replace(record, package=value or "", package_kg=mass_kg, divisible=divisible)
+    package, mass_kg = value or ("", None)
+    divisible = is_bulk(package) or record.increment_kg is not None
+    return replace(record, package=package, package_kg=mass_kg, divisible=divisible)
 
 
 def _put_increment(record: Offer, value: float | None) -> Offer:
@@ -496,7 +492,7 @@ def _put_divisible(record: Offer, value: bool | None) -> Offer:
 
 OFFER = (
     _plain("product", kinds.TEXT, "product it is of"),
-    Field("package", kinds.TEXT, "package as written: 50 lb bag", attrgetter("package"), _put_package),
+    Field("package", kinds.PACKAGE, "package as written: 50 lb bag", attrgetter("package"), _put_package),
     _plain("package_mass", kinds.MASS, "net mass of one package", "package_kg"),
     Field(
         "price", kinds.MONEY, "of one package; clear = missing", attrgetter("price"), _put_price, ("price",)

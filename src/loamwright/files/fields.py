@@ -298,6 +298,11 @@ class Fields:
         self._habits = habits or Habits()
         self._asked: set[str] = set()
 
+    @property
+    def system(self) -> str:
+        """Of units: a ton is a tonne in a metric property."""
+        return self._habits.system
+
     # -- places and problems -------------------------------------------------------------------
 
     def place(self, name: str = "") -> str:
@@ -439,8 +444,7 @@ class Fields:
     ) -> float | None:
         """Read a number with its unit [SI]."""
         plain, comma = _KINDS[BOUNDS[kind].unit][0], self.decimal_comma(name)
-        system = self._habits.system  # a ton is a tonne in a metric property
-        read = self.read(name, parse or (lambda text: plain(text, system, comma)))
+        read = self.read(name, parse or (lambda text: plain(text, self.system, comma)))
         return self._possible(name, kind, read)
 
     def amount(self, name: str, kind: str, counted: str = "") -> Quantity | None:

@@ -155,7 +155,7 @@ def take_sheet(
     asking = _Asking(contents.file, answers)
     asking.problems += open_questions(contents)
     if contents.kind == "products":
-        return _prices(contents, path, asking)
+        return _prices(contents, path, record, asking)
     if contents.deliveries:
         return _tickets(contents, path, record, asking, today)
     soil = [sample for sample in contents.samples if isinstance(sample, Sample)]
@@ -511,11 +511,11 @@ def _lime(sample: Sample, amount: SheetAmount, asking: _Asking) -> dict[str, str
 # Prices and tickets
 
 
-def _prices(contents: SheetContents, path: Path, asking: _Asking) -> FromSheet:
+def _prices(contents: SheetContents, path: Path, record: PropertyRecord, asking: _Asking) -> FromSheet:
     if any(problem.question for problem in asking.problems):
         return FromSheet(problems=tuple(asking.problems))
     rows = [_price_row(offer, contents, asking) for offer in contents.offers]
-    products, offers, problems = pricelists.products_from(_table(path, rows))
+    products, offers, problems = pricelists.products_from(_table(path, rows), record.products)
     for name, words in contents.charges.items():
         said = f"{name.replace('_', ' ')}, {words}"
         asking.note("", f"a charge stands in a sentence, and is not taken: {said}", "Enter it by hand.")

@@ -396,7 +396,7 @@ class _Basket:
         elif kind == "plots":
             found = self._take_survey(path, content)
         elif kind == "products":
-            labels, offers, found = pricelists.products_from(content)
+            labels, offers, found = pricelists.products_from(content, (*self.held.products, *self.products))
             self._take_products(path, labels, offers)
         elif kind == "soil tests":
             tests, found = tables.soil_tests_from(content, self.known, self.today)

@@ -39,6 +39,7 @@ from loamwright.units import (
     parse_length,
     parse_mass,
     parse_money,
+    parse_package,
     parse_quantity,
     parse_rate,
     parse_speed,
@@ -491,6 +492,14 @@ def _as_is(value: Any, _system: str) -> str:
 
 
 TEXT = Kind("text", "words", _text, _as_is)
+#: A package as written, with its net mass [kg]; None for one of a volume.
+PACKAGE = Kind(
+    "text",
+    "words",
+    lambda text, system: (_text(text), parse_package(text, system=system)),
+    _as_is,
+    in_units=True,
+)
 NUMBER = Kind("number", "6.2", _number("number", None, None), lambda value, _: shown(value))
 PERCENT = Kind(
     "percent", "30", lambda text: _number("percent", 0, 100)(str(parse_percent(text))), lambda v, _: shown(v)

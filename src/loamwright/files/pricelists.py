@@ -18,7 +18,7 @@ semicolons.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from decimal import Decimal
 from typing import TypeVar
@@ -117,13 +117,16 @@ class _Label:
     row: int
 
 
-def products_from(table: Table) -> tuple[tuple[Product, ...], tuple[Offer, ...], tuple[Problem, ...]]:
-    """Read labels and offers."""
+def products_from(
+    table: Table, held: Sequence[Product] = ()
+) -> tuple[tuple[Product, ...], tuple[Offer, ...], tuple[Problem, ...]]:
+    """Read labels and offers; what a label leaves blank is as `held` has it of that product."""
     rows, problems = rows_of(
         table, PRODUCT_FIELDS, PRODUCT_ALIASES, ("product",), patterns=(PASSING, ANALYSIS), kept=True
     )
     labels = _merged_labels(rows)
-    products = {name: _finished(label, table, problems) for name, label in labels.items()}
+    known = {_name_key(label.product): label for label in held}
+    products = {name: _finished(label, known.get(name), table, problems) for name, label in labels.items()}
     offers: list[Offer] = []
     first_rows: dict[str, int] = {}
     for row in rows:
@@ -342,7 +345,7 @@ def _rate(row: Fields, name: str, density: float | None) -> float | None:
 
     def parse(text: str) -> float:
         try:
-            return parse_rate(text, decimal_comma=comma)
+            return parse_rate(text, row.system, comma)
         except UnitError:
             if density is None:
                 raise
@@ -352,10 +355,13 @@ def _rate(row: Fields, name: str, density: float | None) -> float | None:
     return row.quantity(name, "rate", parse)
 
 
-def _finished(label: _Label, table: Table, problems: list[Problem]) -> Product | None:
+def _finished(label: _Label, known: Product | None, table: Table, problems: list[Problem]) -> Product | None:
     """The product with its form settled and its label checked; None when the label has an error."""
     where = f"{table.path.name}, row {label.row}"
     form, product = label.form, label.product
+    if known is not None:
+        form, (product, _) = form or known.form, _merge(product, known)  # what is stated anew stands
+        product = replace(product, product=known.product)
     if form is None:
         form, why = (
             (Form.LIME, "it has a lime label")
@@ -390,7 +396,7 @@ def _offer(row: Fields, product: Product | None) -> Offer | None:
     package = row.required("package", "50 lb bag")
     comma, price_comma = row.decimal_comma("package"), row.decimal_comma("price")
     package_kg = row.quantity(
-        "package", "package", lambda text: parse_package(text, density, decimal_comma=comma)
+        "package", "package", lambda text: parse_package(text, density, row.system, comma)
     )
     price = row.money("price")
     increment = row.quantity("increment", "package")

@@ -39,6 +39,7 @@ from loamwright.needs import read_lab_lime
 from loamwright.planning import FixedPass
 from loamwright.soil import (
     INDEX_UNITS,
+    WITHOUT_TABLE,
     LabRecommendation,
     Missing,
     OrganicInput,
@@ -283,8 +284,8 @@ def _reading(row: Fields, element: str, symbol: str) -> Reading | None:
             f"Write it in the column {element}_extractant as the lab names it, "
             f"for example {'Bray P1' if symbol == 'P' else 'Mehlich-3'}.",
         )
-    elif read_extractant(extractant) is None:
-        if ("nutrient", extractant) in vocabulary().test_names:
+    elif (known := read_extractant(extractant)) is None or known in WITHOUT_TABLE:
+        if known is not None or ("nutrient", extractant) in vocabulary().test_names:
             what = f"no built-in table is written for {symbol} by {extractant}; the figure is kept"
             fix = "Use the lab's recommendation, or a guideline of your own for that test."
         else:

@@ -44,6 +44,7 @@ class Extractant(StrEnum):
     CALCIUM_PHOSPHATE = "calcium phosphate"
     AL = "AL"  #: ammonium lactate: P-AL and K-AL
     AMMONIUM_NITRATE = "ammonium nitrate"
+    CAL = "calcium-acetate-lactate"  #: P-CAL and K-CAL
 
 
 class Buffer(StrEnum):
@@ -80,7 +81,11 @@ _EXTRACTANT_SPELLINGS = {
     Extractant.CALCIUM_PHOSPHATE: "calciumphosphate monocalciumphosphate mcp",
     Extractant.AL: "al pal kal ammoniumlactate ammoniumlactateaceticacid egnerriehmdomingo",
     Extractant.AMMONIUM_NITRATE: "ammoniumnitrate nh4no3",
+    Extractant.CAL: "cal calmethod calmethode calciumacetatelactate calciumacetatlactat",
 }
+
+#: Tests that no built-in table is written for: a guideline of one's own can be.
+WITHOUT_TABLE = frozenset({Extractant.CAL})
 
 _BUFFER_SPELLINGS = {
     Buffer.SIKORA: "sikora sikorabuffer sikora2",

@@ -86,7 +86,7 @@ from loamwright.supplies.shopping import (
     break_even,
     value,
 )
-from loamwright.supplies.stock import Movement, Stock, StockEntry, Used, stock
+from loamwright.supplies.stock import Movement, NotInBook, Stock, StockEntry, Used, stock
 
 __all__ = [
     "DOSE_LIMITS",
@@ -114,6 +114,7 @@ __all__ = [
     "MixTable",
     "Mixture",
     "Movement",
+    "NotInBook",
     "Offer",
     "OfferComparison",
     "PriceList",

@@ -8,7 +8,7 @@ starts afresh.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
@@ -97,7 +97,8 @@ class Stock:
     packages
         Package as written to (packages there, unrounded; net mass of one [kg]).
     earlier_kg
-        Written down after the book of it began, but put on before its first day, and so not taken off [kg].
+        Put on before the first day of its book, and so not taken off [kg]: of the season the book began in,
+        or written down after it began.
     """
 
     product: str
@@ -122,7 +123,11 @@ def _moment(recorded_at: str, day: dt.date) -> dt.datetime:
     return moment.astimezone(dt.UTC)
 
 
-def stock(entries: Sequence[StockEntry], used: Iterable[Used]) -> Mapping[str, Stock]:
+def stock(
+    entries: Sequence[StockEntry],
+    used: Iterable[Used],
+    season_of: Callable[[dt.date], int] = lambda day: day.year,
+) -> Mapping[str, Stock]:
     """Add up what is there, product by product.
 
     Parameters
@@ -131,6 +136,8 @@ def stock(entries: Sequence[StockEntry], used: Iterable[Used]) -> Mapping[str, S
         The shed's book, in the order it was written; retired entries left out.
     used
         Standing entries of the record, of every season.
+    season_of
+        Season of a day [calendar year].
 
     Returns
     -------
@@ -141,7 +148,7 @@ def stock(entries: Sequence[StockEntry], used: Iterable[Used]) -> Mapping[str, S
     -----
     The newest count of a package starts it afresh: what was bought before is in it. What was spread and
     recorded before the newest count of any package of the product has left the shed already; without a count
-    the book begins with its first entry. What was
+    the book begins with the day of its first entry. What was
     spread since is taken from the smallest stock of packages first, so that opened ones are used up.
 
     Examples
@@ -174,15 +181,15 @@ def stock(entries: Sequence[StockEntry], used: Iterable[Used]) -> Mapping[str, S
                     there, came_kg = there + signed, came_kg + signed * entry.package_kg
             counted_kg, bought_kg = counted_kg + at_count_kg, bought_kg + came_kg
             packages[package] = (there, size_kg)
-        began = min((entry.dated, _moment(entry.recorded_at, entry.dated)) for entry in mine)
+        began, written = min((entry.dated, _moment(entry.recorded_at, entry.dated)) for entry in mine)
         out_kg = earlier_kg = 0.0
         for item in used:
             moment = _moment(item.recorded_at, item.on)
             if item.product != product:
                 continue
-            if moment >= last_count if counts else (item.on, moment) >= began:
+            if moment >= last_count if counts else item.on >= began:
                 out_kg += item.mass_kg
-            elif not counts and moment >= began[1]:
+            elif not counts and (moment >= written or season_of(item.on) == season_of(began)):
                 earlier_kg += item.mass_kg
         left = out_kg
         for package in sorted(packages, key=lambda name: packages[name][0] * packages[name][1]):
@@ -192,6 +199,22 @@ def stock(entries: Sequence[StockEntry], used: Iterable[Used]) -> Mapping[str, S
             left -= taken
         result[product] = Stock(product, counted_kg, bought_kg, out_kg, packages, earlier_kg)
     return result
+
+
+@dataclass(frozen=True, slots=True)
+class NotInBook:
+    """Product put on this season of which the shed's book says nothing: what is left is not known.
+
+    Parameters
+    ----------
+    product
+        Which.
+    put_on_kg
+        This season [kg].
+    """
+
+    product: str
+    put_on_kg: float
 
 
 @dataclass(frozen=True, slots=True)

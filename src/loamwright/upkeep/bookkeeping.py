@@ -9,12 +9,12 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from loamwright import files, needs, season, supplies, work
-from loamwright.errors import InputError, Problem
+from loamwright.errors import InputError, Level, Problem
 from loamwright.needs import Decision
 from loamwright.supplies import Form, MixAnswer, Movement, StockEntry
 from loamwright.upkeep.transaction import Changed, changing
 from loamwright.values import MixDecision, Nutrient
-from loamwright.words import mass_words, rate_words
+from loamwright.words import earlier_words, mass_words, rate_words
 
 
 def _refuse_more_back_than_there_is(
@@ -128,10 +128,16 @@ def purchase(
         editor.put_purchases([entry])
         left = work.stock_of(editor.record())[label.product]
     there = ", ".join(f"{n:.4g} × {name}" for name, (n, _) in left.packages.items())
+    told: tuple[Problem, ...] = ()
+    if left.earlier_kg:
+        what = earlier_words(left.earlier_kg, record.info.units)
+        fix = f"Undo this and give the day it came, or count what is there of {label.product}."
+        told = (Problem(f"stock of {label.product}", what, fix, Level.WARNING),)
     return Changed(
         editor.change_id,
         f"{kind.value.capitalize()} {count:g} × {offer.package} of {label.product}; in stock now: {there}.",
         (("purchase_id", "—", entry.purchase_id),),
+        told,
     )
 
 

@@ -184,7 +184,31 @@ def stock_of(record: PropertyRecord) -> Mapping[str, supplies.Stock]:
         for entry in entries_that_count(record.applications)
         if entry.mass_kg > 0
     )
-    return supplies.stock(record.purchases, used)
+    start = record.info.settings.season_start
+    return supplies.stock(record.purchases, used, lambda day: needs.season_of(day, start))
+
+
+def not_in_book(record: PropertyRecord) -> tuple[supplies.NotInBook, ...]:
+    """Name what was put on this season and never bought, received or counted by the book.
+
+    Parameters
+    ----------
+    record
+        The property.
+
+    Returns
+    -------
+    tuple of supplies.NotInBook
+        In the order it was put on.
+    """
+    season, start = record.info.season, record.info.settings.season_start
+    booked = {entry.product for entry in record.purchases}
+    put_on: dict[str, float] = {}
+    for entry in entries_that_count(record.applications):
+        here = needs.season_of(entry.applied_on, start) == season
+        if here and entry.mass_kg > 0 and entry.product not in booked:
+            put_on[entry.product] = put_on.get(entry.product, 0.0) + entry.mass_kg
+    return tuple(supplies.NotInBook(product, mass_kg) for product, mass_kg in put_on.items())
 
 
 def offers_in_stock(record: PropertyRecord) -> tuple[Offer, ...]:

@@ -654,3 +654,23 @@ def test_the_depth_of_the_plow_is_not_that_of_the_samples(tmp_path: Path) -> Non
         "Flat,2026-10-22,6.4,22,104",
     )
     assert asked(contents) == {"depth"}
+
+
+def test_a_manure_report_of_one_sample_in_two_units(tmp_path: Path) -> None:
+    """Its name stood in a line of more over the table: it became two samples, one called Solid."""
+    contents = sheet(
+        tmp_path,
+        "Manure analysis report (invented),,",
+        "Sample: Calf barn,Solid,As received",
+        "Analyte,As received %,lb/ton",
+        "Moisture,66.0,",
+        "Total nitrogen (N),0.60,12.0",
+        "Ammonium N,0.10,2.0",
+        "P2O5,0.40,8.0",
+        "K2O,0.50,10.0",
+    )
+    assert asked(contents) == set()
+    (sample,) = contents.samples
+    assert sample.label == "Calf barn"
+    nitrogen = sample.readings["N"]
+    assert (nitrogen.value, nitrogen.unit, nitrogen.state) == (12.0, "lb/ton", "as received")

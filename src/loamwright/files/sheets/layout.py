@@ -489,7 +489,8 @@ def _turned(grid: Grid, names: int, analytes: Sequence[int]) -> Block:
             else:
                 around.append(line)
             continue
-        if place >= last and not any(line.text(column) for column in samples):
+        about_all = place < analytes[0] - first and is_pair(text)  # "Sample: Barn pack", and more beside it
+        if about_all or (place >= last and not any(line.text(column) for column in samples)):
             around.append(line)
             continue
         texts = [text for text in (line.text(column) for column in sorted(heading_columns)) if text]

@@ -184,7 +184,8 @@ def _sentence(found: Statements, sentence: str) -> None:
     if _lime(found, text) or _depth(found, text):
         return
     state = mentions("state", text)
-    if state and re.search(r"\b(basis|results?|reported|expressed|weight)\b", plain(text)):
+    alone = not vocabulary().words["state"].take(tokens(text))[1]
+    if state and (alone or re.search(r"\b(basis|results?|reported|expressed|weight)\b", plain(text))):
         found.state = state.meaning
     _test_or_unit(found, text)
     if _says_a_rate(text):
