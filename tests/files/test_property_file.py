@@ -520,7 +520,7 @@ def full_record() -> PropertyRecord:
 #: What no record brings along: the file makes or finds it.
 MADE_BY_THE_FILE = {
     *("former_names", "retired", "problems", "property_uid", "editions"),
-    *("former_boundaries", "boundary_since"),
+    *("former_boundaries", "boundary_since", "applications_of_retired"),
 }
 
 

@@ -108,3 +108,18 @@ def test_a_season_before_the_split_counts_the_ground_once(tmp_path: Path) -> Non
     past = [row["plot_id"] for row in run("needs", path, "--season", SEASON - 1).data["plots"]]
     assert past == before
     assert new in [row["plot_id"] for row in run("needs", path).data["plots"]]
+
+
+def test_what_was_spread_on_a_plot_that_is_merged_away_counts_on_its_ground(path: Path) -> None:
+    new = split(path, 0.6)
+    entry = ("--plot", new, "--product", "MAP 11-52-0", "--amount", "10 lb", "--answer", "amount=it is right")
+    assert run("record", path, *entry, "--on", str(ON)).data["new"]
+    assert run("shape", "merge", path, "A-1", new).code in (0, 1)
+    assert [row["plot_id"] for row in run("needs", path).data["plots"]] == ["A-1", "A-2"]
+    assert p2o5_on(path)["A-1"] == pytest.approx(5.2)  # 10 lb of 52 %
+    # 25 lb/acre (University of Minnesota Extension, as above) on the 60 % that had none; 5.2 lb are on 40 %
+    whole = run("measure", path, "--layer", "plots").data["plots"]
+    acres = next(row["area_acres"] for row in whole if row["plot_id"] == "A-1")
+    rows = {row["plot_id"]: row for row in run("needs", path).data["plots"]}
+    (p2o5,) = [need for need in rows["A-1"]["needs"] if need["nutrient"] == "P2O5"]
+    assert p2o5["lb"] == pytest.approx(25 * acres * 0.6, rel=0.02)

@@ -49,7 +49,7 @@ from loamwright.money import tell_money_in
 from loamwright.planning import Plan
 from loamwright.soil import LabRecommendation, SoilTest
 from loamwright.values import Nutrient, PropertyInfo, Quantity
-from loamwright.work import FormerBoundary, PropertyRecord, Retired
+from loamwright.work import Application, FormerBoundary, PropertyRecord, Retired
 
 R = TypeVar("R")
 
@@ -225,12 +225,27 @@ class Reader:
                 self._here.discard(key)
 
     def former_boundaries(self) -> tuple[FormerBoundary, ...]:
-        """Boundaries that plots had, the oldest first."""
-        rows = sorted(self.rows("plot_boundaries"), key=lambda row: str(row["until"]))
+        """Boundaries that plots had, the oldest first; a retired plot had its last one until then."""
+        rows = [
+            row | {"plot_id": self.names[row["plot_id"]]}
+            for row in rows_of(self._connection, "plot_boundaries")
+            if row["plot_id"] in self.names
+        ]
+        for row in rows_of(self._connection, "plots"):
+            if row["retired_on"]:
+                name = self.names[row["plot_key"]]
+                rows.append({"plot_id": name, "shape": row["boundary"], "until": row["retired_on"]})
+        rows.sort(key=lambda row: str(row["until"]))
         return tuple(
             FormerBoundary(row["plot_id"], shape_of(row["shape"]), dt.date.fromisoformat(row["until"]))
             for row in rows
         )
+
+    def applications_of_retired(self) -> tuple[Application, ...]:
+        """Entries of plots that are retired, under the names of today."""
+        rows = rows_of(self._connection, "applications")
+        gone = [row for row in rows if row["plot_id"] in self.names and row["plot_id"] not in self._here]
+        return tuple(APPLICATIONS.record_of(row | {"plot_id": self.names[row["plot_id"]]}) for row in gone)
 
     def boundary_since(self) -> Mapping[str, dt.date]:
         """Since when each plot has its boundary, where that is known."""
@@ -386,6 +401,7 @@ def _all(connection: sqlite3.Connection, ground_on: dt.date | None) -> PropertyR
         editions=dict(kept),
         former_boundaries=() if ground_on else reader.former_boundaries(),
         boundary_since={} if ground_on else reader.boundary_since(),
+        applications_of_retired=() if ground_on else reader.applications_of_retired(),
     )
 
 

@@ -100,8 +100,9 @@ def with_the_ground(
     Returns
     -------
     tuple of Application
-        In the same order. An entry whose ground is now several plots stands once for each, with its share of
-        the amount and of the area; ground that is in no plot today stays with the plot of the entry.
+        In the same order, then those of retired plots whose ground is another plot's. An entry whose ground
+        is now several plots stands once for each, with its share of the amount and of the area; ground that
+        is in no plot today stays with the plot of the entry.
 
     Notes
     -----
@@ -113,19 +114,21 @@ def with_the_ground(
     def pieces(entry: Application) -> Iterator[Application]:
         mine = (one for one in record.former_boundaries if one.plot_id == entry.plot_id)
         former = next((one for one in mine if one.until > entry.applied_on), None)
-        elsewhere = {} if former is None or entry.plot_id not in areas else moved[former]
+        elsewhere = {} if former is None else moved[former]
         if former is None or not elsewhere:
             yield entry
             return
         stays = max(0.0, 1.0 - sum(elsewhere.values()))
         ground_m2 = entry.area_m2 or measure_boundary(former.boundary).area_m2
         for plot_id, share in {entry.plot_id: stays, **elsewhere}.items():
-            if share > 0:
+            if share > 0 and plot_id in areas:
                 yield replace(
                     entry, plot_id=plot_id, mass_kg=entry.mass_kg * share, area_m2=ground_m2 * share
                 )
 
-    return tuple(piece for entry in applications for piece in pieces(entry))
+    return tuple(
+        piece for entry in (*applications, *record.applications_of_retired) for piece in pieces(entry)
+    )
 
 
 def _shares_elsewhere(former: FormerBoundary, record: PropertyRecord) -> Mapping[str, float]:

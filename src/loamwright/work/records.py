@@ -307,8 +307,10 @@ class PropertyRecord:
     editions
         Guideline edition as the settings name it to its files, as they were when it was chosen.
     former_boundaries, boundary_since
-        Boundaries that plots had, and since when each has its present one, by plot_id; not of a record whose
-        ground is of a past day.
+        Boundaries that plots had, those of retired plots too, and since when each has its present one, by
+        plot_id; not of a record whose ground is of a past day.
+    applications_of_retired
+        Entries of plots that are retired: what they put on still lies there.
     """
 
     info: PropertyInfo
@@ -334,6 +336,7 @@ class PropertyRecord:
     editions: Mapping[str, Mapping[str, bytes]] = field(default_factory=dict)
     former_boundaries: tuple[FormerBoundary, ...] = field(default=(), compare=False)
     boundary_since: Mapping[str, dt.date] = field(default_factory=dict, compare=False)
+    applications_of_retired: tuple[Application, ...] = field(default=(), compare=False)
 
     @property
     def plan(self) -> Plan | None:
