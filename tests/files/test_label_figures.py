@@ -174,8 +174,8 @@ def test_a_formula_of_ones_own_with_its_source(tmp_path: Path) -> None:
 
 
 def test_offers_are_sorted_and_the_cheapest_is_marked_in_the_propertys_units(tmp_path: Path) -> None:
-    """Urea 28.50 / 23 lb = 1.239, 50 kg at 40 / 50.7 lb = 0.789; lime 42 / 1,100 × 2,000 = 76.36 a ton,
-    × 1,000 / 907.18474 = 84.18 a tonne."""
+    """Urea 28.50 / 23 lb = 1.239, 50 kg at 40 / 50.7 lb = 0.789; a ton of lime is a tonne in a
+    metric property: 1,100 lb ENP per short ton are 55 %, 42 / 0.55 = 76.36 a tonne."""
     path = tmp_path / "own.gpkg"
     ran_well("new", path, "--name", "Own", "--season", SEASON, "--units", "metric")
     ran_well("set", path, "settings", "currency=EUR")
@@ -195,7 +195,7 @@ def test_offers_are_sorted_and_the_cheapest_is_marked_in_the_propertys_units(tmp
     }
     assert said["currency"] == "EUR"
     text = run("compare", path, as_json=False).text
-    assert "84.18/t ENP *" in text
+    assert "76.36/t ENP *" in text
     assert "€" in text or "EUR" in text
     assert "Price per kg" in text
     assert "/ton" not in text
