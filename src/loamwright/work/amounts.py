@@ -22,7 +22,7 @@ from loamwright.work.records import PropertyRecord
 #: "2.5 bags", "1 jug", "3 packages": any package, or one of that kind.
 _COUNTED = re.compile(r"(\S+)\s+(bags?|sacks?|jugs?|totes?|packages?|pkgs?)", re.I)
 #: "4 × 25 kg bag", as orders print it.
-_SIZED = re.compile(r"(\S+)\s*[x×]\s*(.+)", re.I)
+_SIZED = re.compile(r"(\S+)(?:\s+x\s+|\s*×\s*)(.+)", re.I)
 
 
 @dataclass(frozen=True, slots=True)
