@@ -1,7 +1,7 @@
 """Every hostile input meets its sentence: no traceback, nothing over ten seconds, nothing taken in silently.
 
 The cases run in processes of their own, some hundred in each, with a limit on memory (`hostile.batch`). The
-gate runs all of them; the quick suite every fiftieth.
+gate runs all of them; the quick suite every hundred-and-fiftieth.
 """
 
 from __future__ import annotations
@@ -70,8 +70,8 @@ def judge(module: str, step: int) -> None:
 
 
 @pytest.mark.parametrize("module", MODULES)
-def test_every_fiftieth_hostile_input(module: str) -> None:
-    judge(module, 50)
+def test_some_hostile_inputs(module: str) -> None:
+    judge(module, 150)
 
 
 @pytest.mark.slow
