@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from functools import cache, partial
 
 from loamwright.land import PlotArea, measure_boundary, shares_within
 from loamwright.needs import WHOLE_FRACTION
@@ -109,12 +110,12 @@ def with_the_ground(
     An amount is taken as spread evenly on what was inside the boundary on its day. On the day of the change
     itself the ground is as it was after it.
     """
-    moved = {former: _shares_elsewhere(former, record) for former in record.former_boundaries}
+    shares_elsewhere = cache(partial(_shares_elsewhere, record))  # most boundaries bear no entry
 
     def pieces(entry: Application) -> Iterator[Application]:
         mine = (one for one in record.former_boundaries if one.plot_id == entry.plot_id)
         former = next((one for one in mine if one.until > entry.applied_on), None)
-        elsewhere = {} if former is None else moved[former]
+        elsewhere = {} if former is None else shares_elsewhere(former)
         if former is None or not elsewhere:
             yield entry
             return
@@ -131,7 +132,7 @@ def with_the_ground(
     )
 
 
-def _shares_elsewhere(former: FormerBoundary, record: PropertyRecord) -> Mapping[str, float]:
+def _shares_elsewhere(record: PropertyRecord, former: FormerBoundary) -> Mapping[str, float]:
     """How much of a former boundary is in another plot's since [fraction], by plot_id."""
     others = [
         plot
