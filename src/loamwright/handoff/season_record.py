@@ -53,7 +53,7 @@ from loamwright.units import (
 )
 from loamwright.values import LimeBasis, Nutrient
 from loamwright.words import mass_words, rate_words
-from loamwright.work import Application, Balance, Calibration, SeasonView, entries_that_count
+from loamwright.work import Application, Balance, Calibration, SeasonView, entries_that_count, lines_by_job
 
 R = TypeVar("R")
 
@@ -226,15 +226,15 @@ def _facts(view: SeasonView) -> tuple[_Fact, ...]:
     names = {plot.plot_id: plot.name for plot in record.plots}
     crops = {plot_id: cropping.crop for plot_id, cropping in view.croppings.items()}
     labels = {product.product: product for product in record.products}
-    lines = [(plan.plan_id, line) for plan in record.plans for line in plan.lines]
-    planned = {line.line_id: line.mass_kg for _, line in lines}
-    of_job = {(plan_id, line.job_id, line.product): line.mass_kg for plan_id, line in lines if line.job_id}
+    planned = {line.line_id: line for plan in record.plans for line in plan.lines}
+    of_job = lines_by_job(record.plans)
     bases = tuple(dict.fromkeys(n.lime.basis for n in view.needs.values() if n.lime.basis is not None))
     facts = []
     for entry in season:
         product = labels.get(entry.product)
         fractions = nutrient_fractions(product).fractions if product is not None else {}
-        job = entry.plan_id or "", entry.job_id or "", entry.product
+        job = entry.plan_id, entry.job_id, entry.product
+        line = planned.get(entry.line_id) or of_job.get(job)
         rate = entry.mass_kg / (entry.area_m2 / HA_M2) if entry.area_m2 and entry.mass_kg else None
         facts.append(
             _Fact(
@@ -244,7 +244,7 @@ def _facts(view: SeasonView) -> tuple[_Fact, ...]:
                 crops.get(entry.plot_id, ""),
                 product,
                 rate,
-                planned.get(entry.line_id, of_job.get(job)),
+                None if line is None else line.mass_kg,
                 {nutrient: fraction * entry.mass_kg for nutrient, fraction in fractions.items()},
                 _delivered_lime(product, entry.mass_kg, record.info.units, bases),
             )

@@ -26,7 +26,7 @@ from loamwright.work.counting import (
     tests_with_their_crops,
 )
 from loamwright.work.doubts import MOST_KG_HA, TOO_MUCH
-from loamwright.work.ground import ground_m2, on_their_ground, with_the_ground
+from loamwright.work.ground import ground_m2, lines_by_job, on_their_ground, with_the_ground
 from loamwright.work.history import (
     ChangeFigure,
     PlotHistory,
@@ -177,6 +177,7 @@ __all__ = [
     "lime_spread",
     "line_statuses",
     "lines_answered",
+    "lines_by_job",
     "load_words",
     "logged_rates",
     "manure_of_earlier_seasons",

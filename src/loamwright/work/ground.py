@@ -40,6 +40,27 @@ def ground_m2(one: PlanLine | Stop, areas: Mapping[str, PlotArea]) -> float:
     return covered_m2 if covered_m2 < 0.999 * whole_m2 else whole_m2
 
 
+def lines_by_job(plans: Sequence[Plan]) -> Mapping[tuple[str | None, str | None, str], PlanLine]:
+    """Give the planned line that an entry answers, by what the entry names.
+
+    Parameters
+    ----------
+    plans
+        Of any season.
+
+    Returns
+    -------
+    mapping of (plan_id, job_id, product) to PlanLine
+        Lines of no job are left out.
+    """
+    return {
+        (plan.plan_id, line.job_id, line.product): line
+        for plan in plans
+        for line in plan.lines
+        if line.job_id
+    }
+
+
 def on_their_ground(
     applications: Sequence[Application], plans: Sequence[Plan], areas: Mapping[str, PlotArea]
 ) -> tuple[Application, ...]:
@@ -59,17 +80,11 @@ def on_their_ground(
     tuple of Application
         In the same order. An entry that states less ground than the job has is left as it is.
     """
-    planned = {
-        (plan.plan_id, line.job_id, line.plot_id, line.product): line
-        for plan in plans
-        for line in plan.lines
-        if line.job_id
-    }
+    planned = lines_by_job(plans)
 
     def placed(entry: Application) -> Application:
-        job = entry.plan_id or "", entry.job_id or "", entry.plot_id, entry.product
-        line = planned.get(job)
-        if line is None or entry.plot_id not in areas:
+        line = planned.get((entry.plan_id, entry.job_id, entry.product))
+        if line is None or line.plot_id != entry.plot_id or entry.plot_id not in areas:
             return entry
         rest_m2, whole_m2 = ground_m2(line, areas), areas[entry.plot_id].spread_area_m2
         said_m2 = whole_m2 if entry.area_m2 is None else entry.area_m2

@@ -18,7 +18,7 @@ from loamwright.planning import Plan, PlanLine
 from loamwright.supplies import Acidity, Form, Product, add_up, dose_limit, nitrogen_acidity
 from loamwright.units import HA_M2
 from loamwright.values import Settings, Supply, Timing
-from loamwright.work.ground import covered_share, ground_m2
+from loamwright.work.ground import covered_share, ground_m2, lines_by_job
 from loamwright.work.matching import Matching
 from loamwright.work.records import Application, Balance, Done, LineStatus, PropertyRecord, WorkState
 
@@ -69,9 +69,7 @@ def with_jobs(entries: Sequence[Application], record: PropertyRecord) -> tuple[A
     jobs = {line_id: job.job_id for job in plan.jobs for line_id in job.line_ids} if plan else {}
     fits = _matching(plan, record.applications, record.plans) if plan else None
     on_file = {entry.entry_id: entry for entry in record.applications}
-    line_of = {
-        (one.plan_id, line.job_id, line.product): line.line_id for one in record.plans for line in one.lines
-    }
+    line_of_job = lines_by_job(record.plans)
     first: dict[tuple[str, ...], str] = {}
 
     def job_of(entry: Application) -> tuple[str, str] | None:
@@ -87,8 +85,8 @@ def with_jobs(entries: Sequence[Application], record: PropertyRecord) -> tuple[A
 
     named = []
     for said in entries:
-        line_id = line_of.get((said.plan_id or "", said.job_id or "", said.product), "")
-        entry = replace(said, line_id=said.line_id or line_id)
+        line = line_of_job.get((said.plan_id, said.job_id, said.product))
+        entry = replace(said, line_id=said.line_id or ("" if line is None else line.line_id))
         before, job = on_file.get(entry.replaces), job_of(entry)
         if before is not None and before.job_id and before.line_id == entry.line_id:
             named.append(entry.as_kept(before))
